@@ -1,0 +1,1 @@
+"""Pure functions: conversion, judgement, alarm logic. No clock, no I/O."""

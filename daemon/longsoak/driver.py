@@ -1,0 +1,81 @@
+"""The contract between the polling service and a driver. Third parties import only this."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from pydantic import BaseModel
+
+from longsoak.vocabulary.sample import Missing, Sample
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One probe on a bus: what the driver calls it and where the rig file says it is.
+
+    `unit` is the UCUM code such a probe is expected to answer in; a driver whose wire carries
+    bare numbers puts it on its samples.
+    """
+
+    probe: str
+    unit: str
+    address: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class BusSettings:
+    """All a driver needs to open its bus."""
+
+    name: str
+    options: Mapping[str, object]
+    channels: tuple[Channel, ...]
+
+
+class BusDriver(Protocol):
+    """Owns one open bus. Called from one thread at a time; one call at a time."""
+
+    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+        """Ask each probe once; return one item per probe, in the order asked.
+
+        A silent or garbled probe is an answer (`Missing`), never an exception. Every wait inside
+        has a limit, so that a poll always ends.
+
+        Raises
+        ------
+        BusError
+            The bus itself is unusable. The caller closes the driver and opens it
+            again later; the driver doesn't retry by itself.
+        """
+        ...
+
+    def describe(self) -> str:
+        """Say in a few words what answered when the bus was opened."""
+        ...
+
+    def close(self) -> None:
+        """Release the bus. Safe to call twice, and after a `BusError`."""
+        ...
+
+
+class BusKind(Protocol):
+    """What an entry point of the group ``longsoak.drivers`` names: a module with these three."""
+
+    @property
+    def Options(self) -> type[BaseModel]:  # noqa: N802 - it is a class
+        """Checks what a ``[[buses]]`` table may say beyond ``name`` and ``driver``."""
+        ...
+
+    @property
+    def Address(self) -> type[BaseModel]:  # noqa: N802 - it is a class
+        """Checks a probe's ``address``."""
+        ...
+
+    def open_bus(self, settings: BusSettings) -> BusDriver:
+        """Open the bus.
+
+        Raises
+        ------
+        BusError
+            It can't be opened now: port absent, permission denied, nothing answers at all.
+        """
+        ...

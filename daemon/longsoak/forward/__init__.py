@@ -1,0 +1,1 @@
+"""Cursors over the record that copy it to other places."""

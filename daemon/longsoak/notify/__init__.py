@@ -1,0 +1,1 @@
+"""Notices: alarm transitions out by mail and MQTT, from committed rows."""

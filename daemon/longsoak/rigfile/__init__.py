@@ -1,0 +1,1 @@
+"""The rig file: TOML in, vocabulary out, every mistake told at once."""

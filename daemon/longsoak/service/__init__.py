@@ -1,0 +1,1 @@
+"""The shell around the pure core: clock, buses, recorder, outlets."""

@@ -1,0 +1,1 @@
+"""The record: one SQLite file, one row per scan, one commit per scan."""

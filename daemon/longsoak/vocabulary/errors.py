@@ -1,0 +1,56 @@
+"""What Longsoak raises. Everything derives from `LongsoakError`."""
+
+from dataclasses import dataclass
+
+
+class LongsoakError(Exception):
+    """Base of every error raised on purpose; anything else that escapes is a bug."""
+
+
+class BusError(LongsoakError):
+    """A bus can't be talked to at all: port gone, permission denied, master missing."""
+
+
+class DriverError(LongsoakError):
+    """A driver named in the rig file can't be used: unknown, failed to import, or wrong shape."""
+
+
+class StoreError(LongsoakError):
+    """The record can't be opened or brought up to date. Nothing in it was changed."""
+
+
+class ForwardError(LongsoakError):
+    """A copy to another place was not accepted; it will be tried again."""
+
+
+class NoticeError(LongsoakError):
+    """A notice was not accepted for delivery; it will be tried again."""
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One thing wrong in a file a person wrote: what, where, what was expected, the way out."""
+
+    file: str
+    line: int
+    field: str
+    found: object
+    expected: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return (
+            f"{self.file}:{self.line}: {self.field} is {self.found!r}, "
+            f"expected {self.expected}. {self.remedy}"
+        )
+
+
+class RigFileError(LongsoakError):
+    """The rig file was not accepted; `mistakes` holds all of them, in file order."""
+
+    def __init__(self, mistakes: tuple[Mistake, ...]) -> None:
+        super().__init__(mistakes)  # the argument as it came, so that it can be pickled
+        self.mistakes = mistakes
+
+    def __str__(self) -> str:
+        return "\n".join(str(mistake) for mistake in self.mistakes)

@@ -1,0 +1,273 @@
+"""A rig as its rig file declares it: geometry, probes, buses, reservoir, alarms, outlets.
+
+Lengths are in mm, times in s, resistances in Ohm, temperatures in degC unless a name says
+otherwise. Depth counts from the wet face, height from the specimen's underside, across from the
+left edge as seen from the wet face.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """What a probe measures; the values are the words of the rig file."""
+
+    PINS = "pins"
+    REFERENCE = "reference resistor"
+    HUMIDITY = "humidity"
+    TEMPERATURE = "temperature"
+    LEVEL = "level"
+    FLOAT = "float"
+
+
+# Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
+UNIT = {
+    Kind.PINS: "%",
+    Kind.REFERENCE: "Ohm",
+    Kind.HUMIDITY: "%",
+    Kind.TEMPERATURE: "Cel",
+    Kind.LEVEL: "mm",
+    Kind.FLOAT: "1",
+}
+# The unit as a person reads it.
+UNIT_WORDS = {
+    Kind.PINS: "% MC",
+    Kind.REFERENCE: "Ω",
+    Kind.HUMIDITY: "% RH",
+    Kind.TEMPERATURE: "°C",
+    Kind.LEVEL: "mm",
+    Kind.FLOAT: "",
+}
+
+
+class Boundary(StrEnum):
+    """What an edge of the specimen, or the line between two bays, lets through."""
+
+    SEALED = "sealed"
+    GUARDED = "guarded"
+    OPEN = "open"
+
+
+class Material(StrEnum):
+    """What a layer is made of, as far as the drawing tells materials apart."""
+
+    TIMBER = "timber"
+    CORK = "cork"
+    LIME = "lime"
+    MASONRY = "masonry"
+    CONCRETE = "concrete"
+    BOARD = "board"
+    INSULATION = "insulation"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of a bay, from the wet face inwards."""
+
+    name: str
+    material: Material
+    thickness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bay:
+    """A side-by-side variant within the specimen, `start` to `end` across."""
+
+    name: str
+    start: float
+    end: float
+    layers: tuple[Layer, ...]
+
+    @property
+    def thickness(self) -> float:
+        """All layers together, mm."""
+        return sum(layer.thickness for layer in self.layers)
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The four outer edges, seen from the wet face."""
+
+    top: Boundary
+    bottom: Boundary
+    left: Boundary
+    right: Boundary
+
+
+@dataclass(frozen=True, slots=True)
+class Specimen:
+    """The thing under test. `underside` is its height above the reservoir's floor."""
+
+    height: float
+    width: float
+    underside: float
+    edges: Edges
+    between_bays: tuple[Boundary, ...]
+    bays: tuple[Bay, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reservoir:
+    """The water under the specimen. Heights count from its floor.
+
+    `depth_table` pairs a water depth in mm with a volume in L, both rising from 0.
+    """
+
+    name: str
+    level: str
+    float: str | None
+    depth_table: tuple[tuple[float, float], ...]
+    length: float
+    breadth: float
+    rim: float
+    stop: float
+    pump_needs: float
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Moisture content over resistance for one species, at one temperature.
+
+    `points` pairs a moisture content in % with a resistance in Ohm, moisture content rising.
+    `uncertainty` is the standard uncertainty of the curve itself, in % MC.
+    """
+
+    name: str
+    reference_temperature: float
+    uncertainty: float
+    points: tuple[tuple[float, float], ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bus:
+    """A wire with one owner. `options` are the driver's own, already checked by it."""
+
+    name: str
+    driver: str
+    options: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """One sensing location and what stands there.
+
+    `every` is the poll period. `record` is the longest time between two stored readings of a probe
+    that is stored only when it changes; it equals `every` for all others. `resolution` is the
+    change that counts as one.
+    """
+
+    name: str
+    kind: Kind
+    bus: str
+    address: Mapping[str, object]
+    every: float
+    record: float
+    resolution: float
+    bay: str | None = None
+    depth: float | None = None
+    height: float | None = None
+    across: float | None = None
+    place: str | None = None
+    curve: str | None = None
+    temperature: str | None = None
+    nominal: float | None = None
+    zero: float = 0.0
+    per_unit: float = 1.0
+    trips_at: float | None = None
+
+
+class Watch(StrEnum):
+    """What an alarm watches; the values are the words of the rig file."""
+
+    OVERFILL = "overfill"
+    DRY = "dry"
+    LEVEL_UNKNOWN = "level unknown"
+    SILENT = "silent"
+    DRIFT = "drift"
+    BUS = "bus down"
+    OUTLET = "outlet away"
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmPlan:
+    """One alarm: what it watches, when it stands, what it means and what to do.
+
+    `key` names it for ever. `subject` is the probe, bus or outlet it watches. `setpoint` and
+    `deadband` are in `unit`; an alarm on a state (silent, down, away) has no setpoint. `against`
+    is the probe a drift is judged by; None is the reference resistor's own nominal value.
+    """
+
+    key: str
+    title: str
+    watch: Watch
+    subject: str
+    on_delay: float
+    off_delay: float
+    cause: str
+    consequence: str
+    actions: tuple[str, ...]
+    setpoint: float | None = None
+    deadband: float = 0.0
+    unit: str = ""
+    against: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mail:
+    """Where notices go by e-mail. `password_file` holds the password, never the rig file."""
+
+    host: str
+    port: int
+    sender: str
+    to: tuple[str, ...]
+    starttls: bool
+    user: str | None
+    password_file: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mqtt:
+    """Where notices go by MQTT. `prefix` is the first part of every topic."""
+
+    host: str
+    port: int
+    prefix: str
+    user: str | None
+    password_file: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Database:
+    """A time-series database that takes line protocol at the v2 write address.
+
+    `overlap` is how many seconds are sent again whenever the connection had to be made anew.
+    """
+
+    url: str
+    org: str
+    bucket: str
+    token_file: str | None
+    overlap: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """Everything one rig file says, checked."""
+
+    name: str
+    invented: bool
+    start: date | None
+    page: str | None
+    specimen: Specimen
+    reservoir: Reservoir | None
+    curves: Mapping[str, Curve]
+    buses: tuple[Bus, ...]
+    probes: tuple[Probe, ...]
+    alarms: tuple[AlarmPlan, ...]
+    mail: Mail | None
+    mqtt: Mqtt | None
+    database: Database | None

@@ -1,0 +1,1 @@
+"""The web pages: read the record, append requests, never measure."""

@@ -1,0 +1,1 @@
+"""A simulated rig, reached only through faked hardware at the lowest level."""

@@ -1,0 +1,1 @@
+"""Bus drivers: one module per bus, each behind `longsoak.driver.BusDriver`."""

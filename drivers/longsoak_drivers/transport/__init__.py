@@ -1,0 +1,1 @@
+"""Ports: bytes in, bytes out, and nothing about their meaning."""
