@@ -118,7 +118,7 @@ class Reservoir:
 
     name: str
     level: str
-    float: str | None
+    float_switch: str | None
     depth_table: tuple[tuple[float, float], ...]
     length: float
     breadth: float

@@ -1,0 +1,59 @@
+"""Quality flags of single readings: can the sensor give such a value at all. Pure.
+
+The test is QARTOD's gross range: outside the fail span the reading fails, outside the suspect span
+it is suspect, on a bound it passes. A reading that looks too wet is never failed by this alone:
+water in a crack looks exactly like a short circuit.
+"""
+
+from dataclasses import dataclass
+from math import inf, isnan
+
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.rig import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Bounds of one kind of probe, in the unit of its converted value (pins: Ohm).
+
+    `below` and `above` say what leaving the span at either end means.
+    """
+
+    fail: tuple[float, float]
+    suspect: tuple[float, float]
+    below: Reason = Reason.OUT_OF_RANGE
+    above: Reason = Reason.OUT_OF_RANGE
+
+
+# Common practice, except where a reason is given.
+SPANS = {
+    # Under 10 kOhm is a short or soaked wood; over 100 GOhm no meter tells wood from no wire.
+    Kind.PINS: Span((-inf, 1e11), (1e4, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
+    Kind.REFERENCE: Span((1.0, 1e11), (1.0, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
+    Kind.HUMIDITY: Span((0.0, 105.0), (1.0, 100.0)),
+    # 85.00 and 127.94 degC are what a 1-Wire thermometer says at power-up and when underfed.
+    Kind.TEMPERATURE: Span((-40.0, 80.0), (-20.0, 60.0)),
+    Kind.LEVEL: Span((-50.0, 2000.0), (-5.0, 2000.0)),
+    Kind.FLOAT: Span((0.0, 1.0), (0.0, 1.0)),
+}
+
+
+def gross_range(value: float, kind: Kind) -> tuple[Flag, Reason]:
+    """Judge one value against its kind's spans.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of the kind's span. NaN is "not there" and comes back as missing.
+    kind : Kind
+        The kind of probe.
+    """
+    span = SPANS[kind]
+    if isnan(value):
+        return Flag.MISSING, Reason.NO_ANSWER
+    for (low, high), flag in ((span.fail, Flag.FAIL), (span.suspect, Flag.SUSPECT)):
+        if value < low:
+            return flag, span.below
+        if value > high:
+            return flag, span.above
+    return Flag.PASS, Reason.NONE

@@ -1,0 +1,62 @@
+"""Values, ages and times in words, the same on pages, in mails and in the terminal."""
+
+from datetime import UTC, datetime
+
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.rig import Kind
+
+_DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
+_PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
+
+
+def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
+    """A converted value without its unit: "17.8", "> 25.0", "up", "10.02 M", or "none".
+
+    A moisture content at an end of its curve is told as beyond it, for that is all that is known.
+    """
+    if value is None:
+        return "none"
+    if kind is Kind.FLOAT:
+        return "up" if value else "down"
+    if kind is Kind.REFERENCE:
+        return ohm_words(value)
+    beyond = {Reason.WETTER_THAN_CURVE: "> ", Reason.DRIER_THAN_CURVE: "< "}.get(reason, "")
+    return f"{beyond}{value:.{_DECIMALS[kind]}f}"
+
+
+def ohm_words(value: float) -> str:
+    """A resistance with four figures and a prefix for its Ω: "10.02 M", "412.0 k", "open"."""
+    if value > 1e11:
+        return "open"
+    scale, prefix = next((p for p in _PREFIXES if abs(value) >= p[0]), _PREFIXES[-1])
+    return f"{value / scale:.4g} {prefix}".rstrip()
+
+
+def age_words(seconds: float) -> str:
+    """How long ago: "38 s", "12 min", "2 h 10", "3 days"."""
+    seconds = max(0.0, seconds)
+    if seconds < 100:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60:02d}"
+    return f"{seconds / 86400:.0f} days"
+
+
+def time_words(utc_ms: int) -> str:
+    """A time as "23 Sep 2026, 12:04:31 UTC"."""
+    when = datetime.fromtimestamp(utc_ms / 1000, UTC)
+    return f"{when.day} {when:%b %Y, %H:%M:%S} UTC"
+
+
+def rfc3339(utc_ms: int) -> str:
+    """A time as RFC 3339 in UTC with milliseconds."""
+    when = datetime.fromtimestamp(utc_ms // 1000, UTC)
+    return f"{when:%Y-%m-%dT%H:%M:%S}.{utc_ms % 1000:03d}Z"
+
+
+def flag_words(flag: Flag, reason: Reason) -> str:
+    """A flag with its reason: "pass", "fail: open circuit"."""
+    return f"{flag.word}: {reason.words}" if reason.words else flag.word

@@ -1,0 +1,90 @@
+"""Schema changes, in order. A released one is never edited: add another below it."""
+
+import sqlite3
+from collections.abc import Callable
+
+from longsoak.vocabulary.errors import StoreError
+
+Migration = Callable[[sqlite3.Connection], None]
+
+
+def m0001_record(db: sqlite3.Connection) -> None:
+    """Lay out the record: one row per scan, and what happened around the scans.
+
+    A row per reading, or a key by probe and time, writes many times more to the card. A scan has
+    no index: `stretch` says between which scans the clock ran on without a step, and inside a
+    stretch times rise with the id, so a time is found by halving.
+    """
+    for statement in (
+        "CREATE TABLE rig_version (id INTEGER PRIMARY KEY, accepted_utc_ms INTEGER NOT NULL,"
+        " sha256 TEXT NOT NULL UNIQUE, text TEXT NOT NULL) STRICT",
+        "CREATE TABLE run (id INTEGER PRIMARY KEY, boot TEXT NOT NULL, software TEXT NOT NULL,"
+        " started_utc_ms INTEGER NOT NULL, started_boottime_ms INTEGER NOT NULL,"
+        " ended_utc_ms INTEGER) STRICT",
+        "CREATE TABLE stretch (id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run,"
+        " first_scan INTEGER NOT NULL, offset_ms INTEGER NOT NULL) STRICT",
+        "CREATE TABLE layout (id INTEGER PRIMARY KEY,"
+        " rig_version INTEGER NOT NULL REFERENCES rig_version, bus TEXT NOT NULL,"
+        " probes TEXT NOT NULL, units TEXT NOT NULL,"
+        " UNIQUE (rig_version, bus, probes, units)) STRICT",
+        "CREATE TABLE scan (id INTEGER PRIMARY KEY, layout INTEGER NOT NULL REFERENCES layout,"
+        " utc_ms INTEGER NOT NULL, boottime_ms INTEGER NOT NULL,"
+        " synchronised INTEGER NOT NULL, readings BLOB NOT NULL) STRICT",
+        "CREATE TABLE gap (id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run,"
+        " from_utc_ms INTEGER NOT NULL, to_utc_ms INTEGER NOT NULL,"
+        " clean INTEGER NOT NULL) STRICT",
+        "CREATE TABLE event (id INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL,"
+        " kind TEXT NOT NULL, subject TEXT NOT NULL, says TEXT NOT NULL) STRICT",
+        "CREATE TABLE alarm_change (id INTEGER PRIMARY KEY, key TEXT NOT NULL,"
+        " utc_ms INTEGER NOT NULL, boottime_ms INTEGER NOT NULL, old TEXT NOT NULL,"
+        " new TEXT NOT NULL, value REAL, says TEXT NOT NULL, by TEXT) STRICT",
+        "CREATE INDEX alarm_change_key ON alarm_change (key, id)",
+        "CREATE TABLE request (id INTEGER PRIMARY KEY, uuid TEXT NOT NULL UNIQUE,"
+        " asked_utc_ms INTEGER NOT NULL, handled_utc_ms INTEGER NOT NULL, kind TEXT NOT NULL,"
+        " subject TEXT NOT NULL, by TEXT NOT NULL, outcome TEXT NOT NULL) STRICT",
+        "CREATE TABLE cursor (name TEXT PRIMARY KEY, position INTEGER NOT NULL,"
+        " saved_utc_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+    ):
+        db.execute(statement)
+
+
+ALL: tuple[Migration, ...] = (m0001_record,)
+
+
+def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:
+    """Bring the file up to date: each change and the record of it, in one transaction.
+
+    Parameters
+    ----------
+    db : sqlite3.Connection
+        Opened with ``isolation_level=None``, no transaction open.
+    now : str
+        RFC 3339 UTC, written beside each migration's name.
+    migrations : tuple of Migration
+        What to apply; a test passes its own.
+
+    Raises
+    ------
+    StoreError
+        The file has a migration this version does not know: it was written by a newer one.
+    """
+    db.execute(
+        "CREATE TABLE IF NOT EXISTS migration (name TEXT PRIMARY KEY, applied_at TEXT NOT NULL)"
+    )
+    applied = {name for (name,) in db.execute("SELECT name FROM migration")}
+    if unknown := sorted(applied - {m.__name__ for m in migrations}):
+        raise StoreError(
+            f"the record has {', '.join(unknown)}, which this version does not know. "
+            "Install the newer version that wrote it; nothing was changed."
+        )
+    for migration in migrations:
+        name = migration.__name__
+        db.execute("BEGIN IMMEDIATE")  # before looking, or two starts could both apply it
+        try:
+            if not db.execute("SELECT 1 FROM migration WHERE name = ?", (name,)).fetchone():
+                migration(db)
+                db.execute("INSERT INTO migration VALUES (?, ?)", (name, now))
+            db.execute("COMMIT")
+        finally:  # a signal or a full disk too: half a schema must not survive
+            if db.in_transaction:
+                db.execute("ROLLBACK")

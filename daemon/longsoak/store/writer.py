@@ -1,0 +1,306 @@
+"""The one writer of the record. Belongs to the thread that opened it."""
+
+import fcntl
+import hashlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from longsoak.store.files import LOCK, RECORD
+from longsoak.store.inbox import Request
+from longsoak.store.migrations import migrate
+from longsoak.store.packing import pack
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.reading import Scan
+
+STEP_MS = 1000  # a clock that moved further than this against CLOCK_BOOTTIME was set, not slewed
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Time without readings between two runs; `clean` if the earlier one ended on purpose."""
+
+    from_utc_ms: int
+    to_utc_ms: int
+    clean: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NewChange:
+    """An alarm change to be committed."""
+
+    key: str
+    utc_ms: int
+    boottime_ms: int
+    old: AlarmState
+    new: AlarmState
+    value: float | None
+    says: str
+    by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NewEvent:
+    """Something that happened, to be committed."""
+
+    utc_ms: int
+    kind: str
+    subject: str
+    says: str
+
+
+@dataclass(slots=True)
+class Batch:
+    """What belongs into one commit."""
+
+    scans: list[Scan] = field(default_factory=list)
+    changes: list[NewChange] = field(default_factory=list)
+    events: list[NewEvent] = field(default_factory=list)
+    requests: list[tuple[Request, int, str]] = field(default_factory=list)
+    cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+    def __bool__(self) -> bool:
+        return bool(self.scans or self.changes or self.events or self.requests or self.cursors)
+
+
+class RecordWriter:
+    """Appends to the record; one transaction per `commit`, on the card before it returns.
+
+    Raises
+    ------
+    StoreError
+        On opening: another process is recording there, the file is damaged or newer than this
+        version, or the folder can't be written.
+    """
+
+    def __init__(self, folder: Path, *, now: str) -> None:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._lock = _take_lock(folder / LOCK)
+        except OSError as error:
+            raise StoreError(
+                f"the record's folder {folder} can't be written: {error.strerror}. "
+                "Check who owns it and that the disk is there."
+            ) from error
+        try:
+            self._db = sqlite3.connect(folder / RECORD, isolation_level=None)
+            self._db.execute("PRAGMA journal_mode = WAL")
+            self._db.execute("PRAGMA synchronous = FULL")
+            self._db.execute("PRAGMA journal_size_limit = 8388608")
+            self._db.execute("PRAGMA busy_timeout = 10000")
+            migrate(self._db, now=now)
+            (self._last_scan,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
+        except sqlite3.Error as error:
+            raise StoreError(
+                f"the record {folder / RECORD} can't be opened: {error}. "
+                "Move the folder aside and start again; nothing in it was changed."
+            ) from error
+        self._run: int | None = None
+        self._rig_version: int | None = None
+        self._offset_ms: int | None = None
+        self._layouts: dict[tuple[str, tuple[str, ...], tuple[str, ...]], int] = {}
+
+    def accept_rig(self, text: str, *, utc_ms: int) -> int:
+        """Keep this version of the rig file, if it is not kept already; return its number."""
+        digest = hashlib.sha256(text.encode()).hexdigest()
+        self._db.execute(
+            "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)"
+            " ON CONFLICT (sha256) DO NOTHING",
+            (utc_ms, digest, text),
+        )
+        (number,) = self._db.execute(
+            "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
+        ).fetchone()
+        self._rig_version = int(number)
+        self._layouts.clear()
+        return self._rig_version
+
+    def begin_run(self, *, boot: str, software: str, utc_ms: int, boottime_ms: int) -> Gap | None:
+        """Open a run; return the time without readings since the one before, if there was one."""
+        last_run = self._db.execute(
+            "SELECT ended_utc_ms FROM run ORDER BY id DESC LIMIT 1"
+        ).fetchone()
+        last_scan = self._db.execute("SELECT utc_ms FROM scan ORDER BY id DESC LIMIT 1").fetchone()
+        gap = None
+        with _Transaction(self._db):
+            cursor = self._db.execute(
+                "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
+                " VALUES (?, ?, ?, ?)",
+                (boot, software, utc_ms, boottime_ms),
+            )
+            self._run = cursor.lastrowid
+            if last_run is not None and last_scan is not None:
+                gap = Gap(last_scan[0], utc_ms, clean=last_run[0] is not None)
+                self._db.execute(
+                    "INSERT INTO gap (run, from_utc_ms, to_utc_ms, clean) VALUES (?, ?, ?, ?)",
+                    (self._run, gap.from_utc_ms, gap.to_utc_ms, gap.clean),
+                )
+        self._offset_ms = None
+        return gap
+
+    def end_run(self, *, utc_ms: int) -> None:
+        """Mark the run as ended on purpose."""
+        self._db.execute("UPDATE run SET ended_utc_ms = ? WHERE id = ?", (utc_ms, self._run))
+
+    def commit(self, batch: Batch) -> None:
+        """Write everything in `batch`, or nothing of it.
+
+        Raises
+        ------
+        StoreError
+            The disk refused; nothing of the batch was kept.
+        """
+        try:
+            with _Transaction(self._db):
+                for scan in batch.scans:
+                    self._append(scan)
+                self._db.executemany(
+                    "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by)"
+                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    [
+                        (c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by)
+                        for c in batch.changes
+                    ],
+                )
+                self._add_events(batch.events)
+                self._db.executemany(
+                    "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by, handled_utc_ms,"
+                    " outcome) VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (uuid) DO NOTHING",
+                    [
+                        (r.uuid, r.asked_utc_ms, r.kind, r.subject, r.by, utc_ms, outcome)
+                        for r, utc_ms, outcome in batch.requests
+                    ],
+                )
+                self._save_cursors(batch.cursors)
+        except sqlite3.Error as error:
+            # What the transaction had set up is gone with it.
+            self._layouts.clear()
+            self._offset_ms = None
+            (self._last_scan,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
+            raise StoreError(f"a scan could not be kept: {error}") from error
+
+    def handled(self, request: Request) -> bool:
+        """Whether the request is in the record already."""
+        row = self._db.execute("SELECT 1 FROM request WHERE uuid = ?", (request.uuid,)).fetchone()
+        return row is not None
+
+    def alarm_states(self) -> dict[str, AlarmState]:
+        """The state each alarm was left in, by key."""
+        rows = self._db.execute(
+            "SELECT key, new FROM alarm_change WHERE id IN"
+            " (SELECT max(id) FROM alarm_change GROUP BY key)"
+        ).fetchall()
+        return {key: AlarmState(new) for key, new in rows}
+
+    def check(self) -> str | None:
+        """Look the file over and fold the write-ahead log in; return what is wrong, if anything."""
+        (answer,) = self._db.execute("PRAGMA quick_check(1)").fetchone()
+        if answer != "ok":
+            return str(answer)
+        busy, _, _ = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        return (
+            "the write-ahead log could not be folded in: a reader holds it open" if busy else None
+        )
+
+    def close(self) -> None:
+        """Close the file and give up the lock."""
+        self._db.close()
+        os.close(self._lock)
+
+    def _append(self, scan: Scan) -> None:
+        offset = scan.utc_ms - scan.boottime_ms
+        scan_id = self._last_scan + 1
+        if self._offset_ms is None or abs(offset - self._offset_ms) > STEP_MS:
+            if self._offset_ms is not None:
+                seconds = (offset - self._offset_ms) / 1000
+                says = f"the clock was set {abs(seconds):.1f} s {'on' if seconds > 0 else 'back'}"
+                self._add_events([NewEvent(scan.utc_ms, "clock", "clock", says)])
+            self._db.execute(
+                "INSERT INTO stretch (run, first_scan, offset_ms) VALUES (?, ?, ?)",
+                (self._run, scan_id, offset),
+            )
+            self._offset_ms = offset
+        self._db.execute(
+            "INSERT INTO scan (id, layout, utc_ms, boottime_ms, synchronised, readings)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                scan_id,
+                self._layout(scan),
+                scan.utc_ms,
+                scan.boottime_ms,
+                scan.synchronised,
+                pack(scan),
+            ),
+        )
+        self._last_scan = scan_id
+
+    def _layout(self, scan: Scan) -> int:
+        key = (scan.bus, scan.probes, scan.units)
+        if key not in self._layouts:
+            row = (self._rig_version, scan.bus, json.dumps(scan.probes), json.dumps(scan.units))
+            self._db.execute(
+                "INSERT INTO layout (rig_version, bus, probes, units) VALUES (?, ?, ?, ?)"
+                " ON CONFLICT DO NOTHING",
+                row,
+            )
+            (self._layouts[key],) = self._db.execute(
+                "SELECT id FROM layout WHERE rig_version = ? AND bus = ? AND probes = ?"
+                " AND units = ?",
+                row,
+            ).fetchone()
+        return self._layouts[key]
+
+    def _add_events(self, events: Iterable[NewEvent]) -> None:
+        self._db.executemany(
+            "INSERT INTO event (utc_ms, kind, subject, says) VALUES (?, ?, ?, ?)",
+            [(e.utc_ms, e.kind, e.subject, e.says) for e in events],
+        )
+
+    def _save_cursors(self, cursors: Mapping[str, tuple[int, int]]) -> None:
+        self._db.executemany(
+            "INSERT INTO cursor (name, position, saved_utc_ms) VALUES (?, ?, ?)"
+            " ON CONFLICT (name) DO UPDATE SET position = excluded.position,"
+            " saved_utc_ms = excluded.saved_utc_ms",
+            [(name, position, utc_ms) for name, (position, utc_ms) in cursors.items()],
+        )
+
+
+class _Transaction:
+    """BEGIN IMMEDIATE, then COMMIT, or ROLLBACK on anything that goes wrong."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+
+    def __enter__(self) -> None:
+        self._db.execute("BEGIN IMMEDIATE")
+
+    def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
+        if kind is None:
+            try:
+                self._db.execute("COMMIT")
+            finally:
+                if self._db.in_transaction:  # the commit itself failed, e.g. on a full disk
+                    self._db.execute("ROLLBACK")
+        elif self._db.in_transaction:  # SQLite rolls back by itself on some errors
+            self._db.execute("ROLLBACK")
+
+
+def _take_lock(path: Path) -> int:
+    """Hold an advisory lock for as long as the process lives; the kernel frees it after a kill."""
+    lock = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as error:
+        holder = os.read(lock, 32).decode(errors="replace").strip() or "unknown"
+        os.close(lock)
+        raise StoreError(
+            f"process {holder} is recording into {path.parent} already. "
+            "Stop it first, or keep this rig's file in another folder."
+        ) from error
+    os.ftruncate(lock, 0)
+    os.write(lock, f"{os.getpid()}\n".encode())
+    return lock
