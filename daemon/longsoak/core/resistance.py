@@ -5,11 +5,12 @@ the resistance: any two-parameter fit of such a table loses 0.1 to 0.5 % MC (com
 than the reference conducts better and reads too wet; the correction takes the wood's temperature.
 """
 
+import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from math import hypot, log10, pow
+from math import hypot, log10
 
 from longsoak.vocabulary.rig import Curve
 
@@ -80,14 +81,14 @@ def corrected(indicated: float, temperature: float) -> float:
     Schumacher 2002; from memory, supported by calculation (tests/reference).
     """
     return (indicated + 0.567 - 0.0260 * temperature + 0.000051 * temperature**2) / (
-        0.881 * pow(1.0056, temperature)
+        0.881 * math.pow(1.0056, temperature)
     )
 
 
 def indicated(moisture_content: float, temperature: float) -> float:
     """What a scale that is right at 22.7 degC would indicate: the inverse of `corrected`."""
     return (
-        moisture_content * 0.881 * pow(1.0056, temperature)
+        moisture_content * 0.881 * math.pow(1.0056, temperature)
         - 0.567
         + 0.0260 * temperature
         - 0.000051 * temperature**2
@@ -138,7 +139,7 @@ def moisture_content(
     scale = indicated(at_reference, curve.reference_temperature)
     value = corrected(scale, temperature)
     # First-order propagation; the two slopes are those of the functions above.
-    stretch = pow(1.0056, curve.reference_temperature - temperature)
+    stretch = math.pow(1.0056, curve.reference_temperature - temperature)
     per_decade = slope * stretch
     per_kelvin = corrected(scale, temperature + 0.5) - corrected(scale, temperature - 0.5)
     uncertainty = hypot(

@@ -95,6 +95,7 @@ class RecordWriter:
             migrate(self._db, now=now)
             (self._last_scan,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
         except sqlite3.Error as error:
+            self.close()
             raise StoreError(
                 f"the record {folder / RECORD} can't be opened: {error}. "
                 "Move the folder aside and start again; nothing in it was changed."

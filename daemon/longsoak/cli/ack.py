@@ -1,0 +1,75 @@
+"""`longsoak ack`: answer an alarm."""
+
+import getpass
+import sys
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import DONE, FOUND_WRONG, told
+from longsoak.service.clock import SystemClock
+from longsoak.store.files import folder_of
+from longsoak.store.inbox import ACKNOWLEDGE, ask
+from longsoak.store.reader import Record
+from longsoak.vocabulary.alarm import AlarmState
+
+
+@click.command(epilog='Example: longsoak ack "overfill:water level" --by mk')
+@click.argument("alarm", required=False)
+@click.option("--by", help="Your initials, for the record. [default: the user's name]")
+@click.option(
+    "--rig",
+    "rig_file",
+    default="rig.toml",
+    show_default=True,
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The rig file the record lies beside.",
+)
+def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
+    """Acknowledge ALARM, or list what there is to acknowledge.
+
+    The measuring process takes the request within a second; if it is not running, the request
+    waits for it.
+    """
+    folder = folder_of(rig_file)
+    record = Record(folder)
+    with told():
+        if alarm is None:
+            open_ones = [
+                change
+                for change in record.alarms().values()
+                if change.new in (AlarmState.NEW, AlarmState.GONE)
+            ]
+            for change in open_ones:
+                click.echo(f"{change.key}  {change.new.value}: {change.says}")
+            if not open_ones:
+                click.echo("There is nothing to acknowledge.")
+            sys.exit(FOUND_WRONG if open_ones else DONE)
+        request = ask(
+            folder,
+            kind=ACKNOWLEDGE,
+            subject=alarm,
+            by=by or getpass.getuser(),
+            utc_ms=SystemClock().utc_ms(),
+        )
+        outcome = _wait(record, request.uuid)
+    if outcome is None:
+        click.echo("Asked; `longsoak run` is not taking requests now and will when it is.")
+        sys.exit(FOUND_WRONG)
+    click.echo(f"{alarm}: {outcome}")
+    sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)
+
+
+def _wait(record: Record, uuid: str) -> str | None:
+    """The request's outcome, if it comes within three seconds."""
+    import threading
+
+    clock = SystemClock()
+    until = clock.monotonic() + 3.0
+    pause = threading.Event()
+    while clock.monotonic() < until:
+        outcome = record.outcome(uuid)
+        if outcome is not None:
+            return outcome
+        pause.wait(0.1)
+    return None

@@ -1,0 +1,27 @@
+"""`longsoak check`: the wiring plan, or what is wrong with the rig file."""
+
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import rig_file, table, told
+
+
+@click.command(epilog="Example: longsoak check rig.toml")
+@rig_file
+def check(rig_file: Path) -> None:
+    """Check a rig file and print its wiring plan.
+
+    Prints one line per probe: bus, address, probe, place and curve. With mistakes in the file it
+    prints each of them with its line and how to mend it, and ends with exit code 2.
+    """
+    from longsoak.rigfile.plan import COLUMNS, wiring_plan
+    from longsoak.service.drivers import load_rig
+
+    with told():
+        rig = load_rig(rig_file)
+    click.echo(table(COLUMNS, wiring_plan(rig)))
+    click.echo(
+        f"\n{rig.name}: {len(rig.probes)} probes on {len(rig.buses)} buses, "
+        f"{len(rig.alarms)} alarms. The file is good."
+    )

@@ -1,0 +1,46 @@
+"""What the commands share: the rig file argument, and how mistakes are told."""
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from longsoak.vocabulary.errors import RigFileError, StoreError
+
+DONE, FOUND_WRONG, BAD_INPUT = 0, 1, 2
+
+rig_file = click.argument(
+    "rig_file",
+    default="rig.toml",
+    type=click.Path(path_type=Path, dir_okay=False),
+)
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Tell our own errors as sentences and end with the right exit code."""
+    try:
+        yield
+    except RigFileError as error:
+        count = len(error.mistakes)
+        click.echo(str(error), err=True)
+        click.echo(f"{count} mistake{'s' if count != 1 else ''}; nothing was started.", err=True)
+        sys.exit(BAD_INPUT)
+    except StoreError as error:
+        click.echo(str(error), err=True)
+        sys.exit(FOUND_WRONG)
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = "") -> str:
+    """Rows under their headings; `right` names the columns that align to the right."""
+    widths = [max(map(len, column)) for column in zip(columns, *rows, strict=True)]
+    lines = []
+    for row in (columns, *rows):
+        cells = [
+            cell.rjust(width) if heading in right.split() else cell.ljust(width)
+            for heading, cell, width in zip(columns, row, widths, strict=True)
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)

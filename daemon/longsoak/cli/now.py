@@ -1,0 +1,197 @@
+"""`longsoak now`: the latest reading of every probe, in the terminal."""
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import DONE, FOUND_WRONG, rig_file, table, told
+from longsoak.core.level import volume
+from longsoak.core.recency import stale_after_ms
+from longsoak.core.wording import (
+    age_words,
+    flag_words,
+    ohm_words,
+    rfc3339,
+    time_words,
+    value_words,
+)
+from longsoak.service.clock import SystemClock
+from longsoak.store.files import folder_of
+from longsoak.store.reader import Record
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import UNIT, UNIT_WORDS, Kind, Probe, Rig
+
+
+@click.command(epilog="Example: longsoak now rig.toml --json")
+@rig_file
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
+def now(rig_file: Path, as_json: bool) -> None:
+    """Print the latest value, unit and flag of every probe, the water and the alarms.
+
+    Ends with exit code 1 if any probe's latest reading is not a pass, or an alarm stands.
+    """
+    from longsoak.rigfile.load import parse
+
+    with told():
+        record = Record(folder_of(rig_file))
+        version = record.rig_version()
+        if version is None:
+            click.echo("nothing has been recorded yet", err=True)
+            sys.exit(FOUND_WRONG)
+        rig = parse(version.text, file=str(rig_file), find_kind=None)
+        latest = record.latest(tuple(probe.name for probe in rig.probes))
+        utc_ms = SystemClock().utc_ms()
+        picture = _picture(record, rig, latest, utc_ms=utc_ms)
+    if as_json:
+        click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
+    else:
+        click.echo(_words(rig, record, latest, utc_ms=utc_ms))
+    good = all(
+        probe.name in latest and latest[probe.name].flag is Flag.PASS for probe in rig.probes
+    )
+    sys.exit(DONE if good and not picture["alarms"] else FOUND_WRONG)
+
+
+def _picture(
+    record: Record, rig: Rig, latest: dict[str, Reading], *, utc_ms: int
+) -> dict[str, object]:
+    titles = {plan.key: plan.title for plan in rig.alarms}
+    last = record.last_utc_ms()
+    gaps = record.gaps()
+    return {
+        "rig": rig.name,
+        "invented": rig.invented,
+        "at": rfc3339(utc_ms),
+        "last_scan_age_s": None if last is None else (utc_ms - last) / 1000,
+        "probes": [_probe(rig, probe, latest.get(probe.name), utc_ms) for probe in rig.probes],
+        "water": _water(rig, latest),
+        "alarms": [
+            {
+                "alarm": change.key,
+                "title": titles.get(change.key, change.key),
+                "state": change.new.value,
+                "since": rfc3339(change.utc_ms),
+                "says": change.says,
+            }
+            for change in record.alarms().values()
+            if change.new is not AlarmState.NORMAL
+        ],
+        "last_gap": {
+            "from": rfc3339(gaps[-1].from_utc_ms),
+            "to": rfc3339(gaps[-1].to_utc_ms),
+            "clean": gaps[-1].clean,
+        }
+        if gaps
+        else None,
+    }
+
+
+def _probe(rig: Rig, probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, object]:
+    if reading is None:
+        return {
+            "probe": probe.name,
+            "kind": probe.kind.value,
+            "value": None,
+            "unit": UNIT[probe.kind],
+            "flag": Flag.MISSING.word,
+            "reason": "not read yet",
+            "age_s": None,
+        }
+    return {
+        "probe": probe.name,
+        "kind": probe.kind.value,
+        "value": reading.value,
+        "unit": UNIT[probe.kind],
+        "uncertainty": reading.uncertainty,
+        "flag": reading.flag.word,
+        "reason": reading.reason.words,
+        "age_s": (utc_ms - reading.utc_ms) / 1000,
+        "at": rfc3339(reading.utc_ms),
+        "raw": reading.raw,
+        "raw_unit": reading.raw_unit,
+    }
+
+
+def _water(rig: Rig, latest: dict[str, Reading]) -> dict[str, float | None] | None:
+    if rig.reservoir is None:
+        return None
+    reading = latest.get(rig.reservoir.level)
+    if reading is None or reading.value is None:
+        return {"level_mm": None, "litres": None, "clearance_mm": None}
+    return {
+        "level_mm": reading.value,
+        "litres": volume(reading.value, rig.reservoir.depth_table),
+        "clearance_mm": rig.specimen.underside - reading.value,
+    }
+
+
+def _words(rig: Rig, record: Record, latest: dict[str, Reading], *, utc_ms: int) -> str:
+    invented = " (all data invented)" if rig.invented else ""
+    lines = [f"{rig.name}{invented}, {time_words(utc_ms)}", ""]
+    rows = [_row(probe, latest.get(probe.name), utc_ms) for probe in rig.probes]
+    lines.append(
+        table(("probe", "value", "unit", "±", "flag", "age", "raw"), rows, right="value ±")
+    )
+    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, record, utc_ms)]
+    if gaps := record.gaps():
+        length = age_words((gaps[-1].to_utc_ms - gaps[-1].from_utc_ms) / 1000)
+        why = "stopped on purpose" if gaps[-1].clean else "cut off"
+        lines.append(
+            f"Last gap: no readings for {length} until {time_words(gaps[-1].to_utc_ms)} ({why})."
+        )
+    last = record.last_utc_ms()
+    if last is None:
+        lines.append("Nothing has been recorded yet.")
+    elif utc_ms - last > stale_after_ms(rig):
+        lines.append(f"Not recording: the last scan is {age_words((utc_ms - last) / 1000)} old.")
+    return "\n".join(lines)
+
+
+def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
+    if reading is None:
+        return probe.name, "none", "", "", "missing: not read yet", "", ""
+    spread = ""
+    if reading.uncertainty:
+        doubled = 2 * reading.uncertainty
+        spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.1f}"
+    raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}"
+    return (
+        probe.name,
+        value_words(probe.kind, reading.value, reading.reason),
+        UNIT_WORDS[probe.kind],
+        spread,
+        flag_words(reading.flag, reading.reason),
+        age_words((utc_ms - reading.utc_ms) / 1000),
+        raw,
+    )
+
+
+def _water_lines(rig: Rig, latest: dict[str, Reading]) -> list[str]:
+    water = _water(rig, latest)
+    if water is None:
+        return []
+    if water["level_mm"] is None:
+        return ["Water: level unknown."]
+    litres = (
+        "volume not in the depth table" if water["litres"] is None else f"{water['litres']:.1f} L"
+    )
+    return [
+        f"Water: {water['level_mm']:.0f} mm, {litres}; "
+        f"clearance under the specimen {water['clearance_mm']:.0f} mm."
+    ]
+
+
+def _alarm_lines(rig: Rig, record: Record, utc_ms: int) -> list[str]:
+    titles = {plan.key: plan.title for plan in rig.alarms}
+    open_ones = [c for c in record.alarms().values() if c.new is not AlarmState.NORMAL]
+    if not open_ones:
+        return ["No alarm stands."]
+    return [
+        f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}, "
+        f"{age_words((utc_ms - c.utc_ms) / 1000)} ago: {c.says}  [{c.key}]"
+        for c in open_ones
+    ]

@@ -1,0 +1,26 @@
+"""`longsoak run`: measure until told to stop."""
+
+import logging
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import rig_file, told
+
+
+@click.command(epilog="Example: longsoak run rig.toml")
+@rig_file
+def run(rig_file: Path) -> None:
+    """Measure, judge, keep, raise alarms and forward, until SIGTERM or Ctrl-C.
+
+    The record is kept in the folder "record" beside the rig file. A port that is missing or a
+    probe that is silent does not stop it; it says so and goes on trying.
+    """
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
+    logging.captureWarnings(True)
+    for chatty in ("apscheduler", "pymodbus"):
+        logging.getLogger(chatty).setLevel(logging.ERROR)
+    from longsoak.service.run import run as record
+
+    with told():
+        record(rig_file)

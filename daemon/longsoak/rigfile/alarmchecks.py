@@ -1,0 +1,248 @@
+"""Whether what ``[[alarms]]`` changes or adds is there, and makes sense."""
+
+from collections.abc import Mapping
+
+from longsoak.rigfile.draft import Draft
+from longsoak.rigfile.reading import Part
+from longsoak.rigfile.references import check_known
+from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
+from longsoak.rigfile.tables import AlarmTable, ProbeTable
+from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Watch
+
+NARROWED_BY: Mapping[Watch, str] = {
+    Watch.OVERFILL: "probe",
+    Watch.DRY: "probe",
+    Watch.LEVEL_UNKNOWN: "probe",
+    Watch.SILENT: "probe",
+    Watch.DRIFT: "probe",
+    Watch.BUS: "bus",
+    Watch.OUTLET: "outlet",
+}
+_OUTLETS = ("mail", "mqtt", "database")
+_WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DRIFT)
+_WATER = (Watch.OVERFILL, Watch.DRY, Watch.LEVEL_UNKNOWN)
+
+
+def check_alarms(draft: Draft, *, report: Report) -> None:
+    """Note alarms that watch nothing, and keys that change nothing."""
+    taken: dict[tuple[Watch, str | None], int] = {}
+    for entry in draft.alarms:
+        _check_references(entry, draft, report=report)
+        watch = entry.table.watch
+        if watch is None:
+            continue
+        _check_keys(entry, watch, report=report)
+        subject = subject_of(entry.table)
+        line = report.line(entry.path)
+        first = taken.setdefault((watch, subject), line)
+        if first != line:
+            report.add(
+                (*entry.path, "watch"),
+                str(watch),
+                expected=f"one table for each alarm (line {first} is for the same)",
+                remedy="Put what both say into one table.",
+            )
+        _check_subject(entry, watch, subject, draft, report=report)
+        _check_setpoint(entry, watch, subject, draft, report=report)
+
+
+def subject_of(table: AlarmTable) -> str | None:
+    """What a table narrows its watch to; None for every alarm of that watch."""
+    if table.watch is None:
+        return None
+    return {"probe": table.probe, "bus": table.bus, "outlet": table.outlet}[
+        NARROWED_BY[table.watch]
+    ]
+
+
+def _outlets(draft: Draft) -> list[str]:
+    parts = zip(_OUTLETS, (draft.mail, draft.mqtt, draft.database), strict=True)
+    return [name for name, part in parts if part is not None]
+
+
+def _check_references(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
+    table, path = entry.table, entry.path
+    for key, name in (("probe", table.probe), ("against", table.against)):
+        check_known(
+            report,
+            (*path, key),
+            name,
+            names=draft.probe_names,
+            what="a probe",
+            header="[[probes]]",
+        )
+    check_known(
+        report, (*path, "bus"), table.bus, names=draft.bus_names, what="a bus", header="[[buses]]"
+    )
+    outlets = _outlets(draft)
+    if table.outlet is not None and table.outlet not in outlets:
+        meant = nearest(table.outlet, outlets)
+        report.add(
+            (*path, "outlet"),
+            table.outlet,
+            expected=f"an outlet that this file sets up: {listed(outlets)}"
+            if outlets
+            else "an outlet that this file sets up; it sets up none",
+            remedy=f"Write outlet = {quoted(meant)}."
+            if meant
+            else "Add [notices.mail], [notices.mqtt] or [forward.database], or remove outlet.",
+        )
+
+
+def _check_keys(entry: Part[AlarmTable], watch: Watch, *, report: Report) -> None:
+    wrong = {"probe", "bus", "outlet"} - {NARROWED_BY[watch]}
+    if watch is not Watch.DRIFT:
+        wrong.add("against")
+    if watch not in _WITH_SETPOINT:
+        wrong |= {"setpoint", "deadband"}
+    for key in AlarmTable.model_fields:
+        if key in wrong and getattr(entry.table, key) is not None:
+            report.add(
+                (*entry.path, key),
+                getattr(entry.table, key),
+                expected=f'no such key with watch = "{watch}"',
+                remedy=f"Remove {key}, or correct watch.",
+            )
+
+
+def _check_subject(
+    entry: Part[AlarmTable], watch: Watch, subject: str | None, draft: Draft, *, report: Report
+) -> None:
+    subjects = _subjects(watch, draft)
+    if subjects is None:
+        return
+    if subject is None and not subjects and not entry.table.against:
+        report.add(
+            (*entry.path, "watch"),
+            str(watch),
+            expected=f"something to watch: {_WHY_NONE[watch]}",
+            remedy="Add that, or remove this table.",
+        )
+    elif watch is Watch.DRIFT:
+        _check_drift(entry, draft, report=report)
+    elif watch in _WATER and subject in draft.probe_names.first and subject not in subjects:
+        report.add(
+            (*entry.path, "probe"),
+            subject,
+            expected=f'a probe that has the watch "{watch}": '
+            f"{listed([quoted(name) for name in subjects]) or 'there is none'}",
+            remedy="Name another probe, or remove this table.",
+        )
+
+
+_WHY_NONE: Mapping[Watch, str] = {
+    Watch.OVERFILL: "this file has no [reservoir]",
+    Watch.DRY: "this file has no [reservoir]",
+    Watch.LEVEL_UNKNOWN: "this file has no [reservoir]",
+    Watch.SILENT: "this file has no probe",
+    Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
+    Watch.BUS: "this file has no bus",
+    Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
+}
+
+
+def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
+    # None where a faulty part of the file leaves it open.
+    if watch in _WATER:
+        if draft.reservoir is None:
+            return []
+        names = [draft.reservoir.table.level]
+        if watch is Watch.OVERFILL:
+            names.append(draft.reservoir.table.float_probe)
+        return [name for name in names if name is not None] or None
+    if watch is Watch.OUTLET:
+        return _outlets(draft)
+    if watch is Watch.BUS:
+        return list(draft.bus_names.first) or None
+    if watch is Watch.SILENT:
+        return list(draft.probe_names.first) or None
+    if any(probe.table.kind is None for probe in draft.probes):
+        return None
+    return [probe.table.name or "" for probe in draft.probes if probe.table.kind is Kind.REFERENCE]
+
+
+def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
+    table, path = entry.table, entry.path
+    probes = {probe.table.name: probe.table for probe in draft.probes}
+    probe = probes.get(table.probe) if table.probe is not None else None
+    other = probes.get(table.against) if table.against is not None else None
+    if table.probe is None and table.against is not None:
+        report.add(
+            (*path, "probe"),
+            MISSING,
+            expected="the name of the probe that is judged by the one in against",
+            remedy='Write for example probe = "T cork-lime".',
+        )
+    if probe is None or probe.kind is None:
+        return
+    if probe.kind is Kind.FLOAT:
+        report.add(
+            (*path, "probe"),
+            table.probe,
+            expected="a probe that measures; a float is only up or down",
+            remedy="Name another probe, or remove this table.",
+        )
+        return
+    if "against" not in entry.keys:
+        if probe.kind is not Kind.REFERENCE:
+            report.add(
+                (*path, "against"),
+                MISSING,
+                expected=f'another probe of kind "{probe.kind}" to judge it by',
+                remedy="Write against = and that probe's name.",
+            )
+    elif other is not None and (other is probe or other.kind not in (None, probe.kind)):
+        report.add(
+            (*path, "against"),
+            table.against,
+            expected=f'another probe of kind "{probe.kind}" to judge it by',
+            remedy="Name a probe that measures the same.",
+        )
+    _check_drift_setpoint(entry, probe, report=report)
+
+
+def _check_drift_setpoint(entry: Part[AlarmTable], probe: ProbeTable, *, report: Report) -> None:
+    needed = probe.kind is not Kind.REFERENCE or entry.table.against is not None
+    if needed and probe.kind is not None and "setpoint" not in entry.keys:
+        unit = UNIT_WORDS[probe.kind]
+        report.add(
+            (*entry.path, "setpoint"),
+            MISSING,
+            expected=f"the difference that is too much, in {unit}, more than 0",
+            remedy="Write for example setpoint = 2.",
+        )
+
+
+def _check_setpoint(
+    entry: Part[AlarmTable], watch: Watch, subject: str | None, draft: Draft, *, report: Report
+) -> None:
+    setpoint = entry.table.setpoint
+    if setpoint is None:
+        return
+    path = (*entry.path, "setpoint")
+    if watch is Watch.DRIFT and setpoint <= 0:
+        report.add(
+            path,
+            setpoint,
+            expected="a bare number in the unit of what is watched, more than 0",
+            remedy="Write for example setpoint = 2.",
+        )
+    if watch not in (Watch.OVERFILL, Watch.DRY) or draft.reservoir is None:
+        return
+    if subject is not None and subject == draft.reservoir.table.float_probe:
+        report.add(
+            path,
+            setpoint,
+            expected="no setpoint for a float: it trips where it is mounted",
+            remedy="Remove setpoint, or name the level probe.",
+        )
+        return
+    rim = draft.reservoir.table.rim
+    if rim is not None and not 0 < setpoint <= rim:
+        report.add(
+            path,
+            setpoint,
+            expected="millimetres above the reservoir's floor as a bare number, more than 0 and "
+            f"up to {number(rim)}, the rim (line {report.line(('reservoir', 'rim'))})",
+            remedy="Correct setpoint.",
+        )

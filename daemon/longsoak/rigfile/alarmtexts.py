@@ -1,0 +1,250 @@
+"""What each alarm says: what it is, what happens if nothing is done, what to do."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from longsoak.rigfile.plan import place_words
+from longsoak.vocabulary.rig import UNIT_WORDS, AlarmPlan, Kind, Probe, Reservoir, Watch
+
+# Common practice, and no substitute for local code: whoever reads this may stand on a wet floor.
+MAINS = (
+    "Mains near water can kill. Switch the pump off at the wall only with dry hands and on a dry "
+    "floor; if a plug, cable or socket is wet, keep away. Mains work is for a licensed person "
+    "under local code."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """The words of one alarm."""
+
+    title: str
+    cause: str
+    consequence: str
+    actions: tuple[str, ...]
+
+
+class AlarmWriter:
+    """Fills in what a rig file left unsaid about its alarms."""
+
+    def __init__(self, *, reservoir: Reservoir | None, probes: Sequence[Probe]) -> None:
+        self._reservoir = reservoir
+        self._probes = {probe.name: probe for probe in probes}
+        self._write: Mapping[Watch, Callable[[AlarmPlan], Texts]] = {
+            Watch.OVERFILL: self._overfill,
+            Watch.DRY: self._dry,
+            Watch.LEVEL_UNKNOWN: self._level_unknown,
+            Watch.SILENT: self._silent,
+            Watch.DRIFT: self._drift,
+            Watch.BUS: self._bus,
+            Watch.OUTLET: self._outlet,
+        }
+
+    def written(self, plan: AlarmPlan) -> AlarmPlan:
+        """Return the plan with every text filled in; texts it has already stay."""
+        texts = self._write[plan.watch](plan)
+        return replace(
+            plan,
+            title=plan.title or texts.title,
+            cause=plan.cause or texts.cause,
+            consequence=plan.consequence or texts.consequence,
+            actions=plan.actions or texts.actions,
+        )
+
+    @property
+    def _vessel(self) -> str:
+        return self._reservoir.name if self._reservoir else "reservoir"
+
+    @property
+    def _stop(self) -> str:
+        return f"{self._reservoir.stop:g} mm" if self._reservoir else "the stop mark"
+
+    def _overfill(self, plan: AlarmPlan) -> Texts:
+        if plan.setpoint is None:
+            trips_at = self._probes[plan.subject].trips_at
+            title = f"Overfill, {plan.subject} is up"
+            cause = (
+                f"The float in the {self._vessel} has risen, which it does at {trips_at:g} mm. "
+                "It goes by itself, whatever the level probe says."
+            )
+        else:
+            title = f"Overfill, {self._vessel}"
+            cause = (
+                f"The water in the {self._vessel} stands above {plan.setpoint:g} mm. "
+                f"A top-up ends at {self._stop}."
+            )
+        return Texts(
+            title,
+            cause,
+            "The specimen is wetted from below, which the test does not mean to do, "
+            "and water runs over the rim onto the floor.",
+            (
+                "Stop the inflow: close the valve, or lift the hose out.",
+                MAINS,
+                f"Draw the water down to {self._stop}.",
+                "Find what let it run on, and note it in the logbook.",
+            ),
+        )
+
+    def _dry(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            f"Low water, {self._vessel}",
+            f"Less than {plan.setpoint:g} mm of water is left in the {self._vessel}; "
+            "the pump needs that much.",
+            "The pump draws air, overheats and is ruined. The wetting stops, and with it the "
+            "test's conditions.",
+            (
+                f"Stop the pump. {MAINS}",
+                "Look for a leak under the rig before you refill.",
+                f"Top up to {self._stop}, then start the pump again.",
+            ),
+        )
+
+    def _level_unknown(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            f"Level unknown, {self._vessel}",
+            f"{plan.subject} gives no level that can be believed.",
+            "It may be too high or too low: neither an overfill nor a pump running dry would be "
+            "told by the level.",
+            (
+                "Stop a top-up that is running.",
+                f"Look at the water yourself; it belongs below {self._stop}.",
+                f"Too low for the pump: stop it. {MAINS}",
+                "Then look at the level probe, its plug and its cable.",
+            ),
+        )
+
+    def _silent(self, plan: AlarmPlan) -> Texts:
+        probe = self._probes[plan.subject]
+        place = place_words(probe, self._reservoir)
+        where = f" ({place})" if place else ""
+        return Texts(
+            f"No reading, {plan.subject}",
+            f"{plan.subject}{where} has brought nothing for {_duration(plan.on_delay)}. "
+            f"Its bus, {probe.bus}, is up.",
+            self._loss(probe),
+            (
+                *(
+                    (f"Look at the water yourself until {plan.subject} is back.",)
+                    if probe.kind in (Kind.LEVEL, Kind.FLOAT)
+                    else ()
+                ),
+                "Look at its plug and cable for water, pull, or a bite.",
+                "Dry the plug, seat it again, and wait for the next reading.",
+                "Still silent: change the lead, then the sensor, and note it in the logbook.",
+            ),
+        )
+
+    def _loss(self, probe: Probe) -> str:
+        if probe.kind is Kind.PINS:
+            return "A hole in the evidence at this place. The other probes go on."
+        if probe.kind is Kind.REFERENCE:
+            return f"Nothing vouches for the resistances measured on {probe.bus} meanwhile."
+        if probe.kind is Kind.LEVEL:
+            return "An overfill or a pump running dry would go unnoticed by this probe."
+        if probe.kind is Kind.FLOAT:
+            return "The second, independent guard against an overfill is missing."
+        led = sum(other.temperature == probe.name for other in self._probes.values())
+        if led:
+            pins = f"{led} pairs of pins" if led > 1 else "one pair of pins"
+            return (
+                f"The moisture content of {pins} is corrected by it and stays empty; "
+                "the resistance is kept."
+            )
+        return "A hole in the evidence: the climate at this place is not known."
+
+    def _drift(self, plan: AlarmPlan) -> Texts:
+        probe = self._probes[plan.subject]
+        if plan.against is None:
+            nominal = _ohms(probe.nominal or 0.0)
+            return Texts(
+                f"Drift, {plan.subject}",
+                f"{plan.subject} reads more than {plan.setpoint:g} % away from its "
+                f"nominal {nominal}.",
+                f"Whatever moved it moves the pins on {probe.bus} too: their readings since then "
+                "are in doubt.",
+                (
+                    "Measure the resistor by hand, unplugged.",
+                    "If it is right: dry and clean the plugs and the scanner card, and look for a "
+                    "damp cable.",
+                    "If it is wrong: replace it.",
+                    "Note in the logbook what it was and since when.",
+                ),
+            )
+        unit = UNIT_WORDS[probe.kind]
+        return Texts(
+            f"Drift, {plan.subject}",
+            f"{plan.subject} and {plan.against} differ by more than {plan.setpoint:g} {unit}.",
+            "One of the two is wrong, and it is not known which: readings of both since then are "
+            "in doubt.",
+            (
+                f"Take a hand reading at {plan.subject} and at {plan.against}.",
+                "Look at the plug and cable of the one that is off.",
+                "Replace it, or note in the logbook why the difference is real.",
+            ),
+        )
+
+    def _bus(self, plan: AlarmPlan) -> Texts:
+        probes = [probe for probe in self._probes.values() if probe.bus == plan.subject]
+        count = f"its {len(probes)} probes" if len(probes) > 1 else "its probe"
+        guards = any(probe.kind in (Kind.LEVEL, Kind.FLOAT) for probe in probes)
+        return Texts(
+            f"Bus down, {plan.subject}",
+            f"{plan.subject} can't be talked to: its port is gone, may not be opened, or nothing "
+            "answers on it.",
+            f"No readings from {count} until it is back."
+            + (" An overfill or a pump running dry may go unnoticed." if guards else ""),
+            (
+                *(("Look at the water yourself until it is back.",) if guards else ()),
+                "Look at the instrument's power and the plug at the computer's end.",
+                "Pull the adapter, wait ten seconds, plug it in again. The bus is taken up again "
+                "by itself.",
+                "If it stays down, run `longsoak check` on the rig file for the port it expects.",
+            ),
+        )
+
+    def _outlet(self, plan: AlarmPlan) -> Texts:
+        title, what, consequence = _OUTLETS[plan.subject]
+        return Texts(
+            title,
+            f"{what} has accepted nothing for {_duration(plan.on_delay)}.",
+            consequence,
+            (
+                "Look whether the network is up, and the server with it.",
+                "Look whether a password or a name was changed there.",
+                "Nothing else: what waits is sent when it is back.",
+            ),
+        )
+
+
+_OUTLETS = {
+    "mail": (
+        "Mail away",
+        "The mail server",
+        "Alarms go on here, but nobody is told of them by e-mail.",
+    ),
+    "mqtt": (
+        "MQTT away",
+        "The MQTT broker",
+        "Alarms go on here, but nobody is told of them by MQTT.",
+    ),
+    "database": (
+        "Database away",
+        "The database",
+        "The copy falls behind. The record here is whole, and nothing is lost.",
+    ),
+}
+
+
+def _duration(seconds: float) -> str:
+    for size, word in ((3600, "h"), (60, "min")):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.3g} {word}"
+    return f"{seconds:.3g} s"
+
+
+def _ohms(value: float) -> str:
+    for size, unit in ((1e9, "GΩ"), (1e6, "MΩ"), (1e3, "kΩ")):
+        if value >= size:
+            return f"{value / size:g} {unit}"
+    return f"{value:g} Ω"

@@ -1,0 +1,198 @@
+"""The whole file read table by table, before anything is compared with anything else."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar, cast
+
+from longsoak.rigfile.lines import KeyPath
+from longsoak.rigfile.outlettables import (
+    DatabaseTable,
+    ForwardTable,
+    MailTable,
+    MqttTable,
+    NoticesTable,
+)
+from longsoak.rigfile.reading import Part, read_table
+from longsoak.rigfile.report import Report, number
+from longsoak.rigfile.tables import (
+    AlarmTable,
+    BayTable,
+    BusTable,
+    CurveTable,
+    Document,
+    EdgesTable,
+    LayerTable,
+    ProbeTable,
+    ReservoirTable,
+    RigTable,
+    SpecimenTable,
+)
+from longsoak.rigfile.words import Table
+
+T = TypeVar("T", bound=Table)
+
+
+@dataclass(frozen=True, slots=True)
+class BayDraft:
+    """A bay and its layers. `thickness` is None where a layer could not be read."""
+
+    part: Part[BayTable]
+    layers: tuple[Part[LayerTable], ...]
+    thickness: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class BusDraft:
+    """A bus and what of its table belongs to its driver."""
+
+    part: Part[BusTable]
+    options: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """The names an array of tables gives, faulty elements included, each with its first index.
+
+    `complete` is False where an element's name can't be read: a reference to a name that isn't
+    there may then mean that one, and is no second mistake.
+    """
+
+    first: Mapping[str, int]
+    complete: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What could be read. Parts that are absent or unreadable are None or leave gaps.
+
+    `keys` are those of the file's top level, as written.
+    """
+
+    keys: frozenset[str]
+    rig: Part[RigTable]
+    specimen: Part[SpecimenTable]
+    edges: Part[EdgesTable]
+    bays: tuple[BayDraft, ...]
+    reservoir: Part[ReservoirTable] | None
+    buses: tuple[BusDraft, ...]
+    probes: tuple[Part[ProbeTable], ...]
+    alarms: tuple[Part[AlarmTable], ...]
+    curves: Mapping[str, Part[CurveTable]]
+    mail: Part[MailTable] | None
+    mqtt: Part[MqttTable] | None
+    database: Part[DatabaseTable] | None
+    bay_names: Names
+    bus_names: Names
+    probe_names: Names
+
+
+def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
+    """Read every table of a parsed file with its own model; note the mistakes inside each."""
+    document = read_table(Document, dict(raw), path=(), report=report).table
+    bays = tuple(
+        _bay(item, path=("bays", index), report=report)
+        for index, item in enumerate(document.bays or ())
+    )
+    specimen = _one(SpecimenTable, document.specimen, path=("specimen",), report=report)
+    edges = specimen and specimen.table.edges
+    notices = _one(NoticesTable, document.notices, path=("notices",), report=report)
+    forward = _one(ForwardTable, document.forward, path=("forward",), report=report)
+    return Draft(
+        keys=frozenset(raw),
+        rig=_one(RigTable, document.rig, path=("rig",), report=report)
+        or Part(("rig",), RigTable()),
+        specimen=specimen or Part(("specimen",), SpecimenTable()),
+        edges=_one(EdgesTable, edges, path=("specimen", "edges"), report=report)
+        or Part(("specimen", "edges"), EdgesTable()),
+        bays=bays,
+        reservoir=_one(ReservoirTable, document.reservoir, path=("reservoir",), report=report),
+        buses=tuple(
+            _bus(item, path=("buses", index), report=report)
+            for index, item in enumerate(document.buses or ())
+        ),
+        probes=tuple(
+            _probe(item, path=("probes", index), bays=bays, specimen=specimen, report=report)
+            for index, item in enumerate(document.probes or ())
+        ),
+        alarms=tuple(
+            read_table(AlarmTable, item, path=("alarms", index), report=report)
+            for index, item in enumerate(document.alarms or ())
+        ),
+        curves={
+            name: read_table(CurveTable, item, path=("curves", name), report=report)
+            for name, item in (document.curves or {}).items()
+        },
+        mail=_one(
+            MailTable, notices and notices.table.mail, path=("notices", "mail"), report=report
+        ),
+        mqtt=_one(
+            MqttTable, notices and notices.table.mqtt, path=("notices", "mqtt"), report=report
+        ),
+        database=_one(
+            DatabaseTable,
+            forward and forward.table.database,
+            path=("forward", "database"),
+            report=report,
+        ),
+        bay_names=_names(raw.get("bays")),
+        bus_names=_names(raw.get("buses")),
+        probe_names=_names(raw.get("probes")),
+    )
+
+
+def _one(model: type[T], raw: object, *, path: KeyPath, report: Report) -> Part[T] | None:
+    return None if raw is None else read_table(model, raw, path=path, report=report)
+
+
+def _bay(raw: object, *, path: KeyPath, report: Report) -> BayDraft:
+    part = read_table(BayTable, raw, path=path, report=report)
+    layers = tuple(
+        read_table(LayerTable, item, path=(*path, "layers", index), report=report)
+        for index, item in enumerate(part.table.layers or ())
+    )
+    thicknesses = [layer.table.thickness for layer in layers]
+    known = [thickness for thickness in thicknesses if thickness is not None]
+    whole = bool(known) and len(known) == len(thicknesses)
+    return BayDraft(part, layers, sum(known) if whole else None)
+
+
+def _bus(raw: object, *, path: KeyPath, report: Report) -> BusDraft:
+    if not isinstance(raw, dict):
+        return BusDraft(read_table(BusTable, raw, path=path, report=report), {})
+    table = cast(dict[str, object], raw)
+    ours = {key: value for key, value in table.items() if key in ("name", "driver")}
+    options = {key: value for key, value in table.items() if key not in ours}
+    return BusDraft(read_table(BusTable, ours, path=path, report=report), options)
+
+
+def _probe(
+    raw: object,
+    *,
+    path: KeyPath,
+    bays: Sequence[BayDraft],
+    specimen: Part[SpecimenTable] | None,
+    report: Report,
+) -> Part[ProbeTable]:
+    # A position's range is known before it is looked at, so a mistake in it can say it at once.
+    expected: dict[str, str] = {}
+    name = raw.get("bay") if isinstance(raw, dict) else None
+    for bay in bays:
+        if name is not None and bay.part.table.name == name and bay.thickness is not None:
+            expected["depth"] = f"millimetres as a bare number, 0 to {number(bay.thickness)}"
+    if specimen is not None and specimen.table.height is not None:
+        expected["height"] = f"millimetres as a bare number, 0 to {number(specimen.table.height)}"
+    return read_table(ProbeTable, raw, path=path, report=report, expected=expected)
+
+
+def _names(raw: object) -> Names:
+    first: dict[str, int] = {}
+    if not isinstance(raw, list) or not raw:
+        return Names(first, complete=False)
+    complete = True
+    for index, item in enumerate(raw):
+        name = item.get("name") if isinstance(item, dict) else None
+        if isinstance(name, str):
+            first.setdefault(name, index)
+        else:
+            complete = False
+    return Names(first, complete)

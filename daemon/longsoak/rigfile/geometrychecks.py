@@ -1,0 +1,79 @@
+"""Whether specimen, bays and layers fit together."""
+
+from math import isclose
+
+from longsoak.rigfile.draft import BayDraft, Draft
+from longsoak.rigfile.references import check_unique
+from longsoak.rigfile.report import MISSING, Report, number, quoted
+
+_SLACK = 1e-6  # mm: what adding decimal fractions costs
+
+
+def check_geometry(draft: Draft, *, report: Report) -> None:
+    """Note where bays leave a gap, overlap or don't end with the specimen."""
+    check_unique(
+        report, (((*bay.part.path, "name"), bay.part.table.name) for bay in draft.bays), what="bay"
+    )
+    _check_boundaries(draft, report=report)
+    placed: list[tuple[float, float, BayDraft]] = []
+    for bay in draft.bays:
+        start, end = bay.part.table.start, bay.part.table.end
+        if start is None or end is None:
+            continue
+        if start < end:
+            placed.append((start, end, bay))
+        else:
+            report.add(
+                (*bay.part.path, "to"),
+                end,
+                expected=f"millimetres as a bare number, more than {number(start)}, where the bay "
+                "begins",
+                remedy="Correct from or to.",
+            )
+    if placed and len(placed) == len(draft.bays):
+        placed.sort(key=lambda item: item[0])
+        _check_tiling(placed, draft, report=report)
+
+
+def _check_tiling(
+    placed: list[tuple[float, float, BayDraft]], draft: Draft, *, report: Report
+) -> None:
+    border, whose = 0.0, "the specimen's left edge"
+    for start, end, bay in placed:
+        if not isclose(start, border, abs_tol=_SLACK):
+            report.add(
+                (*bay.part.path, "from"),
+                start,
+                expected=f"{number(border)}, {whose}: bays leave no gap and do not overlap",
+                remedy=f"Write from = {number(border)}.",
+            )
+        line = report.line((*bay.part.path, "to"))
+        border, whose = end, f"where bay {quoted(bay.part.table.name or '?')} ends (line {line})"
+    width = draft.specimen.table.width
+    if width is not None and not isclose(border, width, abs_tol=_SLACK):
+        report.add(
+            (*placed[-1][2].part.path, "to"),
+            border,
+            expected=f"{number(width)}, the specimen's width "
+            f"(line {report.line(('specimen', 'width'))})",
+            remedy=f"Write to = {number(width)}, or correct the width.",
+        )
+
+
+def _check_boundaries(draft: Draft, *, report: Report) -> None:
+    specimen = draft.specimen
+    boundaries = specimen.table.between_bays
+    # With the key there but unreadable, its own mistake is enough.
+    if not draft.bays or (boundaries is None and "between_bays" in specimen.keys):
+        return
+    needed = len(draft.bays) - 1
+    if len(boundaries or ()) == needed:
+        return
+    example = ", ".join(['"sealed"'] * needed)
+    report.add(
+        (*specimen.path, "between_bays"),
+        MISSING if boundaries is None else [str(boundary) for boundary in boundaries],
+        expected=f"{needed} of sealed, guarded, open: one for each boundary between the "
+        f"{len(draft.bays)} bays, left to right",
+        remedy=f"Write for example between_bays = [{example}].",
+    )

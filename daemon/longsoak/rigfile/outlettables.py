@@ -1,0 +1,93 @@
+"""The tables of the rig file that say where notices and copies of the record go."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from longsoak.rigfile.words import (
+    Delay,
+    Host,
+    MailAddress,
+    Port,
+    Table,
+    Text,
+    Topic,
+    WebAddress,
+    Words,
+    measured,
+    table_of,
+)
+
+
+class NoticesTable(Table):
+    """``[notices]``."""
+
+    mail: Annotated[dict[str, object] | None, table_of("notices.mail")] = None
+    mqtt: Annotated[dict[str, object] | None, table_of("notices.mqtt")] = None
+
+
+class ForwardTable(Table):
+    """``[forward]``."""
+
+    database: Annotated[dict[str, object] | None, table_of("forward.database")] = None
+
+
+_HOST = Words("a host name or an address, without a port", '"localhost"', needed=True)
+_USER = Words("a user's name", '"rig"')
+_FILE = Words("the path of a file that holds the secret", '"/etc/longsoak/password"')
+
+
+class MailTable(Table):
+    """``[notices.mail]``."""
+
+    host: Annotated[Host | None, _HOST] = None
+    port: Annotated[Port | None, Words("a port, 1 to 65535", "25")] = None
+    sender: Annotated[
+        MailAddress | None,
+        Field(alias="from"),
+        Words("an e-mail address", '"rig@example.org"', needed=True),
+    ] = None
+    to: Annotated[
+        Annotated[list[MailAddress], Field(min_length=1)] | None,
+        Words("a list of one or more e-mail addresses", '["keeper@example.org"]', needed=True),
+    ] = None
+    starttls: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
+    user: Annotated[Text | None, _USER] = None
+    password_file: Annotated[Text | None, _FILE] = None
+
+
+class MqttTable(Table):
+    """``[notices.mqtt]``."""
+
+    host: Annotated[Host | None, _HOST] = None
+    port: Annotated[Port | None, Words("a port, 1 to 65535", "1883")] = None
+    prefix: Annotated[
+        Topic | None,
+        Words(
+            "the first part of a topic, without + and #, not starting with $, no / at an end, "
+            "1 to 60 characters",
+            '"longsoak/render-pair"',
+            needed=True,
+        ),
+    ] = None
+    user: Annotated[Text | None, _USER] = None
+    password_file: Annotated[Text | None, _FILE] = None
+
+
+class DatabaseTable(Table):
+    """``[forward.database]``."""
+
+    url: Annotated[
+        WebAddress | None,
+        Words(
+            "a web address that begins with http:// or https://",
+            '"http://localhost:8428"',
+            needed=True,
+        ),
+    ] = None
+    org: Annotated[Text | None, Words("the organisation's name", '"-"')] = None
+    bucket: Annotated[Text | None, Words("the bucket's name", '"rig"', needed=True)] = None
+    token_file: Annotated[Text | None, _FILE] = None
+    overlap: Annotated[
+        Delay | None, measured("seconds as a bare number, 0 to 86400", 60, unit="s", needed=False)
+    ] = None

@@ -1,0 +1,318 @@
+"""Every table of the rig file and its keys, one model each. What a driver adds is its own."""
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import Field
+
+from longsoak.rigfile.words import (
+    Delay,
+    Finite,
+    Name,
+    NotNegative,
+    Pair,
+    Period,
+    Positive,
+    Table,
+    Text,
+    WebAddress,
+    Words,
+    measured,
+    named,
+    one_of,
+    table_of,
+)
+from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+
+_Tables = list[dict[str, object]] | None
+_One = dict[str, object] | None
+
+
+def _tables(header: str, *, needed: bool = False) -> Words:
+    return Words(
+        f"one or more tables, each headed [[{header}]]",
+        "",
+        needed,
+        remedy=f"Head each table with [[{header}]], in double brackets.",
+    )
+
+
+class Document(Table):
+    """The whole file."""
+
+    rig: Annotated[_One, table_of("rig", needed=True)] = None
+    specimen: Annotated[_One, table_of("specimen", needed=True)] = None
+    bays: Annotated[
+        Annotated[list[object], Field(min_length=1)] | None, _tables("bays", needed=True)
+    ] = None
+    reservoir: Annotated[_One, table_of("reservoir")] = None
+    buses: Annotated[
+        Annotated[list[object], Field(min_length=1)] | None, _tables("buses", needed=True)
+    ] = None
+    probes: Annotated[
+        Annotated[list[object], Field(min_length=1)] | None, _tables("probes", needed=True)
+    ] = None
+    alarms: Annotated[list[object] | None, _tables("alarms")] = None
+    curves: Annotated[_One, table_of('curves."name of the curve"')] = None
+    notices: Annotated[_One, table_of("notices.mail")] = None
+    forward: Annotated[_One, table_of("forward.database")] = None
+
+
+class RigTable(Table):
+    """``[rig]``."""
+
+    name: Annotated[Name | None, named("the rig's name", "render pair")] = None
+    invented: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
+    start: Annotated[date | None, Words("a date without quotes", "2026-05-04")] = None
+    page: Annotated[
+        WebAddress | None,
+        Words("a web address that begins with http:// or https://", '"http://shop-pi.local:8460/"'),
+    ] = None
+
+
+class EdgesTable(Table):
+    """``edges`` of the specimen."""
+
+    top: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
+    bottom: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
+    left: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
+    right: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
+
+
+class SpecimenTable(Table):
+    """``[specimen]``."""
+
+    height: Annotated[
+        Positive | None, measured("millimetres as a bare number, more than 0", 420)
+    ] = None
+    width: Annotated[
+        Positive | None, measured("millimetres across as a bare number, more than 0", 1200)
+    ] = None
+    underside: Annotated[
+        NotNegative | None,
+        measured("millimetres above the reservoir's floor as a bare number, 0 or more", 110),
+    ] = None
+    edges: Annotated[
+        _One,
+        Words(
+            "a table of the four outer edges",
+            '{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }',
+            needed=True,
+        ),
+    ] = None
+    between_bays: Annotated[
+        list[Annotated[Boundary, Field(strict=False)]] | None,
+        Words(
+            f"a list with one of {', '.join(Boundary)} for each boundary between two bays",
+            '["sealed"]',
+        ),
+    ] = None
+
+
+class LayerTable(Table):
+    """One of a bay's ``layers``."""
+
+    name: Annotated[Name | None, named("the layer's name", "timber panel")] = None
+    material: Annotated[Annotated[Material, Field(strict=False)] | None, one_of(Material)] = None
+    thickness: Annotated[
+        Positive | None, measured("millimetres as a bare number, more than 0", 60)
+    ] = None
+
+
+class BayTable(Table):
+    """``[[bays]]``."""
+
+    name: Annotated[Name | None, named("the bay's name", "cork-lime")] = None
+    start: Annotated[
+        NotNegative | None,
+        Field(alias="from"),
+        measured("millimetres across from the left edge as a bare number, 0 or more", 0),
+    ] = None
+    end: Annotated[
+        Positive | None,
+        Field(alias="to"),
+        measured("millimetres across from the left edge as a bare number, more than 0", 600),
+    ] = None
+    layers: Annotated[
+        Annotated[list[object], Field(min_length=1)] | None,
+        Words(
+            "a list of layers from the wet face inwards",
+            '[{ name = "timber panel", material = "timber", thickness = 180 }]',
+            needed=True,
+        ),
+    ] = None
+
+
+class ReservoirTable(Table):
+    """``[reservoir]``."""
+
+    name: Annotated[Name | None, named("the reservoir's name", "catch tray")] = None
+    level: Annotated[Name | None, named('the name of a probe of kind "level"', "water level")] = (
+        None
+    )
+    float_probe: Annotated[
+        Name | None,
+        Field(alias="float"),
+        named('the name of a probe of kind "float"', "high float", needed=False),
+    ] = None
+    depth_table: Annotated[
+        Annotated[list[Pair], Field(min_length=2)] | None,
+        Words(
+            "two or more pairs of a depth in mm and a volume in L",
+            "[[0, 0], [150, 61.2]]",
+            needed=True,
+        ),
+    ] = None
+    length: Annotated[
+        Positive | None, measured("millimetres as a bare number, more than 0", 1200)
+    ] = None
+    breadth: Annotated[
+        Positive | None, measured("millimetres as a bare number, more than 0", 340)
+    ] = None
+    rim: Annotated[
+        Positive | None,
+        measured("millimetres above the reservoir's floor as a bare number, more than 0", 150),
+    ] = None
+    stop: Annotated[
+        Positive | None,
+        measured("millimetres above the reservoir's floor as a bare number, more than 0", 100),
+    ] = None
+    pump_needs: Annotated[
+        NotNegative | None,
+        measured("millimetres above the reservoir's floor as a bare number, 0 or more", 25),
+    ] = None
+
+
+class BusTable(Table):
+    """The part of ``[[buses]]`` that is not the driver's."""
+
+    name: Annotated[Name | None, named("the bus's name", "meter")] = None
+    driver: Annotated[Name | None, named("the name of an installed driver", "scpi")] = None
+
+
+class ProbeTable(Table):
+    """``[[probes]]``, the keys of all kinds; `longsoak.rigfile.kinds` says which has which."""
+
+    name: Annotated[Name | None, named("the probe's name", "C 30/60")] = None
+    kind: Annotated[Annotated[Kind, Field(strict=False)] | None, one_of(Kind)] = None
+    bus: Annotated[Name | None, named("the name of a bus in this file", "meter")] = None
+    address: Annotated[
+        _One, Words("a table that says where on its bus it is", "{ channel = 101 }", needed=True)
+    ] = None
+    bay: Annotated[Name | None, named("the name of a bay", "cork-lime", needed=False)] = None
+    depth: Annotated[
+        NotNegative | None,
+        measured("millimetres from the wet face as a bare number, 0 or more", 30, needed=False),
+    ] = None
+    height: Annotated[
+        NotNegative | None,
+        measured("millimetres above the underside as a bare number, 0 or more", 60, needed=False),
+    ] = None
+    across: Annotated[
+        NotNegative | None,
+        measured("millimetres from the left edge as a bare number, 0 or more", 300, needed=False),
+    ] = None
+    place: Annotated[Name | None, named("words for where it is", "air, wet face", needed=False)] = (
+        None
+    )
+    curve: Annotated[
+        Name | None, named("the name of a curve", "Douglas-fir (coast)", needed=False)
+    ] = None
+    temperature: Annotated[
+        Name | None,
+        named('the name of a probe of kind "temperature"', "T cork-lime", needed=False),
+    ] = None
+    nominal: Annotated[
+        Annotated[Finite, Field(gt=0, le=1e15)] | None,
+        measured("Ohm as a bare number, more than 0", 10e6, unit="Ohm", needed=False),
+    ] = None
+    zero: Annotated[Finite | None, measured("millimetres as a bare number", -20, needed=False)] = (
+        None
+    )
+    per_unit: Annotated[
+        Finite | None,
+        measured("millimetres for one raw unit as a bare number, not 0", 0.1, needed=False),
+    ] = None
+    trips_at: Annotated[
+        NotNegative | None,
+        measured(
+            "millimetres above the reservoir's floor as a bare number, 0 or more",
+            105,
+            needed=False,
+        ),
+    ] = None
+    every: Annotated[
+        Period | None,
+        measured("seconds as a bare number, 0.2 to 86400", 60, unit="s", needed=False),
+    ] = None
+    record: Annotated[
+        Period | None,
+        measured("seconds as a bare number, 0.2 to 86400", 60, unit="s", needed=False),
+    ] = None
+    resolution: Annotated[
+        NotNegative | None,
+        measured("millimetres as a bare number, 0 or more", 0.5, needed=False),
+    ] = None
+
+
+class AlarmTable(Table):
+    """``[[alarms]]``."""
+
+    watch: Annotated[Annotated[Watch, Field(strict=False)] | None, one_of(Watch)] = None
+    probe: Annotated[Name | None, named("the name of a probe", "C 30/60", needed=False)] = None
+    bus: Annotated[Name | None, named("the name of a bus", "meter", needed=False)] = None
+    outlet: Annotated[
+        Name | None, Words("mail, mqtt or database", '"mqtt"', choices=("mail", "mqtt", "database"))
+    ] = None
+    against: Annotated[
+        Name | None, named("the name of another probe of the same kind", "T plain", needed=False)
+    ] = None
+    setpoint: Annotated[
+        Finite | None, Words("a bare number in the unit of what is watched", "100")
+    ] = None
+    deadband: Annotated[
+        NotNegative | None,
+        Words("a bare number in the unit of what is watched, 0 or more", "3"),
+    ] = None
+    on_delay: Annotated[
+        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
+    ] = None
+    off_delay: Annotated[
+        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
+    ] = None
+    title: Annotated[Name | None, named("a few words", "Overfill, catch tray", needed=False)] = None
+    cause: Annotated[
+        Text | None, Words("a line of text of 1 to 600 characters", '"What it is."')
+    ] = None
+    consequence: Annotated[
+        Text | None,
+        Words("a line of text of 1 to 600 characters", '"What happens if nothing is done."'),
+    ] = None
+    actions: Annotated[
+        Annotated[list[Text], Field(min_length=1)] | None,
+        Words("a list of one or more lines of text", '["Look at the pump."]'),
+    ] = None
+
+
+class CurveTable(Table):
+    """``[curves."name"]``."""
+
+    reference_temperature: Annotated[
+        Annotated[Finite, Field(ge=-20, le=60)] | None,
+        measured("degrees Celsius as a bare number, -20 to 60", 20, unit="°C"),
+    ] = None
+    uncertainty: Annotated[
+        Annotated[Finite, Field(ge=0, le=20)] | None,
+        measured("a standard uncertainty in % moisture content, 0 to 20", 1.0, unit="%"),
+    ] = None
+    points: Annotated[
+        Annotated[list[Pair], Field(min_length=2)] | None,
+        Words(
+            "two or more pairs of a moisture content in % and a resistance in Ohm",
+            "[[7, 2.24e10], [25, 4.6e5]]",
+            needed=True,
+        ),
+    ] = None
+    source: Annotated[
+        Text | None, Words("a line that says where it comes from", '"own calibration"', needed=True)
+    ] = None

@@ -1,0 +1,56 @@
+"""Finding the driver a rig file names, among all that are installed."""
+
+from difflib import get_close_matches
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+
+from longsoak.driver import BusKind
+from longsoak.rigfile.load import load
+from longsoak.vocabulary.errors import DriverError
+from longsoak.vocabulary.rig import Rig
+
+GROUP = "longsoak.drivers"
+
+
+@cache
+def find_kind(name: str) -> BusKind:
+    """The driver called `name`.
+
+    Raises
+    ------
+    DriverError
+        No such driver; or it is there but failed to import, with the cause; or it is not shaped
+        like one.
+    """
+    found: dict[str, EntryPoint] = {point.name: point for point in entry_points(group=GROUP)}
+    if name not in found:
+        near = get_close_matches(name, found, n=1)
+        hint = f" Did you mean {near[0]!r}?" if near else ""
+        raise DriverError(
+            f"there is no driver {name!r}; installed: {', '.join(sorted(found))}.{hint}"
+        )
+    try:
+        kind = found[name].load()
+    except ModuleNotFoundError as error:
+        raise DriverError(
+            f"the driver {name!r} needs the Python package {error.name!r}, which is not "
+            f"installed. Install it with: pip install 'longsoak[{name}]'"
+        ) from error
+    except Exception as error:  # a third party's module may fail in any way
+        raise DriverError(f"the driver {name!r} failed to import: {error!r}") from error
+    lacking = [part for part in ("Options", "Address", "open_bus") if not hasattr(kind, part)]
+    if lacking:
+        raise DriverError(f"the driver {name!r} has no {', '.join(lacking)}; it is no bus driver")
+    return kind  # type: ignore[no-any-return]  # an entry point's object has no static type
+
+
+def load_rig(path: Path) -> Rig:
+    """Read and check a rig file, its drivers' parts included.
+
+    Raises
+    ------
+    RigFileError
+        With every mistake in it.
+    """
+    return load(path, find_kind=find_kind)

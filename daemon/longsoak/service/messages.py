@@ -1,0 +1,44 @@
+"""What reaches the recorder's queue, besides the passes of the buses."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class OutletNews:
+    """How an outlet's last attempt went; `away` says what is wrong, None that all is well."""
+
+    outlet: str
+    away: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CursorMoved:
+    """An outlet has sent everything up to `position`."""
+
+    outlet: str
+    position: int
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """An outlet's peer refused one piece for good; it was skipped, and this is said of it."""
+
+    outlet: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckDue:
+    """The calendar asks for the record to be looked over."""
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarFault:
+    """A calendar job was missed or failed."""
+
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Somebody asked the process to end."""

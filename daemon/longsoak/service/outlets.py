@@ -1,0 +1,111 @@
+"""One thread per outlet: walks its cursor over the record, whatever happens at the other end."""
+
+import logging
+import threading
+from collections.abc import Callable
+
+from longsoak.service.clock import Clock
+from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.store.reader import Record
+from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
+from longsoak.vocabulary.outlet import Outlet
+
+_log = logging.getLogger(__name__)
+
+LONGEST_REST = 30.0  # s between two attempts while the other end is away
+QUIET = 10.0  # s after which an outlet looks at the record even if nobody called
+LAST_CHANCE = 5.0  # s an outlet may go on sending after a stop was asked
+
+
+class OutletWorker(threading.Thread):
+    """Sends through one outlet until told to stop, then once more.
+
+    Parameters
+    ----------
+    name : str
+        The outlet's name, also that of its cursor.
+    build : callable
+        Makes the outlet, in this thread: what it needs may be slow to import.
+    save_every : float
+        Seconds between two reports of the cursor; 0 reports each move.
+    report : callable
+        Takes `OutletNews` and `CursorMoved`.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        build: Callable[[], Outlet],
+        record: Record,
+        clock: Clock,
+        save_every: float,
+        report: Callable[[OutletNews | CursorMoved], None],
+    ) -> None:
+        super().__init__(name=f"outlet {name}", daemon=True)
+        self.outlet = name
+        self._build = build
+        self._record = record
+        self._clock = clock
+        self._save_every = save_every
+        self._report = report
+        self._call = threading.Event()
+        self._stopping = threading.Event()
+        self._saved_at = clock.monotonic()
+
+    def wake(self) -> None:
+        """Say that something was committed."""
+        self._call.set()
+
+    def stop(self) -> None:
+        """Ask for the end: one last attempt to send, then none."""
+        self._stopping.set()
+        self._call.set()
+
+    def run(self) -> None:
+        """Send until stopped."""
+        outlet: Outlet | None = None
+        position: int | None = None
+        saved = -1
+        rest = 0.0
+        while True:
+            last = self._stopping.is_set()
+            self._call.clear()
+            try:
+                if outlet is None:
+                    outlet = self._build()
+                if position is None:
+                    position = saved = self._record.cursor(self.outlet)
+                position = self._send(outlet, position)
+            except (ForwardError, NoticeError, StoreError) as error:
+                self._report(OutletNews(self.outlet, str(error)))
+                rest = min(LONGEST_REST, max(1.0, 2 * rest))
+            except Exception as error:  # a bug in an outlet must not end measuring's copies
+                _log.exception("outlet %s failed", self.outlet)
+                self._report(OutletNews(self.outlet, f"failed: {error!r}"))
+                rest = LONGEST_REST
+            else:
+                self._report(OutletNews(self.outlet, None))
+                rest = 0.0
+            if position is not None and position != saved:
+                now = self._clock.monotonic()
+                if last or now - self._saved_at >= self._save_every:
+                    self._report(CursorMoved(self.outlet, position))
+                    saved, self._saved_at = position, now
+            if last:
+                break
+            if rest:
+                self._stopping.wait(rest)
+            else:
+                self._call.wait(QUIET)
+        if outlet is not None:
+            outlet.close()
+
+    def _send(self, outlet: Outlet, position: int) -> int:
+        """Send all there is, a step at a time; a stop ends it between two steps."""
+        until = self._clock.monotonic() + LAST_CHANCE
+        while (after := outlet.step(position)) != position:
+            position = after
+            if self._stopping.is_set() and self._clock.monotonic() > until:
+                break
+        return position

@@ -1,0 +1,251 @@
+"""The one place where readings come into being: passes in, committed scans out.
+
+Runs in the main thread and owns the record's writer. Everything reaches it through one queue.
+"""
+
+import logging
+import queue
+from collections.abc import Callable
+
+from longsoak.core.convert import Conversion
+from longsoak.service.buses import Pass
+from longsoak.service.clock import Clock
+from longsoak.service.keeping import Keeping
+from longsoak.service.messages import (
+    CalendarFault,
+    CheckDue,
+    CursorMoved,
+    OutletNews,
+    Refused,
+    Stop,
+)
+from longsoak.service.watch import AlarmBook
+from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request
+from longsoak.store.writer import Batch, NewChange, NewEvent, RecordWriter
+from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.reading import Scan
+from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.sample import Missing
+
+_log = logging.getLogger(__name__)
+
+INBOX_PERIOD = 0.25  # s
+TICK_PERIOD = 1.0  # s
+_AT_ONCE = 256  # messages taken into one commit
+
+Message = Pass | OutletNews | CursorMoved | Refused | CheckDue | CalendarFault | Stop
+
+
+class Recorder:
+    """Converts, judges, watches and commits whatever the queue brings.
+
+    Parameters
+    ----------
+    rig, writer, inbox, clock
+        The rig as checked, its open record and inbox, and the clocks.
+    messages : queue.SimpleQueue
+        Where bus workers, outlets and the calendar put what they have.
+    committed : callable
+        Called after each commit, so that outlets look for what is new.
+    seen : callable
+        Called with each pass, once it is converted.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        *,
+        writer: RecordWriter,
+        inbox: Inbox,
+        clock: Clock,
+        messages: "queue.SimpleQueue[Message]",
+        committed: Callable[[], None],
+        seen: Callable[[Pass], None],
+    ) -> None:
+        self._writer = writer
+        self._inbox = inbox
+        self._clock = clock
+        self._messages = messages
+        self._committed = committed
+        self._seen = seen
+        self._conversion = Conversion(rig)
+        self._keeping = Keeping(rig)
+        self._absent: dict[str, str] = {}
+        self._down: dict[str, str] = {}
+        self._pending = Batch()
+        self._answered: list[Request] = []
+        self._refused_before = False
+        left = writer.alarm_states()
+        self._alarms = AlarmBook(rig, left, now=self._boottime())
+        for change in self._alarms.orphans(
+            left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
+        ):
+            self._change(change)
+
+    def run(self) -> None:
+        """Take messages until one says stop; return with nothing taken left uncommitted."""
+        next_tick = 0.0
+        stopping = False
+        while not stopping:
+            stopping = self._take()
+            self._ask_inbox()
+            now = self._clock.monotonic()
+            if now >= next_tick:
+                next_tick = now + TICK_PERIOD
+                for change in self._alarms.tick(now=self._boottime(), utc_ms=self._clock.utc_ms()):
+                    self._change(change)
+            self._commit()
+
+    def drain(self) -> None:
+        """Commit what is still in the queue, after everybody who fills it has ended."""
+        while not self._messages.empty():
+            self._take()
+        self._commit()
+
+    def _take(self) -> bool:
+        """Handle what is waiting, or comes within `INBOX_PERIOD`; true if somebody said stop."""
+        try:
+            taken = [self._messages.get(timeout=INBOX_PERIOD)]
+        except queue.Empty:
+            return False
+        more = min(self._messages.qsize(), _AT_ONCE)  # nobody else takes any
+        taken += [self._messages.get_nowait() for _ in range(more)]
+        for message in taken:
+            self._handle(message)
+        return any(isinstance(message, Stop) for message in taken)
+
+    def _handle(self, message: Message) -> None:
+        match message:
+            case Pass():
+                self._pass(message)
+            case OutletNews(outlet, away):
+                self._outlet(outlet, away)
+            case CursorMoved(outlet, position):
+                self._pending.cursors[outlet] = (position, self._clock.utc_ms())
+            case Refused(outlet, says):
+                self._event("refused", outlet, says)
+            case CheckDue():
+                wrong = self._writer.check()
+                self._event("check", "record", wrong or "the record was looked over and is whole")
+            case CalendarFault(says):
+                self._event("calendar", "calendar", says)
+            case Stop():
+                pass
+
+    def _pass(self, taken: Pass) -> None:
+        # Stamped here, in the order of the queue, so that times in the record rise with its ids;
+        # the way through the queue is shorter than any poll.
+        utc_ms, boottime_ms = self._clock.utc_ms(), self._clock.boottime_ms()
+        converted = self._conversion.convert(taken.samples, now=boottime_ms / 1000)
+        scan = Scan(
+            taken.bus,
+            utc_ms,
+            boottime_ms,
+            self._clock.synchronised(),
+            tuple(sample.probe for sample in taken.samples),
+            tuple(c.unit for c in converted),
+            tuple(c.raw for c in converted),
+            tuple(c.value for c in converted),
+            tuple(c.uncertainty for c in converted),
+            tuple(c.flag for c in converted),
+            tuple(c.reason for c in converted),
+        )
+        now = boottime_ms / 1000
+        changes = self._alarms.bus(taken.bus, taken.down, now=now, utc_ms=utc_ms)
+        changes += self._alarms.scan(scan)
+        for change in changes:
+            self._change(change)
+        if changes or self._keeping.wants(scan):
+            self._keeping.kept(scan)
+            self._pending.scans.append(scan)
+        self._tell_bus(taken)
+        self._tell_absences(taken)
+        self._seen(taken)
+
+    def _tell_bus(self, taken: Pass) -> None:
+        if taken.opened is not None:
+            self._event("bus", taken.bus, f"open: {taken.opened}")
+            self._down.pop(taken.bus, None)
+        if taken.down is not None and self._down.get(taken.bus) != taken.down:
+            self._event("bus", taken.bus, f"down: {taken.down}")
+            self._down[taken.bus] = taken.down
+
+    def _tell_absences(self, taken: Pass) -> None:
+        if taken.down is not None:
+            return
+        for sample in taken.samples:
+            before = self._absent.get(sample.probe)
+            if not isinstance(sample, Missing):
+                if before is not None:
+                    del self._absent[sample.probe]
+                    self._event("probe", sample.probe, "answers again")
+            elif before != sample.why.value:
+                self._absent[sample.probe] = sample.why.value
+                detail = f": {sample.detail}" if sample.detail else ""
+                self._event("probe", sample.probe, f"{sample.why.value}{detail}")
+
+    def _outlet(self, outlet: str, away: str | None) -> None:
+        if self._down.get(outlet) != away:
+            self._event("outlet", outlet, away or "takes what is sent")
+            if away is None:
+                self._down.pop(outlet, None)
+            else:
+                self._down[outlet] = away
+        for change in self._alarms.outlet(
+            outlet, away, now=self._boottime(), utc_ms=self._clock.utc_ms()
+        ):
+            self._change(change)
+
+    def _ask_inbox(self) -> None:
+        for request in self._inbox.waiting():
+            if not self._writer.handled(request):
+                outcome = self._answer(request)
+                self._pending.requests.append((request, self._clock.utc_ms(), outcome))
+                _log.info(
+                    "asked by %s: %s %s: %s", request.by, request.kind, request.subject, outcome
+                )
+            self._answered.append(request)
+
+    def _answer(self, request: Request) -> str:
+        if request.kind != ACKNOWLEDGE:
+            return f"refused: this version knows no request {request.kind!r}"
+        change, outcome = self._alarms.acknowledge(
+            request.subject,
+            request.by,
+            utc_ms=self._clock.utc_ms(),
+            boottime_ms=self._clock.boottime_ms(),
+        )
+        if change is not None:
+            self._change(change)
+        return outcome
+
+    def _change(self, change: NewChange) -> None:
+        self._pending.changes.append(change)
+        _log.info("alarm %s: %s (%s)", change.key, change.new.value, change.says)
+
+    def _event(self, kind: str, subject: str, says: str) -> None:
+        self._pending.events.append(NewEvent(self._clock.utc_ms(), kind, subject, says))
+        _log.info("%s %s: %s", kind, subject, says)
+
+    def _commit(self) -> None:
+        if not self._pending:
+            return
+        try:
+            self._writer.commit(self._pending)
+        except StoreError as error:
+            # Kept in memory and tried again with whatever comes next: nothing else can be done
+            # with a full disk, and measuring goes on.
+            if not self._refused_before:
+                _log.error("%s; it is tried again until it can be", error)
+            self._refused_before = True
+            return
+        if self._refused_before:
+            _log.info("the record takes scans again; none was lost")
+            self._refused_before = False
+        self._pending = Batch()
+        self._inbox.drop(self._answered)
+        self._answered = []
+        self._committed()
+
+    def _boottime(self) -> float:
+        return self._clock.boottime_ms() / 1000

@@ -1,0 +1,279 @@
+"""`longsoak run`: everything put together, started in order and stopped in order."""
+
+import logging
+import queue
+import signal
+import threading
+from collections.abc import Callable
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+from types import FrameType
+
+from longsoak.core.wording import age_words, rfc3339, time_words
+from longsoak.service.buses import BusWorker, Pass
+from longsoak.service.clock import Clock, SystemClock
+from longsoak.service.drivers import find_kind, load_rig
+from longsoak.service.messages import (
+    CalendarFault,
+    CheckDue,
+    CursorMoved,
+    OutletNews,
+    Refused,
+    Stop,
+)
+from longsoak.service.outlets import LAST_CHANCE, OutletWorker
+from longsoak.service.recorder import Message, Recorder
+from longsoak.store.files import folder_of
+from longsoak.store.inbox import Inbox
+from longsoak.store.reader import Record
+from longsoak.store.writer import Batch, Gap, NewEvent, RecordWriter
+from longsoak.vocabulary.errors import ForwardError, NoticeError
+from longsoak.vocabulary.outlet import Outlet
+from longsoak.vocabulary.rig import Kind, Rig
+
+_log = logging.getLogger(__name__)
+
+TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures that correct them
+BUS_STOP = 20.0  # s a worker may take to finish the poll it is in
+DATABASE_CURSOR_PERIOD = 60.0  # s; a replay after a crash covers what lies between
+CALENDAR_LOOK = 60.0  # s between two looks whether the clock is known yet
+
+
+def run(rig_file: Path, *, clock: Clock | None = None) -> None:
+    """Measure until SIGTERM or SIGINT.
+
+    Raises
+    ------
+    RigFileError
+        The rig file has mistakes; nothing was started.
+    StoreError
+        The record can't be written; nothing was started.
+    """
+    clock = clock or SystemClock()
+    rig = load_rig(rig_file)
+    folder = folder_of(rig_file)
+    writer = RecordWriter(folder, now=rfc3339(clock.utc_ms()))
+    try:
+        _record(rig, rig_file, folder=folder, writer=writer, clock=clock)
+    finally:
+        writer.close()
+
+
+def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clock: Clock) -> None:
+    number = writer.accept_rig(rig_file.read_text(encoding="utf-8"), utc_ms=clock.utc_ms())
+    gap = writer.begin_run(
+        boot=clock.boot,
+        software=version("longsoak"),
+        utc_ms=clock.utc_ms(),
+        boottime_ms=clock.boottime_ms(),
+    )
+    _log.info(
+        "recording %s into %s: rig file version %d, %d probes on %d buses",
+        rig.name,
+        folder,
+        number,
+        len(rig.probes),
+        len(rig.buses),
+    )
+    if gap is not None:
+        says = gap_words(gap)
+        _log.info("%s", says)
+        writer.commit(Batch(events=[NewEvent(clock.utc_ms(), "gap", "record", says)]))
+
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+    stop = threading.Event()
+    outlets = _outlets(rig, rig_file.parent, folder=folder, clock=clock, put=messages.put)
+    _start_notices_at_the_end(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
+    hold = _Hold(rig)
+    inbox = Inbox(folder)
+
+    def wake() -> None:
+        for outlet in outlets:
+            outlet.wake()
+
+    recorder = Recorder(
+        rig,
+        writer=writer,
+        inbox=inbox,
+        clock=clock,
+        messages=messages,
+        committed=wake,
+        seen=hold.seen,
+    )
+    workers = [
+        BusWorker(
+            bus,
+            [probe for probe in rig.probes if probe.bus == bus.name],
+            find_kind(bus.driver),
+            clock=clock,
+            deliver=messages.put,
+            stop=stop,
+            hold=hold.for_bus(bus.name),
+            patience=TEMPERATURE_PATIENCE,
+        )
+        for bus in rig.buses
+    ]
+
+    def asked(number: int, _frame: FrameType | None) -> None:
+        _log.info("stopping: %s", signal.Signals(number).name)
+        messages.put(Stop())  # a SimpleQueue may be put to from a signal handler
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, asked)
+    calendar = threading.Thread(
+        target=_keep_calendar, args=(clock, stop, messages.put), name="calendar", daemon=True
+    )
+    for thread in (*workers, *outlets, calendar):
+        thread.start()
+
+    recorder.run()
+
+    stop.set()
+    for worker in workers:
+        worker.join(BUS_STOP)
+    recorder.drain()  # what the workers measured last; outlets may send it yet
+    for outlet in outlets:
+        outlet.stop()
+    for outlet in outlets:
+        outlet.join(LAST_CHANCE + BUS_STOP)
+    calendar.join(BUS_STOP)
+    recorder.drain()  # where the cursors came to
+    writer.end_run(utc_ms=clock.utc_ms())
+    inbox.close()
+    _log.info("stopped; everything measured is in the record")
+
+
+def gap_words(gap: Gap) -> str:
+    """A gap as one sentence."""
+    length = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
+    why = "it was stopped on purpose" if gap.clean else "the run before was cut off"
+    return f"no readings for {length}, since {time_words(gap.from_utc_ms)}: {why}"
+
+
+class _Hold:
+    """Lets the pins of a bus wait at the start until their temperatures have been measured once."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._missing = {
+            bus.name: {
+                probe.temperature
+                for probe in rig.probes
+                if probe.bus == bus.name
+                and probe.kind is Kind.PINS
+                and not any(p.name == probe.temperature and p.bus == bus.name for p in rig.probes)
+            }
+            for bus in rig.buses
+        }
+        self._events = {name: threading.Event() for name in self._missing}
+        for name, missing in self._missing.items():
+            if not missing:
+                self._events[name].set()
+
+    def for_bus(self, name: str) -> threading.Event:
+        """What the bus waits for."""
+        return self._events[name]
+
+    def seen(self, taken: Pass) -> None:
+        """Note a pass that is converted."""
+        asked = {sample.probe for sample in taken.samples}
+        for name, missing in self._missing.items():
+            missing -= asked
+            if not missing:
+                self._events[name].set()
+
+
+def _outlets(
+    rig: Rig,
+    beside: Path,
+    *,
+    folder: Path,
+    clock: Clock,
+    put: Callable[[OutletNews | CursorMoved | Refused], None],
+) -> list[OutletWorker]:
+    record = Record(folder)
+    built: list[tuple[str, Callable[[], Outlet], float]] = []
+    if rig.mail is not None:
+        built.append(("mail", partial(_mail, record, rig, beside), 0.0))
+    if rig.mqtt is not None:
+        built.append(("mqtt", partial(_mqtt, record, rig, beside), 0.0))
+    if rig.database is not None:
+        build = partial(_database, record, rig, beside, put)
+        built.append(("database", build, DATABASE_CURSOR_PERIOD))
+    return [
+        OutletWorker(
+            name, build=build, record=record, clock=clock, save_every=save_every, report=put
+        )
+        for name, build, save_every in built
+    ]
+
+
+def _mail(record: Record, rig: Rig, beside: Path) -> Outlet:
+    from longsoak.notify.mail import MailNotices
+
+    assert rig.mail is not None  # noqa: S101 - only built where it is configured
+    password = _secret(beside, rig.mail.password_file, NoticeError)
+    return MailNotices(record, rig, rig.mail, password=password)
+
+
+def _mqtt(record: Record, rig: Rig, beside: Path) -> Outlet:
+    from longsoak.notify.mqtt import MqttNotices
+
+    assert rig.mqtt is not None  # noqa: S101 - as above
+    password = _secret(beside, rig.mqtt.password_file, NoticeError)
+    return MqttNotices(record, rig, rig.mqtt, password=password)
+
+
+def _database(record: Record, rig: Rig, beside: Path, put: Callable[[Refused], None]) -> Outlet:
+    from longsoak.forward.database import DatabaseForwarder
+
+    assert rig.database is not None  # noqa: S101 - as above
+    token = _secret(beside, rig.database.token_file, ForwardError)
+    return DatabaseForwarder(
+        record,
+        rig,
+        rig.database,
+        token=token,
+        on_refused=lambda says: put(Refused("database", says)),
+    )
+
+
+def _secret(
+    beside: Path, file: str | None, kind: type[ForwardError] | type[NoticeError]
+) -> str | None:
+    if file is None:
+        return None
+    try:
+        return (beside / file).read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error
+
+
+def _start_notices_at_the_end(
+    writer: RecordWriter, record: Record, outlets: list[OutletWorker], *, utc_ms: int
+) -> None:
+    """A notice outlet new to a record starts with what comes, not with a storm of what was."""
+    _, last_change = record.version()
+    new = {
+        outlet.outlet: (last_change, utc_ms)
+        for outlet in outlets
+        if outlet.outlet != "database" and not record.cursor(outlet.outlet)
+    }
+    if last_change and new:
+        writer.commit(Batch(cursors=new))
+
+
+def _keep_calendar(
+    clock: Clock,
+    stop: threading.Event,
+    put: Callable[[CheckDue | CalendarFault], None],
+) -> None:
+    """Wait until the clock is known: a calendar that starts in the past would run every job."""
+    while not clock.synchronised():
+        if stop.wait(CALENDAR_LOOK):
+            return
+    from longsoak.service.calendar import Calendar  # slow to import, so never before the first scan
+
+    calendar = Calendar(put)
+    stop.wait()
+    calendar.close()

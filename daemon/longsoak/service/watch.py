@@ -1,0 +1,230 @@
+"""Every alarm of a rig: what each scan, bus and outlet shows it, and what changed."""
+
+from collections.abc import Iterable, Mapping
+
+from longsoak.core.alarms import (
+    Delays,
+    Life,
+    Seen,
+    acknowledge,
+    high,
+    low,
+    state_of,
+    step,
+)
+from longsoak.core.wording import age_words, ohm_words, value_words
+from longsoak.store.writer import NewChange
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.reading import Scan
+from longsoak.vocabulary.rig import UNIT_WORDS, AlarmPlan, Kind, Probe, Rig, Watch
+
+# A bus whose worker has delivered nothing for this long hangs inside its driver. A pass over many
+# dead channels may take minutes by itself.
+BUS_PATIENCE = 180.0  # s
+
+
+class AlarmBook:
+    """Holds the life of every alarm; asks nothing, is told everything.
+
+    Parameters
+    ----------
+    rig : Rig
+        As checked.
+    left : mapping
+        The state each alarm was left in by the run before, from the record.
+    now : float
+        CLOCK_BOOTTIME, s; what was last seen of buses and the level counts from here.
+    """
+
+    def __init__(self, rig: Rig, left: Mapping[str, AlarmState], *, now: float) -> None:
+        self._plans = {plan.key: plan for plan in rig.alarms}
+        self._lives = {key: Life(left.get(key, AlarmState.NORMAL)) for key in self._plans}
+        self._probes = {probe.name: probe for probe in rig.probes}
+        self._by_probe: dict[str, list[AlarmPlan]] = {}
+        for plan in rig.alarms:
+            if plan.subject in self._probes and plan.watch not in (Watch.BUS, Watch.OUTLET):
+                self._by_probe.setdefault(plan.subject, []).append(plan)
+        self._fastest = {
+            bus.name: min((p.every for p in rig.probes if p.bus == bus.name), default=60.0)
+            for bus in rig.buses
+        }
+        self._bus_at = dict.fromkeys(self._fastest, now)
+        self._seen_at = dict.fromkeys(self._probes, now)
+        self._good: dict[str, tuple[float, float]] = {}
+
+    def orphans(
+        self, left: Mapping[str, AlarmState], *, utc_ms: int, boottime_ms: int
+    ) -> list[NewChange]:
+        """End what still stood under a rig file that had other alarms."""
+        return [
+            NewChange(
+                key,
+                utc_ms,
+                boottime_ms,
+                state,
+                AlarmState.NORMAL,
+                None,
+                "the rig file has this alarm no longer",
+                None,
+            )
+            for key, state in left.items()
+            if key not in self._plans and state is not AlarmState.NORMAL
+        ]
+
+    def scan(self, scan: Scan) -> list[NewChange]:
+        """Show a scan to every alarm that watches one of its probes."""
+        now = scan.boottime_ms / 1000
+        for i, name in enumerate(scan.probes):
+            self._seen_at[name] = now
+            if scan.flags[i] in (Flag.PASS, Flag.SUSPECT):
+                self._good[name] = (scan.values[i], now)
+        changes = []
+        for i, name in enumerate(scan.probes):
+            for plan in self._by_probe.get(name, ()):
+                good = scan.flags[i] in (Flag.PASS, Flag.SUSPECT)
+                value = scan.values[i] if good else None
+                seen, says = self._look(plan, value, scan.flags[i], scan.reasons[i], now)
+                changes += self._step(
+                    plan, seen, value=value, says=says, now=now, utc_ms=scan.utc_ms
+                )
+        return changes
+
+    def bus(self, name: str, down: str | None, *, now: float, utc_ms: int) -> list[NewChange]:
+        """Show the state a bus was in during its last pass."""
+        self._bus_at[name] = now
+        says = down or "the bus answers"
+        return self._state(Watch.BUS, name, down is not None, says, now=now, utc_ms=utc_ms)
+
+    def outlet(self, name: str, away: str | None, *, now: float, utc_ms: int) -> list[NewChange]:
+        """Show how the last attempt to send something went."""
+        says = away or "it takes what is sent"
+        return self._state(Watch.OUTLET, name, away is not None, says, now=now, utc_ms=utc_ms)
+
+    def tick(self, *, now: float, utc_ms: int) -> list[NewChange]:
+        """Look for silence: a worker that hangs delivers no pass that could say so."""
+        changes = []
+        for bus, at in self._bus_at.items():
+            if now - at > max(BUS_PATIENCE, 3 * self._fastest[bus]):
+                says = f"no pass has ended for {age_words(now - at)}"
+                changes += self._state(Watch.BUS, bus, True, says, now=now, utc_ms=utc_ms)
+        for plan in self._plans.values():
+            if plan.watch is Watch.LEVEL_UNKNOWN:
+                at = self._seen_at[plan.subject]
+                if now - at > max(30.0, 5 * self._probes[plan.subject].every):
+                    says = f"the level was last looked at {age_words(now - at)} ago"
+                    changes += self._step(
+                        plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
+                    )
+        return changes
+
+    def acknowledge(
+        self, key: str, by: str, *, utc_ms: int, boottime_ms: int
+    ) -> tuple[NewChange | None, str]:
+        """Take a person's acknowledgement; return the change, if any, and what became of it."""
+        life = self._lives.get(key)
+        if life is None:
+            return None, f"refused: the rig file has no alarm {key!r}"
+        answered = acknowledge(life)
+        if answered.state is life.state:
+            return None, f"refused: the alarm is {life.state.value}, there is nothing to answer"
+        self._lives[key] = answered
+        change = NewChange(
+            key,
+            utc_ms,
+            boottime_ms,
+            life.state,
+            answered.state,
+            None,
+            f"acknowledged by {by}",
+            by,
+        )
+        return change, "acknowledged"
+
+    def _look(
+        self, plan: AlarmPlan, value: float | None, flag: Flag, reason: Reason, now: float
+    ) -> tuple[Seen | None, str]:
+        probe = self._probes[plan.subject]
+        shown = value_words(probe.kind, value, reason)
+        unit = UNIT_WORDS[probe.kind]
+        if plan.watch is Watch.SILENT:
+            # A bus that is down has an alarm of its own; its probes add nothing to it.
+            if reason is Reason.BUS_DOWN:
+                return None, ""
+            return state_of(flag in (Flag.MISSING, Flag.FAIL)), reason.words or f"{shown} {unit}"
+        if plan.watch is Watch.LEVEL_UNKNOWN:
+            return state_of(value is None), reason.words or f"{shown} {unit}"
+        if value is None:
+            return None, ""
+        if probe.kind is Kind.FLOAT:
+            return state_of(value >= 0.5), f"the float is {shown}"
+        if plan.setpoint is None:
+            raise ValueError(f"the alarm {plan.key} has no setpoint to compare {shown} with")
+        limits = {"setpoint": plan.setpoint, "deadband": plan.deadband}
+        against = f"{shown} {unit}, setpoint {plan.setpoint:g} {unit}"
+        if plan.watch is Watch.OVERFILL:
+            return high(value, **limits), against
+        if plan.watch is Watch.DRY:
+            return low(value, **limits), against
+        return self._drift(plan, probe, value, now, limits)
+
+    def _drift(
+        self,
+        plan: AlarmPlan,
+        probe: Probe,
+        value: float,
+        now: float,
+        limits: Mapping[str, float],
+    ) -> tuple[Seen | None, str]:
+        if plan.against is None:
+            nominal = probe.nominal or 1.0  # the rig file demands one of a reference resistor
+            off = (value / nominal - 1) * 100
+            says = f"{ohm_words(value)}Ω where {ohm_words(nominal)}Ω is fitted: {off:+.1f} %"
+            return high(abs(off), **limits), says
+        other = self._probes[plan.against]
+        if plan.against not in self._good or now - self._good[plan.against][1] > 2 * max(
+            other.record, probe.record
+        ):
+            return None, ""
+        reference = self._good[plan.against][0]
+        unit = UNIT_WORDS[probe.kind]
+        says = (
+            f"{value_words(probe.kind, value, Reason.NONE)} {unit} where {plan.against} reads "
+            f"{value_words(other.kind, reference, Reason.NONE)} {unit}"
+        )
+        return high(abs(value - reference), **limits), says
+
+    def _state(
+        self, watch: Watch, subject: str, there: bool, says: str, *, now: float, utc_ms: int
+    ) -> list[NewChange]:
+        plans: Iterable[AlarmPlan] = (
+            plan for plan in self._plans.values() if plan.watch is watch and plan.subject == subject
+        )
+        return [
+            change
+            for plan in plans
+            for change in self._step(
+                plan, state_of(there), value=None, says=says, now=now, utc_ms=utc_ms
+            )
+        ]
+
+    def _step(
+        self,
+        plan: AlarmPlan,
+        seen: Seen | None,
+        *,
+        value: float | None,
+        says: str,
+        now: float,
+        utc_ms: int,
+    ) -> list[NewChange]:
+        life = self._lives[plan.key]
+        after = step(life, seen, now=now, delays=Delays(plan.on_delay, plan.off_delay))
+        self._lives[plan.key] = after
+        if after.state is life.state:
+            return []
+        return [
+            NewChange(
+                plan.key, utc_ms, round(now * 1000), life.state, after.state, value, says, None
+            )
+        ]
