@@ -1,0 +1,82 @@
+"""Samples become readings, or say why they can't."""
+
+from math import isnan
+
+import pytest
+
+from longsoak.core.convert import Conversion, Converted
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from service.benchrig import bench
+
+
+def convert(*samples: Sample | Missing, at: float = 0.0) -> list[Converted]:
+    return Conversion(bench()).convert(samples, now=at)
+
+
+WOOD = Sample("wood", 20.0, "Cel")
+
+
+def test_pins_are_corrected_with_the_temperature_of_their_own_scan() -> None:
+    pin, _ = convert(Sample("pin", 1.86e7, "Ohm"), WOOD)
+    # 15 % at 26.7 degC by FPL-GTR-6 (from memory); colder wood reads low, so a little more.
+    assert 15.4 < pin.value < 16.2
+    assert 1.0 < pin.uncertainty < 1.4
+    assert (pin.raw, pin.flag, pin.reason) == (1.86e7, Flag.PASS, Reason.NONE)
+
+
+def test_a_temperature_serves_until_three_of_its_polls_are_missed() -> None:
+    conversion = Conversion(bench())
+    conversion.convert([WOOD], now=0.0)
+    pin = Sample("pin", 1.86e7, "Ohm")
+    assert conversion.convert([pin], now=200.0)[0].flag is Flag.PASS
+    late = conversion.convert([pin], now=300.0)[0]
+    assert (late.flag, late.reason) == (Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE)
+    assert (late.raw, isnan(late.value)) == (1.86e7, True)
+
+
+def test_a_temperature_that_failed_corrects_nothing() -> None:
+    pin, wood = convert(Sample("pin", 1.86e7, "Ohm"), Sample("wood", 85.0, "Cel"))
+    assert (wood.flag, pin.reason) == (Flag.FAIL, Reason.NO_TEMPERATURE)
+    assert wood.raw == 85.0
+
+
+@pytest.mark.parametrize(
+    ("ohm", "flag", "reason"),
+    [
+        (9.9e37, Flag.FAIL, Reason.OPEN_CIRCUIT),
+        (3e10, Flag.PASS, Reason.DRIER_THAN_CURVE),
+        (1e5, Flag.PASS, Reason.WETTER_THAN_CURVE),
+        (200.0, Flag.SUSPECT, Reason.SHORT_CIRCUIT),
+        (-2.0, Flag.SUSPECT, Reason.SHORT_CIRCUIT),
+    ],
+)
+def test_the_ends_of_what_pins_can_say(ohm: float, flag: Flag, reason: Reason) -> None:
+    pin, _ = convert(Sample("pin", ohm, "Ohm"), WOOD)
+    assert (pin.flag, pin.reason, pin.raw) == (flag, reason, ohm)
+    assert isnan(pin.value) is (flag is Flag.FAIL)
+
+
+def test_what_did_not_come_is_missing_with_its_reason() -> None:
+    for why, reason in [
+        (Absence.NO_ANSWER, Reason.NO_ANSWER),
+        (Absence.BAD_CHECKSUM, Reason.BAD_CHECKSUM),
+        (Absence.UNREADABLE, Reason.UNREADABLE),
+        (Absence.REFUSED, Reason.REFUSED),
+        (Absence.BUS_DOWN, Reason.BUS_DOWN),
+    ]:
+        (pin,) = convert(Missing("pin", why, ""))
+        assert (pin.flag, pin.reason) == (Flag.MISSING, reason)
+        assert isnan(pin.raw)
+
+
+def test_a_unit_the_kind_does_not_have_is_never_converted() -> None:
+    for sample in (Sample("pin", 15.0, "%"), Sample("wood", 293.0, "K")):
+        (got,) = convert(sample)
+        assert (got.flag, got.reason) == (Flag.NOT_EVALUATED, Reason.WRONG_UNIT)
+        assert (got.raw, isnan(got.value)) == (sample.value, True)
+
+
+def test_a_saturated_humidity_is_suspect_above_a_hundred() -> None:
+    (got,) = convert(Sample("humid", 100.4, "%"))
+    assert (got.flag, got.value) == (Flag.SUSPECT, 100.4)

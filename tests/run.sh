@@ -1,0 +1,93 @@
+#!/bin/sh
+# Sets up what the tests need, then runs them.
+#
+#   sh tests/run.sh              everything
+#   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/
+#
+# Safe to run again: what is already there is left as it is.
+set -eu
+
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
+top=$(dirname -- "$here")
+cd "$top"
+
+say() { printf '%s\n' "tests: $*"; }
+
+# --- system packages: the real servers and the browser the tests talk to -------------------------
+packages="chromium fonts-dejavu-core mosquitto poppler-utils python3-venv shellcheck socat systemd
+victoria-metrics"
+missing=""
+for package in $packages; do
+  status=$(dpkg-query -W -f '${Status}' "$package" 2>/dev/null || true)
+  [ "$status" = "install ok installed" ] || missing="$missing $package"
+done
+if [ -n "$missing" ]; then
+  if [ "$(id -u)" -ne 0 ]; then
+    say "these system packages are missing:$missing"
+    say "install them as root: apt-get install$missing"
+    exit 2
+  fi
+  say "installing system packages:$missing"
+  export DEBIAN_FRONTEND=noninteractive
+  apt-get update -qq
+  # shellcheck disable=SC2086  # a list of words, on purpose
+  apt-get install -y -qq --no-install-recommends $missing >/dev/null
+fi
+
+# --- a virtual environment of its own --------------------------------------------------------------
+python=""
+for name in python3.13 python3.12 python3.11 python3; do
+  if command -v "$name" >/dev/null 2>&1 &&
+    "$name" -c 'import ensurepip, sys, venv; sys.exit(not (3, 11) <= sys.version_info < (3, 14))' \
+      2>/dev/null; then
+    python=$name
+    break
+  fi
+done
+if [ -z "$python" ]; then
+  say "no Python 3.11 to 3.13 with its venv module was found"
+  exit 2
+fi
+venv="$here/.venv"
+stamp="$venv/installed"
+# A half-made environment has no stamp and is made anew; pip then takes what its cache holds.
+if ! cmp -s pyproject.toml "$stamp" 2>/dev/null; then
+  say "installing longsoak and the test tools into tests/.venv ($("$python" --version))"
+  "$python" -m venv "$venv"
+  "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e '.[test]'
+  cp pyproject.toml "$stamp"
+fi
+PATH="$venv/bin:$PATH"
+export PATH
+
+lint() {
+  say "ruff: format and lint"
+  ruff format --check --quiet daemon drivers dashboards demo tests
+  ruff check --quiet daemon drivers dashboards demo tests
+  say "mypy --strict"
+  mypy
+  say "import-linter"
+  lint-imports
+  say "shellcheck"
+  shellcheck demo/start.sh tests/run.sh .ci/run
+}
+
+if [ $# -eq 0 ]; then
+  lint
+  say "pytest"
+  exec pytest -q
+fi
+paths=""
+for part in "$@"; do
+  if [ "$part" = lint ]; then
+    lint
+  elif [ -d "$here/$part" ]; then
+    paths="$paths tests/$part"
+  else
+    say "there is no part '$part'; the parts are: lint $(cd "$here" && echo [a-z]*/ | tr -d /)"
+    exit 2
+  fi
+done
+[ -n "$paths" ] || exit 0
+# shellcheck disable=SC2086  # a list of words, on purpose
+exec pytest -q $paths
