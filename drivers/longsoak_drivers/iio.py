@@ -1,0 +1,233 @@
+"""Voltage channels of an analogue-to-digital converter, through Linux IIO files.
+
+A channel is ``in_voltage0_raw`` times its scale, ``in_voltage0_scale`` or the chip's
+``in_voltage_scale``, after adding an offset where there is one; that gives mV (Linux,
+Documentation/ABI/testing/sysfs-bus-iio).
+
+With a divider the channel reads pins::
+
+    excitation ---[ pins, R ]---+---[ resistor ]--- ground
+                                |
+                              input, V
+
+so that R = resistor * (excitation / V - 1).
+"""
+
+import re
+from collections.abc import Sequence
+from math import isfinite
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from longsoak.driver import BusSettings
+from longsoak.vocabulary.errors import BusError
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+
+# No current came through the pins. The number is the one SCPI-99 gives to infinity, so that an
+# open circuit is the same value whichever bus saw it.
+OPEN_CIRCUIT = 9.9e37  # Ohm
+
+_NUMBER = re.compile(rb"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
+
+
+class Divider(BaseModel):
+    """The fixed half of a voltage divider whose other half is a pair of pins."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    resistor: float = Field(
+        gt=0, le=1e12, allow_inf_nan=False, description="From the input to ground, in Ohm"
+    )
+    excitation: float = Field(
+        gt=0, le=60, allow_inf_nan=False, description="Voltage at the far end of the pins, in V"
+    )
+
+    def resistance(self, volts: float) -> float:
+        """Resistance of the pins in Ohm from the voltage at the input in V.
+
+        Nothing at the input is an open circuit; the whole excitation, or more by a rounding of
+        the converter, is no resistance at all.
+        """
+        if volts <= 0:
+            return OPEN_CIRCUIT
+        if volts >= self.excitation:
+            return 0.0
+        return min(self.resistor * (self.excitation / volts - 1), OPEN_CIRCUIT)
+
+
+class Options(BaseModel):
+    """What a ``[[buses]]`` table with ``driver = "iio"`` may say."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    root: Path = Field(
+        default=Path("/sys/bus/iio/devices"),
+        strict=False,  # a TOML string, not a Path
+        description="Folder in which the kernel lists its converters",
+    )
+    device: str = Field(
+        pattern=r"^[!-~]{1,64}$",
+        description='The converter\'s name, as its file "name" gives it, such as ads1015',
+    )
+
+
+class Address(BaseModel):
+    """Where a probe is: a channel, and the divider behind which its pins stand."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    channel: str = Field(
+        pattern=r"^voltage[0-9]{1,3}$", description="Channel as the kernel names it: voltage0"
+    )
+    divider: Divider | None = Field(
+        default=None, description="For pins: the fixed half of their divider"
+    )
+
+
+def decode(
+    raw: bytes, *, scale: bytes, offset: bytes, probe: str, divider: Divider | None = None
+) -> Sample | Missing:
+    """Turn the content of a channel's files into mV or Ohm. Never raises.
+
+    Parameters
+    ----------
+    raw, scale, offset : bytes
+        Content of the three files; the product is in mV.
+    probe : str
+        The probe that is read.
+    divider : Divider, optional
+        With one the sample is the pins' resistance in Ohm.
+    """
+    files = {"raw": raw, "scale": scale, "offset": offset}
+    numbers = []
+    for name, content in files.items():
+        if not _NUMBER.fullmatch(content) or not isfinite(number := float(content)):
+            return Missing(
+                probe, Absence.UNREADABLE, f"its {name} file holds {content[:40]!r}, not a number"
+            )
+        numbers.append(number)
+    millivolts = (numbers[0] + numbers[2]) * numbers[1]
+    if not isfinite(millivolts):
+        return Missing(probe, Absence.UNREADABLE, f"raw and scale make no voltage: {files}")
+    if divider is None:
+        return Sample(probe, millivolts, "mV")
+    return Sample(probe, divider.resistance(millivolts / 1000), "Ohm")
+
+
+def find_device(root: Path, *, name: str) -> Path:
+    """Return the folder of the one converter called `name`.
+
+    Never by number: numbers follow the order in which the chips were found at this boot.
+
+    Raises
+    ------
+    BusError
+        There is none, or more than one.
+    """
+    if not root.is_dir():
+        raise BusError(
+            f"{root}: there is no such folder, so the kernel knows no converter. Check that its "
+            "driver is loaded (on a Raspberry Pi: a dtoverlay line for the chip) and restart."
+        )
+    names = {folder: _name(folder) for folder in sorted(root.glob("iio:device*"))}
+    found = [folder for folder, called in names.items() if called == name]
+    if len(found) > 1:
+        raise BusError(
+            f"{root}: {len(found)} converters are called {name!r} "
+            f"({', '.join(folder.name for folder in found)}), so it can't be told which is meant. "
+            "Connect one of each name only."
+        )
+    if not found:
+        there = ", ".join(sorted({called for called in names.values() if called})) or "none"
+        raise BusError(
+            f"{root}: no converter is called {name!r}; there are: {there}. Check its wires and "
+            "its supply, or the name in the rig file."
+        )
+    return found[0]
+
+
+def _name(folder: Path) -> str:
+    try:
+        return (folder / "name").read_text(encoding="ascii", errors="replace").strip()
+    except OSError:  # it went away between listing and reading
+        return ""
+
+
+class Converter:
+    """One converter, found by name.
+
+    Parameters
+    ----------
+    folder : Path
+        Its folder.
+    name : str
+        Its name, for `describe`.
+    addresses : dict
+        Probe to its address.
+    """
+
+    def __init__(self, folder: Path, *, name: str, addresses: dict[str, Address]) -> None:
+        self._folder = folder
+        self._called = name
+        self._addresses = addresses
+
+    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+        """Read each channel once. See `longsoak.driver.BusDriver.poll`."""
+        # The name again, not only the folder: after the chip went and came, the number may
+        # belong to another one.
+        if _name(self._folder) != self._called:
+            raise BusError(
+                f"{self._folder}: the converter {self._called!r} is gone. Check its wires and "
+                "its supply."
+            )
+        return [self._read(probe) for probe in probes]
+
+    def describe(self) -> str:
+        """Say which converter was found where."""
+        return f"converter {self._called} at {self._folder.name}"
+
+    def close(self) -> None:
+        """Nothing is kept open between polls."""
+
+    def _read(self, probe: str) -> Sample | Missing:
+        address = self._addresses[probe]
+        own, shared = f"in_{address.channel}", "in_voltage"
+        try:
+            raw = (self._folder / f"{own}_raw").read_bytes()
+            scale = self._first(f"{own}_scale", f"{shared}_scale")
+            offset = self._first(f"{own}_offset", f"{shared}_offset")
+        except FileNotFoundError:
+            return Missing(
+                probe, Absence.NO_ANSWER, f"{self._called} has no channel {address.channel}"
+            )
+        except OSError as error:
+            return Missing(
+                probe, Absence.NO_ANSWER, f"reading {self._called} {address.channel}: {error}"
+            )
+        if scale is None:
+            return Missing(
+                probe, Absence.UNREADABLE, f"{self._called} gives no scale for {address.channel}"
+            )
+        return decode(raw, scale=scale, offset=offset or b"0", probe=probe, divider=address.divider)
+
+    def _first(self, *names: str) -> bytes | None:
+        for name in names:
+            path = self._folder / name
+            if path.exists():
+                return path.read_bytes()
+        return None
+
+
+def open_bus(settings: BusSettings) -> Converter:
+    """Find the converter by its name. See `longsoak.driver.BusKind.open_bus`.
+
+    Raises
+    ------
+    BusError
+        There is none of this name, or several.
+    """
+    options = Options.model_validate(dict(settings.options))
+    addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
+    folder = find_device(options.root, name=options.device)
+    return Converter(folder, name=options.device, addresses=addresses)

@@ -1,0 +1,302 @@
+"""Modbus RTU over serial: registers, discrete inputs and coils of up to 247 devices on one bus.
+
+Framing, checksum and requests are pymodbus's; the port is ours, so that a port that is gone,
+taken or silent is told in the same words on every bus, and no wait hangs on the wall clock.
+
+An answer says which device sent it but not which register it holds. So after every silence or
+garble the line must be quiet for a whole time limit before the next question: an answer that late
+belongs to nobody. A device slower than twice the time limit could still be misread; give it more.
+"""
+
+from collections.abc import Sequence
+from math import isfinite
+from typing import Literal, NamedTuple, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pymodbus.client import ModbusSerialClient
+from pymodbus.exceptions import ModbusException
+from pymodbus.pdu import ModbusPDU
+
+from longsoak.driver import BusSettings
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.port import Parity, Port
+from longsoak_drivers.transport.rtu import RtuClient
+from longsoak_drivers.transport.stream import ByteStream
+
+RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
+
+_TYPES: dict[RegisterType, ModbusSerialClient.DATATYPE] = {
+    "int16": ModbusSerialClient.DATATYPE.INT16,
+    "uint16": ModbusSerialClient.DATATYPE.UINT16,
+    "int32": ModbusSerialClient.DATATYPE.INT32,
+    "uint32": ModbusSerialClient.DATATYPE.UINT32,
+    "float32": ModbusSerialClient.DATATYPE.FLOAT32,
+}
+
+# Exception codes of the Modbus application protocol specification V1.1b3, section 7 (from memory).
+REFUSALS = {
+    1: "it doesn't know this kind of question",
+    2: "it has no such register",
+    3: "it doesn't take this number of registers",
+    4: "it failed while answering",
+    5: "it needs more time and will answer later",
+    6: "it is busy",
+    8: "its memory has a parity error",
+    10: "the gateway has no path to it",
+    11: "the gateway got no answer from it",
+}
+
+_SHORTEST_REPLY = 5  # bytes: device, function, code, two of checksum
+
+
+class Options(BaseModel):
+    """What a ``[[buses]]`` table with ``driver = "modbus"`` may say."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    port: str = Field(min_length=1, description="Serial port, best its name in /dev/serial/by-id")
+    baud: int = Field(default=9600, ge=300, le=4_000_000, description="Speed in bit/s")
+    parity: Parity = Field(default="N", description="N, E or O, as all devices on the bus have it")
+    stopbits: Literal[1, 2] = Field(default=1, description="Stop bits, 1 or 2")
+    timeout: float = Field(
+        default=0.5,
+        ge=0.05,
+        le=60,
+        allow_inf_nan=False,
+        description="Longest wait for an answer, in s",
+    )
+    retries: int = Field(
+        default=1, ge=0, le=10, description="How often a silent device is asked again"
+    )
+
+
+class Address(BaseModel):
+    """Where a probe is: a device, and one register, discrete input or coil of it.
+
+    Numbers count from 0, as they go over the wire. A manual that says 40001 or 30001 means 0.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    device: int = Field(ge=1, le=247, description="Number of the device on the bus")
+    input: int | None = Field(
+        default=None, ge=0, le=65535, description="Input register (function 4)"
+    )
+    holding: int | None = Field(
+        default=None, ge=0, le=65535, description="Holding register (function 3)"
+    )
+    discrete: int | None = Field(
+        default=None, ge=0, le=65535, description="Discrete input (function 2)"
+    )
+    coil: int | None = Field(default=None, ge=0, le=65535, description="Coil (function 1)")
+    type: RegisterType = Field(
+        default="int16", description="How the register holds its number; 32 bits are two registers"
+    )
+    word_order: Literal["big", "little"] = Field(
+        default="big",
+        description="Which of two registers comes first: the high half (big) or the low",
+    )
+    scale: float = Field(
+        default=1.0, allow_inf_nan=False, description="What the register's number is multiplied by"
+    )
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Self:
+        places = (self.input, self.holding, self.discrete, self.coil)
+        if sum(place is not None for place in places) != 1:
+            raise ValueError("expected exactly one of input, holding, discrete and coil")
+        if self.scale == 0:
+            raise ValueError("scale is 0, which would make every reading 0")
+        one_bit = self.discrete is not None or self.coil is not None
+        if one_bit and (self.type, self.word_order, self.scale) != ("int16", "big", 1.0):
+            raise ValueError("type, word_order and scale belong to registers, not to single bits")
+        first = self.question.first
+        if first + self.question.amount > 65536:
+            raise ValueError(f"register {first} has no second half after it; the last is 65535")
+        return self
+
+    @property
+    def question(self) -> "Question":
+        """What goes over the wire."""
+        wide = _TYPES[self.type].value[1]
+        if self.input is not None:
+            return Question(4, self.input, wide)
+        if self.holding is not None:
+            return Question(3, self.holding, wide)
+        if self.discrete is not None:
+            return Question(2, self.discrete, 1)
+        return Question(1, self.coil or 0, 1)
+
+
+class Question(NamedTuple):
+    """Function code, first number, and how many registers or bits."""
+
+    function: int
+    first: int
+    amount: int
+
+
+def decode(
+    registers: Sequence[int], *, address: Address, probe: str, unit: str
+) -> Sample | Missing:
+    """Turn the registers of an answer into a sample, or say why they can't be one.
+
+    Parameters
+    ----------
+    registers : sequence of int
+        As they came, 0 to 65535 each.
+    address : Address
+        Type, word order and scale.
+    probe, unit : str
+        Whom the sample is for, and its UCUM code; registers carry none.
+    """
+    kind = _TYPES[address.type]
+    if len(registers) != kind.value[1]:
+        return Missing(
+            probe,
+            Absence.UNREADABLE,
+            f"{len(registers)} registers came, {address.type} takes {kind.value[1]}",
+        )
+    number = ModbusSerialClient.convert_from_registers(
+        registers, kind, word_order=address.word_order
+    )
+    words = " ".join(f"{register:04X}" for register in registers)
+    if not isinstance(number, int | float) or not isfinite(value := number * address.scale):
+        return Missing(probe, Absence.UNREADABLE, f"registers {words} hold no finite number")
+    return Sample(probe, float(value), unit)
+
+
+class ModbusBus:
+    """One serial port with Modbus devices on it.
+
+    Parameters
+    ----------
+    port : ByteStream
+        The open port; this driver closes it.
+    options : Options
+        Speed, time limit and retries.
+    addresses : dict
+        Probe to its address.
+    units : dict of str to str
+        Probe to the UCUM code of its samples.
+    """
+
+    def __init__(
+        self,
+        port: ByteStream,
+        *,
+        options: Options,
+        addresses: dict[str, Address],
+        units: dict[str, str],
+    ) -> None:
+        self._port = port
+        self._options = options
+        self._addresses = addresses
+        self._units = units
+        self._client = RtuClient(port, timeout=options.timeout)
+        # A frame ends with silence for 3.5 characters of 11 bits, and 1.75 ms at the least
+        # (Modbus over serial line V1.02, 2.5.1.1, from memory).
+        self._gap = max(3.5 * 11 / options.baud, 0.00175)
+
+    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+        """Ask each probe once. See `longsoak.driver.BusDriver.poll`."""
+        return [self._ask(probe) for probe in probes]
+
+    def describe(self) -> str:
+        """Say how many devices are asked on which port."""
+        devices = len({address.device for address in self._addresses.values()})
+        return f"{devices} device{'' if devices == 1 else 's'} on {self._options.port}"
+
+    def close(self) -> None:
+        """Release the port."""
+        self._client.close()
+
+    def _ask(self, probe: str) -> Sample | Missing:
+        for _ in range(self._options.retries):
+            got = self._once(probe)
+            if isinstance(got, Sample) or got.why is Absence.REFUSED:
+                return got
+        return self._once(probe)
+
+    def _once(self, probe: str) -> Sample | Missing:
+        address = self._addresses[probe]
+        self._port.drain(quiet=self._gap, longest=self._options.timeout)
+        try:
+            got = self._read(self._request(address), probe=probe)
+        except ModbusException:  # nothing came that can be read as a frame
+            got = self._nothing(probe, device=address.device)
+        if isinstance(got, Missing) and got.why is not Absence.REFUSED:
+            self._port.drain(quiet=self._options.timeout, longest=2 * self._options.timeout)
+        return got
+
+    def _request(self, address: Address) -> ModbusPDU:
+        function, first, amount = address.question
+        ask = {
+            1: self._client.read_coils,
+            2: self._client.read_discrete_inputs,
+            3: self._client.read_holding_registers,
+            4: self._client.read_input_registers,
+        }[function]
+        return ask(first, count=amount, device_id=address.device)
+
+    def _nothing(self, probe: str, *, device: int) -> Missing:
+        heard = self._client.heard
+        if len(heard) >= _SHORTEST_REPLY:
+            return Missing(
+                probe,
+                Absence.BAD_CHECKSUM,
+                f"device {device}: no frame in {heard[:32].hex(' ')}",
+            )
+        came = f"only {heard.hex(' ')}" if heard else "nothing"
+        return Missing(
+            probe, Absence.NO_ANSWER, f"device {device}: {came} came before the time limit"
+        )
+
+    def _read(self, reply: ModbusPDU, *, probe: str) -> Sample | Missing:
+        address = self._addresses[probe]
+        function = address.question.function
+        if reply.function_code & 0x7F != function:  # the top bit marks a refusal
+            return Missing(
+                probe,
+                Absence.UNREADABLE,
+                f"device {address.device} answered function {reply.function_code & 0x7F}, "
+                f"asked was {function}",
+            )
+        if reply.isError():
+            code = reply.exception_code
+            words = REFUSALS.get(code, "for a reason of its own")
+            return Missing(
+                probe,
+                Absence.REFUSED,
+                f"device {address.device} answered with exception {code}: {words}",
+            )
+        if function > 2:
+            return decode(reply.registers, address=address, probe=probe, unit=self._units[probe])
+        if not reply.bits:
+            return Missing(probe, Absence.UNREADABLE, f"device {address.device} sent no bit")
+        return Sample(probe, float(reply.bits[0]), self._units[probe])
+
+
+def open_bus(settings: BusSettings) -> ModbusBus:
+    """Open the port. See `longsoak.driver.BusKind.open_bus`.
+
+    Raises
+    ------
+    BusError
+        The port can't be opened. A silent device is no reason: its probes say so themselves.
+    """
+    options = Options.model_validate(dict(settings.options))
+    addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
+    port = Port(
+        options.port,
+        baud=options.baud,
+        timeout=options.timeout,
+        parity=options.parity,
+        stopbits=options.stopbits,
+    )
+    return ModbusBus(
+        port,
+        options=options,
+        addresses=addresses,
+        units={channel.probe: channel.unit for channel in settings.channels},
+    )

@@ -1,0 +1,58 @@
+"""pymodbus's client for Modbus RTU, on a port of ours."""
+
+import logging
+
+from pymodbus.client import ModbusSerialClient
+
+from longsoak_drivers.transport.stream import ByteStream
+
+# pymodbus logs every silence as an error. A dead sensor is told as a missing reading already; in
+# the log it would be a line a poll, for months.
+logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
+
+
+class RtuClient(ModbusSerialClient):
+    """pymodbus's framing, checksum and requests over a `ByteStream`.
+
+    pymodbus's own port hides why an open failed, opens it again by itself, and waits on the wall
+    clock: set back by an hour, a silent device would hold the bus for that hour.
+
+    Parameters
+    ----------
+    port : ByteStream
+        The open port; `close` closes it.
+    timeout : float
+        Longest wait for an answer, s.
+
+    Attributes
+    ----------
+    heard : bytes
+        All that came since the last request, frame or not.
+    """
+
+    def __init__(self, port: ByteStream, *, timeout: float) -> None:
+        # The name is for its log only. Asking again is left to the driver, which drains between.
+        super().__init__("bus", timeout=timeout, retries=0)
+        self._port = port
+        self._within = timeout
+        self.heard = b""
+
+    def connect(self) -> bool:
+        """Say that the port is open; a `BusError` tells when it isn't."""
+        return True
+
+    def close(self) -> None:
+        """Close the port."""
+        self._port.close()
+
+    def send(self, request: bytes, addr: tuple[object, ...] | None = None) -> int:
+        """Send one request. See `ByteStream.write`."""
+        self.heard = b""
+        self._port.write(request)
+        return len(request)
+
+    def recv(self, size: int | None) -> bytes:
+        """Wait for bytes and take what came. See `ByteStream.read_some`."""
+        data = self._port.read_some(within=self._within)
+        self.heard += data
+        return data

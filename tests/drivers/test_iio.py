@@ -1,0 +1,179 @@
+"""Converter channels: files as the kernel writes them, the divider, and trees that lack things."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from drivers.ptys import settings
+from longsoak.vocabulary.errors import BusError
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers import iio
+from longsoak_drivers.iio import OPEN_CIRCUIT, Divider, decode
+
+LEVEL: dict[str, dict[str, object]] = {"water level": {"channel": "voltage0"}}
+
+
+def converter(root: Path, files: dict[str, str], *, number: int = 0, name: str = "ads1015") -> Path:
+    folder = root / f"iio:device{number}"
+    folder.mkdir(parents=True)
+    (folder / "name").write_text(f"{name}\n")
+    for file, content in files.items():
+        (folder / file).write_text(f"{content}\n")
+    return folder
+
+
+def missing(got: Sample | Missing) -> Missing:
+    assert isinstance(got, Missing)
+    return got
+
+
+@pytest.mark.parametrize(
+    ("files", "millivolts"),
+    [
+        ({"in_voltage0_raw": "1000", "in_voltage0_scale": "3.000000000"}, 3000.0),
+        ({"in_voltage0_raw": "1000", "in_voltage_scale": "0.5"}, 500.0),
+        ({"in_voltage0_raw": "-4", "in_voltage_scale": "0.5"}, -2.0),
+        # The channel's own scale goes before the shared one.
+        ({"in_voltage0_raw": "8", "in_voltage0_scale": "2", "in_voltage_scale": "9"}, 16.0),
+        # Linux, Documentation/ABI/testing/sysfs-bus-iio: first the offset, then the scale.
+        ({"in_voltage0_raw": "8", "in_voltage_scale": "2", "in_voltage0_offset": "-3"}, 10.0),
+        ({"in_voltage0_raw": "8", "in_voltage_scale": "2", "in_voltage_offset": "1"}, 18.0),
+    ],
+)
+def test_a_channel_is_raw_plus_offset_times_scale(
+    tmp_path: Path, files: dict[str, str], millivolts: float
+) -> None:
+    converter(tmp_path, files)
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    assert bus.poll(["water level"]) == [Sample("water level", millivolts, "mV")]
+    bus.close()
+    bus.close()
+
+
+def test_the_converter_is_found_by_name_whatever_its_number(tmp_path: Path) -> None:
+    files = {"in_voltage0_raw": "7", "in_voltage_scale": "1"}
+    converter(tmp_path, {"in_voltage0_raw": "99", "in_voltage_scale": "1"}, number=0, name="other")
+    converter(tmp_path, files, number=3)
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    assert bus.describe() == "converter ads1015 at iio:device3"
+    assert bus.poll(["water level"]) == [Sample("water level", 7.0, "mV")]
+
+
+# Computed: resistor * (N - count) / count for N = 1024 and 10 kOhm, the pins on the high side.
+HIGH_SIDE = [(512, 10_000.0), (100, 92_400.0), (1000, 240.0)]
+
+
+@pytest.mark.parametrize(("count", "ohms"), HIGH_SIDE)
+@pytest.mark.parametrize("supply", [1.0, 3.3, 5.0])
+def test_the_divider_gives_the_pins_and_the_supply_cancels(
+    count: int, ohms: float, supply: float
+) -> None:
+    divider = Divider(resistor=10_000, excitation=supply)
+    got = decode(
+        b"%d\n" % count,
+        scale=str(supply * 1000 / 1024).encode(),
+        offset=b"0",
+        probe="p",
+        divider=divider,
+    )
+    assert isinstance(got, Sample)
+    assert got.unit == "Ohm"
+    assert got.value == pytest.approx(ohms, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("volts", "ohms"),
+    [(0.0, OPEN_CIRCUIT), (-0.002, OPEN_CIRCUIT), (3.3, 0.0), (3.4, 0.0), (5e-324, OPEN_CIRCUIT)],
+)
+def test_the_ends_of_the_divider_are_open_and_shorted(volts: float, ohms: float) -> None:
+    assert Divider(resistor=1e6, excitation=3.3).resistance(volts) == ohms
+
+
+@given(st.floats(1, 1e9), st.floats(0.1, 60), st.floats(0, 1e12))
+def test_the_divider_undoes_a_divider(resistor: float, excitation: float, ohms: float) -> None:
+    volts = excitation * resistor / (resistor + ohms)
+    assume(ohms > 0.001 * resistor)  # nearer to a short the difference of two equals rounds
+    got = Divider(resistor=resistor, excitation=excitation).resistance(volts)
+    assert got == pytest.approx(ohms, rel=1e-9)
+
+
+@given(st.binary(max_size=30), st.binary(max_size=30), st.booleans())
+def test_no_bytes_break_the_decoder(raw: bytes, scale: bytes, divided: bool) -> None:
+    divider = Divider(resistor=1e6, excitation=3.3) if divided else None
+    got = decode(raw, scale=scale, offset=b"0", probe="p", divider=divider)
+    assert isinstance(got, Missing | Sample)
+
+
+@pytest.mark.parametrize("content", [b"", b"nan", b"inf", b"1e999", b"1_0", b"12 34", b"\xff"])
+def test_a_file_without_a_number_is_unreadable(content: bytes) -> None:
+    for files in (
+        {"raw": content, "scale": b"1", "offset": b"0"},
+        {"raw": b"1", "scale": content, "offset": b"0"},
+        {"raw": b"1", "scale": b"1", "offset": content},
+    ):
+        got = decode(
+            files["raw"], scale=files["scale"], offset=files["offset"], probe="p", divider=None
+        )
+        assert missing(got).why is Absence.UNREADABLE
+
+
+def test_pins_behind_a_divider_are_read_in_ohms(tmp_path: Path) -> None:
+    converter(tmp_path, {"in_voltage1_raw": "1100", "in_voltage_scale": "1"})
+    address: dict[str, object] = {
+        "channel": "voltage1",
+        "divider": {"resistor": 1e6, "excitation": 3.3},
+    }
+    bus = iio.open_bus(settings({"pins": address}, root=tmp_path, device="ads1015"))
+    (got,) = bus.poll(["pins"])
+    assert isinstance(got, Sample)
+    assert got.unit == "Ohm"
+    assert got.value == pytest.approx(2e6)
+
+
+def test_a_missing_channel_leaves_the_others(tmp_path: Path) -> None:
+    converter(tmp_path, {"in_voltage0_raw": "7", "in_voltage_scale": "1"})
+    channels = LEVEL | {"other": {"channel": "voltage9"}}
+    bus = iio.open_bus(settings(channels, root=tmp_path, device="ads1015"))
+    gone, there = bus.poll(["other", "water level"])
+    assert missing(gone).detail == "ads1015 has no channel voltage9"
+    assert there == Sample("water level", 7.0, "mV")
+
+
+def test_a_channel_without_a_scale_is_unreadable(tmp_path: Path) -> None:
+    converter(tmp_path, {"in_voltage0_raw": "7"})
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    assert missing(bus.poll(["water level"])[0]).why is Absence.UNREADABLE
+
+
+def test_a_chip_that_does_not_answer_the_kernel_is_missing(tmp_path: Path) -> None:
+    folder = converter(tmp_path, {"in_voltage_scale": "1"})
+    (folder / "in_voltage0_raw").mkdir()  # reading it fails with an OSError
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    assert missing(bus.poll(["water level"])[0]).why is Absence.NO_ANSWER
+
+
+def test_an_absent_converter_is_a_bus_error_that_says_what_is_there(tmp_path: Path) -> None:
+    with pytest.raises(BusError, match="there is no such folder"):
+        iio.open_bus(settings(LEVEL, root=tmp_path / "nowhere", device="ads1015"))
+    with pytest.raises(BusError, match="no converter is called 'ads1015'; there are: none"):
+        iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    converter(tmp_path, {}, name="mcp3008")
+    with pytest.raises(BusError, match="no converter is called 'ads1015'; there are: mcp3008"):
+        iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+
+
+def test_two_converters_of_one_name_are_not_guessed_between(tmp_path: Path) -> None:
+    converter(tmp_path, {}, number=0)
+    converter(tmp_path, {}, number=1)
+    with pytest.raises(BusError, match="2 converters are called 'ads1015'"):
+        iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+
+
+def test_a_number_taken_by_another_chip_is_a_bus_error_and_not_a_value(tmp_path: Path) -> None:
+    folder = converter(tmp_path, {"in_voltage0_raw": "7", "in_voltage_scale": "1"})
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    (folder / "name").write_text("mcp3008\n")
+    with pytest.raises(BusError, match="'ads1015' is gone"):
+        bus.poll(["water level"])
