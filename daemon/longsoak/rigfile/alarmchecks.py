@@ -27,11 +27,19 @@ def check_alarms(draft: Draft, *, report: Report) -> None:
     """Note alarms that watch nothing, and keys that change nothing."""
     taken: dict[tuple[Watch, str | None], int] = {}
     for entry in draft.alarms:
-        _check_references(entry, draft, report=report)
         watch = entry.table.watch
+        wrong = _foreign_keys(watch) if watch is not None else frozenset()
+        _check_references(entry, draft, skip=wrong, report=report)
         if watch is None:
             continue
-        _check_keys(entry, watch, report=report)
+        for key in AlarmTable.model_fields:
+            if key in wrong and getattr(entry.table, key) is not None:
+                report.add(
+                    (*entry.path, key),
+                    getattr(entry.table, key),
+                    expected=f'no such key with watch = "{watch}"',
+                    remedy=f"Remove {key}, or correct watch.",
+                )
         subject = subject_of(entry.table)
         line = report.line(entry.path)
         first = taken.setdefault((watch, subject), line)
@@ -60,20 +68,27 @@ def _outlets(draft: Draft) -> list[str]:
     return [name for name, part in parts if part is not None]
 
 
-def _check_references(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
+def _check_references(
+    entry: Part[AlarmTable], draft: Draft, *, skip: frozenset[str], report: Report
+) -> None:
     table, path = entry.table, entry.path
-    for key, name in (("probe", table.probe), ("against", table.against)):
-        check_known(
-            report,
-            (*path, key),
-            name,
-            names=draft.probe_names,
-            what="a probe",
-            header="[[probes]]",
-        )
-    check_known(
-        report, (*path, "bus"), table.bus, names=draft.bus_names, what="a bus", header="[[buses]]"
+    probes, buses = (
+        (draft.probe_names, "a probe", "[[probes]]"),
+        (
+            draft.bus_names,
+            "a bus",
+            "[[buses]]",
+        ),
     )
+    for key, name, (names, what, header) in (
+        ("probe", table.probe, probes),
+        ("against", table.against, probes),
+        ("bus", table.bus, buses),
+    ):
+        if key not in skip:
+            check_known(report, (*path, key), name, names=names, what=what, header=header)
+    if "outlet" in skip:
+        return
     outlets = _outlets(draft)
     if table.outlet is not None and table.outlet not in outlets:
         meant = nearest(table.outlet, outlets)
@@ -89,20 +104,13 @@ def _check_references(entry: Part[AlarmTable], draft: Draft, *, report: Report) 
         )
 
 
-def _check_keys(entry: Part[AlarmTable], watch: Watch, *, report: Report) -> None:
+def _foreign_keys(watch: Watch) -> frozenset[str]:
     wrong = {"probe", "bus", "outlet"} - {NARROWED_BY[watch]}
     if watch is not Watch.DRIFT:
         wrong.add("against")
     if watch not in _WITH_SETPOINT:
         wrong |= {"setpoint", "deadband"}
-    for key in AlarmTable.model_fields:
-        if key in wrong and getattr(entry.table, key) is not None:
-            report.add(
-                (*entry.path, key),
-                getattr(entry.table, key),
-                expected=f'no such key with watch = "{watch}"',
-                remedy=f"Remove {key}, or correct watch.",
-            )
+    return frozenset(wrong)
 
 
 def _check_subject(

@@ -26,8 +26,11 @@ LEVEL_UNKNOWN_ON, LEVEL_UNKNOWN_OFF = 30.0, 10.0  # s
 SILENT_LEAST = 30.0  # s: a bus that is opened anew takes that long
 SILENT_PERIODS = 1.5  # one missed poll and half a period's grace
 BUS_ON = 10.0  # s
-DRIFT_PERCENT, DRIFT_DEADBAND = 2.0, 0.5  # % of nominal: no moisture content moves by that (10 %)
+# 2 % more resistance moves a moisture content of up to 25 % by less than 0.1 % (computed from the
+# two-parameter Douglas-fir relation of Straube, Onysko and Schumacher 2002, from memory).
+DRIFT_PERCENT, DRIFT_DEADBAND = 2.0, 0.5  # % of nominal
 DRIFT_DEADBAND_SHARE = 0.25  # of the setpoint, as for the reference resistor
+AT_ONCE = 0.0  # s: one good answer is proof enough
 OUTLET_ON = 60.0  # s: a server that restarts is back by then
 
 
@@ -107,11 +110,11 @@ def _defaults(
         if probe.kind is Kind.REFERENCE:
             yield _drift(probe, None)
     for probe in probes:
-        yield _plan(Watch.SILENT, probe.name, on_delay=_patience(probe), off_delay=0)
+        yield _plan(Watch.SILENT, probe.name, on_delay=_patience(probe), off_delay=AT_ONCE)
     for bus in buses:
-        yield _plan(Watch.BUS, bus.name, on_delay=BUS_ON, off_delay=0)
+        yield _plan(Watch.BUS, bus.name, on_delay=BUS_ON, off_delay=AT_ONCE)
     for outlet in outlets:
-        yield _plan(Watch.OUTLET, outlet, on_delay=OUTLET_ON, off_delay=0)
+        yield _plan(Watch.OUTLET, outlet, on_delay=OUTLET_ON, off_delay=AT_ONCE)
 
 
 def _water(reservoir: Reservoir) -> Iterator[AlarmPlan]:
@@ -153,7 +156,7 @@ def _drift(probe: Probe, against: str | None) -> AlarmPlan:
             Watch.DRIFT,
             probe.name,
             on_delay=_patience(probe),
-            off_delay=0,
+            off_delay=AT_ONCE,
             setpoint=DRIFT_PERCENT,
             deadband=DRIFT_DEADBAND,
             unit="%",
@@ -162,7 +165,7 @@ def _drift(probe: Probe, against: str | None) -> AlarmPlan:
         Watch.DRIFT,
         probe.name,
         on_delay=_patience(probe),
-        off_delay=0,
+        off_delay=AT_ONCE,
         unit=UNIT[probe.kind],
         against=against,
     )

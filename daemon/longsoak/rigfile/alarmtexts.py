@@ -103,12 +103,12 @@ class AlarmWriter:
     def _level_unknown(self, plan: AlarmPlan) -> Texts:
         return Texts(
             f"Level unknown, {self._vessel}",
-            f"{plan.subject} gives no level that can be believed.",
+            f"The level probe, {plan.subject}, gives nothing that can be believed.",
             "It may be too high or too low: neither an overfill nor a pump running dry would be "
             "told by the level.",
             (
                 "Stop a top-up that is running.",
-                f"Look at the water yourself; it belongs below {self._stop}.",
+                f"Look at the water yourself, from a dry floor; it belongs below {self._stop}.",
                 f"Too low for the pump: stop it. {MAINS}",
                 "Then look at the level probe, its plug and its cable.",
             ),
@@ -124,11 +124,7 @@ class AlarmWriter:
             f"Its bus, {probe.bus}, is up.",
             self._loss(probe),
             (
-                *(
-                    (f"Look at the water yourself until {plan.subject} is back.",)
-                    if probe.kind in (Kind.LEVEL, Kind.FLOAT)
-                    else ()
-                ),
+                *((_look_until(plan.subject),) if probe.kind in (Kind.LEVEL, Kind.FLOAT) else ()),
                 "Look at its plug and cable for water, pull, or a bite.",
                 "Dry the plug, seat it again, and wait for the next reading.",
                 "Still silent: change the lead, then the sensor, and note it in the logbook.",
@@ -195,7 +191,11 @@ class AlarmWriter:
             f"No readings from {count} until it is back."
             + (" An overfill or a pump running dry may go unnoticed." if guards else ""),
             (
-                *(("Look at the water yourself until it is back.",) if guards else ()),
+                *(
+                    ("Look at the water yourself, from a dry floor, until it is back.",)
+                    if guards
+                    else ()
+                ),
                 "Look at the instrument's power and the plug at the computer's end.",
                 "Pull the adapter, wait ten seconds, plug it in again. The bus is taken up again "
                 "by itself.",
@@ -234,6 +234,10 @@ _OUTLETS = {
         "The copy falls behind. The record here is whole, and nothing is lost.",
     ),
 }
+
+
+def _look_until(what: str) -> str:
+    return f"Look at the water yourself, from a dry floor, until {what} is back."
 
 
 def _duration(seconds: float) -> str:

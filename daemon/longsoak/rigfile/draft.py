@@ -65,7 +65,7 @@ class Names:
 class Draft:
     """What could be read. Parts that are absent or unreadable are None or leave gaps.
 
-    `keys` are those of the file's top level, as written.
+    `keys` are those of the file's top level.
     """
 
     keys: frozenset[str]
@@ -88,7 +88,8 @@ class Draft:
 
 def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
     """Read every table of a parsed file with its own model; note the mistakes inside each."""
-    document = read_table(Document, dict(raw), path=(), report=report).table
+    top = read_table(Document, dict(raw), path=(), report=report)
+    document = top.table
     bays = tuple(
         _bay(item, path=("bays", index), report=report)
         for index, item in enumerate(document.bays or ())
@@ -98,7 +99,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
     notices = _one(NoticesTable, document.notices, path=("notices",), report=report)
     forward = _one(ForwardTable, document.forward, path=("forward",), report=report)
     return Draft(
-        keys=frozenset(raw),
+        keys=top.keys,
         rig=_one(RigTable, document.rig, path=("rig",), report=report)
         or Part(("rig",), RigTable()),
         specimen=specimen or Part(("specimen",), SpecimenTable()),

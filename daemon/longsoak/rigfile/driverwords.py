@@ -1,6 +1,6 @@
 """Checks what belongs to a driver with the driver's own models, and says its mistakes plainly."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import get_args
 
 from annotated_types import Ge, Gt, Le, Lt
@@ -9,7 +9,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from longsoak.rigfile.lines import KeyPath
-from longsoak.rigfile.report import MISSING, Report, key_text, number, toml, unknown_key
+from longsoak.rigfile.report import MISSING, Report, key_text, nearest, number, toml, unknown_key
 
 _TYPES = {
     "string": "text in quotes",
@@ -48,14 +48,24 @@ def check_driver_table(
     try:
         return model.model_validate(dict(table))
     except ValidationError as error:
-        noted: set[KeyPath] = set()
-        for detail in error.errors(include_url=False):
-            place = _place(table, detail)
+        details = [(_place(table, detail), detail) for detail in error.errors(include_url=False)]
+        # A misspelt key is one mistake, not an unknown key and a missing one.
+        noted = {
+            (*place[:-1], meant)
+            for place, detail in details
+            if detail["type"] == "extra_forbidden" and (meant := _meant(model, place))
+        }
+        for place, detail in details:
             if place in noted:  # each member of a union says its own; the first will do
                 continue
             noted.add(place)
             _note(model, table, detail, place=place, path=path, report=report)
     return None
+
+
+def _meant(model: type[BaseModel], place: KeyPath) -> str | None:
+    inner = _model_at(model, place[:-1])
+    return nearest(str(place[-1]), _fields(inner)) if inner else None
 
 
 def _place(table: Mapping[str, object], detail: ErrorDetails) -> KeyPath:
@@ -81,18 +91,19 @@ def _note(
     path: KeyPath,
     report: Report,
 ) -> None:
-    inner = _model_at(model, place[:-1])
+    keys = [part for part in place if isinstance(part, str)]  # an element is its list's matter
+    inner = _model_at(model, tuple(keys[:-1]))
     fields = _fields(inner) if inner else {}
     if detail["type"] == "extra_forbidden":
         unknown_key(report, (*path, *place), possible=list(fields))
         return
-    field = fields.get(str(place[-1])) if place else None
+    field = fields.get(keys[-1]) if keys else None
     missing = detail["type"] == "missing"
     report.add(
         (*path, *place),
         MISSING if missing else detail["input"] if place else table,
         expected=_expected(detail, field, missing=missing),
-        remedy=_remedy(place, field, missing=missing),
+        remedy=_remedy(keys, field, missing=missing),
     )
 
 
@@ -103,6 +114,8 @@ def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
 def _model_at(model: type[BaseModel], place: KeyPath) -> type[BaseModel] | None:
     here: type[BaseModel] | None = model
     for part in place:
+        if isinstance(part, int):  # an element of a list is what the list is of
+            continue
         field = _fields(here).get(str(part)) if here else None
         if field is None:
             return None
@@ -117,10 +130,10 @@ def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
         yield from _models_in(item)
 
 
-def _remedy(place: KeyPath, field: FieldInfo | None, *, missing: bool) -> str:
-    if not place:
+def _remedy(keys: Sequence[str], field: FieldInfo | None, *, missing: bool) -> str:
+    if not keys:
         return "Correct the table as a whole."
-    key = key_text(str(place[-1]))
+    key = key_text(keys[-1])
     if field is not None and field.examples:
         return f"Write for example {key} = {toml(field.examples[0])}."
     return f"Add {key} = and its value." if missing else f"Correct {key}."

@@ -70,7 +70,7 @@ def _check_keys(probe: Part[ProbeTable], *, report: Report) -> None:
     if kind is None:
         return
     for key in _WORDS:
-        if key in keys and not has(kind, key):
+        if getattr(probe.table, key) is not None and not has(kind, key):
             owners = [str(other) for other in Kind if has(other, key)]
             report.add(
                 (*probe.path, key),
@@ -82,7 +82,7 @@ def _check_keys(probe: Part[ProbeTable], *, report: Report) -> None:
     needed = list(NEEDS[kind])
     if set(POSITION) <= set(MAY[kind]):
         inside = [key for key in (*POSITION, "across") if key in keys]
-        if inside and "place" in keys:
+        if inside and probe.table.place is not None:
             report.add(
                 (*probe.path, "place"),
                 probe.table.place,

@@ -20,7 +20,8 @@ _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d{1,15})([.,]\d{1,15})?\s*(\S*)\s*")
 class Part(Generic[T]):
     """One table of the file: where it stands, what in it could be read, which keys it has at all.
 
-    `keys` are as written, faulty ones included: a key that is there is not missing as well.
+    `keys` are as written, with those that were meant by a misspelt one: a key that is there, if
+    faulty, is not missing as well.
     """
 
     path: KeyPath
@@ -55,9 +56,12 @@ def read_table(
         report.add(path, raw, expected="a table", remedy="Write a table of key = value here.")
         return Part(path, model())
     table = cast(dict[str, object], raw)
-    keys = frozenset(table)
-    for key, said in words_of(model):
-        if said.needed and key not in table:
+    words = dict(words_of(model))
+    keys = frozenset(table) | frozenset(
+        meant for key in table if key not in words and (meant := nearest(key, words))
+    )
+    for key, said in words.items():
+        if said.needed and key not in keys:
             report.add(
                 (*path, key),
                 MISSING,

@@ -8,7 +8,14 @@ from longsoak.rigfile.report import Report, listed, nearest, quoted
 
 
 def check_known(
-    report: Report, path: KeyPath, name: str | None, *, names: Names, what: str, header: str
+    report: Report,
+    path: KeyPath,
+    name: str | None,
+    *,
+    names: Names,
+    what: str,
+    header: str,
+    possible: Collection[str] | None = None,
 ) -> bool:
     """Note a reference that leads nowhere; say whether it leads to a table of the file.
 
@@ -26,11 +33,14 @@ def check_known(
         What it should name, as in "a bus".
     header : str
         How a table of it is headed.
+    possible : collection of str, optional
+        Those of `names` that would do here; all by default.
     """
     if name is None:
         return False
     if name not in names.first and names.complete:
-        add_unknown(report, path, name, possible=names.first, what=what, header=header)
+        fitting = names.first if possible is None else possible
+        add_unknown(report, path, name, possible=fitting, what=what, header=header)
     return name in names.first
 
 

@@ -6,11 +6,13 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from difflib import get_close_matches
+from math import inf
 
 from longsoak.rigfile.lines import KeyPath, Lines
 from longsoak.vocabulary.errors import Mistake, RigFileError
 
 _LONGEST = 60  # characters of a found value in a message; more hides what is wrong
+_EXPONENT_FROM = 1e7  # a longer row of digits is hard to count
 _MANY = 8  # names in a list of possible ones
 
 
@@ -90,6 +92,8 @@ def shown(value: object) -> object:
     """What a message shows for a value found in the file; text and plain numbers as they are."""
     if isinstance(value, str):
         return value if len(value) <= _LONGEST else Written(f"{value[:_LONGEST]!r}…")
+    if isinstance(value, float) and value.is_integer() and abs(value) < _EXPONENT_FROM:
+        return int(value)  # as most files write it
     if isinstance(value, float | Written) or (
         isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**18
     ):
@@ -113,12 +117,15 @@ def toml(value: object) -> str:
     if isinstance(value, dict):
         pairs = ", ".join(f"{key_text(str(key))} = {toml(item)}" for key, item in value.items())
         return f"{{ {pairs} }}" if pairs else "{}"
-    return f"{value:.12g}" if isinstance(value, float) else str(value)
+    return number(value) if isinstance(value, int | float) else str(value)
 
 
 def number(value: float) -> str:
-    """Write a number without digits it doesn't need."""
-    return f"{value:.12g}"
+    """Write a number without digits it doesn't need: 240, 61.2, 2.24e10."""
+    if not _EXPONENT_FROM <= abs(value) < inf:
+        return f"{value:.12g}"
+    digits, exponent = f"{value:.11e}".split("e")
+    return f"{digits.rstrip('0').rstrip('.')}e{int(exponent)}"
 
 
 def listed(names: Collection[str]) -> str:

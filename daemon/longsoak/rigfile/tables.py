@@ -20,6 +20,7 @@ from longsoak.rigfile.words import (
     measured,
     named,
     one_of,
+    reference,
     table_of,
 )
 from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
@@ -147,13 +148,13 @@ class ReservoirTable(Table):
     """``[reservoir]``."""
 
     name: Annotated[Name | None, named("the reservoir's name", "catch tray")] = None
-    level: Annotated[Name | None, named('the name of a probe of kind "level"', "water level")] = (
-        None
-    )
+    level: Annotated[
+        Name | None, reference('a probe of kind "level"', "water level", needed=True)
+    ] = None
     float_probe: Annotated[
         Name | None,
         Field(alias="float"),
-        named('the name of a probe of kind "float"', "high float", needed=False),
+        reference('a probe of kind "float"', "high float"),
     ] = None
     depth_table: Annotated[
         Annotated[list[Pair], Field(min_length=2)] | None,
@@ -187,7 +188,7 @@ class BusTable(Table):
     """The part of ``[[buses]]`` that is not the driver's."""
 
     name: Annotated[Name | None, named("the bus's name", "meter")] = None
-    driver: Annotated[Name | None, named("the name of an installed driver", "scpi")] = None
+    driver: Annotated[Name | None, reference("an installed driver", "scpi", needed=True)] = None
 
 
 class ProbeTable(Table):
@@ -195,11 +196,11 @@ class ProbeTable(Table):
 
     name: Annotated[Name | None, named("the probe's name", "C 30/60")] = None
     kind: Annotated[Annotated[Kind, Field(strict=False)] | None, one_of(Kind)] = None
-    bus: Annotated[Name | None, named("the name of a bus in this file", "meter")] = None
+    bus: Annotated[Name | None, reference("a bus in this file", "meter", needed=True)] = None
     address: Annotated[
         _One, Words("a table that says where on its bus it is", "{ channel = 101 }", needed=True)
     ] = None
-    bay: Annotated[Name | None, named("the name of a bay", "cork-lime", needed=False)] = None
+    bay: Annotated[Name | None, reference("a bay", "cork-lime")] = None
     depth: Annotated[
         NotNegative | None,
         measured("millimetres from the wet face as a bare number, 0 or more", 30, needed=False),
@@ -215,12 +216,10 @@ class ProbeTable(Table):
     place: Annotated[Name | None, named("words for where it is", "air, wet face", needed=False)] = (
         None
     )
-    curve: Annotated[
-        Name | None, named("the name of a curve", "Douglas-fir (coast)", needed=False)
-    ] = None
+    curve: Annotated[Name | None, reference("a curve", "Douglas-fir (coast)", needed=False)] = None
     temperature: Annotated[
         Name | None,
-        named('the name of a probe of kind "temperature"', "T cork-lime", needed=False),
+        reference('a probe of kind "temperature"', "T cork-lime"),
     ] = None
     nominal: Annotated[
         Annotated[Finite, Field(gt=0, le=1e15)] | None,
@@ -259,14 +258,12 @@ class AlarmTable(Table):
     """``[[alarms]]``."""
 
     watch: Annotated[Annotated[Watch, Field(strict=False)] | None, one_of(Watch)] = None
-    probe: Annotated[Name | None, named("the name of a probe", "C 30/60", needed=False)] = None
-    bus: Annotated[Name | None, named("the name of a bus", "meter", needed=False)] = None
+    probe: Annotated[Name | None, reference("a probe", "C 30/60")] = None
+    bus: Annotated[Name | None, reference("a bus", "meter")] = None
     outlet: Annotated[
         Name | None, Words("mail, mqtt or database", '"mqtt"', choices=("mail", "mqtt", "database"))
     ] = None
-    against: Annotated[
-        Name | None, named("the name of another probe of the same kind", "T plain", needed=False)
-    ] = None
+    against: Annotated[Name | None, reference("another probe of the same kind", "T plain")] = None
     setpoint: Annotated[
         Finite | None, Words("a bare number in the unit of what is watched", "100")
     ] = None

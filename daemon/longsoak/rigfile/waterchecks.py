@@ -24,20 +24,29 @@ def check_probe_kind(
     draft: Draft, path: KeyPath, name: str | None, *, kind: Kind, report: Report
 ) -> None:
     """Note a reference to a probe that isn't there, or that measures something else."""
+    of_kind = [
+        probe.table.name
+        for probe in draft.probes
+        if probe.table.kind is kind and probe.table.name is not None
+    ]
     if not check_known(
-        report, path, name, names=draft.probe_names, what="a probe", header="[[probes]]"
+        report,
+        path,
+        name,
+        names=draft.probe_names,
+        what=f'a probe of kind "{kind}"',
+        header="[[probes]]",
+        possible=of_kind,
     ):
         return
-    of_kind = [probe.table.name for probe in draft.probes if probe.table.kind is kind]
     found = draft.probes[draft.probe_names.first[name or ""]]
     if found.table.kind is None or found.table.kind is kind:
         return
-    names = [quoted(other) for other in of_kind if other is not None]
     report.add(
         path,
         name,
         expected=f'a probe of kind "{kind}"'
-        + (f": {listed(names)}" if names else "")
+        + (f": {listed([quoted(other) for other in of_kind])}" if of_kind else "")
         + f" (that one is of kind {quoted(found.table.kind)}, line {report.line(found.path)})",
         remedy=f"Name a probe of kind {quoted(kind)}.",
     )

@@ -7,8 +7,11 @@ from typing import Annotated, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from longsoak.rigfile.report import number
+
 _LONGEST_NAME = 60
 _LONGEST_TEXT = 600
+_BREAKS = ("Zl", "Zp")  # Unicode's own ends of lines and paragraphs
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +40,17 @@ class Table(BaseModel):
 
 
 def named(whose: str, example: str, *, needed: bool = True) -> Words:
-    """Describe a key that holds a name."""
+    """Describe a key that holds a name of one's own."""
     return Words(
         f"{whose}, 1 to {_LONGEST_NAME} characters on one line, no space at either end",
         f'"{example}"',
         needed=needed,
     )
+
+
+def reference(what: str, example: str, *, needed: bool = False) -> Words:
+    """Describe a key that names something else in the file."""
+    return Words(f"the name of {what}", f'"{example}"', needed=needed)
 
 
 def one_of(choices: type[StrEnum], *, needed: bool = True) -> Words:
@@ -53,7 +61,7 @@ def one_of(choices: type[StrEnum], *, needed: bool = True) -> Words:
 
 def measured(what: str, example: float, *, unit: str = "mm", needed: bool = True) -> Words:
     """Describe a key that holds a bare number of a unit; `what` names unit and range."""
-    return Words(what, f"{example:g}", needed=needed, unit=unit)
+    return Words(what, number(example), needed=needed, unit=unit)
 
 
 def table_of(header: str, *, needed: bool = False) -> Words:
@@ -62,7 +70,8 @@ def table_of(header: str, *, needed: bool = False) -> Words:
 
 
 def _printable(text: str) -> str:
-    if text != text.strip() or any(unicodedata.category(letter)[0] == "C" for letter in text):
+    categories = {unicodedata.category(letter) for letter in text}
+    if text != text.strip() or any(kind[0] == "C" or kind in _BREAKS for kind in categories):
         raise ValueError("has a control character, or space at an end")
     return text
 

@@ -1,0 +1,235 @@
+"""The full list of alarms a rig file leads to."""
+
+import pytest
+
+from longsoak.rigfile.load import parse
+from longsoak.vocabulary.errors import RigFileError
+from longsoak.vocabulary.rig import AlarmPlan, Rig, Watch
+from rigfile.fake_kinds import HERE, find_kind
+
+GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
+# The good file without its [[alarms]]: what every rig has.
+PLAIN = GOOD[: GOOD.index("[[alarms]]")] + GOOD[GOOD.index("[curves.") :]
+
+
+def alarms_of(rig: Rig) -> dict[str, AlarmPlan]:
+    return {alarm.key: alarm for alarm in rig.alarms}
+
+
+def alarms(text: str) -> dict[str, AlarmPlan]:
+    return alarms_of(parse(text, file="rig.toml", find_kind=find_kind))
+
+
+def with_alarm(text: str) -> dict[str, AlarmPlan]:
+    return alarms(f"{PLAIN}\n[[alarms]]\n{text}\n")
+
+
+def mistakes_with_alarm(text: str) -> str:
+    with pytest.raises(RigFileError) as caught:
+        with_alarm(text)
+    return str(caught.value)
+
+
+def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
+    return (alarm.setpoint, alarm.deadband, alarm.on_delay, alarm.off_delay, alarm.unit)
+
+
+# Setpoint, deadband, on and off delay, unit: common practice, as the rig file's format states it.
+@pytest.mark.parametrize(
+    ("key", "expected"),
+    [
+        ("overfill:water level", (100, 3, 5, 30, "mm")),
+        ("overfill:high float", (None, 0, 2, 30, "")),
+        ("dry:water level", (25, 3, 30, 60, "mm")),
+        ("level unknown:water level", (None, 0, 30, 10, "")),
+        ("drift:meter reference", (2, 0.5, 1350, 0, "%")),
+        ("silent:C 30/60", (None, 0, 900, 0, "")),
+        ("silent:T air", (None, 0, 90, 0, "")),
+        ("silent:water level", (None, 0, 30, 0, "")),
+        ("silent:high float", (None, 0, 30, 0, "")),
+        ("bus down:meter", (None, 0, 10, 0, "")),
+        ("outlet away:mail", (None, 0, 60, 0, "")),
+    ],
+)
+def test_every_rig_has_these_alarms(
+    key: str, expected: tuple[float | None, float, float, float, str]
+) -> None:
+    assert numbers(alarms(PLAIN)[key]) == expected
+
+
+def test_every_probe_bus_and_outlet_is_watched_once() -> None:
+    rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
+    keys = [alarm.key for alarm in rig.alarms]
+
+    assert len(keys) == len(set(keys)) == 5 + 8 + 3 + 3
+    assert {f"silent:{probe.name}" for probe in rig.probes} <= set(keys)
+    assert {f"bus down:{bus.name}" for bus in rig.buses} <= set(keys)
+    assert {f"outlet away:{name}" for name in ("mail", "mqtt", "database")} <= set(keys)
+    assert all(alarm.key == f"{alarm.watch}:{alarm.subject}" for alarm in rig.alarms)
+
+
+def test_every_alarm_says_what_it_is_what_follows_and_what_to_do() -> None:
+    for alarm in [*alarms(PLAIN).values(), *alarms(GOOD).values()]:
+        assert alarm.title
+        assert alarm.cause.endswith(".")
+        assert alarm.consequence.endswith(".")
+        assert alarm.actions
+        assert all(action.endswith(".") for action in alarm.actions)
+
+
+# Common practice: who is sent to a pump over a wet floor is told of the mains, and of local code.
+@pytest.mark.parametrize(
+    "key",
+    [
+        "overfill:water level",
+        "overfill:high float",
+        "dry:water level",
+        "level unknown:water level",
+    ],
+)
+def test_whoever_is_sent_to_the_pump_is_warned_of_the_mains(key: str) -> None:
+    said = " ".join(alarms(PLAIN)[key].actions)
+
+    assert "only with dry hands" in said
+    assert "licensed person under local code" in said
+
+
+def test_a_silent_probe_says_what_is_lost_with_it() -> None:
+    plans = alarms(PLAIN)
+
+    assert "2 pairs of pins" in plans["silent:T cork-lime"].consequence
+    assert "pins" not in plans["silent:T air"].consequence
+    assert "guard against an overfill" in plans["silent:high float"].consequence
+    assert "pump running dry" in plans["bus down:tray"].consequence
+    assert "until it is back" in plans["bus down:tray"].actions[0]
+    assert "water" not in " ".join(plans["bus down:meter"].actions)
+
+
+def test_an_alarm_of_the_file_changes_what_it_names_and_keeps_the_rest() -> None:
+    changed = alarms(GOOD)
+
+    assert numbers(changed["overfill:water level"]) == (102, 4, 6, 30, "mm")
+    assert changed["overfill:water level"].title == "Tray too full"
+    assert "above 102 mm" in changed["overfill:water level"].cause
+    assert changed["overfill:high float"] == alarms(PLAIN)["overfill:high float"]
+    assert numbers(changed["drift:meter reference"]) == (3, 0.5, 1350, 0, "%")
+    assert changed["bus down:tray"].on_delay == 20
+    assert changed["bus down:meter"].on_delay == 10
+    assert changed["outlet away:database"].on_delay == 600
+    assert changed["outlet away:mqtt"].on_delay == 60
+    assert changed["outlet away:database"].cause == "The database has accepted nothing for 10 min."
+
+
+def test_an_alarm_that_names_no_subject_changes_all_of_its_watch() -> None:
+    silent = [alarm for alarm in alarms(GOOD).values() if alarm.watch is Watch.SILENT]
+
+    assert len(silent) == 8
+    assert {alarm.off_delay for alarm in silent} == {20}
+
+
+@pytest.mark.parametrize("broad_first", [True, False])
+def test_an_alarm_that_names_its_subject_wins_over_one_that_does_not(broad_first: bool) -> None:
+    broad, narrow = "on_delay = 70", 'probe = "T air"\non_delay = 80'
+    first, second = (broad, narrow) if broad_first else (narrow, broad)
+
+    changed = with_alarm(f'watch = "silent"\n{first}\n[[alarms]]\nwatch = "silent"\n{second}')
+
+    assert changed["silent:T air"].on_delay == 80
+    assert changed["silent:air wet RH"].on_delay == 70
+
+
+def test_texts_of_the_file_replace_the_usual_ones() -> None:
+    alarm = alarms(GOOD)["silent:C 30/60"]
+
+    assert alarm.cause == "The dowel is known to work loose."
+    assert alarm.consequence == "The row is set aside after two days."
+    assert alarm.actions == ("Seat the dowel again.", "Note it.")
+    assert alarm.title == "No reading, C 30/60"
+
+
+def test_a_setpoint_for_every_overfill_leaves_the_float_without_one() -> None:
+    changed = with_alarm('watch = "overfill"\nsetpoint = 90\ndeadband = 2\non_delay = 8')
+
+    assert numbers(changed["overfill:water level"]) == (90, 2, 8, 30, "mm")
+    assert numbers(changed["overfill:high float"]) == (None, 0, 8, 30, "")
+
+
+def test_a_drift_between_two_probes_is_added_in_the_unit_of_their_kind() -> None:
+    alarm = alarms(GOOD)["drift:T air"]
+
+    assert numbers(alarm) == (4, 1, 90, 0, "Cel")
+    assert alarm.against == "T cork-lime"
+    assert alarm.cause == "T air and T cork-lime differ by more than 4 °C."
+    assert "drift:T air" not in alarms(PLAIN)
+
+
+def test_a_reference_can_be_judged_by_another_one_in_ohm() -> None:
+    second = (
+        '\n[[probes]]\nname = "second"\nkind = "reference resistor"\nnominal = 1e6\n'
+        'bus = "meter"\naddress = { channel = 121 }\n'
+    )
+    changed = alarms(
+        f'{PLAIN}{second}\n[[alarms]]\nwatch = "drift"\nprobe = "second"\n'
+        'against = "meter reference"\nsetpoint = 1e5\n'
+    )
+
+    assert numbers(changed["drift:second"]) == (1e5, 0.25e5, 1350, 0, "Ohm")
+    assert changed["drift:meter reference"].against is None
+
+
+def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
+    text = (HERE / "broken" / "level_without_reservoir.toml").read_text(encoding="utf-8")
+    dry = text[: text.index('[[probes]]\nname = "water level"')]
+
+    assert {alarm.watch for alarm in alarms(dry).values()} == {Watch.SILENT, Watch.BUS}
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            'watch = "overfill"\nprobe = "high float"\nsetpoint = 90',
+            "setpoint is 90, expected no setpoint for a float: it trips where it is mounted.",
+        ),
+        ('watch = "dry"\nsetpoint = 0', "setpoint is 0, expected millimetres above"),
+        ('watch = "dry"\nsetpoint = 151', "up to 150, the rim (line 40)"),
+        ('watch = "drift"\nsetpoint = 0', "setpoint is 0, expected a bare number in the unit"),
+        (
+            'watch = "drift"\nprobe = "high float"',
+            "probe is 'high float', expected a probe that measures; a float is only up or down.",
+        ),
+        (
+            'watch = "drift"\nprobe = "T air"\nagainst = "T air"\nsetpoint = 1',
+            "against is 'T air', expected another probe of kind \"temperature\"",
+        ),
+        (
+            'watch = "drift"\nprobe = "T air"\nagainst = "air wet RH"\nsetpoint = 1',
+            "against is 'air wet RH', expected another probe of kind \"temperature\"",
+        ),
+        (
+            'watch = "drift"\nprobe = "T air"\nagainst = "T cork-lime"',
+            "setpoint is missing, expected the difference that is too much, in °C",
+        ),
+        (
+            'watch = "drift"\nagainst = "T air"\nsetpoint = 1',
+            "probe is missing, expected the name of the probe that is judged",
+        ),
+        (
+            'watch = "outlet away"\noutlet = "mqt"',
+            "outlet is 'mqt', expected an outlet that this file sets up: mail, mqtt, database. "
+            'Write outlet = "mqtt".',
+        ),
+        (
+            'watch = "silent"\nagainst = "nobody"',
+            "against is 'nobody', expected no such key with watch = \"silent\".",
+        ),
+        ('watch = "silent"\nactions = []', "actions is [], expected a list of one or more"),
+        ('watch = "silent"\nactions = ["a", 3]', "actions[1] is 3, expected a list of one or more"),
+        ("on_delay = 4", "watch is missing, expected one of overfill, dry"),
+    ],
+)
+def test_an_alarm_that_makes_no_sense_is_one_mistake(text: str, expected: str) -> None:
+    said = mistakes_with_alarm(text)
+
+    assert expected in said
+    assert said.count("\n") == 0

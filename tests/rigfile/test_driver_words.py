@@ -1,0 +1,141 @@
+"""What a driver's own models find wrong, in plain words."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Literal
+
+import pytest
+from annotated_types import MultipleOf
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from longsoak.rigfile.driverwords import check_driver_table
+from longsoak.rigfile.lines import Lines
+from longsoak.rigfile.report import Report
+from longsoak.vocabulary.errors import RigFileError
+
+
+class Part(BaseModel):
+    """A table within a table."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    resistor: float = Field(gt=0, description="Resistor of the divider in Ohm")
+
+
+class Everything(BaseModel):
+    """One field of each sort a driver is likely to have."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    port: str = Field("p", min_length=2, max_length=9, description="USB port")
+    number: int = Field(1, ge=1, le=247)
+    above: float = Field(1, gt=0)
+    below: float = Field(1, lt=10, allow_inf_nan=False)
+    parity: Literal["N", "E", "O"] = "N"
+    either: int | str = 1
+    names: list[str] = Field(default_factory=list, max_length=2)
+    pattern: str = Field("v1", pattern="^v[0-9]$", description="Channel, such as v1")
+    step: Annotated[int, MultipleOf(5)] = 5
+    fast: bool = False
+    since: date | None = None
+    folder: Path = Field(Path("/"), strict=False)
+    part: Part | None = None
+    parts: list[Part] = Field(default_factory=list)
+    odd: int = 1
+    even: int = 2
+    renamed: int = Field(1, alias="from")
+
+    @field_validator("odd")
+    @classmethod
+    def _is_odd(cls, odd: int) -> int:
+        if odd % 2 == 0:
+            raise ValueError("expected an odd number")
+        return odd
+
+    @field_validator("even")
+    @classmethod
+    def _is_even(cls, even: int) -> int:
+        if even % 2:
+            raise ValueError("odd numbers are taken")
+        return even
+
+
+def said_of(table: dict[str, object], model: type[BaseModel] = Everything) -> list[str]:
+    report = Report("rig.toml", Lines({}))
+    checked = check_driver_table(model, table, path=("buses", 0), report=report)
+    try:
+        report.close()
+    except RigFileError as error:
+        assert checked is None
+        return [str(mistake) for mistake in error.mistakes]
+    assert isinstance(checked, model)
+    return []
+
+
+def test_a_table_the_driver_accepts_comes_back_read() -> None:
+    assert said_of({"port": "/dev/x", "number": 3, "part": {"resistor": 1e6}, "from": 2}) == []
+
+
+@pytest.mark.parametrize(
+    ("table", "expected"),
+    [
+        ({"port": 3}, "port is 3, expected USB port: text in quotes. Correct port."),
+        ({"port": "x"}, "port is 'x', expected USB port: at least 2 characters."),
+        ({"port": "x" * 10}, "expected USB port: at most 9 characters."),
+        ({"number": 0}, "number is 0, expected 1 to 247. Correct number."),
+        ({"number": 248}, "number is 248, expected 1 to 247."),
+        ({"number": 2.5}, "number is 2.5, expected a whole number."),
+        ({"number": "2"}, "number is '2', expected a whole number."),
+        ({"above": 0}, "above is 0, expected more than 0."),
+        ({"above": "x"}, "above is 'x', expected a number."),
+        ({"below": 10.0}, "below is 10, expected less than 10."),
+        ({"below": float("nan")}, "expected a number that is neither nan nor inf."),
+        ({"parity": "X"}, "parity is 'X', expected one of 'N', 'E', 'O'."),
+        ({"either": 2.5}, "either is 2.5, expected a whole number."),
+        ({"names": "a"}, "names is 'a', expected a list in square brackets."),
+        ({"names": ["a", "b", "c"]}, 'names is ["a", "b", "c"], expected at most 2 entries.'),
+        ({"names": ["a", 2]}, "names[1] is 2, expected text in quotes. Correct names."),
+        (
+            {"pattern": "x"},
+            "pattern is 'x', expected channel, such as v1: text of the pattern ^v[0-9]$.",
+        ),
+        ({"step": 7}, "step is 7, expected a multiple of 5."),
+        ({"fast": 1}, "fast is 1, expected true or false, without quotes."),
+        ({"since": "2026-05-04"}, "since is '2026-05-04', expected a date without quotes."),
+        ({"folder": 5}, "folder is 5, expected a path in quotes."),
+        ({"part": 5}, "part is 5, expected a table in braces."),
+        (
+            {"part": {}},
+            "part.resistor is missing, expected resistor of the divider in Ohm. "
+            "Add resistor = and its value.",
+        ),
+        (
+            {"part": {"resistr": 1}},
+            "part.resistr is an unknown key, expected one of resistor. "
+            "Did you mean resistor? Otherwise remove it.",
+        ),
+        (
+            {"parts": [{"resistor": 1}, {"resistor": -1}]},
+            "parts[1].resistor is -1, expected resistor of the divider in Ohm: more than 0.",
+        ),
+        ({"odd": 2}, "odd is 2, expected an odd number."),
+        ({"even": 1}, "even is 1, expected what its driver takes (odd numbers are taken)."),
+        ({"from": "x"}, "from is 'x', expected a whole number."),
+    ],
+)
+def test_a_mistake_is_one_plain_sentence(table: dict[str, object], expected: str) -> None:
+    [said] = said_of(table)
+
+    assert said.startswith("rig.toml:1: buses[0].")
+    assert expected in said
+
+
+def test_an_unknown_key_is_told_the_possible_ones_by_the_names_a_file_uses() -> None:
+    [said] = said_of({"form": 1})
+
+    assert "port, number, above" in said
+    assert "even, from. Did you mean from?" in said
+
+
+def test_all_mistakes_of_a_table_are_told() -> None:
+    assert len(said_of({"port": 3, "number": 0, "parity": "X", "part": {}, "wrong": 1})) == 5

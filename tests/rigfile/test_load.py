@@ -1,0 +1,436 @@
+"""Rig files, good and broken, and what is said of them."""
+
+import pickle
+import re
+import tomllib
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from longsoak.rigfile.kinds import DEFAULTS
+from longsoak.rigfile.load import load, parse
+from longsoak.vocabulary.errors import Mistake, RigFileError
+from longsoak.vocabulary.rig import (
+    Boundary,
+    Database,
+    Kind,
+    Layer,
+    Mail,
+    Material,
+    Mqtt,
+    Probe,
+    Reservoir,
+    Rig,
+)
+from rigfile.fake_kinds import HERE, find_kind
+
+GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
+BROKEN = sorted((HERE / "broken").glob("*.toml"))
+
+
+@pytest.fixture(scope="module")
+def rig() -> Rig:
+    return load(HERE / "good.toml", find_kind=find_kind)
+
+
+def mistakes_in(text: str) -> str:
+    with pytest.raises(RigFileError) as caught:
+        parse(text, file="rig.toml", find_kind=find_kind)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("file", BROKEN, ids=lambda file: file.stem)
+def test_a_broken_file_is_told_exactly_what_is_wrong(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(file.parent)
+
+    with pytest.raises(RigFileError) as caught:
+        load(Path(file.name), find_kind=find_kind)
+
+    assert f"{caught.value}\n" == file.with_suffix(".txt").read_text(encoding="utf-8")
+
+
+def test_there_is_a_message_for_every_broken_file_and_no_other() -> None:
+    told = {file.stem for file in (HERE / "broken").glob("*.txt")}
+
+    assert told == {file.stem for file in BROKEN}
+    assert len(told) >= 10
+
+
+def test_mistakes_of_all_sorts_are_told_at_once_and_in_the_order_of_the_file() -> None:
+    text = (HERE / "broken" / "many_at_once.toml").read_text(encoding="utf-8")
+
+    with pytest.raises(RigFileError) as caught:
+        parse(text, file="rig.toml", find_kind=find_kind)
+
+    lines = [mistake.line for mistake in caught.value.mistakes]
+    assert len(lines) >= 5
+    assert lines == sorted(lines)
+    # Each stands on the line that has to be changed, or that heads the table that lacks a key.
+    for mistake in caught.value.mistakes:
+        key = mistake.field.rpartition(".")[2]
+        line = text.splitlines()[mistake.line - 1]
+        assert key in line or str(mistake.found) == "missing"
+
+
+def test_a_mistake_can_be_taken_apart_and_sent_to_another_process() -> None:
+    with pytest.raises(RigFileError) as caught:
+        parse(GOOD.replace("depth = 85", "depth = 500"), file="rig.toml", find_kind=find_kind)
+
+    [mistake] = pickle.loads(pickle.dumps(caught.value)).mistakes
+    assert (mistake.file, mistake.field, mistake.found) == ("rig.toml", "probes[3].depth", 500)
+    assert "depth = 85" in GOOD.splitlines()[mistake.line - 1]
+
+
+def test_the_specimen_comes_out_as_the_file_has_it(rig: Rig) -> None:
+    assert (rig.name, rig.invented, rig.start) == ("render pair", True, date(2026, 5, 4))
+    assert rig.page == "http://shop-pi.local:8460/"
+    specimen = rig.specimen
+    assert (specimen.height, specimen.width, specimen.underside) == (420, 1200, 110)
+    assert (specimen.edges.top, specimen.edges.bottom) == (Boundary.SEALED, Boundary.OPEN)
+    assert (specimen.edges.left, specimen.edges.right) == (Boundary.GUARDED, Boundary.GUARDED)
+    assert specimen.between_bays == (Boundary.SEALED,)
+    assert [(bay.name, bay.start, bay.end, bay.thickness) for bay in specimen.bays] == [
+        ("cork-lime", 0, 600, 240),
+        ("plain lime", 600, 1200, 240.5),
+    ]
+    assert specimen.bays[0].layers[0] == Layer("cork-lime render", Material.CORK, 60)
+
+
+def test_reservoir_and_buses_come_out_as_the_file_has_them(rig: Rig) -> None:
+    assert rig.reservoir == Reservoir(
+        name="catch tray",
+        level="water level",
+        float_switch="high float",
+        depth_table=((0, 0), (50, 20.4), (150, 61.2)),
+        length=1200,
+        breadth=340,
+        rim=150,
+        stop=100,
+        pump_needs=25,
+    )
+    assert [(bus.name, bus.driver) for bus in rig.buses] == [
+        ("meter", "card"),
+        ("air", "registers"),
+        ("tray", "converter"),
+    ]
+    assert rig.buses[0].options == {"port": "/dev/serial/by-id/usb-meter", "timeout": 5}
+
+
+def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
+    probes = {probe.name: probe for probe in rig.probes}
+
+    assert probes["C 30/60"] == Probe(
+        name="C 30/60",
+        kind=Kind.PINS,
+        bus="meter",
+        address={"channel": 110},
+        every=600,
+        record=600,
+        resolution=0,
+        bay="cork-lime",
+        depth=30,
+        height=60,
+        across=250,
+        curve="Douglas-fir (coast)",
+        temperature="T cork-lime",
+    )
+    assert probes["P 30/60"].every == probes["P 30/60"].record == 900
+    assert probes["P 30/60"].across == 900, "the middle of a bay from 600 to 1200"
+    assert probes["T air"].across is None
+    assert probes["meter reference"].nominal == 10e6
+    level = probes["water level"]
+    assert (level.every, level.record, level.resolution) == (5, 120, 1)
+    assert (level.zero, level.per_unit) == (-20, 0.1)
+    switch = probes["high float"]
+    assert (switch.every, switch.record, switch.resolution, switch.trips_at) == (1, 300, 1, 105)
+
+
+# Common practice for months, as the project's first plan sets it: pins 15 min, air 1 min, level
+# 5 s and kept once a minute, float within a second.
+@pytest.mark.parametrize(
+    ("kind", "every", "record", "resolution"),
+    [
+        (Kind.PINS, 900, None, 0),
+        (Kind.REFERENCE, 900, None, 0),
+        (Kind.HUMIDITY, 60, None, 0),
+        (Kind.TEMPERATURE, 60, None, 0),
+        (Kind.LEVEL, 5, 60, 0.5),
+        (Kind.FLOAT, 1, 300, 1),
+    ],
+)
+def test_poll_periods_suit_months(
+    kind: Kind, every: float, record: float | None, resolution: float
+) -> None:
+    defaults = DEFAULTS[kind]
+
+    assert (defaults.every, defaults.record, defaults.resolution) == (every, record, resolution)
+
+
+def test_a_level_polled_slower_than_it_is_usually_kept_is_kept_on_every_poll() -> None:
+    text = GOOD.replace("record = 120", "every = 200")
+
+    level = next(
+        probe
+        for probe in parse(text, file="rig.toml", find_kind=find_kind).probes
+        if probe.kind is Kind.LEVEL
+    )
+
+    assert (level.every, level.record) == (200, 200)
+
+
+def test_outlets_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
+    assert rig.mail == Mail(
+        "localhost",
+        2525,
+        "rig@example.org",
+        ("keeper@example.org",),
+        starttls=True,
+        user="rig",
+        password_file="/etc/longsoak/mail",  # noqa: S106 - a path
+    )
+    assert rig.mqtt == Mqtt("localhost", 1883, "longsoak/render-pair", None, None)
+    assert rig.database == Database(
+        "http://localhost:8428", "shop", "rig", "/etc/longsoak/token", 90
+    )
+
+
+def test_bays_may_stand_in_any_order_in_the_file(rig: Rig) -> None:
+    first, second = GOOD.index("[[bays]]"), GOOD.index("[[bays]]", GOOD.index("[[bays]]") + 1)
+    end = GOOD.index("[reservoir]")
+    swapped = GOOD[:first] + GOOD[second:end] + GOOD[first:second] + GOOD[end:]
+
+    assert parse(swapped, file="rig.toml", find_kind=find_kind).specimen == rig.specimen
+
+
+def test_without_drivers_a_stored_file_still_reads_the_same(rig: Rig) -> None:
+    assert parse(GOOD, file="rig.toml", find_kind=None) == rig
+
+
+def test_without_drivers_their_options_and_addresses_are_not_looked_at() -> None:
+    text = GOOD.replace('driver = "card"', 'driver = "gone"').replace("channel = 110", "slot = 9")
+
+    rig = parse(text, file="rig.toml", find_kind=None)
+
+    assert rig.probes[0].address == {"slot": 9}
+
+
+def test_a_file_that_is_not_there_is_one_mistake(tmp_path: Path) -> None:
+    with pytest.raises(RigFileError) as caught:
+        load(tmp_path / "rig.toml", find_kind=find_kind)
+
+    assert str(caught.value) == (
+        f"{tmp_path}/rig.toml:0: the file is unreadable (No such file or directory), expected a "
+        "rig file this user may read. Correct the path, or the file's permissions."
+    )
+
+
+def test_a_folder_is_no_rig_file(tmp_path: Path) -> None:
+    with pytest.raises(RigFileError, match=r":0: the file is unreadable \(Is a directory\)"):
+        load(tmp_path, find_kind=find_kind)
+
+
+def test_text_in_another_encoding_is_one_mistake_on_its_line(tmp_path: Path) -> None:
+    file = tmp_path / "rig.toml"
+    file.write_bytes("[rig]\nname = 'Gerüst'\n".encode("latin-1"))
+
+    with pytest.raises(RigFileError) as caught:
+        load(file, find_kind=find_kind)
+
+    assert str(caught.value) == (
+        f"{file}:2: the file is text with the byte 0xfc, expected text in UTF-8. "
+        "Save the file as UTF-8."
+    )
+
+
+def test_an_editor_that_marks_its_utf_8_or_ends_lines_twice_does_no_harm(
+    tmp_path: Path, rig: Rig
+) -> None:
+    file = tmp_path / "rig.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
+
+    assert load(file, find_kind=find_kind) == rig
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("a = 1\nb = = 2\n", 2),
+        ("a = 1\nb = [1,\n", 3),
+        ("a = 1\na = 2\n", 2),
+        ("[[[[", 1),
+        ("a = " + "9" * 5000, 1),
+        ("a = " + "[" * 5000, 1),
+        ("a = 2026-02-31", 1),
+    ],
+    ids=["two signs", "open list", "key twice", "brackets", "long number", "deep", "no such day"],
+)
+def test_what_is_no_toml_is_one_mistake_on_its_line(text: str, line: int) -> None:
+    with pytest.raises(RigFileError) as caught:
+        parse(text, file="rig.toml", find_kind=find_kind)
+
+    [mistake] = caught.value.mistakes
+    assert mistake.line == line
+
+
+def test_a_secret_in_the_wrong_place_is_not_repeated() -> None:
+    text = GOOD.replace('user = "rig"', 'password = "hunter two"')
+
+    said = mistakes_in(text)
+
+    assert "notices.mail.password is an unknown key" in said
+    assert "Did you mean password_file?" in said
+    assert "hunter" not in said
+
+
+def test_a_name_that_a_faulty_table_has_is_no_second_mistake() -> None:
+    text = GOOD.replace('driver = "card"', "driver = 7").replace("depth = 85", 'depth = "85"')
+
+    assert mistakes_in(text).count("\n") == 1
+
+
+def test_a_table_without_a_name_is_not_missed_by_those_that_name_it() -> None:
+    text = GOOD.replace('name = "air"\n', "")
+
+    assert mistakes_in(text).count("\n") == 0
+
+
+def test_a_number_too_long_to_print_is_named_without_it() -> None:
+    said = mistakes_in(GOOD.replace("depth = 85", f"depth = 0x{'f' * 5000}"))
+
+    assert "probes[3].depth is a whole number of more than 18 digits" in said
+
+
+def test_a_deeply_nested_value_in_the_wrong_place_is_still_told() -> None:
+    said = mistakes_in(GOOD.replace("depth = 85", f"depth = {'[' * 90}{']' * 90}"))
+
+    assert "probes[3].depth is [[[[" in said
+
+
+LINES = GOOD.splitlines()
+VALUES = st.sampled_from(
+    [
+        "0",
+        "-1",
+        "9.5",
+        "1e300",
+        "nan",
+        "-inf",
+        "true",
+        '""',
+        '"x"',
+        "[]",
+        "[[]]",
+        "{}",
+        "[{}]",
+        "{x=1}",
+        "2026-05-04",
+        "2026-05-04T00:00:00Z",
+        "07:32:00",
+        '"meter"',
+        '"T\\u0020air"',
+        '"level"',
+        '"pins"',
+        "0xffffffffffffffffffffffff",
+        '"\\u0000"',
+        "[1,[2]]",
+        '["sealed",1]',
+        '[{name="x"}]',
+        "{name=1}",
+    ]
+)
+
+
+@st.composite
+def mutated(draw: st.DrawFn) -> str:
+    """Take the good file with some lines left out, doubled, moved or given another value."""
+    lines = list(LINES)
+    for _ in range(draw(st.integers(1, 5))):
+        at = draw(st.integers(0, len(lines) - 1))
+        what = draw(st.sampled_from(["drop", "double", "move", "value", "key", "cut", "inner"]))
+        line = lines[at]
+        key, sign, value = line.partition(" = ")
+        if what == "drop":
+            del lines[at]
+        elif what == "double":
+            lines.insert(at, line)
+        elif what == "move":
+            lines.insert(draw(st.integers(0, len(lines) - 1)), lines.pop(at))
+        elif what == "value" and sign:
+            lines[at] = f"{key} = {draw(VALUES)}"
+        elif what == "key" and sign:
+            lines[at] = (
+                f"{draw(st.sampled_from(['name', 'x', 'kind', 'depth', key[1:]]))} = {value}"
+            )
+        elif what == "inner" and "{" in line:
+            lines[at] = line.replace(draw(st.sampled_from(["1", '"', "name", ","])), "", 1)
+        elif what == "cut":
+            lines[at] = line[: draw(st.integers(0, len(line)))]
+    return "\n".join(lines)
+
+
+def read(text: str, *, drivers: bool) -> tuple[Rig | None, tuple[Mistake, ...]]:
+    try:
+        return parse(text, file="rig.toml", find_kind=find_kind if drivers else None), ()
+    except RigFileError as error:
+        return None, error.mistakes
+
+
+@settings(max_examples=600, deadline=None)
+@given(text=mutated(), drivers=st.booleans())
+def test_a_file_altered_anywhere_gives_a_rig_or_its_mistakes_and_never_anything_else(
+    text: str, drivers: bool
+) -> None:
+    rig, mistakes = read(text, drivers=drivers)
+
+    assert (rig is None) == bool(mistakes)
+    lines = [mistake.line for mistake in mistakes]
+    assert lines == sorted(lines)
+    assert all(1 <= line <= text.count("\n") + 1 for line in lines)
+    assert all(str(mistake) and mistake.remedy.endswith(".") for mistake in mistakes)
+
+
+HEADERS = ["rig", "specimen", "bays", "reservoir", "buses", "probes", "alarms", "curves", "forward"]
+
+
+@pytest.mark.parametrize("key", HEADERS)
+@settings(max_examples=30, deadline=None)
+@given(value=VALUES)
+def test_a_table_that_is_something_else_gives_mistakes_and_nothing_else(
+    key: str, value: str
+) -> None:
+    blocks = re.split(r"\n(?=\[)", GOOD)
+    others = [block for block in blocks if not re.match(rf"\[+{key}\b", block)]
+    for written in (value, f"[{value}]"):
+        text = f"{key} = {written}\n" + "\n".join(others)
+        tomllib.loads(text)
+        rig, mistakes = read(text, drivers=True)
+
+        assert mistakes or (key, written) in (("alarms", "[]"), ("forward", "{}"))
+        assert (rig is None) == bool(mistakes)
+
+
+@pytest.mark.parametrize(
+    "name", ["depth_with_its_unit", "bays_that_overlap", "references_to_nothing", "names"]
+)
+def test_doing_what_a_message_says_mends_that_line(name: str) -> None:
+    text = (HERE / "broken" / f"{name}.toml").read_text(encoding="utf-8")
+    _, mistakes = read(text, drivers=True)
+    lines = text.splitlines()
+    mended = 0
+    for mistake in mistakes:
+        remedy = re.match(
+            r"Write (\w+ = [^\s\"]+|\w+ = \"[^\"]*\"|\w+ = \[[^\]]*\])", mistake.remedy
+        )
+        if remedy and lines[mistake.line - 1].startswith(remedy[1].partition(" ")[0]):
+            lines[mistake.line - 1] = remedy[1].rstrip(".,")
+            mended += 1
+
+    _, left = read("\n".join(lines), drivers=True)
+
+    assert mended >= 1
+    assert len(left) == len(mistakes) - mended

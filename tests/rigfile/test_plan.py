@@ -1,0 +1,44 @@
+"""The wiring plan."""
+
+from longsoak.rigfile.load import load, parse
+from longsoak.rigfile.plan import COLUMNS, wiring_plan
+from rigfile.fake_kinds import HERE, find_kind
+
+GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
+
+
+def test_the_plan_has_a_row_for_each_probe_by_bus_then_address() -> None:
+    assert COLUMNS == ("bus", "address", "probe", "place", "curve")
+    assert wiring_plan(load(HERE / "good.toml", find_kind=find_kind)) == [
+        ("meter", "channel 109", "P 30/60", "plain lime, 30 deep, 60 high", "my fir"),
+        ("meter", "channel 110", "C 30/60", "cork-lime, 30 deep, 60 high", "Douglas-fir (coast)"),
+        ("meter", "channel 120", "meter reference", "in the scanner's plug", ""),
+        ("air", "device 1, input 0, scale 0.1", "air wet RH", "air, wet face", ""),
+        ("air", "device 1, input 1, scale 0.1", "T air", "air, wet face", ""),
+        ("air", "device 2, input 1, scale 0.1", "T cork-lime", "cork-lime, 85 deep, 60 high", ""),
+        ("air", "device 3, discrete 0", "high float", "catch tray", ""),
+        ("tray", "channel voltage0", "water level", "catch tray", ""),
+    ]
+
+
+def test_device_9_comes_before_device_10_and_words_come_after_numbers() -> None:
+    text = GOOD.replace("device = 2", "device = 10").replace("device = 3", "device = 9")
+
+    rows = wiring_plan(parse(text, file="rig.toml", find_kind=find_kind))
+
+    assert [row[1] for row in rows if row[0] == "air"] == [
+        "device 1, input 0, scale 0.1",
+        "device 1, input 1, scale 0.1",
+        "device 9, discrete 0",
+        "device 10, input 1, scale 0.1",
+    ]
+
+
+def test_buses_come_in_the_order_of_the_file() -> None:
+    meter, air = GOOD.index('[[buses]]\nname = "meter"'), GOOD.index('[[buses]]\nname = "air"')
+    tray = GOOD.index('[[buses]]\nname = "tray"')
+    swapped = GOOD[:meter] + GOOD[air:tray] + GOOD[meter:air] + GOOD[tray:]
+
+    rows = wiring_plan(parse(swapped, file="rig.toml", find_kind=find_kind))
+
+    assert list(dict.fromkeys(row[0] for row in rows)) == ["air", "meter", "tray"]
