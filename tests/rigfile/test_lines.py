@@ -61,9 +61,10 @@ def _in(item: object, path: KeyPath, part: str | int) -> list[KeyPath]:
     ],
 )
 def test_a_key_is_found_on_its_line(text: str, path: KeyPath, line: int) -> None:
-    tomllib.loads(text)
+    found = locate(text)
 
-    assert locate(text).of(path) == line
+    assert found.known() == set(paths_in(tomllib.loads(text)))
+    assert found.of(path) == line
 
 
 def test_what_is_absent_is_found_where_it_would_stand() -> None:
@@ -117,6 +118,8 @@ class Writer:
         styles = [json.dumps(value), f'"""\n{json.dumps(value)[1:-1]}"""']
         if "'" not in value and value.isprintable():
             styles += [f"'{value}'", f"'''{value}'''"]
+        if value.endswith('"') and value.isprintable() and "\\" not in value and '""' not in value:
+            styles.append(f'"""{value}"""')  # four quotes at the end
         self.text += self._draw(st.sampled_from(styles))
 
     def value(self, value: object, path: KeyPath) -> None:

@@ -299,6 +299,22 @@ def test_a_table_without_a_name_is_not_missed_by_those_that_name_it() -> None:
     assert mistakes_in(text).count("\n") == 0
 
 
+def test_two_buses_may_each_have_a_probe_at_the_same_address() -> None:
+    text = GOOD.replace("channel = 109", "channel = 110")
+    second = '[[buses]]\nname = "spare"\ndriver = "card"\nport = "/dev/ttyUSB9"\n\n[[probes]]'
+    apart = text.replace("[[probes]]", second, 1).replace('bus = "meter"', 'bus = "spare"', 1)
+
+    assert "an address that no other probe" in mistakes_in(text)
+    assert parse(apart, file="rig.toml", find_kind=find_kind).probes[0].bus == "spare"
+
+
+def test_a_default_left_out_is_the_same_address_as_one_written() -> None:
+    text = GOOD.replace("device = 3, discrete = 0", "device = 1, input = 0, scale = 0.1")
+    written = text.replace("input = 0, scale = 0.1 }", 'input = 0, scale = 0.1, order = "big" }', 1)
+
+    assert "an address that no other probe" in mistakes_in(written)
+
+
 def test_a_number_too_long_to_print_is_named_without_it() -> None:
     said = mistakes_in(GOOD.replace("depth = 85", f"depth = 0x{'f' * 5000}"))
 
@@ -415,7 +431,7 @@ def test_a_table_that_is_something_else_gives_mistakes_and_nothing_else(
 
 
 @pytest.mark.parametrize(
-    "name", ["depth_with_its_unit", "bays_that_overlap", "references_to_nothing", "names"]
+    "name", ["depth_with_its_unit", "bays_that_overlap", "many_at_once", "names"]
 )
 def test_doing_what_a_message_says_mends_that_line(name: str) -> None:
     text = (HERE / "broken" / f"{name}.toml").read_text(encoding="utf-8")

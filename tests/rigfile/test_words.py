@@ -5,14 +5,14 @@ import tomllib
 import pytest
 from pydantic import ValidationError
 
-from longsoak.rigfile import outlettables, tables
+from longsoak.rigfile import alarmtable, outlettables, tables
 from longsoak.rigfile.reading import words_of
 from longsoak.rigfile.words import Table, Words
 
 MODELS = sorted(
     {
         model
-        for module in (tables, outlettables)
+        for module in (tables, alarmtable, outlettables)
         for model in vars(module).values()
         if isinstance(model, type) and issubclass(model, Table) and model is not Table
     },

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 
+from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
-from longsoak.rigfile.tables import AlarmTable, ProbeTable
+from longsoak.rigfile.tables import ProbeTable
 from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Watch
 
 NARROWED_BY: Mapping[Watch, str] = {

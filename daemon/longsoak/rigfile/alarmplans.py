@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from longsoak.rigfile.alarmchecks import subject_of
+from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.alarmtexts import AlarmWriter
-from longsoak.rigfile.tables import AlarmTable
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.rig import (
     UNIT,

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar, cast
 
+from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
     DatabaseTable,
@@ -15,7 +16,6 @@ from longsoak.rigfile.outlettables import (
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.report import Report, number
 from longsoak.rigfile.tables import (
-    AlarmTable,
     BayTable,
     BusTable,
     CurveTable,

@@ -6,7 +6,6 @@ from typing import Annotated
 from pydantic import Field
 
 from longsoak.rigfile.words import (
-    Delay,
     Finite,
     Name,
     NotNegative,
@@ -23,10 +22,11 @@ from longsoak.rigfile.words import (
     reference,
     table_of,
 )
-from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+from longsoak.vocabulary.rig import Boundary, Kind, Material
 
-_Tables = list[dict[str, object]] | None
 _One = dict[str, object] | None
+_Some = Annotated[list[object], Field(min_length=1)] | None
+_Edge = Annotated[Boundary, Field(strict=False)]  # TOML has text only
 
 
 def _tables(header: str, *, needed: bool = False) -> Words:
@@ -43,16 +43,10 @@ class Document(Table):
 
     rig: Annotated[_One, table_of("rig", needed=True)] = None
     specimen: Annotated[_One, table_of("specimen", needed=True)] = None
-    bays: Annotated[
-        Annotated[list[object], Field(min_length=1)] | None, _tables("bays", needed=True)
-    ] = None
+    bays: Annotated[_Some, _tables("bays", needed=True)] = None
     reservoir: Annotated[_One, table_of("reservoir")] = None
-    buses: Annotated[
-        Annotated[list[object], Field(min_length=1)] | None, _tables("buses", needed=True)
-    ] = None
-    probes: Annotated[
-        Annotated[list[object], Field(min_length=1)] | None, _tables("probes", needed=True)
-    ] = None
+    buses: Annotated[_Some, _tables("buses", needed=True)] = None
+    probes: Annotated[_Some, _tables("probes", needed=True)] = None
     alarms: Annotated[list[object] | None, _tables("alarms")] = None
     curves: Annotated[_One, table_of('curves."name of the curve"')] = None
     notices: Annotated[_One, table_of("notices.mail")] = None
@@ -74,10 +68,10 @@ class RigTable(Table):
 class EdgesTable(Table):
     """``edges`` of the specimen."""
 
-    top: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
-    bottom: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
-    left: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
-    right: Annotated[Annotated[Boundary, Field(strict=False)] | None, one_of(Boundary)] = None
+    top: Annotated[_Edge | None, one_of(Boundary)] = None
+    bottom: Annotated[_Edge | None, one_of(Boundary)] = None
+    left: Annotated[_Edge | None, one_of(Boundary)] = None
+    right: Annotated[_Edge | None, one_of(Boundary)] = None
 
 
 class SpecimenTable(Table):
@@ -102,7 +96,7 @@ class SpecimenTable(Table):
         ),
     ] = None
     between_bays: Annotated[
-        list[Annotated[Boundary, Field(strict=False)]] | None,
+        list[_Edge] | None,
         Words(
             f"a list with one of {', '.join(Boundary)} for each boundary between two bays",
             '["sealed"]',
@@ -135,7 +129,7 @@ class BayTable(Table):
         measured("millimetres across from the left edge as a bare number, more than 0", 600),
     ] = None
     layers: Annotated[
-        Annotated[list[object], Field(min_length=1)] | None,
+        _Some,
         Words(
             "a list of layers from the wet face inwards",
             '[{ name = "timber panel", material = "timber", thickness = 180 }]',
@@ -251,43 +245,6 @@ class ProbeTable(Table):
     resolution: Annotated[
         NotNegative | None,
         measured("millimetres as a bare number, 0 or more", 0.5, needed=False),
-    ] = None
-
-
-class AlarmTable(Table):
-    """``[[alarms]]``."""
-
-    watch: Annotated[Annotated[Watch, Field(strict=False)] | None, one_of(Watch)] = None
-    probe: Annotated[Name | None, reference("a probe", "C 30/60")] = None
-    bus: Annotated[Name | None, reference("a bus", "meter")] = None
-    outlet: Annotated[
-        Name | None, Words("mail, mqtt or database", '"mqtt"', choices=("mail", "mqtt", "database"))
-    ] = None
-    against: Annotated[Name | None, reference("another probe of the same kind", "T plain")] = None
-    setpoint: Annotated[
-        Finite | None, Words("a bare number in the unit of what is watched", "100")
-    ] = None
-    deadband: Annotated[
-        NotNegative | None,
-        Words("a bare number in the unit of what is watched, 0 or more", "3"),
-    ] = None
-    on_delay: Annotated[
-        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
-    ] = None
-    off_delay: Annotated[
-        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
-    ] = None
-    title: Annotated[Name | None, named("a few words", "Overfill, catch tray", needed=False)] = None
-    cause: Annotated[
-        Text | None, Words("a line of text of 1 to 600 characters", '"What it is."')
-    ] = None
-    consequence: Annotated[
-        Text | None,
-        Words("a line of text of 1 to 600 characters", '"What happens if nothing is done."'),
-    ] = None
-    actions: Annotated[
-        Annotated[list[Text], Field(min_length=1)] | None,
-        Words("a list of one or more lines of text", '["Look at the pump."]'),
     ] = None
 
 

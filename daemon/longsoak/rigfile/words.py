@@ -96,7 +96,7 @@ Finite = Annotated[float, Field(allow_inf_nan=False)]
 # Walls of up to 100 m; more is a slip of the unit.
 NotNegative = Annotated[Finite, Field(ge=0, le=100_000)]
 Positive = Annotated[Finite, Field(gt=0, le=100_000)]
-# Twice the fastest poll a bus keeps up with for months is 0.1 s; a day is the slowest worth having.
+# Five polls a second keep up with a hand on the tap; once a day is the slowest worth having.
 Period = Annotated[Finite, Field(ge=0.2, le=86_400)]
 Delay = Annotated[Finite, Field(ge=0, le=86_400)]
 Pair = Annotated[tuple[Finite, Finite], Field(strict=False)]  # TOML has lists only

@@ -1,0 +1,57 @@
+"""The table of the rig file that changes or adds an alarm."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from longsoak.rigfile.words import (
+    Delay,
+    Finite,
+    Name,
+    NotNegative,
+    Table,
+    Text,
+    Words,
+    measured,
+    named,
+    one_of,
+    reference,
+)
+from longsoak.vocabulary.rig import Watch
+
+
+class AlarmTable(Table):
+    """``[[alarms]]``."""
+
+    watch: Annotated[Annotated[Watch, Field(strict=False)] | None, one_of(Watch)] = None
+    probe: Annotated[Name | None, reference("a probe", "C 30/60")] = None
+    bus: Annotated[Name | None, reference("a bus", "meter")] = None
+    outlet: Annotated[
+        Name | None, Words("mail, mqtt or database", '"mqtt"', choices=("mail", "mqtt", "database"))
+    ] = None
+    against: Annotated[Name | None, reference("another probe of the same kind", "T plain")] = None
+    setpoint: Annotated[
+        Finite | None, Words("a bare number in the unit of what is watched", "100")
+    ] = None
+    deadband: Annotated[
+        NotNegative | None,
+        Words("a bare number in the unit of what is watched, 0 or more", "3"),
+    ] = None
+    on_delay: Annotated[
+        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
+    ] = None
+    off_delay: Annotated[
+        Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
+    ] = None
+    title: Annotated[Name | None, named("a few words", "Overfill, catch tray", needed=False)] = None
+    cause: Annotated[
+        Text | None, Words("a line of text of 1 to 600 characters", '"What it is."')
+    ] = None
+    consequence: Annotated[
+        Text | None,
+        Words("a line of text of 1 to 600 characters", '"What happens if nothing is done."'),
+    ] = None
+    actions: Annotated[
+        Annotated[list[Text], Field(min_length=1)] | None,
+        Words("a list of one or more lines of text", '["Look at the pump."]'),
+    ] = None
