@@ -15,7 +15,8 @@ from longsoak.vocabulary.sample import Absence, Missing, Sample
 _log = logging.getLogger(__name__)
 
 BACK_OFF = (1.0, 2.0, 5.0, 10.0, 30.0)  # s between two attempts to open a bus; the last repeats
-_RAW_UNIT = {**UNIT, Kind.LEVEL: "mm"}
+# What a bus that carries bare numbers is taken to mean by them, UCUM.
+_RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
 
 
 @dataclass(frozen=True, slots=True)

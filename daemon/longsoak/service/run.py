@@ -61,6 +61,14 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
 
 
 def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clock: Clock) -> None:
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+
+    def asked(number: int, _frame: FrameType | None) -> None:
+        _log.info("stopping: %s", signal.Signals(number).name)
+        messages.put(Stop())  # a SimpleQueue may be put to from a signal handler
+
+    for wanted in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(wanted, asked)
     number = writer.accept_rig(rig_file.read_text(encoding="utf-8"), utc_ms=clock.utc_ms())
     gap = writer.begin_run(
         boot=clock.boot,
@@ -81,7 +89,6 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
         _log.info("%s", says)
         writer.commit(Batch(events=[NewEvent(clock.utc_ms(), "gap", "record", says)]))
 
-    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
     stop = threading.Event()
     outlets = _outlets(rig, rig_file.parent, folder=folder, clock=clock, put=messages.put)
     _start_notices_at_the_end(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
@@ -115,12 +122,6 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
         for bus in rig.buses
     ]
 
-    def asked(number: int, _frame: FrameType | None) -> None:
-        _log.info("stopping: %s", signal.Signals(number).name)
-        messages.put(Stop())  # a SimpleQueue may be put to from a signal handler
-
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, asked)
     calendar = threading.Thread(
         target=_keep_calendar, args=(clock, stop, messages.put), name="calendar", daemon=True
     )

@@ -1,0 +1,107 @@
+"""What a notice says of an alarm's change. Pure; mail and MQTT share it."""
+
+from collections.abc import Sequence
+from math import isfinite
+
+from longsoak.core.wording import rfc3339, time_words, value_words
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.flags import Reason
+from longsoak.vocabulary.rig import UNIT, UNIT_WORDS, AlarmPlan, Kind, Rig
+
+INVENTED = "All data of this rig are invented."
+
+
+def is_news(change: AlarmChange) -> bool:
+    """Whether a change is worth a mail: an alarm came or its cause went, no acknowledgement."""
+    return change.new is AlarmState.NEW or is_over(change)
+
+
+def is_over(change: AlarmChange) -> bool:
+    """Whether the cause was there until this change."""
+    return change.old.standing and not change.new.standing
+
+
+def one_line(text: str) -> str:
+    """Text as one line: what could end a mail's header or steer a terminal becomes a space."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def title_of(rig: Rig, change: AlarmChange) -> str:
+    """The alarm's title, or its key where the rig file has it no longer."""
+    plan = _plan(rig, change)
+    return one_line(change.key if plan is None else plan.title)
+
+
+def subject(rig: Rig, changes: Sequence[AlarmChange]) -> str:
+    """One line for all of `changes`: the alarm's title if it is one, else how many."""
+    last = {change.key: change for change in changes}
+    if len(last) == 1:
+        (change,) = last.values()
+        over = "over: " if is_over(change) else ""
+        return f"{one_line(rig.name)}: {over}{title_of(rig, change)}"
+    ended = sum(map(is_over, last.values()))
+    raised = len(last) - ended
+    counts = (
+        f"{raised} alarm{'s' * (raised > 1)}" if raised else "",
+        f"{ended} over" if ended else "",
+    )
+    return f"{one_line(rig.name)}: {', '.join(filter(None, counts))}"
+
+
+def body(rig: Rig, changes: Sequence[AlarmChange]) -> str:
+    """The text of a mail about `changes`, in their order."""
+    blocks = [_block(rig, change) for change in changes]
+    if rig.page is not None:
+        blocks.append(f"To look, and to acknowledge: {rig.page}")
+    if rig.invented:
+        blocks.append(INVENTED)
+    return "\n\n".join(blocks) + "\n"
+
+
+def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | None]:
+    """A change as the keys of ``alarm.schema.json``."""
+    kind = _kind(rig, change)
+    value = change.value if change.value is not None and isfinite(change.value) else None
+    return {
+        "rig": rig.name,
+        "alarm": change.key,
+        "title": title_of(rig, change),
+        "state": str(change.new),
+        "standing": change.new.standing,
+        "at": rfc3339(change.utc_ms),
+        "value": value,
+        "unit": UNIT[kind] if value is not None and kind is not None else None,
+        "says": change.says,
+        "by": change.by,
+        "invented": rig.invented,
+    }
+
+
+def _block(rig: Rig, change: AlarmChange) -> str:
+    when = time_words(change.utc_ms)
+    title = title_of(rig, change)
+    lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when}"]
+    kind = _kind(rig, change)
+    if change.value is not None and kind is not None:
+        unit = UNIT_WORDS[kind]
+        lines.append(f"  Value: {value_words(kind, change.value, Reason.NONE)} {unit}".rstrip())
+    if change.says:
+        lines.append(f"  Seen: {one_line(change.says)}")
+    plan = _plan(rig, change)
+    if plan is not None and not is_over(change):
+        lines += [f"  Cause: {plan.cause}", f"  If nothing is done: {plan.consequence}"]
+        lines += ["  What to do:"] if plan.actions else []
+        lines += [f"    {number}. {action}" for number, action in enumerate(plan.actions, 1)]
+    return "\n".join(lines)
+
+
+def _plan(rig: Rig, change: AlarmChange) -> AlarmPlan | None:
+    return next((plan for plan in rig.alarms if plan.key == change.key), None)
+
+
+def _kind(rig: Rig, change: AlarmChange) -> Kind | None:
+    """What the alarm's value is a value of: its probe's own, whatever the setpoint is in."""
+    plan = _plan(rig, change)
+    if plan is None:
+        return None
+    return next((probe.kind for probe in rig.probes if probe.name == plan.subject), None)

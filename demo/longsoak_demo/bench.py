@@ -1,0 +1,138 @@
+"""What every instrument sees: the model, seen through noise and through what has gone wrong."""
+
+import random
+from collections.abc import Callable
+
+from longsoak_demo import places
+from longsoak_demo.events import Event, Kind
+from longsoak_demo.physics import RenderPair
+from longsoak_demo.places import BY_NAME, PLACES, Place
+from longsoak_demo.tray import PER_MM, STOP
+from longsoak_demo.wood import resistance
+
+OPEN_WIRE = float("inf")
+_OVERFILL_TO = STOP + 10.0  # mm, above the float too, where a script gives no amount
+# Standard deviation of a reading: a share of the value for resistances, else in the kind's unit.
+_NOISE = {
+    "pins": 0.01,
+    "reference resistor": 0.001,
+    "humidity": 0.2,
+    "temperature": 0.04,
+    "level": 0.12,
+}
+
+
+class Bench:
+    """The rig as its wires see it, and the hand that breaks and mends it.
+
+    Parameters
+    ----------
+    pair : RenderPair
+        The model.
+    seed : int
+        Two benches of one seed read the same at the same simulated time.
+    """
+
+    def __init__(self, pair: RenderPair, *, seed: int) -> None:
+        self.pair = pair
+        self._seed = seed
+        self._open: set[str] = set()
+        self._silent: set[str] = set()  # probes and buses
+        self._drift: dict[str, float] = {}
+        self.unplugged: set[str] = set()  # buses
+        self.on_cable: Callable[[str], None] | None = None  # told the bus that was (un)plugged
+
+    def apply(self, event: Event) -> None:
+        """Let one event happen."""
+        tray, probe, target = self.pair.tray, event.probe, event.probe or event.bus
+        match event.kind:
+            case Kind.OVERFILL:
+                enough = max(_OVERFILL_TO - tray.depth, 1.0) * PER_MM
+                tray.pour(enough if event.amount is None else event.amount)
+            case Kind.PUMP_STOP | Kind.PUMP_START:
+                tray.pump_on = event.kind is Kind.PUMP_START
+            case Kind.OPEN_WIRE if probe:
+                self._open.add(probe)
+            case Kind.DRIFT if probe:
+                self._drift[probe] = event.amount or 0.0
+            case Kind.SILENCE if target:
+                self._silent.add(target)
+            case Kind.UNPLUG | Kind.REPLUG if event.bus:
+                self._cable(event.bus, out=event.kind is Kind.UNPLUG)
+            case Kind.MEND:
+                self._mend(event)
+
+    def silent(self, place: Place) -> bool:
+        """Whether `place` gives no answer at all."""
+        return place.name in self._silent or self.bus_silent(place.bus)
+
+    def bus_silent(self, bus: str) -> bool:
+        """Whether nothing on `bus` answers."""
+        return bus in self._silent
+
+    def open_wire(self, place: Place) -> bool:
+        """Whether the wire to `place` is broken."""
+        return place.name in self._open
+
+    def reading(self, place: Place) -> float:
+        """What the instrument at `place` measures now.
+
+        Ohm for pins and reference resistors (infinite for an open wire), % for humidity, degC for
+        temperature, mm for the level, 1 or 0 for the float.
+        """
+        if place.kind == "float":  # its contact closes when it lifts; a broken wire never does
+            return float(self.pair.tray.float_lifted and not self.open_wire(place))
+        if self.open_wire(place):
+            return OPEN_WIRE
+        # Seeded by probe and simulated time: a reading doesn't hang on how often others are asked.
+        source = random.Random(f"{self._seed} {place.name} {self.pair.time:.3f}")  # noqa: S311 - noise, not a secret
+        noise, drift = source.gauss(0.0, _NOISE[place.kind]), self._drift.get(place.name, 0.0)
+        truth = self._truth(place)
+        if place.kind in ("pins", "reference resistor"):
+            return truth * (1 + noise) * max(1 + drift / 100, 1e-6)
+        value = truth + noise + drift
+        return min(max(value, 0.0), 100.0) if place.kind == "humidity" else value
+
+    def _truth(self, place: Place) -> float:
+        pair = self.pair
+        if place.kind == "level":
+            return pair.tray.depth
+        if place.kind == "reference resistor":
+            return places.REFERENCE_OHMS
+        if place.bay and place.depth is not None and place.height is not None:
+            if place.kind == "temperature":
+                return pair.timber[place.bay]
+            moisture = pair.moisture(place.bay, depth=place.depth, height=place.height)
+            return resistance(moisture, pair.warmth(place.bay, depth=place.depth))
+        air = pair.wet_air if place.address["device"] == 1 else pair.dry_air
+        return air.temperature if place.kind == "temperature" else air.humidity * 100
+
+    def _cable(self, bus: str, *, out: bool) -> None:
+        if out == (bus in self.unplugged):
+            return
+        self.unplugged ^= {bus}
+        if self.on_cable:
+            self.on_cable(bus)
+
+    def _mend(self, event: Event) -> None:
+        """Mend one probe, one bus with its probes, or the whole rig and the tray."""
+        named = {place.name for place in PLACES if event.bus in (None, place.bus)}
+        if event.probe:
+            named = {event.probe}
+        self._open -= named
+        self._silent -= named
+        for name in named:
+            self._drift.pop(name, None)
+        if event.probe:
+            return
+        for bus in (event.bus,) if event.bus else places.BUSES:
+            self._silent.discard(bus)
+            self._cable(bus, out=False)
+        if event.bus is None:
+            self.pair.tray.pump_on = True
+            self.pair.tray.bale_to(STOP - 5.0)
+
+
+def wired(bus: str) -> list[Place]:
+    """The probes on `bus`, in the order they are wired."""
+    return [place for place in BY_NAME.values() if place.bus == bus]

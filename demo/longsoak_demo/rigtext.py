@@ -1,0 +1,164 @@
+"""The demo's rig file, written from the same list the faked instruments are wired by."""
+
+import json
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from longsoak_demo import places, tray
+from longsoak_demo.airbus import BAUD
+from longsoak_demo.places import PLACES, PORTS, Place
+from longsoak_demo.sysfs import CONVERTER
+
+# Seconds. Far shorter than a real rig's, so that something is seen soon after the start.
+_EVERY = {
+    "pins": 10,
+    "reference resistor": 10,
+    "humidity": 5,
+    "temperature": 5,
+    "level": 1,
+    "float": 1,
+}
+
+_HEAD = """\
+# The demo's rig: two renders on timber panels, side by side. Everything it measures is invented.
+# This file is written anew at every start of the demo, so changes to it are lost; copy it to start
+# a rig file of your own. Lengths are in mm, times in s.
+
+[rig]
+name = "render pair"
+invented = true
+{page}
+[specimen]
+height = {height}
+width = {width}
+underside = {underside}     # above the tray's floor
+edges = {{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }}
+between_bays = ["sealed"]
+"""
+
+_BAY = """
+[[bays]]
+name = {name}
+from = {start}
+to = {end}
+layers = [
+  {{ name = {render}, material = {material}, thickness = {thickness} }},
+  {{ name = "timber panel", material = "timber", thickness = {panel} }},
+]
+"""
+
+_RESERVOIR = """
+# On a real rig the cut-outs against running dry and overfilling are wired, not left to a program;
+# mains near water is work for a licensed electrician, to the local code.
+[reservoir]
+name = "catch tray"
+level = "water level"
+float = "high float"
+depth_table = [[0, 0], [{rim:g}, {litres:g}]]  # mm, L
+length = 1200
+breadth = 340
+rim = {rim:g}
+stop = {stop:g}          # a top-up ends here
+pump_needs = {pump:g}     # the pump sucks air below this
+"""
+
+_TAIL = """
+# Alarms have sensible settings without a word here; this is how one is changed.
+# [[alarms]]
+# watch = "overfill"
+# setpoint = 100
+# deadband = 3
+
+# Notices need a mail server or a broker, so the demo sends none.
+# [notices.mail]
+# host = "localhost"
+# port = 25
+# from = "rig@example.org"
+# to = ["keeper@example.org"]
+"""
+
+
+def rig_text(folder: Path, *, page: str | None) -> str:
+    """The rig file of a demo laid out in `folder`; `page` is the address of its pages, if any."""
+    head = _HEAD.format(
+        page=f"page = {_quoted(page)}\n" if page else "",
+        height=places.HEIGHT,
+        width=places.BAY_WIDTH * len(places.BAYS),
+        underside=places.UNDERSIDE,
+    )
+    bays = [
+        _BAY.format(
+            name=_quoted(bay),
+            start=number * places.BAY_WIDTH,
+            end=(number + 1) * places.BAY_WIDTH,
+            render=_quoted(f"{bay} render"),
+            material=_quoted("cork" if bay.startswith("cork") else "lime"),
+            thickness=places.RENDER,
+            panel=places.PANEL,
+        )
+        for number, bay in enumerate(places.BAYS)
+    ]
+    reservoir = _RESERVOIR.format(
+        rim=tray.RIM, litres=tray.RIM * tray.PER_MM, stop=tray.STOP, pump=tray.PUMP_NEEDS
+    )
+    parts = [head, *bays, reservoir, *_buses(folder.resolve())]
+    parts.append(
+        "\n# A real rig leaves `every` out: pins are then read every 15 minutes, air once a minute."
+    )
+    return "\n".join([*parts, *(_probe(place) for place in PLACES), _TAIL])
+
+
+def _buses(folder: Path) -> Iterator[str]:
+    port = {bus: _quoted(str(folder / "ports" / name)) for bus, name in PORTS.items()}
+    settings = {
+        places.METER: f'driver = "scpi"\nport = {port[places.METER]}',
+        places.FRONT_END: f'driver = "lines"\nport = {port[places.FRONT_END]}',
+        places.AIR_BUS: f'driver = "modbus"\nport = {port[places.AIR_BUS]}\nbaud = {BAUD}',
+        places.WIRE: f'driver = "onewire"\nroot = {_quoted(str(folder / "w1"))}',
+        places.TRAY_ADC: (
+            f'driver = "iio"\nroot = {_quoted(str(folder / "iio"))}\ndevice = {_quoted(CONVERTER)}'
+        ),
+    }
+    for bus in places.BUSES:
+        yield f"[[buses]]\nname = {_quoted(bus)}\n{settings[bus]}\n"
+
+
+def _probe(place: Place) -> str:
+    lines = [
+        "[[probes]]",
+        f"name = {_quoted(place.name)}",
+        f"kind = {_quoted(place.kind)}",
+    ]
+    if place.bay and place.depth is not None:
+        lines.append(f"bay = {_quoted(place.bay)}")
+        lines.append(f"depth = {place.depth}\nheight = {place.height}")
+    if place.where:
+        lines.append(f"place = {_quoted(place.where)}")
+    lines.append(f"bus = {_quoted(place.bus)}")
+    lines.append(f"address = {_inline(place.address)}")
+    lines += _of_kind(place)
+    lines.append(f"every = {_EVERY[place.kind]}")
+    return "\n".join(lines) + "\n"
+
+
+def _of_kind(place: Place) -> list[str]:
+    if place.kind == "pins" and place.bay:
+        curve, warmth = "Douglas-fir (coast)", places.timber_probe(place.bay)
+        return [f"curve = {_quoted(curve)}", f"temperature = {_quoted(warmth)}"]
+    if place.kind == "reference resistor":
+        return [f"nominal = {places.REFERENCE_OHMS:.0e}  # Ohm"]
+    if place.kind == "level":
+        return [f"zero = {places.LEVEL_ZERO}\nper_unit = {places.LEVEL_PER_MV}  # mm per mV"]
+    if place.kind == "float":
+        return [f"trips_at = {tray.FLOAT_TRIPS:g}"]
+    return []
+
+
+def _inline(table: Mapping[str, int | float | str]) -> str:
+    items = (f"{key} = {_quoted(v) if isinstance(v, str) else v}" for key, v in table.items())
+    return "{ " + ", ".join(items) + " }"
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string; JSON's escapes are TOML's too, except for DEL."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
