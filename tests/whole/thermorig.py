@@ -71,3 +71,53 @@ def show(folder: Path, number: int, celsius: float) -> None:
     fresh = device / "fresh"
     fresh.write_text(text)
     fresh.replace(device / "w1_slave")
+
+
+TRAY = """
+[reservoir]
+name = "tray"
+level = "water level"
+depth_table = [[0, 0], [150, 61.2]]
+length = 1200
+breadth = 340
+rim = 150
+stop = 100
+pump_needs = 25
+
+[[buses]]
+name = "tray"
+driver = "iio"
+root = "{root}"
+device = "ads1015"
+
+[[probes]]
+name = "water level"
+kind = "level"
+bus = "tray"
+every = 0.2
+address = {{ channel = "voltage0" }}
+zero = -20.0
+per_unit = 0.1
+
+[[alarms]]
+watch = "overfill"
+on_delay = 0.5
+off_delay = 0.5
+"""
+
+
+def tray(folder: Path) -> str:
+    """What a rig file needs for a tray whose level comes from a faked converter."""
+    pour(folder, 70.0)
+    return TRAY.format(root=folder / "iio")
+
+
+def pour(folder: Path, millimetres: float) -> None:
+    """Let the water stand at `millimetres`."""
+    device = folder / "iio" / "iio:device0"
+    device.mkdir(parents=True, exist_ok=True)
+    (device / "name").write_text("ads1015\n")
+    (device / "in_voltage_scale").write_text("1.0\n")
+    fresh = device / "fresh"
+    fresh.write_text(f"{round((millimetres + 20) / 0.1)}\n")
+    fresh.replace(device / "in_voltage0_raw")

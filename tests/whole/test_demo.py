@@ -1,0 +1,89 @@
+"""`sh demo/start.sh` as a stranger runs it: from a fresh clone, in a path with a space."""
+
+import os
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from longsoak.store.reader import Record
+from longsoak.vocabulary.flags import Flag
+from processes import wait_for
+
+TOP = Path(__file__).parents[2]
+
+
+@pytest.mark.timeout(400)  # installs a virtual environment first
+def test_a_fresh_clone_measures_every_probe_and_says_so(tmp_path: Path) -> None:
+    clone = tmp_path / "a clone"
+    clone.mkdir()
+    files = subprocess.run(
+        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        cwd=TOP,
+        capture_output=True,
+        check=True,
+    ).stdout
+    subprocess.run(
+        ["cp", "--parents", *os.fsdecode(files).strip("\0").split("\0"), clone], cwd=TOP, check=True
+    )
+    demo = subprocess.run(
+        ["sh", "demo/start.sh", "--for", "30"],
+        cwd=clone,
+        capture_output=True,
+        text=True,
+        timeout=390,
+        check=False,
+    )
+    assert demo.returncode == 0, demo.stdout + demo.stderr
+    assert "invented" in demo.stdout
+    assert demo.stdout.count(" pass\n") == 34
+    # All probes were flagged pass within 30 s of the start: the record says when.
+    record = Record(clone / "demo" / "rig" / "record")
+    version = record.rig_version()
+    first = record.first_utc_ms()
+    assert version is not None
+    assert first is not None
+    passed: dict[str, int] = {}
+    for scan in record.scans_after(0, limit=100_000):
+        for reading in scan.readings:
+            if reading.flag is Flag.PASS:
+                passed.setdefault(reading.probe, scan.utc_ms)
+    assert len(passed) == 34
+    assert max(passed.values()) - version.accepted_utc_ms < 30_000
+
+
+def test_an_interrupt_stops_all_of_it(tmp_path: Path) -> None:
+    import signal
+    import sys
+
+    demo = subprocess.Popen(
+        [sys.executable, "-m", "longsoak_demo", "--folder", tmp_path / "rig"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
+    )
+    assert demo.stdout is not None
+    said: list[str] = []
+    for line in demo.stdout:
+        said.append(line)
+        if "Pages: http" in line:
+            break
+    assert said[-1].startswith("Pages: http"), said
+    os.killpg(demo.pid, signal.SIGINT)  # as Ctrl-C does: to the whole group
+    rest = demo.communicate(timeout=60)[0]
+    assert demo.returncode == 0, rest
+    assert "All stopped." in rest
+    wait_for(lambda: not _members(demo.pid), what="every process of the group to end")
+
+
+def _members(group: int) -> list[str]:
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = stat.read_text().rpartition(")")[2].split()
+        except OSError:
+            continue  # it ended while we looked
+        if int(fields[2]) == group and fields[0] != "Z":
+            found.append(stat.parent.name)
+    return found

@@ -1,0 +1,115 @@
+"""From the water to the mailbox, the broker and the database, all of them real."""
+
+import json
+from pathlib import Path
+
+from longsoak.store.reader import Record
+from longsoak.vocabulary.alarm import AlarmState
+from processes import longsoak, running, wait_for
+from servers import broker, free_port, listener, mail_server, time_series_server
+from whole.thermorig import lay_out, pour, tray
+
+
+def notices(mail_port: int, mqtt_port: int) -> str:
+    return f"""
+[notices.mail]
+host = "127.0.0.1"
+port = {mail_port}
+from = "rig@example.org"
+to = ["keeper@example.org"]
+
+[notices.mqtt]
+host = "127.0.0.1"
+port = {mqtt_port}
+prefix = "rigs/thermometers"
+
+[[alarms]]
+watch = "outlet away"
+on_delay = 0.5
+"""
+
+
+def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
+    with (
+        mail_server() as mailbox,
+        broker(tmp_path / "broker") as server,
+        listener(server.port) as heard,
+    ):
+        rig_file = lay_out(tmp_path, more=tray(tmp_path) + notices(mailbox.port, server.port))
+        topic = "rigs/thermometers/alarms/overfill:water level"
+        with running(rig_file) as run:
+            wait_for(lambda: heard.last("rigs/thermometers/state"), what="the state")
+            pour(tmp_path, 104.0)
+            wait_for(lambda: heard.last(topic), what="the notice on the broker")
+            told = json.loads(heard.last(topic) or "")
+            assert (told["state"], told["value"], told["unit"]) == (AlarmState.NEW, 104.0, "mm")
+            wait_for(lambda: mailbox.mails, what="the mail")
+            text = mailbox.mails[0].get_content()
+            assert "104 mm" in text
+            assert "invented" in text
+
+            pour(tmp_path, 90.0)
+            wait_for(
+                lambda: json.loads(heard.last(topic) or "")["state"] == AlarmState.GONE,
+                what="the end on the broker",
+            )
+            wait_for(lambda: len(mailbox.mails) == 2, what="the mail of its end")
+            assert run.stop() == 0
+        wait_for(lambda: heard.last("rigs/thermometers/state") == "stopped", what="the clean stop")
+
+
+def test_dead_outlets_stop_nothing_are_alarmed_and_catch_up_by_themselves(tmp_path: Path) -> None:
+    mail_port, mqtt_port = free_port(), free_port()
+    rig_file = lay_out(tmp_path, more=tray(tmp_path) + notices(mail_port, mqtt_port))
+    record = Record(tmp_path / "record")
+    with running(rig_file) as run:
+        run.says("recording")
+        pour(tmp_path, 104.0)
+        away = {"outlet away:mail", "outlet away:mqtt"}
+        wait_for(
+            lambda: run.log.count("recording") and away <= set(record.alarms()),
+            what="the alarms of both outlets",
+            limit=40,
+        )
+        assert "[outlet away:mqtt]" in longsoak("now", rig_file).stdout
+        with (
+            mail_server(port=mail_port) as mailbox,
+            broker(tmp_path / "broker", port=mqtt_port) as server,
+            listener(server.port) as heard,
+        ):
+            topic = "rigs/thermometers/alarms/overfill:water level"
+            wait_for(lambda: heard.last(topic), what="the late notice", limit=60)
+            wait_for(lambda: mailbox.mails, what="the late mail", limit=60)
+            assert "104 mm" in mailbox.mails[0].get_content()
+            wait_for(
+                lambda: all(record.alarms()[key].new is AlarmState.GONE for key in away),
+                what="both outlets back",
+            )
+            assert run.stop() == 0
+
+
+def test_every_reading_is_in_the_database_after_it_was_killed_and_started_again(
+    tmp_path: Path,
+) -> None:
+    with time_series_server(tmp_path / "database") as database:
+        more = f'[forward.database]\nurl = "{database.url}"\norg = "-"\nbucket = "rig"\n'
+        rig_file = lay_out(tmp_path, more=more)
+        record = Record(tmp_path / "record")
+
+        def kept() -> list[int]:
+            readings = record.series("T0", since_ms=0, until_ms=2**53)
+            return [reading.utc_ms for reading in readings]
+
+        def there() -> set[int]:
+            found = database.export("temperature_value", probe="T0")
+            return {at for series in found for at in series.points}
+
+        with running(rig_file) as run:
+            wait_for(there, what="the first readings in the database")
+            database.kill()
+            before = len(kept())
+            wait_for(lambda: len(kept()) >= before + 10, what="measuring without the database")
+            database.start()
+            wait_for(lambda: set(kept()[: before + 10]) <= there(), what="the catch-up", limit=60)
+            assert run.stop() == 0
+        wait_for(lambda: set(kept()) <= there(), what="every reading")
