@@ -8,7 +8,8 @@ from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.rest import ApiException
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.connection import HTTPConnection, HTTPSConnection
-from urllib3.exceptions import HTTPError, TimeoutError as WireTimeoutError
+from urllib3.exceptions import HTTPError
+from urllib3.exceptions import TimeoutError as WireTimeoutError
 
 from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.rig import Database

@@ -21,6 +21,7 @@ from longsoak.vocabulary.errors import NoticeError, StoreError
 from longsoak.vocabulary.rig import Mqtt, Rig
 
 RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
+_PLAIN = "".join(c for c in map(chr, range(0x20, 0x7F)) if c not in "%/+#")
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
 SILENCES = 3  # waits in vain after which the connection is thrown away
 GOODBYE = 3.0  # s that each part of closing may take
@@ -29,10 +30,11 @@ GOODBYE = 3.0  # s that each part of closing may take
 def alarm_topic(prefix: str, key: str) -> str:
     """Where an alarm's changes go: ``{prefix}/alarms/{key}``.
 
-    The key is percent-encoded (RFC 3986, all but letters, digits and ``-._~``): a ``/`` would open
-    another level, ``+``, ``#`` and NUL may not stand in a topic at all (MQTT 5.0, 4.7).
+    In the key ``/`` (it would open another level), ``+``, ``#`` and NUL (a topic may not hold them,
+    MQTT 5.0, 4.7), ``%`` itself and all that is not printable ASCII are percent-encoded as in
+    RFC 3986; the rest stands as it is.
     """
-    return f"{prefix}/alarms/{quote(key, safe='', errors='replace')}"
+    return f"{prefix}/alarms/{quote(key, safe=_PLAIN, errors='replace')}"
 
 
 def state_topic(prefix: str) -> str:

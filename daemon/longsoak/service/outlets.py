@@ -26,8 +26,10 @@ class OutletWorker(threading.Thread):
         The outlet's name, also that of its cursor.
     build : callable
         Makes the outlet, in this thread: what it needs may be slow to import.
-    save_every : float
-        Seconds between two reports of the cursor; 0 reports each move.
+    settle : float
+        Seconds after which what was sent counts as kept by the other end, and between two reports
+        of the cursor. A server that dies may lose what it acknowledged shortly before, so the
+        cursor that is saved stays that far behind. 0 reports each move at once.
     report : callable
         Takes `OutletNews` and `CursorMoved`.
     """
@@ -39,7 +41,7 @@ class OutletWorker(threading.Thread):
         build: Callable[[], Outlet],
         record: Record,
         clock: Clock,
-        save_every: float,
+        settle: float,
         report: Callable[[OutletNews | CursorMoved], None],
     ) -> None:
         super().__init__(name=f"outlet {name}", daemon=True)
@@ -47,11 +49,11 @@ class OutletWorker(threading.Thread):
         self._build = build
         self._record = record
         self._clock = clock
-        self._save_every = save_every
+        self._settle = settle
         self._report = report
         self._call = threading.Event()
         self._stopping = threading.Event()
-        self._saved_at = clock.monotonic()
+        self._position = -1  # not known yet
 
     def wake(self) -> None:
         """Say that something was committed."""
@@ -65,8 +67,8 @@ class OutletWorker(threading.Thread):
     def run(self) -> None:
         """Send until stopped."""
         outlet: Outlet | None = None
-        position: int | None = None
-        saved = -1
+        saved = settling = 0
+        since = self._clock.monotonic()
         rest = 0.0
         while True:
             last = self._stopping.is_set()
@@ -74,9 +76,9 @@ class OutletWorker(threading.Thread):
             try:
                 if outlet is None:
                     outlet = self._build()
-                if position is None:
-                    position = saved = self._record.cursor(self.outlet)
-                position = self._send(outlet, position)
+                if self._position < 0:
+                    self._position = saved = settling = self._record.cursor(self.outlet)
+                self._send(outlet)
             except (ForwardError, NoticeError, StoreError) as error:
                 self._report(OutletNews(self.outlet, str(error)))
                 rest = min(LONGEST_REST, max(1.0, 2 * rest))
@@ -87,11 +89,13 @@ class OutletWorker(threading.Thread):
             else:
                 self._report(OutletNews(self.outlet, None))
                 rest = 0.0
-            if position is not None and position != saved:
-                now = self._clock.monotonic()
-                if last or now - self._saved_at >= self._save_every:
-                    self._report(CursorMoved(self.outlet, position))
-                    saved, self._saved_at = position, now
+            now = self._clock.monotonic()
+            if self._position >= 0 and now - since >= self._settle:
+                settled = settling if self._settle else self._position
+                settling, since = self._position, now
+                if settled != saved:
+                    self._report(CursorMoved(self.outlet, settled))
+                    saved = settled
             if last:
                 break
             if rest:
@@ -101,11 +105,13 @@ class OutletWorker(threading.Thread):
         if outlet is not None:
             outlet.close()
 
-    def _send(self, outlet: Outlet, position: int) -> int:
-        """Send all there is, a step at a time; a stop ends it between two steps."""
+    def _send(self, outlet: Outlet) -> None:
+        """Send all there is, a step at a time; a stop ends it between two steps.
+
+        The position moves with each step, so that a failure never sends again what went before.
+        """
         until = self._clock.monotonic() + LAST_CHANCE
-        while (after := outlet.step(position)) != position:
-            position = after
+        while (after := outlet.step(self._position)) != self._position:
+            self._position = after
             if self._stopping.is_set() and self._clock.monotonic() > until:
                 break
-        return position

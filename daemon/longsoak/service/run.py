@@ -36,7 +36,7 @@ _log = logging.getLogger(__name__)
 
 TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures that correct them
 BUS_STOP = 20.0  # s a worker may take to finish the poll it is in
-DATABASE_CURSOR_PERIOD = 60.0  # s; a replay after a crash covers what lies between
+DATABASE_SETTLES = 60.0  # s a database may take to have on its disk what it acknowledged
 CALENDAR_LOOK = 60.0  # s between two looks whether the clock is known yet
 
 
@@ -200,12 +200,10 @@ def _outlets(
         built.append(("mqtt", partial(_mqtt, record, rig, beside), 0.0))
     if rig.database is not None:
         build = partial(_database, record, rig, beside, put)
-        built.append(("database", build, DATABASE_CURSOR_PERIOD))
+        built.append(("database", build, DATABASE_SETTLES))
     return [
-        OutletWorker(
-            name, build=build, record=record, clock=clock, save_every=save_every, report=put
-        )
-        for name, build, save_every in built
+        OutletWorker(name, build=build, record=record, clock=clock, settle=settle, report=put)
+        for name, build, settle in built
     ]
 
 

@@ -1,0 +1,108 @@
+"""What README and DEVELOPERS.md say is there, and what is there they say."""
+
+import re
+import subprocess
+from importlib.metadata import entry_points, version
+from pathlib import Path
+
+import pytest
+from pydantic import BaseModel
+
+from longsoak.rigfile import alarmtable, outlettables, tables
+from longsoak.rigfile.curves import shipped
+from longsoak.service.drivers import find_kind
+from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+from processes import longsoak
+
+TOP = Path(__file__).parents[2]
+README = (TOP / "README.md").read_text()
+DEVELOPERS = (TOP / "DEVELOPERS.md").read_text()
+PROSE = re.sub(r"^```.*?^```", "", README, flags=re.MULTILINE | re.DOTALL)
+CODE_WORDS = set(re.findall(r"[a-z][a-z0-9_ ]*", "|".join(re.findall(r"`([^`]+)`", PROSE))))
+
+COMMANDS = sorted(point.name for point in entry_points(group="longsoak.commands"))
+DRIVERS = sorted(point.name for point in entry_points(group="longsoak.drivers"))
+
+
+def fields(model: type[BaseModel]) -> set[str]:
+    return {field.alias or name for name, field in model.model_fields.items()}
+
+
+def models(*modules: object) -> list[type[BaseModel]]:
+    return [
+        thing
+        for module in modules
+        for thing in vars(module).values()
+        if isinstance(thing, type) and issubclass(thing, BaseModel) and thing.model_fields
+    ]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_in_the_readme_and_shows_an_example(command: str) -> None:
+    assert f"longsoak {command}" in README
+    shown = longsoak(command, "--help")
+    assert shown.returncode == 0
+    assert f"Example: longsoak {command}" in shown.stdout
+
+
+def test_the_list_of_commands_has_a_line_of_help_for_each() -> None:
+    shown = longsoak("--help").stdout
+    for command in COMMANDS:
+        assert re.search(rf"^  {command} +\w.+", shown, re.MULTILINE), command
+
+
+def test_an_unknown_command_is_told_with_the_nearest() -> None:
+    ended = longsoak("chek")
+    assert ended.returncode == 2
+    assert "Did you mean 'check'?" in ended.stderr
+
+
+@pytest.mark.parametrize(
+    "model", models(tables, outlettables, alarmtable), ids=lambda m: m.__name__
+)
+def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:
+    assert fields(model) - CODE_WORDS == set()
+
+
+@pytest.mark.parametrize("driver", DRIVERS)
+def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
+    kind = find_kind(driver)
+    row = next(line for line in README.splitlines() if line.startswith(f"| `{driver}` |"))
+    told = set(re.findall(r"`([a-z_]+)`", row)) - {driver}
+    wanted = fields(kind.Options) | fields(kind.Address)
+    inner = {"resistor", "excitation"} if "divider" in wanted else set()
+    assert told == wanted | inner
+
+
+@pytest.mark.parametrize("words", [Kind, Watch, Boundary, Material], ids=lambda e: e.__name__)
+def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
+    assert {word.value for word in words} - CODE_WORDS == set()
+
+
+def test_curves_of_memory_are_told_as_such() -> None:
+    assert all("from memory" in curve.source for curve in shipped().values())
+
+
+def test_the_changelog_knows_this_version() -> None:
+    assert f"## {version('longsoak')}" in (TOP / "CHANGELOG.md").read_text()
+
+
+def test_the_developers_guide_names_only_folders_that_are_there() -> None:
+    for path in re.findall(
+        r"`((?:daemon|drivers|dashboards|demo|deploy|tests)/[\w./-]+)`", DEVELOPERS
+    ):
+        assert (TOP / path).exists() or "VERSION" in path, path
+
+
+def test_the_top_level_holds_what_was_agreed_and_nothing_else() -> None:
+    listed = subprocess.run(
+        ["git", "ls-files", "--cached", "--others", "--exclude-standard"],
+        cwd=TOP,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split("\n")
+    assert {name.partition("/")[0] for name in listed if name} == {
+        ".ci", ".gitignore", "CHANGELOG.md", "DEVELOPERS.md", "LICENSE", "README.md", "daemon",
+        "dashboards", "demo", "deploy", "drivers", "pyproject.toml", "tests",
+    }  # fmt: skip

@@ -1,0 +1,230 @@
+"""The forwarder against a scripted server: answers a database gives that can't be had here.
+
+The words of the answers are in the manner of the InfluxDB v2 API reference, from memory.
+"""
+
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from longsoak.forward.database import DatabaseForwarder
+from longsoak.vocabulary.errors import ForwardError
+from longsoak.vocabulary.rig import Database
+from rigs import Keeper, small_rig
+from servers import Answer, Asked, Scripted, scripted_database
+
+RIG = small_rig()
+TOKEN = "t0ken"  # noqa: S105 - made up
+
+
+def forwarder(
+    keeper: Keeper, url: str, *, refused: list[str] | None = None, patience: float = 10.0
+) -> DatabaseForwarder:
+    return DatabaseForwarder(
+        keeper.record,
+        RIG,
+        Database(url, org="house", bucket="rig", token_file=None, overlap=2),
+        token=TOKEN,
+        on_refused=(refused if refused is not None else []).append,
+        patience=patience,
+    )
+
+
+def take_all(asked: Asked) -> Answer:
+    return 204, ""
+
+
+def refuse_lines_with(*bad: bytes) -> "Taking":
+    return Taking(bad)
+
+
+class Taking:
+    """Takes what has no bad line in it and keeps the lines; else answers like a partial write."""
+
+    def __init__(self, bad: Sequence[bytes] = ()) -> None:
+        self.bad = bad
+        self.lines: set[bytes] = set()
+
+    def __call__(self, asked: Asked) -> Answer:
+        lines = asked.body.split(b"\n")
+        good = {line for line in lines if not any(bad in line for bad in self.bad)}
+        self.lines |= good
+        if len(good) < len(lines):
+            return 400, f"partial write: field type conflict dropped={len(lines) - len(good)}"
+        return 204, ""
+
+
+def sent_in(server: Scripted, number: int) -> list[bytes]:
+    return server.asked[number].body.split(b"\n")
+
+
+def test_what_is_asked_is_a_v2_write_with_the_token_and_times_in_ms(tmp_path: Path) -> None:
+    with scripted_database(take_all) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scan({"T core": 20.5})
+        outlet = forwarder(keeper, server.url)
+        outlet.step(0)
+        outlet.close()
+        (asked,) = server.asked
+        path, _, query = asked.path.partition("?")
+        assert path == "/api/v2/write"
+        assert set(query.split("&")) == {"org=house", "bucket=rig", "precision=ms"}
+        assert asked.headers["Authorization"] == f"Token {TOKEN}"
+        assert asked.headers["Content-Encoding"] == "gzip"
+        assert asked.body.endswith(b" %d" % keeper.now_ms)
+
+
+def test_a_poisoned_reading_is_left_out_told_and_blocks_nothing(tmp_path: Path) -> None:
+    taking = refuse_lines_with(b"value=66.0")
+    refused: list[str] = []
+    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scans([{"T core": float(i), "RH room": 40.0} for i in range(100)])
+        outlet = forwarder(keeper, server.url, refused=refused)
+        assert outlet.step(0) == 100
+        outlet.close()
+    assert len(taking.lines) == 199
+    assert len(refused) == 1
+    assert "refused 1 of 200 readings and they were left out" in refused[0]
+    assert "value=66.0" in refused[0]
+    assert "partial write: field type conflict dropped=1" in refused[0]
+
+
+def test_a_poisoned_reading_alone_at_the_end_is_left_out_too(tmp_path: Path) -> None:
+    taking = refuse_lines_with(b"value=66.0")
+    refused: list[str] = []
+    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+        outlet = forwarder(keeper, server.url, refused=refused)
+        keeper.scan({"T core": 20.0})
+        assert outlet.step(0) == 1
+        keeper.scan({"T core": 66.0})
+        assert outlet.step(1) == 2
+        outlet.close()
+    assert len(refused) == 1
+
+
+def test_readings_all_too_old_for_the_bucket_do_not_block_the_newer_ones(tmp_path: Path) -> None:
+    taking = refuse_lines_with(b"probe=T\\ core")
+    refused: list[str] = []
+    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scans([{"T core": 20.0}] * 700)
+        keeper.scans([{"RH room": 40.0}] * 700)
+        outlet = forwarder(keeper, server.url, refused=refused)
+        position, steps = 0, 0
+        while (after := outlet.step(position)) != position:
+            position, steps = after, steps + 1
+        outlet.close()
+    assert position == 1400
+    assert len(taking.lines) == 700
+    assert len(refused) <= steps <= 30, "told once a step, not once a reading"
+
+
+def test_a_server_that_refuses_everything_loses_nothing(tmp_path: Path) -> None:
+    # As a proxy does that gets plain text at its port for encrypted connections.
+    refused: list[str] = []
+    healthy = threading.Event()
+
+    def answer(asked: Asked) -> Answer:
+        return (204, "") if healthy.is_set() else (400, "The plain HTTP request was sent")
+
+    with scripted_database(answer) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scans([{"T core": float(i)} for i in range(20)])
+        outlet = forwarder(keeper, server.url, refused=refused)
+        with pytest.raises(ForwardError, match="refuses everything: 400 The plain HTTP request"):
+            outlet.step(0)
+        assert refused == []
+        healthy.set()
+        assert outlet.step(0) == 20
+        outlet.close()
+        assert len(sent_in(server, -1)) == 20
+
+
+@pytest.mark.parametrize(
+    ("status", "sentence"),
+    [
+        (401, "refuses the token .401 no.. Look at token_file"),
+        (403, "refuses the token .403 no."),
+        (404, "has no bucket 'rig', or takes no v2 writes .404 no."),
+        (408, "could not take it: 408 no"),
+        (429, "could not take it: 429 no"),
+        (500, "could not take it: 500 no"),
+        (503, "could not take it: 503 no"),
+    ],
+)
+def test_an_answer_that_is_not_about_the_lines_moves_and_drops_nothing(
+    tmp_path: Path, status: int, sentence: str
+) -> None:
+    refused: list[str] = []
+    with scripted_database(lambda _: (status, "no")) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scans([{"T core": 20.0}] * 3)
+        outlet = forwarder(keeper, server.url, refused=refused)
+        with pytest.raises(ForwardError, match=sentence):
+            outlet.step(0)
+        assert len(server.asked) == 1, "the client's own retries must be off"
+        assert refused == []
+        outlet.close()
+
+
+def test_a_server_that_does_not_answer_is_given_up_after_the_limit(tmp_path: Path) -> None:
+    over = threading.Event()
+
+    def slow(asked: Asked) -> Answer:
+        over.wait(20)
+        return 204, ""
+
+    with scripted_database(slow) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scan({"T core": 20.0})
+        outlet = forwarder(keeper, server.url, patience=0.3)
+        with pytest.raises(ForwardError, match=r"did not answer within 0\.3 s"):
+            outlet.step(0)
+        over.set()
+        outlet.close()
+
+
+def test_a_kept_connection_is_used_again_and_nothing_is_sent_twice_over_it(tmp_path: Path) -> None:
+    with scripted_database(take_all) as server, Keeper(tmp_path, RIG) as keeper:
+        outlet = forwarder(keeper, server.url)
+        for i in range(10):
+            keeper.scan({"T core": float(i)})
+            assert outlet.step(i) == i + 1
+        outlet.close()
+        assert [len(sent_in(server, i)) for i in range(len(server.asked))] == [1] * 10
+
+
+def test_a_server_that_closes_each_connection_gets_the_overlap_each_time_and_no_loop(
+    tmp_path: Path,
+) -> None:
+    with (
+        scripted_database(take_all, keep_alive=False) as server,
+        Keeper(tmp_path, RIG) as keeper,
+    ):
+        outlet = forwarder(keeper, server.url)
+        for i in range(6):
+            keeper.scan({"T core": float(i)})
+            assert outlet.step(i) == i + 1
+            assert outlet.step(i + 1) == i + 1
+        outlet.close()
+        # Overlap 2 s, a scan a second: each new one, then it and the three before once more.
+        assert len(server.asked) == 1 + 2 * 5
+
+
+def test_a_replay_that_fails_half_way_is_made_again_from_its_beginning(tmp_path: Path) -> None:
+    answers: list[Answer] = []
+
+    def answer(asked: Asked) -> Answer:
+        return answers.pop(0) if answers else (204, "")
+
+    with scripted_database(answer) as server, Keeper(tmp_path, RIG) as keeper:
+        # A minute apart, so that only what was sent lately, not what was recorded lately, counts.
+        keeper.scans([dict.fromkeys(("T core", "RH room"), 20.0)] * 6000, after=60.0)
+        outlet = forwarder(keeper, server.url)
+        position = outlet.step(outlet.step(0))
+        assert position == 5000
+        answers += [(503, "busy"), (204, ""), (503, "busy")]
+        for _ in range(2):
+            with pytest.raises(ForwardError, match="503 busy"):
+                outlet.step(position)
+        server.asked.clear()
+        assert outlet.step(position) == 6000
+        outlet.close()
+        assert sum(len(sent_in(server, i)) for i in range(len(server.asked))) == 12_000

@@ -1,0 +1,141 @@
+"""What a notice says."""
+
+import json
+from importlib.resources import files
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from longsoak.notify.words import body, is_news, one_line, payload, subject
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
+
+OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
+RIG = small_rig(name="render pair")
+SCHEMA = json.loads(files("longsoak.notify").joinpath("alarm.schema.json").read_text("utf-8"))
+
+
+def change(
+    key: str = OVERFILL,
+    old: AlarmState = NORMAL,
+    new: AlarmState = NEW,
+    *,
+    value: float | None = 112.0,
+    says: str = "112 mm, setpoint 100 mm",
+    by: str | None = None,
+) -> AlarmChange:
+    return AlarmChange(1, key, START_MS, 0, old, new, value, says, by)
+
+
+def test_a_mail_about_an_alarm_says_what_since_when_why_and_what_to_do() -> None:
+    assert body(RIG, [change()]) == (
+        "water above the stop line\n"
+        "  Standing since 4 May 2026, 09:00:00 UTC\n"
+        "  Value: 112 mm\n"
+        "  Seen: 112 mm, setpoint 100 mm\n"
+        "  Cause: The top-up went on too long.\n"
+        "  If nothing is done: The tray runs over.\n"
+        "  What to do:\n"
+        "    1. Stop the top-up.\n"
+        "    2. Look for water on the floor before you step in.\n"
+        "\n"
+        "To look, and to acknowledge: http://shop-pi.example:8460/\n"
+        "\n"
+        "All data of this rig are invented.\n"
+    )
+
+
+def test_a_mail_about_an_end_asks_for_nothing() -> None:
+    text = body(small_rig(page=None, invented=False), [change(old=NEW, new=GONE, value=90.0)])
+    assert text == (
+        "water above the stop line\n"
+        "  Over since 4 May 2026, 09:00:00 UTC\n"
+        "  Value: 90 mm\n"
+        "  Seen: 112 mm, setpoint 100 mm\n"
+    )
+
+
+def test_an_alarm_the_rig_file_has_no_more_is_named_by_its_key() -> None:
+    gone = change("drift: old", ACKNOWLEDGED, NORMAL, value=None, says="")
+    assert subject(RIG, [gone]) == "render pair: over: drift: old"
+    assert body(small_rig(page=None, invented=False), [gone]).startswith("drift: old\n  Over since")
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ([change()], "render pair: water above the stop line"),
+        ([change(old=NEW, new=GONE)], "render pair: over: water above the stop line"),
+        ([change(), change(SILENT)], "render pair: 2 alarms"),
+        ([change(), change(SILENT, NEW, GONE)], "render pair: 1 alarm, 1 over"),
+        ([change(old=NEW, new=GONE), change(SILENT, NEW, GONE)], "render pair: 2 over"),
+        # One alarm that came, went and came again is one alarm.
+        ([change(), change(old=NEW, new=GONE), change()], "render pair: water above the stop line"),
+    ],
+)
+def test_a_subject_names_one_alarm_and_counts_several(
+    changes: list[AlarmChange], expected: str
+) -> None:
+    assert subject(RIG, changes) == expected
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "news"),
+    [
+        (NORMAL, NEW, True),
+        (GONE, NEW, True),
+        (NEW, GONE, True),
+        (ACKNOWLEDGED, NORMAL, True),
+        (NEW, ACKNOWLEDGED, False),
+        (GONE, NORMAL, False),
+    ],
+)
+def test_coming_and_going_is_news_and_an_acknowledgement_is_not(
+    old: AlarmState, new: AlarmState, news: bool
+) -> None:
+    assert is_news(change(old=old, new=new)) is news
+
+
+@given(st.text())
+def test_one_line_is_one_printable_line(text: str) -> None:
+    assert one_line(text).isprintable()
+    assert len(one_line(text).splitlines()) <= 1
+
+
+def test_the_schema_is_itself_valid() -> None:
+    Draft202012Validator.check_schema(SCHEMA)
+
+
+@given(
+    key=st.sampled_from([OVERFILL, SILENT]) | st.text(),
+    old=st.sampled_from(AlarmState),
+    new=st.sampled_from(AlarmState),
+    value=st.none() | st.floats(),
+    says=st.text(),
+    by=st.none() | st.text(),
+)
+def test_any_change_fits_the_published_schema(
+    key: str, old: AlarmState, new: AlarmState, value: float | None, says: str, by: str | None
+) -> None:
+    told = payload(RIG, change(key, old, new, value=value, says=says, by=by))
+    sent = json.loads(json.dumps(told, allow_nan=False))
+    Draft202012Validator(SCHEMA).validate(sent)
+    assert sent["alarm"] == key
+    assert sent["standing"] is (new in (NEW, ACKNOWLEDGED))
+
+
+def test_a_value_goes_out_in_the_unit_of_its_probe_as_a_ucum_code() -> None:
+    told = payload(RIG, change())
+    assert (told["value"], told["unit"]) == (112.0, "mm")
+    told = payload(RIG, change(SILENT, value=None))
+    assert (told["value"], told["unit"]) == (None, None)
+
+
+def test_the_schema_turns_away_what_is_not_a_change() -> None:
+    told = payload(RIG, change())
+    validator = Draft202012Validator(SCHEMA)
+    for broken in ({"state": "loud"}, {"at": "yesterday"}, {"value": "112"}, {"more": 1}):
+        assert not validator.is_valid({**told, **broken})
+    assert not validator.is_valid({key: told[key] for key in told if key != "says"})

@@ -1,0 +1,127 @@
+"""An outlet's thread survives whatever its outlet does, and its cursor never runs ahead."""
+
+import queue
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from longsoak.service.clock import SystemClock
+from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.service.outlets import OutletWorker
+from longsoak.store.reader import Record
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.errors import NoticeError
+from longsoak.vocabulary.outlet import Outlet
+
+
+class Scripted:
+    """An outlet with ten things to send; `trouble` may raise before any of them."""
+
+    name = "scripted"
+
+    def __init__(self, trouble: Callable[[int], None] = lambda _: None) -> None:
+        self.sent: list[int] = []
+        self.closed = False
+        self._trouble = trouble
+
+    def step(self, position: int) -> int:
+        if position >= 10:
+            return position
+        self._trouble(position + 1)
+        self.sent.append(position + 1)
+        return position + 1
+
+    def close(self) -> None:
+        self.closed = True
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Record:
+    writer = RecordWriter(tmp_path, now="2031-01-01T00:00:00Z")
+    writer.commit(Batch(cursors={"scripted": (2, 0)}))
+    writer.close()
+    return Record(tmp_path)
+
+
+@contextmanager
+def worker(
+    record: Record, build: Callable[[], Outlet], *, settle: float = 0.0
+) -> Iterator["queue.SimpleQueue[OutletNews | CursorMoved]"]:
+    news: queue.SimpleQueue[OutletNews | CursorMoved] = queue.SimpleQueue()
+    thread = OutletWorker(
+        "scripted",
+        build=build,
+        record=record,
+        clock=SystemClock(),
+        settle=settle,
+        report=news.put,
+    )
+    thread.start()
+    try:
+        yield news
+    finally:
+        thread.stop()
+        thread.join(15)
+    assert not thread.is_alive()
+
+
+def until(news: "queue.SimpleQueue[OutletNews | CursorMoved]", wanted: object) -> list[object]:
+    seen: list[object] = []
+    while wanted not in seen:
+        seen.append(news.get(timeout=10))
+    return seen
+
+
+def test_it_goes_on_from_its_cursor_and_reports_where_it_came_to(record: Record) -> None:
+    outlet = Scripted()
+    with worker(record, lambda: outlet) as news:
+        until(news, CursorMoved("scripted", 10))
+    assert outlet.sent == [3, 4, 5, 6, 7, 8, 9, 10]
+    assert outlet.closed
+
+
+def test_a_failure_is_told_and_nothing_is_sent_twice(record: Record) -> None:
+    failures = iter([NoticeError("the other end is away"), ZeroDivisionError()])
+
+    def trouble(number: int) -> None:
+        if number == 6 and (failure := next(failures, None)) is not None:
+            raise failure
+
+    outlet = Scripted(trouble)
+    with worker(record, lambda: outlet) as news:
+        seen = until(news, OutletNews("scripted", "the other end is away"))
+        assert CursorMoved("scripted", 5) in [*seen, news.get(timeout=10)]
+        until(news, OutletNews("scripted", "failed: ZeroDivisionError()"))
+    # Stopping gives it one last attempt, from where it stood.
+    assert outlet.sent == [3, 4, 5, 6, 7, 8, 9, 10]
+
+
+def test_an_outlet_that_cannot_be_built_is_tried_again(record: Record) -> None:
+    outlet = Scripted()
+    failures = iter([NoticeError("the secret can't be read")])
+
+    def build() -> Outlet:
+        if (failure := next(failures, None)) is not None:
+            raise failure
+        return outlet
+
+    with worker(record, build) as news:
+        until(news, OutletNews("scripted", "the secret can't be read"))
+        until(news, CursorMoved("scripted", 10))
+
+
+def test_a_cursor_that_settles_stays_behind_what_was_only_just_acknowledged(
+    record: Record,
+) -> None:
+    outlet = Scripted()
+    with worker(record, lambda: outlet, settle=3600.0) as news:
+        until(news, OutletNews("scripted", None))
+    assert outlet.sent[-1] == 10
+    assert [n for n in iter_all(news) if isinstance(n, CursorMoved)] == []
+
+
+def iter_all(news: "queue.SimpleQueue[OutletNews | CursorMoved]") -> Iterator[object]:
+    while not news.empty():
+        yield news.get()
