@@ -45,7 +45,6 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("drift:meter reference", (2, 0.5, 1350, 0, "%")),
         ("silent:C 30/60", (None, 0, 900, 0, "")),
         ("silent:T air", (None, 0, 90, 0, "")),
-        ("silent:water level", (None, 0, 30, 0, "")),
         ("silent:high float", (None, 0, 30, 0, "")),
         ("bus down:meter", (None, 0, 10, 0, "")),
         ("outlet away:mail", (None, 0, 60, 0, "")),
@@ -61,8 +60,11 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 5 + 8 + 3 + 3
-    assert {f"silent:{probe.name}" for probe in rig.probes} <= set(keys)
+    assert len(keys) == len(set(keys)) == 5 + 7 + 3 + 3
+    # The level has "level unknown" instead: one cause, one alarm.
+    assert {key for key in keys if key.startswith("silent:")} == {
+        f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
+    }
     assert {f"bus down:{bus.name}" for bus in rig.buses} <= set(keys)
     assert {f"outlet away:{name}" for name in ("mail", "mqtt", "database")} <= set(keys)
     assert all(alarm.key == f"{alarm.watch}:{alarm.subject}" for alarm in rig.alarms)
@@ -123,7 +125,7 @@ def test_an_alarm_of_the_file_changes_what_it_names_and_keeps_the_rest() -> None
 def test_an_alarm_that_names_no_subject_changes_all_of_its_watch() -> None:
     silent = [alarm for alarm in alarms(GOOD).values() if alarm.watch is Watch.SILENT]
 
-    assert len(silent) == 8
+    assert len(silent) == 7
     assert {alarm.off_delay for alarm in silent} == {20}
 
 
@@ -233,3 +235,14 @@ def test_an_alarm_that_makes_no_sense_is_one_mistake(text: str, expected: str) -
 
     assert expected in said
     assert said.count("\n") == 0
+
+
+def test_a_silent_level_is_pointed_to_the_alarm_it_has() -> None:
+    text = PLAIN + '\n[[alarms]]\nwatch = "silent"\nprobe = "water level"\non_delay = 5\n'
+    with pytest.raises(RigFileError) as raised:
+        parse(text, file="rig.toml", find_kind=find_kind)
+    (mistake,) = raised.value.mistakes
+    assert str(mistake).endswith(
+        """is 'silent', expected "level unknown": that is what a silent "water level" alarms as. """
+        """Write watch = "level unknown"."""
+    )

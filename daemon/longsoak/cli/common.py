@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from longsoak.core.wording import count_words
 from longsoak.vocabulary.errors import RigFileError, StoreError
 
 DONE, FOUND_WRONG, BAD_INPUT = 0, 1, 2
@@ -24,9 +25,8 @@ def told() -> Iterator[None]:
     try:
         yield
     except RigFileError as error:
-        count = len(error.mistakes)
         click.echo(str(error), err=True)
-        click.echo(f"{count} mistake{'s' if count != 1 else ''}; nothing was started.", err=True)
+        click.echo(f"{count_words(len(error.mistakes), 'mistake')}; nothing was started.", err=True)
         sys.exit(BAD_INPUT)
     except StoreError as error:
         click.echo(str(error), err=True)

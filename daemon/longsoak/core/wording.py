@@ -60,3 +60,8 @@ def rfc3339(utc_ms: int) -> str:
 def flag_words(flag: Flag, reason: Reason) -> str:
     """A flag with its reason: "pass", "fail: open circuit"."""
     return f"{flag.word}: {reason.words}" if reason.words else flag.word
+
+
+def count_words(count: int, one: str, many: str | None = None) -> str:
+    """A number with its noun: "1 probe", "34 probes", "2 buses"."""
+    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -129,6 +129,13 @@ def _check_subject(
         )
     elif watch is Watch.DRIFT:
         _check_drift(entry, draft, report=report)
+    elif watch is Watch.SILENT and draft.reservoir and subject == draft.reservoir.table.level:
+        report.add(
+            (*entry.path, "watch"),
+            str(watch),
+            expected=f"\"level unknown\": that is what a silent {quoted(str(subject))} alarms as",
+            remedy='Write watch = "level unknown".',
+        )
     elif watch in _WATER and subject in draft.probe_names.first and subject not in subjects:
         report.add(
             (*entry.path, "probe"),

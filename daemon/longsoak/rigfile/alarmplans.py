@@ -110,6 +110,8 @@ def _defaults(
         if probe.kind is Kind.REFERENCE:
             yield _drift(probe, None)
     for probe in probes:
+        if reservoir is not None and probe.name == reservoir.level:
+            continue  # "level unknown" says it already, and sooner
         yield _plan(Watch.SILENT, probe.name, on_delay=_patience(probe), off_delay=AT_ONCE)
     for bus in buses:
         yield _plan(Watch.BUS, bus.name, on_delay=BUS_ON, off_delay=AT_ONCE)

@@ -76,8 +76,8 @@ class AlarmWriter:
         return Texts(
             title,
             cause,
-            "The specimen is wetted from below, which the test does not mean to do, "
-            "and water runs over the rim onto the floor.",
+            "If it rises on, it wets the specimen from below, which spoils the lowest readings, "
+            "and then runs over the rim onto the floor.",
             (
                 "Stop the inflow: close the valve, or lift the hose out.",
                 MAINS,

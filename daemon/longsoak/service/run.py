@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
 
-from longsoak.core.wording import age_words, rfc3339, time_words
+from longsoak.core.wording import age_words, count_words, rfc3339, time_words
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.drivers import find_kind, load_rig
@@ -77,12 +77,12 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
         boottime_ms=clock.boottime_ms(),
     )
     _log.info(
-        "recording %s into %s: rig file version %d, %d probes on %d buses",
+        "recording %s into %s: rig file version %d, %s on %s",
         rig.name,
         folder,
         number,
-        len(rig.probes),
-        len(rig.buses),
+        count_words(len(rig.probes), "probe"),
+        count_words(len(rig.buses), "bus", "buses"),
     )
     if gap is not None:
         says = gap_words(gap)
