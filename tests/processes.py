@@ -5,27 +5,13 @@ import signal
 import subprocess
 import sys
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TypeVar
 
-T = TypeVar("T")
+from waiting import wait_for
 
 COMMAND = Path(sys.executable).parent / "longsoak"
-
-
-def wait_for(look: Callable[[], T | None], *, what: str, limit: float = 20.0) -> T:
-    """What `look` returns as soon as it is true; fails with `what` after `limit` seconds."""
-    until = time.monotonic() + limit
-    while True:
-        found = look()
-        if found:
-            return found
-        if time.monotonic() > until:
-            raise AssertionError(f"waited {limit:g} s for {what}")
-        time.sleep(0.02)
 
 
 def longsoak(*arguments: str | Path, **more: str) -> subprocess.CompletedProcess[str]:

@@ -15,7 +15,6 @@ import socket
 import ssl
 import subprocess
 import threading
-import time
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -31,6 +30,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from waiting import wait_for
+
 HOST = "127.0.0.1"
 
 
@@ -39,14 +40,6 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind((HOST, 0))
         return int(probe.getsockname()[1])
-
-
-def wait_for(condition: Callable[[], object], *, what: str, limit: float = 15.0) -> None:
-    """Wait until `condition` holds; fail with `what` after `limit` s."""
-    until = time.monotonic() + limit
-    while not condition():
-        assert time.monotonic() < until, f"waited {limit:g} s in vain for {what}"
-        time.sleep(0.01)
 
 
 def listens(port: int) -> bool:

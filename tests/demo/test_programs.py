@@ -5,7 +5,6 @@ import json
 import os
 import socket
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -13,17 +12,15 @@ import pytest
 from longsoak_demo.children import Child
 from longsoak_demo.command import free_port, main, say
 from longsoak_demo.table import as_table, bad_probes, read_now
+from waiting import wait_for
 
 
 def child(tmp_path: Path, code: str) -> Child:
     return Child("program", [sys.executable, "-c", code], log=tmp_path / "log.txt")
 
 
-def wait_for(word: str, log: Path) -> None:
-    deadline = time.monotonic() + 20
-    while word not in log.read_text():
-        assert time.monotonic() < deadline, f"{word} never came"
-        time.sleep(0.01)
+def said(word: str, log: Path) -> None:
+    wait_for(lambda: word in log.read_text(), what=f"{word!r} in the log")
 
 
 def stopped(program: Child, log: Path, *, patience: float) -> str | None:
@@ -31,7 +28,7 @@ def stopped(program: Child, log: Path, *, patience: float) -> str | None:
 
     async def run() -> str | None:
         await program.start()
-        await asyncio.to_thread(wait_for, "ready", log)
+        await asyncio.to_thread(said, "ready", log)
         return await program.stop(patience=patience)
 
     return asyncio.run(run())

@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +12,7 @@ import pytest
 
 from longsoak_demo.folder import DemoFolder
 from longsoak_demo.places import PLACES
+from waiting import wait_for
 
 
 @contextmanager
@@ -27,11 +27,8 @@ def demo(folder: Path, *options: str) -> Iterator[subprocess.Popen[str]]:
             process.wait(40)
 
 
-def wait_for(word: str, log: Path) -> None:
-    deadline = time.monotonic() + 20
-    while word not in log.read_text():
-        assert time.monotonic() < deadline, f"{word} never came"
-        time.sleep(0.02)
+def said(word: str, log: Path) -> None:
+    wait_for(lambda: word in log.read_text(), what=f"{word!r} in the log")
 
 
 def programs_of(folder: Path) -> list[str]:
@@ -64,7 +61,7 @@ def test_a_demo_told_to_stop_stops_its_programs_first(tmp_path: Path, listening:
         for line in process.stdout:
             if line.startswith("Stop with"):
                 break
-        wait_for(": open", tmp_path / "rig" / "log" / "run.txt")
+        said(": open", tmp_path / "rig" / "log" / "run.txt")
         assert any("longsoak run" in line for line in programs_of(tmp_path))
         if not listening:
             process.stdout.close()

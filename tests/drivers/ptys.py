@@ -3,7 +3,6 @@
 import os
 import select
 import threading
-import time
 import tty
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -14,14 +13,6 @@ from longsoak.driver import BusSettings, Channel
 
 # What a device does with one question: send bytes, or hold back for some seconds, in turn.
 Script = Callable[[bytes], Iterable[bytes | float]]
-
-
-def wait_until(condition: Callable[[], bool], *, within: float = 5.0) -> None:
-    """Wait for a condition that another thread or process brings about."""
-    end = time.monotonic() + within
-    while not condition():
-        assert time.monotonic() < end, f"did not come about within {within:g} s"
-        threading.Event().wait(0.002)
 
 
 class Device:

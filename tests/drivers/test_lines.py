@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.ptys import Device, Recorded, Script, plugged, settings, wait_until
+from drivers.ptys import Device, Recorded, Script, plugged, settings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import lines
 from longsoak_drivers.lines import LineBus, checksum, decode
+from waiting import wait_for
 
 PROBES: dict[str, dict[str, object]] = {f"pins {n}": {"name": f"P{n}"} for n in range(1, 5)}
 
@@ -142,7 +143,11 @@ def test_one_bad_probe_leaves_the_others_their_own_values(
         # The slow one may still be sending; whatever comes is a miss, never another's value.
         values = {got.probe: got.value for got in rest if isinstance(got, Sample)}
         assert values.items() <= {"pins 3": 3000.0, "pins 4": 4000.0}.items()
-        wait_until(lambda: bus.poll(["pins 4"]) == [Sample("pins 4", 4000.0, "Ohm")])
+        wait_for(
+            lambda: bus.poll(["pins 4"]) == [Sample("pins 4", 4000.0, "Ohm")],
+            what="the late answers to pass",
+            limit=5.0,
+        )
         bus.close()
 
 

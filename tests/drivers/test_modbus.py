@@ -15,12 +15,13 @@ from hypothesis import strategies as st
 from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from drivers.ptys import Recorded, Script, plugged, settings, wait_until
+from drivers.ptys import Recorded, Script, plugged, settings
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import modbus
 from longsoak_drivers.modbus import Address, ModbusBus, Options, decode
+from waiting import wait_for
 
 HOLDING_1 = bytes.fromhex("01 03 00 00 00 01 84 0a")  # device 1, holding register 0
 SILENT = 9
@@ -50,7 +51,9 @@ def wire(folder: Path) -> Iterator[tuple[Path, Path]]:
     command = ["socat", *(f"pty,raw,echo=0,link={end}" for end in ends)]
     with subprocess.Popen(command) as process:
         try:
-            wait_until(lambda: all(end.exists() for end in ends))
+            wait_for(
+                lambda: all(end.exists() for end in ends), what="both ends of the line", limit=5.0
+            )
             yield ends
         finally:
             process.terminate()
@@ -188,7 +191,11 @@ def test_a_bus_without_its_server_is_silent_and_answers_again_when_it_is_back(
                 assert missing(item).why is Absence.NO_ANSWER
         assert [record for record in caplog.records if record.name.startswith("pymodbus")] == []
         with served(there):
-            wait_until(lambda: bus.poll(["float"]) == [Sample("float", 1.0, "1")])
+            wait_for(
+                lambda: bus.poll(["float"]) == [Sample("float", 1.0, "1")],
+                what="the device behind it",
+                limit=5.0,
+            )
         bus.close()
 
 

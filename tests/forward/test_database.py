@@ -14,7 +14,8 @@ from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Database, Rig
 from rigs import Keeper, small_rig
-from servers import TimeSeriesServer, free_port, time_series_server, wait_for
+from servers import TimeSeriesServer, free_port, time_series_server
+from waiting import wait_for
 
 WRONG_TOKEN = "wrong"  # noqa: S105 - made up
 

@@ -20,7 +20,8 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.rig import Mqtt
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
-from servers import HOST, broker, free_port, listener, wait_for
+from servers import HOST, broker, free_port, listener
+from waiting import wait_for
 
 OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
 RIG = small_rig(name="render pair")

@@ -1,14 +1,16 @@
 """`sh demo/start.sh` as a stranger runs it: from a fresh clone, in a path with a space."""
 
 import os
+import signal
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag
-from processes import wait_for
+from waiting import wait_for
 
 TOP = Path(__file__).parents[2]
 
@@ -53,9 +55,6 @@ def test_a_fresh_clone_measures_every_probe_and_says_so(tmp_path: Path) -> None:
 
 
 def test_an_interrupt_stops_all_of_it(tmp_path: Path) -> None:
-    import signal
-    import sys
-
     demo = subprocess.Popen(
         [sys.executable, "-m", "longsoak_demo", "--folder", tmp_path / "rig"],
         stdout=subprocess.PIPE,

@@ -5,8 +5,9 @@ from pathlib import Path
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
-from processes import longsoak, running, wait_for
+from processes import longsoak, running
 from servers import broker, free_port, listener, mail_server, time_series_server
+from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
 

@@ -12,7 +12,8 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
-from processes import longsoak, running, wait_for
+from processes import longsoak, running
+from waiting import wait_for
 from whole.thermorig import lay_out, rom, show
 
 

@@ -158,7 +158,7 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading.uncertainty:
         doubled = 2 * reading.uncertainty
         spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.1f}"
-    raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}"
+    raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")
     return (
         probe.name,
         value_words(probe.kind, reading.value, reading.reason),
