@@ -274,3 +274,17 @@ def test_rewinding_a_cursor_goes_back_by_time_and_stops_at_a_reboot(
     assert record.scan_before(55, seconds=60) == 50
     assert record.scan_before(5, seconds=60) == 0
     assert record.scan_before(0, seconds=60) == 0
+
+
+def test_a_record_without_a_scan_has_no_readings_and_no_complaint(
+    writer: RecordWriter, tmp_path: Path
+) -> None:
+    record = Record(tmp_path)
+    assert record.series("a", since_ms=0, until_ms=2**53) == []
+    assert record.reduced("a", since_ms=0, until_ms=2**53, buckets=10) == []
+    assert record.latest(("a",)) == {}
+    assert record.scans_after(0, limit=10) == []
+    assert (record.first_utc_ms(), record.last_utc_ms()) == (None, None)
+    version = record.rig_version()
+    assert version is not None
+    assert version.text == "first"

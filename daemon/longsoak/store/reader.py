@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from longsoak.store.files import RECORD, connect_read_only
@@ -314,7 +315,7 @@ def _spans(db: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[tup
         (utc_ms,) = db.execute("SELECT utc_ms FROM scan WHERE id = ?", (scan_id,)).fetchone()
         return int(utc_ms)
 
-    for first, following in zip(starts, [*starts[1:], top + 1], strict=True):
+    for first, following in pairwise([*starts, top + 1]):
         if first >= following:
             continue
         span = range(first, following)

@@ -1,0 +1,1 @@
+"""Drawings as SVG, from view models: sections to scale, traces over time."""

@@ -1,0 +1,89 @@
+"""Tells open pages that the record has grown. One look a second serves all of them."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from contextlib import suppress
+
+import anyio.to_thread
+
+from longsoak.store.reader import Record
+from longsoak.vocabulary.errors import StoreError
+
+LOOK_S = 1.0
+TICK_S = 30.0  # an event even without news, so that ages on open pages go on
+RETRY_MS = 2000  # how soon a browser tries again after the stream broke
+
+Version = tuple[int, int] | None
+
+
+class News:
+    """Looks at the record while anyone is listening, and wakes them when it has grown."""
+
+    def __init__(self, record: Record) -> None:
+        self._record = record
+        self._changed = asyncio.Condition()
+        self._listeners = 0
+        self._version: Version = None
+        self._closing = False
+        self._task: asyncio.Task[None] | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._waking: asyncio.Future[None] | None = None  # held, or it might be collected
+
+    def close_soon(self) -> None:
+        """End every stream within moments. Safe to call from a signal handler."""
+        self._closing = True
+        if self._loop is not None:
+            self._loop.call_soon_threadsafe(self._start_waking)
+
+    async def close(self) -> None:
+        """End every stream, and the looking."""
+        self._closing = True
+        await self._wake()
+        if self._task is not None:
+            self._task.cancel()
+            with suppress(asyncio.CancelledError):
+                await self._task
+
+    async def stream(self) -> AsyncIterator[bytes]:
+        """Server-sent events for one page: the version now, then each change of it."""
+        self._loop = asyncio.get_running_loop()
+        self._listeners += 1
+        if self._task is None or self._task.done():
+            self._version = await anyio.to_thread.run_sync(self._look)
+            self._task = asyncio.create_task(self._watch())
+        try:
+            yield f"retry: {RETRY_MS}\n\n".encode()
+            while not self._closing:
+                yield _event(self._version)
+                async with self._changed:
+                    with suppress(TimeoutError):
+                        await asyncio.wait_for(self._changed.wait(), TICK_S)
+        finally:
+            self._listeners -= 1
+
+    async def _watch(self) -> None:
+        while self._listeners and not self._closing:
+            await asyncio.sleep(LOOK_S)
+            version = await anyio.to_thread.run_sync(self._look)
+            if version != self._version:
+                self._version = version
+                await self._wake()
+
+    def _start_waking(self) -> None:
+        self._waking = asyncio.ensure_future(self._wake())
+
+    async def _wake(self) -> None:
+        async with self._changed:
+            self._changed.notify_all()
+
+    def _look(self) -> Version:
+        try:
+            return self._record.version()
+        except StoreError:  # not there yet, or its disk is gone: pages say so when they ask
+            return None
+
+
+def _event(version: Version) -> bytes:
+    scan, change = version or (0, 0)
+    return f"event: record\ndata: {json.dumps({'scan': scan, 'change': change})}\n\n".encode()

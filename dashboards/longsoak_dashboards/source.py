@@ -1,0 +1,144 @@
+"""What one page is made of, read from the record: a snapshot, or why there is none."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from longsoak.store.files import folder_of
+from longsoak.store.reader import Bucket, Record, RigVersion, StoredGap
+from longsoak.vocabulary.alarm import AlarmChange
+from longsoak.vocabulary.errors import RigFileError, StoreError
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.view.marks import LOOKS_BACK_H
+
+_HOUR_MS = 3_600_000
+_CHUNK_H = (1, 5, LOOKS_BACK_H - 6)  # hours looked back for a last good value, nearest first
+
+Parse = Callable[[str], Rig]
+
+
+class NotYet(Exception):  # noqa: N818 - a state of things, not an error
+    """There is nothing to show, and why; a calm page says it."""
+
+    def __init__(self, says: str, remedy: str) -> None:
+        super().__init__(says, remedy)
+        self.says = says
+        self.remedy = remedy
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The record as it was for one page. Times are UTC, ms since 1970."""
+
+    rig: Rig
+    version: RigVersion
+    now_ms: int
+    first_ms: int | None
+    last_ms: int | None
+    readings: Mapping[str, Reading]
+    last_good_ms: Mapping[str, int | None]
+    alarms: Mapping[str, AlarmChange]
+    last_gap: StoredGap | None
+
+
+def parse_rig(text: str) -> Rig:
+    """Read a rig file's text as it was accepted; drivers are not asked again.
+
+    Raises
+    ------
+    RigFileError
+        This version of Longsoak does not accept it any more.
+    """
+    from longsoak.rigfile.load import parse
+
+    return parse(text, file="rig.toml", find_kind=None)
+
+
+class Source:
+    """The record beside one rig file."""
+
+    def __init__(self, rig_file: Path, *, parse: Parse = parse_rig) -> None:
+        self.rig_file = rig_file
+        self.record = Record(folder_of(rig_file))
+        self._parse = parse
+        self._parsed: tuple[int, Rig] | None = None
+
+    def rig(self) -> tuple[Rig, RigVersion]:
+        """The rig as it is recorded under.
+
+        Raises
+        ------
+        NotYet
+            There is no record, nothing in it, or its rig file can't be read.
+        """
+        start = f"Start the measuring process: longsoak run {self.rig_file.name}"
+        try:
+            version = self.record.rig_version()
+        except StoreError as error:
+            if not (self.record.folder / "record.db").exists():
+                raise NotYet(
+                    f"There is no record beside {self.rig_file} yet.", f"{start}."
+                ) from error
+            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
+        if version is None:
+            raise NotYet("The record is there, but no rig file was accepted yet.", f"{start}.")
+        if self._parsed is None or self._parsed[0] != version.number:
+            try:
+                self._parsed = (version.number, self._parse(version.text))
+            except RigFileError as error:
+                raise NotYet(
+                    f"The rig file in the record, version {version.number}, can't be read: {error}",
+                    "Mend the rig file and start `longsoak run` again.",
+                ) from error
+        return self._parsed[1], version
+
+    def snapshot(self, *, now_ms: int) -> Snapshot:
+        """Everything the section and alarm sheets need.
+
+        Raises
+        ------
+        NotYet
+            As for `rig`.
+        """
+        rig, version = self.rig()
+        try:
+            readings = self.record.latest(tuple(probe.name for probe in rig.probes))
+            missing = [n for n, reading in readings.items() if reading.flag is Flag.MISSING]
+            gaps = self.record.gaps()
+            return Snapshot(
+                rig=rig,
+                version=version,
+                now_ms=now_ms,
+                first_ms=self.record.first_utc_ms(),
+                last_ms=self.record.last_utc_ms(),
+                readings=readings,
+                last_good_ms={name: self._last_good(name, now_ms=now_ms) for name in missing},
+                alarms=self.record.alarms(),
+                last_gap=gaps[-1] if gaps else None,
+            )
+        except StoreError as error:
+            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
+
+    def reduced(
+        self, probe: str, *, since_ms: int, until_ms: int, buckets: int
+    ) -> Sequence[Bucket]:
+        """Readings of a probe as far as there are any, `until_ms` included; see `Record.reduced`.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        return self.record.reduced(probe, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets)
+
+    def _last_good(self, probe: str, *, now_ms: int) -> int | None:
+        until = now_ms + 1
+        for hours in _CHUNK_H:
+            since = until - hours * _HOUR_MS
+            for reading in reversed(self.record.series(probe, since_ms=since, until_ms=until)):
+                if reading.value is not None:
+                    return reading.utc_ms
+            until = since
+        return None

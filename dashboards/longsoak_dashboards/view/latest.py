@@ -1,0 +1,71 @@
+"""Everything latest as one plain document, for programs."""
+
+from longsoak.core.level import volume
+from longsoak.core.wording import rfc3339
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import UNIT, Probe, Rig
+from longsoak_dashboards.source import Snapshot
+from longsoak_dashboards.view.standing import stale_after_s
+
+
+def latest_document(snapshot: Snapshot) -> dict[str, object]:
+    """The latest of every probe, the water and the alarms; times RFC 3339 UTC, units UCUM."""
+    rig, last = snapshot.rig, snapshot.last_ms
+    return {
+        "rig": rig.name,
+        "invented": rig.invented,
+        "rig_version": snapshot.version.number,
+        "now": rfc3339(snapshot.now_ms),
+        "last_scan": None if last is None else rfc3339(last),
+        "recording": last is not None and snapshot.now_ms - last <= 1000 * stale_after_s(rig),
+        "probes": [_probe(probe, snapshot.readings.get(probe.name)) for probe in rig.probes],
+        "water": _water(rig, snapshot),
+        "alarms": [
+            {
+                "key": change.key,
+                "state": change.new.value,
+                "since": rfc3339(change.utc_ms),
+                "value": change.value,
+                "says": change.says,
+                "by": change.by,
+            }
+            for change in snapshot.alarms.values()
+        ],
+    }
+
+
+def _probe(probe: Probe, reading: Reading | None) -> dict[str, object]:
+    found: dict[str, object] = {
+        "probe": probe.name,
+        "kind": probe.kind.value,
+        "bay": probe.bay,
+        "depth_mm": probe.depth,
+        "height_mm": probe.height,
+        "unit": UNIT[probe.kind],
+    }
+    if reading is None:
+        return found | {"value": None, "flag": None}
+    return found | {
+        "time": rfc3339(reading.utc_ms),
+        "value": reading.value,
+        "standard_uncertainty": reading.uncertainty,
+        "flag": int(reading.flag),
+        "flag_word": reading.flag.word,
+        "reason": reading.reason.words or None,
+        "raw": reading.raw,
+        "raw_unit": reading.raw_unit,
+    }
+
+
+def _water(rig: Rig, snapshot: Snapshot) -> dict[str, object] | None:
+    if rig.reservoir is None:
+        return None
+    reading = snapshot.readings.get(rig.reservoir.level)
+    if reading is None or reading.value is None or reading.flag is Flag.FAIL:
+        return {"level_mm": None, "clearance_mm": None, "volume_l": None}
+    return {
+        "level_mm": reading.value,
+        "clearance_mm": rig.specimen.underside - reading.value,
+        "volume_l": volume(reading.value, rig.reservoir.depth_table),
+    }

@@ -1,0 +1,120 @@
+"""Each probe as it stands now: value, unit, flag, age, in words and with its shape's name."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from longsoak.core.wording import age_words, flag_words, ohm_words, value_words
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Probe, Rig
+
+_RAW_UNITS = {"Cel": "°C", "1": "", "[arb'U]": ""}
+_BEYOND = (Reason.WETTER_THAN_CURVE, Reason.DRIER_THAN_CURVE)
+_SHORT = {Flag.NOT_EVALUATED: "not judged"}  # as the drawing has room for
+LOOKS_BACK_H = 24  # how far back the last good value of a silent probe is looked for
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One probe as the sheets show it.
+
+    `shape` is the number of the flag whose shape stands at it, 0 before its first reading. `word`
+    is empty where all is well. `plus_minus` is twice the standard uncertainty, without a unit.
+    """
+
+    probe: Probe
+    shape: int
+    value: str
+    unit: str
+    plus_minus: str
+    age: str
+    word: str
+    flag: str
+    raw: str
+    struck: bool
+    wants_a_look: bool
+
+    @property
+    def spoken(self) -> str:
+        """The mark as one line for a reader that can't see the drawing."""
+        value = f"{self.value} {self.unit}".strip() if self.value != "none" else "none"
+        return f"{self.probe.name}: {value}, {self.flag}, {self.age}"
+
+
+def marks(
+    rig: Rig,
+    readings: Mapping[str, Reading],
+    *,
+    last_good_ms: Mapping[str, int | None],
+    now_ms: int,
+) -> tuple[Mark, ...]:
+    """Every probe of the rig, in the order of its file.
+
+    Parameters
+    ----------
+    rig : Rig
+        As its file declares it.
+    readings : mapping of str to Reading
+        The latest of each probe; a probe that has never been read is left out.
+    last_good_ms : mapping of str to int or None
+        For missing probes, when they last gave a value; None if not within `LOOKS_BACK_H`.
+    now_ms : int
+        UTC, ms since 1970.
+    """
+    return tuple(
+        _mark(probe, readings.get(probe.name), last_good_ms, now_ms=now_ms) for probe in rig.probes
+    )
+
+
+def _mark(
+    probe: Probe,
+    reading: Reading | None,
+    last_good_ms: Mapping[str, int | None],
+    *,
+    now_ms: int,
+) -> Mark:
+    if reading is None:
+        return Mark(probe, 0, "none", "", "", "not read yet", "", "not read yet", "", False, False)
+    seconds = (now_ms - reading.utc_ms) / 1000
+    age = age_words(seconds)
+    if reading.flag is Flag.MISSING:
+        good = last_good_ms.get(probe.name)
+        age = age_words((now_ms - good) / 1000) if good is not None else f"over {LOOKS_BACK_H} h"
+    has_value = reading.value is not None
+    value = value_words(probe.kind, reading.value, reading.reason)
+    unit = UNIT_WORDS[probe.kind] if has_value else ""
+    if probe.kind is Kind.REFERENCE and has_value:
+        value, _, prefix = value.partition(" ")
+        unit = "" if value == "open" else f"{prefix}Ω"
+    return Mark(
+        probe=probe,
+        shape=int(reading.flag),
+        value=value,
+        unit=unit,
+        plus_minus=_plus_minus(probe.kind, reading),
+        age=age,
+        word="" if reading.flag is Flag.PASS else _SHORT.get(reading.flag, reading.flag.word),
+        flag=flag_words(reading.flag, reading.reason),
+        raw=_raw(reading),
+        struck=reading.flag is Flag.FAIL and has_value,
+        wants_a_look=reading.flag in (Flag.SUSPECT, Flag.FAIL, Flag.MISSING),
+    )
+
+
+def _plus_minus(kind: Kind, reading: Reading) -> str:
+    if reading.value is None or not reading.uncertainty or reading.reason in _BEYOND:
+        return ""
+    doubled = 2 * reading.uncertainty
+    if kind is Kind.REFERENCE:
+        words = ohm_words(float(f"{doubled:.2g}"))
+        return f"{words}{'' if words[-1].isalpha() else ' '}Ω"
+    return f"{doubled:.0f}" if kind in (Kind.HUMIDITY, Kind.LEVEL) else f"{doubled:.1f}"
+
+
+def _raw(reading: Reading) -> str:
+    if reading.raw is None:
+        return "none"
+    if reading.raw_unit == "Ohm":
+        words = ohm_words(reading.raw)
+        return words if words == "open" else f"{words}{'' if words[-1].isalpha() else ' '}Ω"
+    return f"{reading.raw:.5g} {_RAW_UNITS.get(reading.raw_unit, reading.raw_unit)}".strip()

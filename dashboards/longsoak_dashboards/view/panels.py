@@ -1,0 +1,161 @@
+"""From fetched readings to panels: one scale per unit, declared values, words at the side."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup
+
+from longsoak.store.reader import Bucket, StoredGap
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel, draw_swatch
+from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.scales import Scale, value_scale
+from longsoak_dashboards.view.sentences import span_words
+from longsoak_dashboards.view.standing import stale_after_s
+from longsoak_dashboards.view.traces import PanelPlan, Span
+
+BUCKETS = 300
+_LEAST = {
+    Kind.PINS: 10.0,
+    Kind.TEMPERATURE: 4.0,
+    Kind.HUMIDITY: 20.0,
+    Kind.LEVEL: 20.0,
+    Kind.REFERENCE: 2.0,
+}
+_TICK_UNIT = {
+    Kind.PINS: "%",
+    Kind.TEMPERATURE: "°C",
+    Kind.HUMIDITY: "%",
+    Kind.LEVEL: "mm",
+    Kind.REFERENCE: "%",
+}
+_FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPanel:
+    """A panel with the words beside it: title, note, and a swatch, name and mark per line."""
+
+    title: str
+    note: str
+    svg: Markup
+    lines: tuple[tuple[Markup, str, Mark], ...]
+
+
+def draw_panels(
+    plans: Sequence[PanelPlan],
+    rig: Rig,
+    marks: Mapping[str, Mark],
+    readings: Mapping[str, Sequence[Bucket]],
+    *,
+    span: Span,
+    gaps: Sequence[Gap],
+) -> tuple[DrawnPanel, ...]:
+    """Draw `plans` with the reduced readings of their probes, by probe name."""
+    lines = {
+        plan.title: tuple(_line(p, rig, readings[p.name], plan) for p in plan.probes)
+        for plan in plans
+    }
+    drawn = []
+    for i, plan in enumerate(plans):
+        declared = _declared(plan.kind, rig)
+        alike = [line for other in plans if other.kind is plan.kind for line in lines[other.title]]
+        scale = _scale(plan.kind, alike, [value for value, _ in declared])
+        names = ", ".join(line.name for line in lines[plan.title])
+        panel = Panel(
+            label=f"{plan.title}, {plan.note}: {names}",
+            lines=lines[plan.title],
+            scale=scale,
+            tick_words=_tick_words(plan.kind, scale),
+            unit=_TICK_UNIT.get(plan.kind, ""),
+            declared=declared,
+            height={Kind.FLOAT: 56.0, Kind.LEVEL: 220.0}.get(plan.kind, 140.0),
+            names_gaps=i == 0,
+        )
+        svg = draw_panel(panel, span, gaps, buckets=BUCKETS)
+        words = tuple(
+            (draw_swatch(n), line.name, marks[probe.name])
+            for n, (line, probe) in enumerate(zip(panel.lines, plan.probes, strict=True))
+        )
+        drawn.append(DrawnPanel(plan.title, plan.note, svg, words))
+    return tuple(drawn)
+
+
+def gaps_of(
+    stored: Sequence[StoredGap], rig: Rig, *, last_ms: int | None, span: Span
+) -> tuple[Gap, ...]:
+    """Gaps within the time shown, the one that still lasts included."""
+    found = [
+        Gap(
+            gap.from_utc_ms,
+            gap.to_utc_ms,
+            f"{'stopped' if gap.clean else 'cut off'}, "
+            f"{span_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)}",
+        )
+        for gap in stored
+        if gap.to_utc_ms > span.since_ms and gap.from_utc_ms < span.until_ms
+    ]
+    if last_ms is not None and span.until_ms - last_ms > 1000 * stale_after_s(rig):
+        found.append(Gap(last_ms, span.until_ms, "not recording"))
+    return tuple(found)
+
+
+def _line(probe: Probe, rig: Rig, buckets: Sequence[Bucket], plan: PanelPlan) -> Line:
+    end = None
+    if probe.kind is Kind.PINS and probe.curve is not None and probe.curve in rig.curves:
+        end = rig.curves[probe.curve].points[-1][0]
+    if probe.kind is Kind.REFERENCE and probe.nominal:
+        buckets = [_off_nominal(bucket, probe.nominal) for bucket in buckets]
+    alone_in_bay = probe.bay and sum(p.bay == probe.bay for p in plan.probes) == 1
+    name = probe.bay if probe.kind is Kind.PINS and alone_in_bay else probe.name
+    return Line(
+        name=name or probe.name,
+        buckets=tuple(buckets),
+        patience_ms=3000 * probe.record,
+        curve_end=end,
+        stepped=probe.kind is Kind.FLOAT,
+    )
+
+
+def _off_nominal(bucket: Bucket, nominal: float) -> Bucket:
+    def off(value: float | None) -> float | None:
+        return None if value is None else 100 * (value / nominal - 1)
+
+    u = bucket.uncertainty
+    return replace(
+        bucket,
+        low=off(bucket.low),
+        high=off(bucket.high),
+        mean=off(bucket.mean),
+        uncertainty=None if u is None else 100 * u / nominal,
+    )
+
+
+def _scale(kind: Kind, lines: Sequence[Line], declared: Sequence[float]) -> Scale:
+    if kind is Kind.FLOAT:
+        return _FLOAT_SCALE
+    values = list(declared)
+    for line in lines:
+        for bucket in line.buckets:
+            if bucket.low is not None and bucket.high is not None:
+                spare = 2 * (bucket.uncertainty or 0.0)
+                values += [bucket.low - spare, bucket.high + spare]
+    return value_scale(values, least=_LEAST[kind])
+
+
+def _tick_words(kind: Kind, scale: Scale) -> tuple[str, ...]:
+    if kind is Kind.FLOAT:
+        return ("down", "up")
+    return tuple(f"{tick:.6g}" for tick in scale.ticks)
+
+
+def _declared(kind: Kind, rig: Rig) -> tuple[tuple[float, str], ...]:
+    if kind is not Kind.LEVEL or rig.reservoir is None:
+        return ()
+    rows = [
+        (rig.specimen.underside, f"underside {rig.specimen.underside:g}"),
+        (rig.reservoir.stop, f"stop {rig.reservoir.stop:g}"),
+    ]
+    if rig.reservoir.pump_needs > 0:
+        rows.append((rig.reservoir.pump_needs, f"pump needs {rig.reservoir.pump_needs:g}"))
+    return tuple(rows)

@@ -1,0 +1,136 @@
+"""How things stand, in sentences: recording or not, good and marked probes, water, alarms."""
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from longsoak.core.level import volume
+from longsoak.core.wording import age_words
+from longsoak.store.reader import StoredGap
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.drawing.water import Water
+from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.sentences import (
+    capital,
+    count_words,
+    counted,
+    moment,
+    span_words,
+)
+
+_DAY_MS = 86_400_000
+_STALE_PERIODS = 2.5
+_LEAST_STALE_S = 30.0
+_GAP_IS_NEWS_MS = _DAY_MS
+
+
+def stale_after_s(rig: Rig) -> float:
+    """Seconds without a scan after which the rig counts as not recording."""
+    shortest = min((probe.record for probe in rig.probes), default=60.0)
+    return max(_LEAST_STALE_S, _STALE_PERIODS * shortest)
+
+
+def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup | None:
+    """What to say if nothing comes in; None while scans do."""
+    if last_ms is None:
+        return Markup('<b class="look">Not recording:</b> no scan has been taken yet.')
+    silent = (now_ms - last_ms) / 1000
+    if silent <= stale_after_s(rig):
+        return None
+    return Markup('<b class="look">Not recording:</b> last scan {} ago.').format(age_words(silent))
+
+
+def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
+    """Which day of the test it is, from the declared start or the first scan."""
+    if rig.start is not None:
+        number = (now_ms // _DAY_MS) - (rig.start.toordinal() - 719_163) + 1
+        return f"Day {number}." if number > 0 else f"{capital(count_words(1 - number))} to day 1."
+    return "" if first_ms is None else f"Day {now_ms // _DAY_MS - first_ms // _DAY_MS + 1}."
+
+
+def probes_sentence(marks: Sequence[Mark]) -> str:
+    """How many probes are good, and how many are not."""
+    good = sum(mark.shape == Flag.PASS for mark in marks)
+    marked = sum(mark.wants_a_look for mark in marks)
+    unjudged = sum(mark.shape == Flag.NOT_EVALUATED for mark in marks)
+    unread = sum(mark.shape == 0 for mark in marks)
+    if good == len(marks):
+        return f"All {count_words(good)} probes are good."
+    said = [f"{counted(good, 'probe is', 'probes are')} good"]
+    if marked:
+        said.append(f"{count_words(marked)} {'is' if marked == 1 else 'are'} marked")
+    if unjudged:
+        said.append(f"{count_words(unjudged)} {'is' if unjudged == 1 else 'are'} not judged")
+    if unread:
+        said.append(f"{count_words(unread)} {'has' if unread == 1 else 'have'} not been read yet")
+    return f"{capital(', '.join(said))}."
+
+
+def water_now(rig: Rig, readings: Mapping[str, Reading], *, now_ms: int) -> Water | None:
+    """The level as drawing and sentence show it; None without a reservoir."""
+    if rig.reservoir is None:
+        return None
+    reading = readings.get(rig.reservoir.level)
+    unknown = "level not known"
+    if reading is None or reading.value is None or reading.flag is Flag.FAIL:
+        return Water(None, "", "", unknown, old=False)
+    probe = next((p for p in rig.probes if p.name == rig.reservoir.level), None)
+    patience = max(_LEAST_STALE_S, 3 * (probe.record if probe else 60.0))
+    old = (now_ms - reading.utc_ms) / 1000 > patience
+    level = reading.value
+    plus = f" ± {2 * reading.uncertainty:.0f}" if reading.uncertainty else ""
+    clearance = rig.specimen.underside - level
+    if clearance > 0:
+        words = f"clearance {clearance:.0f}{plus} mm"
+    else:
+        words = f"contact, {-clearance:.0f}{plus} mm deep"
+    was = "was" if old else "water"
+    return Water(level, words, f"{was} {level:.0f}{plus} mm", unknown, old)
+
+
+def water_sentence(rig: Rig, water: Water | None) -> Markup | None:
+    """Clearance and litres."""
+    if water is None or rig.reservoir is None:
+        return None
+    if water.level is None:
+        return Markup('<b class="look">The water level is not known.</b>')
+    litres = volume(water.level, rig.reservoir.depth_table)
+    held = (
+        Markup(", {:.1f}\u00a0L in the {}").format(litres, rig.reservoir.name)
+        if litres is not None
+        else Markup("")
+    )
+    clearance = rig.specimen.underside - water.level
+    stands = "stood" if water.old else "stands"
+    if clearance <= 0:
+        return Markup(
+            'The water {} <b class="look">{:.0f}\u00a0mm above the underside</b> of the specimen{}.'
+        ).format(stands, -clearance, held)
+    return Markup("The water {} <b>{:.0f}\u00a0mm</b> under the specimen{}.").format(
+        stands, clearance, held
+    )
+
+
+def alarms_sentence(alarms: Mapping[str, AlarmChange], *, link: bool = True) -> Markup:
+    """How many alarms stand, and how many are over and unread."""
+    standing = sum(change.new.standing for change in alarms.values())
+    gone = sum(change.new is AlarmState.GONE for change in alarms.values())
+    said = f"{counted(standing, 'alarm stands', 'alarms stand')}" if standing else "no alarm stands"
+    if gone:
+        said += f", {counted(gone, 'is over and not acknowledged', 'are over, not acknowledged')}"
+    sentence = f"{capital(said)}."
+    if not link or not (standing or gone):
+        return Markup("{}").format(sentence)
+    return Markup('<a href="/alarms">{}</a>').format(sentence)
+
+
+def gap_sentence(gap: StoredGap | None, *, now_ms: int) -> str:
+    """The last time without readings, while it is news."""
+    if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS or gap.to_utc_ms <= gap.from_utc_ms:
+        return ""
+    span = span_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
+    how = "the run had been stopped" if gap.clean else "the run was cut off"
+    return f"No readings for {span} before {moment(gap.to_utc_ms, now_ms=now_ms)}: {how}."

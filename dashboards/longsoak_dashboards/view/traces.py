@@ -1,0 +1,237 @@
+"""The traces sheet: what to draw, of which probes, over which time."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak_dashboards.view.sentences import capital
+
+HOUR_MS = 3_600_000
+_SHORTEST_ALL_MS = 10 * 60_000
+WHATS = {
+    "pins": "pins",
+    "air": "air and wood",
+    "water": "water",
+    "reference": "reference",
+}
+RANGES: dict[str, str] = {
+    "1": "1 h",
+    "6": "6 h",
+    "24": "1 day",
+    "168": "7 days",
+    "720": "30 days",
+    "all": "all",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the address asks for, after anything it can't mean has been set aside."""
+
+    what: str
+    bay: str | None
+    height: float | None
+    hours: str
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of several views of the sheet, as a link."""
+
+    words: str
+    address: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """The time shown, UTC, ms since 1970."""
+
+    since_ms: int
+    until_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PanelPlan:
+    """One of the small multiples before its readings are fetched."""
+
+    title: str
+    note: str
+    kind: Kind
+    probes: tuple[Probe, ...]
+
+
+def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, now_ms: int) -> Asked:
+    """Read the address; what it doesn't say, or says wrongly, becomes what serves most."""
+    what = query.get("what", "pins")
+    if what not in WHATS or not _of(rig, what):
+        what = next((w for w in WHATS if _of(rig, w)), "pins")
+    bay = query.get("bay")
+    if bay not in {b.name for b in rig.specimen.bays}:
+        bay = None
+    height: float | None
+    try:
+        height = float(query.get("height", ""))
+    except ValueError:
+        height = None
+    known = heights(rig, bay)
+    if height not in known:
+        height = known[0] if known else None
+    hours = query.get("hours", "")
+    if hours not in RANGES:
+        lasts = now_ms - (first_ms if first_ms is not None else now_ms)
+        hours = "all" if lasts < 720 * HOUR_MS else "720"
+    return Asked(what, bay, height if what == "pins" else None, hours)
+
+
+def span_of(asked: Asked, *, first_ms: int | None, now_ms: int) -> Span:
+    """The time a request covers, ending now."""
+    if asked.hours == "all":
+        first = now_ms if first_ms is None else first_ms
+        return Span(min(first, now_ms - _SHORTEST_ALL_MS), now_ms)
+    return Span(now_ms - int(asked.hours) * HOUR_MS, now_ms)
+
+
+def heights(rig: Rig, bay: str | None) -> tuple[float, ...]:
+    """Heights that pins sit at, the lowest first: there the water comes first."""
+    return tuple(
+        sorted(
+            {
+                p.height
+                for p in rig.probes
+                if p.kind is Kind.PINS and p.height is not None and bay in (None, p.bay)
+            }
+        )
+    )
+
+
+def choices(asked: Asked, rig: Rig) -> tuple[tuple[str, tuple[Choice, ...]], ...]:
+    """The rows of links above the drawings; a row with one choice is left out."""
+    rows = [
+        (
+            "What",
+            [_choice(asked, words, what=what) for what, words in WHATS.items() if _of(rig, what)],
+        )
+    ]
+    if asked.what == "pins":
+        rows.append(
+            ("Height", [_choice(asked, f"{h:g} mm", height=h) for h in heights(rig, asked.bay)])
+        )
+    if asked.what == "pins" and len(rig.specimen.bays) > 1:
+        every = "both bays" if len(rig.specimen.bays) == 2 else "all bays"
+        rows.append(
+            (
+                "Bay",
+                [
+                    _choice(asked, every, bay=None),
+                    *(_choice(asked, b.name, bay=b.name) for b in rig.specimen.bays),
+                ],
+            )
+        )
+    rows.append(("Time", [_choice(asked, words, hours=hours) for hours, words in RANGES.items()]))
+    return tuple((name, tuple(row)) for name, row in rows if len(row) > 1)
+
+
+def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
+    """The small multiples of a request."""
+    if asked.what == "pins":
+        return _pin_panels(asked, rig)
+    kinds = {
+        "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
+        "water": (Kind.LEVEL, Kind.FLOAT),
+        "reference": (Kind.REFERENCE,),
+    }[asked.what]
+    notes = {
+        Kind.TEMPERATURE: "°C",
+        Kind.HUMIDITY: "% RH",
+        Kind.LEVEL: "mm above the reservoir's floor",
+        Kind.FLOAT: "up or down",
+        Kind.REFERENCE: "% off its nominal value",
+    }
+    found = []
+    for kind in kinds:
+        probes = tuple(p for p in rig.probes if p.kind is kind)
+        if probes:
+            title = "references" if kind is Kind.REFERENCE else kind.value
+            found.append(PanelPlan(capital(title), notes[kind], kind, probes))
+    return tuple(found)
+
+
+def lead(asked: Asked, plans: Sequence[PanelPlan]) -> str:
+    """What is shown, as a sentence."""
+    when = "since the first reading" if asked.hours == "all" else f"last {RANGES[asked.hours]}"
+    if asked.what != "pins":
+        return f"{capital(WHATS[asked.what])}, {when}."
+    where = f" {asked.height:g} mm above the underside" if asked.height is not None else ""
+    bay = f" in {asked.bay}" if asked.bay else ""
+    return f"Pins{where}{bay}, {when}, by depth." if plans else "There are no pins in this rig."
+
+
+def _pin_panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
+    pins = [
+        p
+        for p in rig.probes
+        if p.kind is Kind.PINS
+        and asked.bay in (None, p.bay)
+        and (p.height == asked.height or p.height is None)
+    ]
+    depths = sorted({p.depth for p in pins if p.depth is not None})
+    found = [
+        PanelPlan(
+            f"{depth:g} mm deep",
+            _layer_words(rig, asked.bay, depth),
+            Kind.PINS,
+            tuple(p for p in pins if p.depth == depth),
+        )
+        for depth in depths
+    ]
+    loose = tuple(p for p in pins if p.depth is None)
+    if loose:
+        found.append(PanelPlan("no depth", "declared by place", Kind.PINS, loose))
+    return tuple(found)
+
+
+def _layer_words(rig: Rig, bay: str | None, depth: float) -> str:
+    said: list[str] = []
+    for each in rig.specimen.bays:
+        if bay not in (None, each.name):
+            continue
+        face = 0.0
+        for layer in each.layers:
+            if face <= depth < face + layer.thickness:
+                words = f"{layer.material}, {depth - face:g} mm in"
+                if words not in said:
+                    said.append(words)
+            face += layer.thickness
+    same_depth = {words.rpartition(", ")[2] for words in said}
+    if len(said) > 1 and len(same_depth) == 1:
+        materials = " or ".join(words.rpartition(", ")[0] for words in said)
+        return f"{materials}, {same_depth.pop()}"
+    return "; ".join(said)
+
+
+def _of(rig: Rig, what: str) -> bool:
+    kinds = {
+        "pins": (Kind.PINS,),
+        "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
+        "water": (Kind.LEVEL, Kind.FLOAT),
+        "reference": (Kind.REFERENCE,),
+    }[what]
+    return any(p.kind in kinds for p in rig.probes)
+
+
+def _choice(asked: Asked, words: str, **change: str | float | None) -> Choice:
+    now: dict[str, str | float | None] = {
+        "what": asked.what,
+        "bay": asked.bay,
+        "height": asked.height,
+        "hours": asked.hours,
+    }
+    then = {**now, **change}
+    query = {
+        key: f"{value:g}" if isinstance(value, float) else value
+        for key, value in then.items()
+        if value is not None
+    }
+    return Choice(words, f"/traces?{urlencode(query)}", chosen=then == now)

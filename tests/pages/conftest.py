@@ -1,0 +1,37 @@
+"""A served rig and a browser, for the tests that need them."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from pages.pagerig import Kept, keep
+from pages.serving import Served, now_ms, serve
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[Kept]:
+    """The usual rig with two scans, the last of them just now."""
+    now = now_ms()
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now)
+    yield rig
+    rig.close()
+
+
+@pytest.fixture
+def served(kept: Kept) -> Iterator[Served]:
+    """`longsoak pages` serving it."""
+    with serve(kept.rig_file) as pages:
+        yield pages
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One headless browser for all tests."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
+        )
+        yield chromium
+        chromium.close()

@@ -1,0 +1,85 @@
+"""`longsoak pages` as a real process, and plain requests to it."""
+
+import re
+import signal
+import subprocess
+import time
+import urllib.parse
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from email.message import Message
+from http.client import HTTPConnection, HTTPResponse
+from pathlib import Path
+
+from processes import COMMAND
+
+
+def now_ms() -> int:
+    """UTC now, ms since 1970."""
+    return time.time_ns() // 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What came back."""
+
+    status: int
+    headers: Message
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """The process and its address."""
+
+    process: subprocess.Popen[str]
+    address: str
+
+    def get(self, path: str) -> Answer:
+        """GET `path`."""
+        return self._ask(path, None, {})
+
+    def post(self, path: str, form: Mapping[str, str], **headers: str) -> Answer:
+        """POST a form; an underscore in a header's name stands for a hyphen."""
+        body = urllib.parse.urlencode(form).encode()
+        return self._ask(path, body, {n.replace("_", "-"): v for n, v in headers.items()})
+
+    def open(self, path: str) -> HTTPResponse:
+        """An answer to read from as it comes."""
+        connection = HTTPConnection(urllib.parse.urlsplit(self.address).netloc, timeout=20)
+        connection.request("GET", path, headers={"Connection": "close"})
+        return connection.getresponse()
+
+    def _ask(self, path: str, body: bytes | None, headers: Mapping[str, str]) -> Answer:
+        connection = HTTPConnection(urllib.parse.urlsplit(self.address).netloc, timeout=20)
+        with closing(connection):
+            connection.request("GET" if body is None else "POST", path, body, dict(headers))
+            reply = connection.getresponse()
+            return Answer(reply.status, reply.headers, reply.read().decode())
+
+
+@contextmanager
+def serve(rig_file: Path) -> Iterator[Served]:
+    """Run `longsoak pages` on a free port, and end it."""
+    process = subprocess.Popen(
+        [COMMAND, "pages", rig_file, "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        found = re.search(r"http://\S+(?=/)", line)
+        assert found, line + process.stdout.read()
+        yield Served(process, found[0])
+    finally:
+        process.send_signal(signal.SIGTERM)
+        try:
+            process.wait(timeout=5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        if process.stdout is not None:
+            process.stdout.close()

@@ -1,0 +1,281 @@
+"""The sheets in a real browser: on a phone and a desk, by day and night, by keyboard, on paper."""
+
+import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import combinations
+from pathlib import Path
+from typing import Literal, TypedDict
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.flags import Flag
+from pages.pagerig import DAY_MS, Bays, Kept, Wrong, change, keep, rig_text
+from pages.serving import Served, now_ms, serve
+
+SHOTS = Path(__file__).parent.parent / "shots"
+SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms")
+SIZES = {"phone": (360, 780), "desk": (1300, 900)}
+OVERFILL = "overfill:water level"
+LEAST_LETTERING = 12.0  # px
+
+# Every element with words of its own: its size on the screen, which for a drawing is scaled.
+SMALLEST_LETTERING = """() => {
+  const found = [];
+  for (const e of document.querySelectorAll("body *")) {
+    const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
+    if (!own || e.closest(".vh, script, style, title") || !e.getClientRects().length) continue;
+    const scale = e.getScreenCTM ? Math.abs(e.getScreenCTM().a) : 1;
+    const size = parseFloat(getComputedStyle(e).fontSize) * scale;
+    found.push([Math.round(size * 100) / 100, e.textContent.trim().slice(0, 40)]);
+  }
+  return found.sort((a, b) => a[0] - b[0])[0];
+}"""
+VALUE_BOXES = """() => [...document.querySelectorAll(".s")].map((figure) =>
+  [...figure.querySelectorAll("a.p")].map((a) => ({
+    probe: a.dataset.probe,
+    boxes: [...a.querySelectorAll("text")].map((t) => {
+      const b = t.getBoundingClientRect();
+      return [b.left, b.top, b.right, b.bottom];
+    }),
+  })))"""
+
+Scheme = Literal["light", "dark"]
+
+
+class Label(TypedDict):
+    """What a probe's lettering takes of the screen."""
+
+    probe: str
+    boxes: list[tuple[float, float, float, float]]
+
+
+@contextmanager
+def page_of(
+    browser: Browser, served: Served, *, size: str = "desk", scheme: Scheme = "light"
+) -> Iterator[Page]:
+    """A page that fails the test if anything is complained of in its console."""
+    width, height = SIZES[size]
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, base_url=served.address
+    )
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("console", lambda m: complaints.append(m.text) if m.type != "log" else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on(
+        "request",
+        lambda r: None if r.url.startswith(served.address) else complaints.append(r.url),
+    )
+    try:
+        yield page
+        assert complaints == []
+    finally:
+        context.close()
+
+
+def shot(page: Page, name: str) -> None:
+    """Keep a picture for people to look at; it is no test by itself."""
+    SHOTS.mkdir(exist_ok=True)
+    page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
+
+
+@pytest.fixture
+def busy(tmp_path: Path) -> Iterator[Kept]:
+    """Nine days of readings with a day's gap, every flag, and alarms in every state."""
+    now = now_ms()
+    hour = 3_600_000
+    gap_from, gap_to = now - 5 * DAY_MS, now - 4 * DAY_MS
+    times = [t for t in range(now - 9 * DAY_MS, now - 1000, hour // 2) if not gap_from < t < gap_to]
+    normal, new = AlarmState.NORMAL, AlarmState.NEW
+    kept = keep(
+        tmp_path / "rig",
+        times=[*times, now - 1000],
+        now_ms=now,
+        wrong_since_ms=now - 30 * hour,
+        stopped_after=gap_from,
+        changes=[
+            change(OVERFILL, now - 3 * DAY_MS, normal, new, value=101.3, says="101 mm"),
+            change(OVERFILL, now - 2 * DAY_MS, new, AlarmState.GONE, value=94.0, says="94 mm"),
+            change("dry:water level", now - 9 * hour, normal, new, value=24.2, says="24 mm"),
+            change("dry:water level", now - 8 * hour, new, AlarmState.ACKNOWLEDGED, by="mk"),
+            change("silent:plain lime 170/260", now - 3 * hour, normal, new, says="no answer"),
+        ],
+    )
+    yield kept
+    kept.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_every_sheet_opens_fits_and_can_be_read(
+    busy: Kept, browser: Browser, size: str, scheme: Scheme
+) -> None:
+    with (
+        serve(busy.rig_file) as served,
+        page_of(browser, served, size=size, scheme=scheme) as page,
+    ):
+        for sheet in SHEETS:
+            page.goto(sheet)
+            expect(page.locator("[data-live]")).to_have_text("live")
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, sheet
+            smallest = page.evaluate(SMALLEST_LETTERING)
+            assert smallest[0] >= LEAST_LETTERING - 0.01, (sheet, smallest)
+            name = re.sub(r"\W+", "-", sheet).strip("-") or "section"
+            shot(page, f"{name}-{size}-{scheme}")
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+@pytest.mark.parametrize(
+    "bays",
+    [
+        Bays(),
+        Bays(depths=(10, 30, 60, 110, 170, 230)),
+        Bays(names=("cork-lime", "plain lime", "hemp"), heights=(30, 60, 90, 400)),
+        Bays(
+            names=("a bay with quite a long name",),
+            layers=(("a coat of {bay} as it was", "lime", 12), ("solid brick", "masonry", 108)),
+            depths=(6, 40, 100),
+            height=1800,
+            underside=40,
+        ),
+        Bays(reservoir=False),
+    ],
+    ids=["usual", "dense", "three bays", "tall and thin", "no reservoir"],
+)
+def test_no_value_is_covered_by_that_of_another_probe(
+    tmp_path: Path, browser: Browser, size: str, bays: Bays
+) -> None:
+    now = now_ms()
+    kept = keep(tmp_path / "rig", text=rig_text(bays), times=[now - 125_000], now_ms=now)
+    try:
+        with serve(kept.rig_file) as served, page_of(browser, served, size=size) as page:
+            page.goto("/")
+            figures: list[list[Label]] = page.evaluate(VALUE_BOXES)
+            assert len(figures) == len(bays.names)
+            for labels in figures:
+                assert labels
+                for one, other in combinations(labels, 2):
+                    for a in one["boxes"]:
+                        for b in other["boxes"]:
+                            wide = min(a[2], b[2]) - max(a[0], b[0])
+                            high = min(a[3], b[3]) - max(a[1], b[1])
+                            # 1.5 px: a line of lettering is taller than its figures.
+                            assert min(wide, high) <= 1.5, (one, other)
+            assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+            shot(page, f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{size}")
+    finally:
+        kept.close()
+
+
+def test_a_probe_can_be_hit_with_a_thumb(served: Served, browser: Browser) -> None:
+    with page_of(browser, served, size="phone") as page:
+        page.goto("/")
+        box = page.locator('a.p[data-probe="cork-lime 30/360"] .hit').bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= 43.5
+        page.locator('a.p[data-probe="cork-lime 30/360"]').click()
+        expect(page).to_have_url(re.compile(r"/traces\?what=pins&height=360$"))
+
+
+def test_a_new_scan_appears_without_losing_what_the_reader_has_open(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    with page_of(browser, served) as page:
+        page.goto("/")
+        expect(page.locator("[data-live]")).to_have_text("live")
+        page.locator("#all > summary").click()
+        page.locator("#all > summary").focus()
+        page.evaluate("scrollTo(0, 300)")
+        scrolled = page.evaluate("scrollY")
+        kept.scan(now_ms(), otherwise={"cork-lime 30/360": Wrong(Flag.PASS, value=21.7)})
+        value = page.locator('a.p[data-probe="cork-lime 30/360"] .v')
+        expect(value).to_have_text("21.7%", timeout=8000)
+        assert page.locator("#all").get_attribute("open") is not None
+        assert page.evaluate("document.activeElement.localName") == "summary"
+        assert page.evaluate("scrollY") == scrolled
+
+
+def test_a_page_says_when_it_is_not_connected_and_when_it_is_again(
+    kept: Kept, browser: Browser
+) -> None:
+    with serve(kept.rig_file) as served:
+        context = browser.new_context(base_url=served.address)
+        page = context.new_page()
+        page.goto("/")
+        expect(page.locator("[data-live]")).to_have_text("live")
+        served.process.terminate()
+        expect(page.locator("[data-live]")).to_have_text(
+            re.compile(r"^not connected since \d\d:\d\d UTC$"), timeout=8000
+        )
+        context.close()
+
+
+def test_a_sheet_without_scripts_says_what_it_shows(served: Served, browser: Browser) -> None:
+    context = browser.new_context(base_url=served.address, java_script_enabled=False)
+    page = context.new_page()
+    page.goto("/traces")
+    expect(page.locator("[data-live]")).to_have_text("as it was when opened")
+    page.get_by_role("link", name="160 mm").click()
+    expect(page.locator(".lead")).to_contain_text("Pins 160 mm above the underside")
+    context.close()
+
+
+def test_acknowledging_from_the_sheet_reaches_the_inbox_and_its_outcome_comes_back(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    raised = change(
+        OVERFILL, now_ms() - 60_000, AlarmState.NORMAL, AlarmState.NEW, value=101.3, says="101 mm"
+    )
+    kept.writer.commit(Batch(changes=[raised]))
+    with page_of(browser, served, size="phone") as page:
+        page.goto("/alarms")
+        page.get_by_label("Your initials").fill("mk")
+        kept.scan(now_ms())  # what is being written must outlast a new scan
+        expect(page.locator("#title-block")).to_have_count(1)
+        page.get_by_role("button", name="Acknowledge").click()
+        expect(page.locator("#told")).to_contain_text("asked by mk")
+        db = sqlite3.connect(kept.folder / "inbox.db")
+        asked = db.execute("SELECT kind, subject, by FROM request").fetchall()
+        db.close()
+        assert asked == [("acknowledge", OVERFILL, "mk")]
+
+        (request,) = kept.inbox.waiting()
+        taken = change(OVERFILL, now_ms(), AlarmState.NEW, AlarmState.ACKNOWLEDGED, by="mk")
+        kept.writer.commit(
+            Batch(changes=[taken], requests=[(request, now_ms(), "acknowledged, still standing")])
+        )
+        expect(page.locator("#told")).to_contain_text("acknowledged, still standing", timeout=8000)
+        expect(page.locator(".e .st")).to_contain_text("acknowledged by mk")
+
+
+def test_every_sheet_can_be_reached_by_keyboard_with_the_focus_in_sight(
+    served: Served, browser: Browser
+) -> None:
+    with page_of(browser, served) as page:
+        page.goto("/")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "To the list of sheets"
+        expect(page.locator(".skip")).to_be_visible()
+        page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.closest('nav').ariaLabel") == "Sheets"
+        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+        page.keyboard.press("Tab")
+        page.keyboard.press("Enter")
+        expect(page).to_have_url(re.compile("/traces$"))
+
+
+def test_the_section_prints_on_one_sheet_of_a4(busy: Kept, browser: Browser) -> None:
+    with serve(busy.rig_file) as served, page_of(browser, served) as page:
+        for sheet, name in (("/", "section"), ("/traces", "traces")):
+            page.goto(sheet)
+            SHOTS.mkdir(exist_ok=True)
+            printed = page.pdf(path=SHOTS / f"{name}.pdf", prefer_css_page_size=True)
+            assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, sheet
+            assert re.search(rb"/MediaBox\s*\[0 0 59[45]\.?\d* 84[12]\.?\d*\]", printed)

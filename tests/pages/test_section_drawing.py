@@ -1,0 +1,191 @@
+"""The section: to scale, and no value's lettering covers another's; all invented."""
+
+import re
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from longsoak.store.packing import pack, unpack
+from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.drawing.lettering import Board, Box, width, wrap
+from longsoak_dashboards.drawing.section import Section, draw_section
+from longsoak_dashboards.drawing.sheet import POINTS, lay_out
+from longsoak_dashboards.drawing.water import Water
+from longsoak_dashboards.view.marks import Mark, marks
+from pages.pagerig import NOW_MS, OTHERWISE, Bays, make_rig, scan_of
+
+WATER = Water(72.0, "clearance 38 ± 2 mm", "water 72 ± 2 mm", "level not known", old=False)
+PLACE = re.compile(r'<use href="#m(\d)" transform="translate\(([-\d.]+) ([-\d.]+)\)')
+
+
+def marks_of(rig: Rig) -> tuple[Mark, ...]:
+    scan = scan_of(rig, NOW_MS - 38_000, wrong=OTHERWISE)
+    stored = unpack(pack(scan), probes=scan.probes, units=scan.units, utc_ms=scan.utc_ms)
+    readings = {reading.probe: reading for reading in stored}
+    return marks(rig, readings, last_good_ms={}, now_ms=NOW_MS)
+
+
+def draw(rig: Rig, bay: int = 0, water: Water | None = WATER) -> Section:
+    name = rig.specimen.bays[bay].name
+    inside = [m for m in marks_of(rig) if m.probe.bay == name]
+    return draw_section(
+        rig,
+        rig.specimen.bays[bay],
+        inside,
+        water if rig.reservoir else None,
+        name="s0",
+        title="a section",
+        link=lambda mark: "/traces",
+    )
+
+
+def test_probes_stand_at_their_depth_and_height_in_millimetres() -> None:
+    rig = make_rig()
+    drawn = {(float(x), float(y)) for _, x, y in PLACE.findall(str(draw(rig).svg))}
+    declared = {
+        (p.depth, rig.specimen.height - p.height)
+        for p in rig.probes
+        if p.bay == "cork-lime" and p.depth is not None and p.height is not None
+    }
+    assert drawn == declared
+
+
+def test_water_and_declared_levels_are_to_scale_too() -> None:
+    svg = str(draw(make_rig()).svg)
+    # The floor lies 110 mm under the underside, which lies 420 mm under the top: y = 530.
+    assert 'class="water" d="M -50 458 H 290 V 530' in svg
+    assert re.search(r'class="dim" stroke-dasharray="6 3" d="M [\d.]+ 430 H 290"', svg)  # stop 100
+    assert re.search(r'class="dim" stroke-dasharray="6 3" d="M -[\d.]+ 505 H', svg)  # pump 25
+
+
+def test_no_water_is_drawn_while_the_level_is_not_known() -> None:
+    svg = str(draw(make_rig(), water=Water(None, "", "", "level not known", old=False)).svg)
+    assert "level not known" in svg
+    assert 'class="water"' not in svg
+
+
+def test_flags_have_their_shapes_and_words_in_the_drawing() -> None:
+    svg = str(draw(make_rig(), bay=1).svg)
+    assert [shape for shape, _, _ in PLACE.findall(svg)].count("3") == 1
+    assert ">suspect</text>" in svg
+    assert ">missing</text>" in svg
+    assert "&gt; 25.0" in svg
+
+
+def test_a_name_from_the_rig_file_never_becomes_markup() -> None:
+    rig = make_rig(Bays(layers=(("<b>&amp;", "timber", 240),)))
+    svg = str(draw(rig).svg)
+    assert "<b>" not in svg
+    assert "&lt;b&gt;&amp;amp;" in svg
+
+
+def test_it_prints_at_one_to_five_like_any_wall_of_that_size() -> None:
+    drawn = draw(make_rig())
+    assert drawn.print_scale == 5
+    found = re.search(r'viewBox="\S+ \S+ ([\d.]+) \S+" width="([\d.]+)mm"', str(drawn.svg))
+    assert found
+    assert float(found[1]) / float(found[2]) == pytest.approx(5, rel=1e-3)
+
+
+def test_a_rig_of_six_bays_draws_each() -> None:
+    rig = make_rig(Bays(names=("a", "b", "c", "d", "e", "f")))
+    assert [draw(rig, bay).unplaced for bay in range(6)] == [0] * 6
+
+
+def test_without_a_reservoir_there_is_neither_tray_nor_pump() -> None:
+    svg = str(draw(make_rig(Bays(reservoir=False))).svg)
+    assert "stop" not in svg
+    assert 'class="drip"' not in svg
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    thickness=st.floats(40, 900),
+    height=st.floats(150, 3000),
+    underside=st.floats(30, 400),
+    layers=st.integers(1, 5),
+    depths=st.lists(st.floats(0.02, 0.98), min_size=1, max_size=5, unique=True),
+    heights=st.lists(st.floats(0.02, 0.98), min_size=1, max_size=5, unique=True),
+)
+def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
+    thickness: float,
+    height: float,
+    underside: float,
+    layers: int,
+    depths: list[float],
+    heights: list[float],
+) -> None:
+    rig = make_rig(
+        Bays(
+            names=("plain",),
+            layers=tuple(
+                ("a layer of some kind", "timber", round(thickness / layers, 1))
+                for _ in range(layers)
+            ),
+            depths=tuple(sorted({round(d * thickness * 0.99, 1) for d in depths})),
+            heights=tuple(sorted({round(h * height, 1) for h in heights})),
+            height=round(height, 1),
+            underside=round(underside, 1),
+            elsewhere=False,
+        )
+    )
+    sheet = lay_out(rig, rig.specimen.bays[0], ())
+    assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
+    assert sheet.view.left <= min(0, sheet.tray_left) + 1e-6
+    assert sheet.view.right >= max(sheet.thickness, sheet.tray_right) - 1e-6
+    assert sheet.view.bottom >= sheet.floor
+    labels = printed_labels(str(draw(rig).svg))
+    for one, other in combinations(labels, 2):
+        for box in one:
+            assert not any(box.meets(word) for word in other), (one, other)
+
+
+def printed_labels(svg: str) -> list[list[Box]]:
+    """The boxes of the lettering at each probe, from capital height to base line."""
+    labels = []
+    for probe in re.findall(r"<a .*?</a>", svg):
+        boxes = []
+        for x, y, size, words in re.findall(
+            r'<text x="([-\d.]+)" y="([-\d.]+)" font-size="([\d.]+)"[^>]*>(.*?)</text>', probe
+        ):
+            plain = re.sub(r"<[^>]*>", "", words)
+            half = width(plain, size=float(size)) / 2
+            base = float(y)
+            boxes.append(Box(float(x) - half, base - 0.7 * float(size), float(x) + half, base))
+        labels.append(boxes)
+    assert any(labels)
+    return labels
+
+
+def test_a_board_gives_the_nearest_free_place_or_none() -> None:
+    board = Board(Box(0, 0, 100, 40))
+    wanted = Box(0, 0, 60, 20)
+    assert board.place(wanted, step=2, reach=30) == wanted
+    assert board.place(wanted, step=2, reach=10) is None
+    assert board.place(wanted, step=2, reach=30) == Box(0, 20, 60, 40)
+    assert board.place(wanted, step=2, reach=30) is None
+
+
+def test_long_names_are_wrapped_into_the_room_there_is() -> None:
+    lines = wrap("a very long name of a layer, honestly", size=12, room=90)
+    assert len(lines) > 1
+    assert all(width(line, size=12) <= 90 for line in lines)
+    assert " ".join(lines) == "a very long name of a layer, honestly"
+    assert all(
+        width(line, size=12) <= 60 for line in wrap("Donaudampfschiff" * 2, size=12, room=60)
+    )
+
+
+def test_a_value_that_wants_a_look_is_printed_however_crowded_it_is() -> None:
+    rig = make_rig(Bays(heights=(30, 60, 90, 400)))
+    drawn = draw(rig, bay=1)
+    assert drawn.unplaced > 0
+    assert "23.1<" in str(drawn.svg)
+
+
+def test_in_the_usual_rig_every_value_has_its_age() -> None:
+    for bay in (0, 1):
+        svg = str(draw(make_rig(), bay).svg)
+        assert svg.count('class="age halo"') == svg.count('class="v halo"') == 13

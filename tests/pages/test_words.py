@@ -1,0 +1,180 @@
+"""What the sheets say, worked out from readings and a time; all invented."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from longsoak.store.packing import pack, unpack
+from longsoak.store.reader import StoredGap
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.reading import Reading
+from longsoak_dashboards.view import standing
+from longsoak_dashboards.view.alarms import told
+from longsoak_dashboards.view.marks import Mark, marks
+from longsoak_dashboards.view.sentences import count_words, moment, span_words
+from pages.pagerig import DAY_MS, NOW_MS, OTHERWISE, Bays, Wrong, make_rig, scan_of
+
+RIG = make_rig()
+
+
+def readings(wrong: Mapping[str, Wrong] | None = None) -> dict[str, Reading]:
+    scan = scan_of(RIG, NOW_MS - 38_000, wrong=wrong)
+    stored = unpack(pack(scan), probes=scan.probes, units=scan.units, utc_ms=scan.utc_ms)
+    return {reading.probe: reading for reading in stored}
+
+
+def by_name(wrong: Mapping[str, Wrong] | None = None) -> dict[str, Mark]:
+    good = {"plain lime 170/260": NOW_MS - 7_800_000}
+    found = marks(RIG, readings(wrong), last_good_ms=good, now_ms=NOW_MS)
+    return {mark.probe.name: mark for mark in found}
+
+
+def test_a_good_reading_is_told_with_value_unit_uncertainty_and_age() -> None:
+    mark = by_name()["air wet T"]
+    assert (mark.shape, mark.unit, mark.plus_minus, mark.age) == (1, "°C", "0.5", "38 s")
+    assert (mark.word, mark.flag, mark.wants_a_look) == ("", "pass", False)
+
+
+def test_every_flag_has_the_shape_and_word_of_the_key() -> None:
+    found = by_name(OTHERWISE)
+    said = {name: (found[name].shape, found[name].word) for name in OTHERWISE}
+    assert said == {
+        "plain lime 30/60": (1, ""),
+        "plain lime 90/60": (3, "suspect"),
+        "plain lime 170/260": (9, "missing"),
+        "cork-lime 170/360": (4, "fail"),
+        "cork-lime 170/60": (2, "not judged"),
+    }
+
+
+def test_a_value_past_its_curve_is_told_as_beyond_and_carries_no_uncertainty() -> None:
+    mark = by_name(OTHERWISE)["plain lime 30/60"]
+    assert (mark.value, mark.plus_minus) == ("> 25.0", "")
+
+
+def test_a_missing_value_is_none_and_its_age_that_of_the_last_good_one() -> None:
+    mark = by_name(OTHERWISE)["plain lime 170/260"]
+    assert (mark.value, mark.unit, mark.age) == ("none", "", "2 h 10")
+
+
+def test_a_failed_value_is_struck_through_and_says_why() -> None:
+    mark = by_name(OTHERWISE)["cork-lime 170/360"]
+    assert mark.struck
+    assert mark.flag == "fail: open circuit"
+
+
+def test_a_resistance_has_its_prefix_with_the_unit() -> None:
+    mark = by_name()["meter reference"]
+    assert (mark.value, mark.unit, mark.plus_minus) == ("10.02", "MΩ", "100 kΩ")
+
+
+def test_a_probe_never_read_says_so() -> None:
+    mark = marks(RIG, {}, last_good_ms={}, now_ms=NOW_MS)[0]
+    assert (mark.shape, mark.value, mark.age) == (0, "none", "not read yet")
+
+
+def test_the_lead_counts_good_and_marked_probes() -> None:
+    all_marks = tuple(by_name(OTHERWISE).values())
+    assert (
+        standing.probes_sentence(all_marks) == "29 probes are good, three are marked, "
+        "one is not judged."
+    )
+    assert standing.probes_sentence(tuple(by_name().values())) == "All 33 probes are good."
+
+
+def test_the_day_counts_from_the_declared_start() -> None:
+    # Computed: from 4 May to 23 September 2026 there are 142 days, so it is day 143.
+    assert standing.day_sentence(RIG, first_ms=NOW_MS, now_ms=NOW_MS) == "Day 143."
+    undated = replace(RIG, start=None)
+    assert standing.day_sentence(undated, first_ms=NOW_MS - DAY_MS, now_ms=NOW_MS) == "Day 2."
+    ahead = replace(RIG, start=date(2026, 9, 26))
+    assert standing.day_sentence(ahead, first_ms=None, now_ms=NOW_MS) == "Three to day 1."
+
+
+def test_clearance_and_litres_come_from_the_level() -> None:
+    water = standing.water_now(
+        RIG, readings({"water level": Wrong(Flag.PASS, value=72.0)}), now_ms=NOW_MS
+    )
+    assert water is not None
+    assert water.clearance_words == "clearance 38 ± 2 mm"
+    # Computed: 72 of 150 mm of a table that ends at 61.2 L.
+    assert "38\u00a0mm</b> under the specimen, 29.4\u00a0L in the catch tray" in str(
+        standing.water_sentence(RIG, water)
+    )
+
+
+def test_water_above_the_underside_is_contact() -> None:
+    high = readings({"water level": Wrong(Flag.PASS, value=113.0)})
+    water = standing.water_now(RIG, high, now_ms=NOW_MS)
+    assert water is not None
+    assert water.clearance_words == "contact, 3 ± 2 mm deep"
+    assert "3\u00a0mm above the underside" in str(standing.water_sentence(RIG, water))
+
+
+@pytest.mark.parametrize(
+    "wrong", [Wrong(Flag.MISSING, Reason.NO_ANSWER), Wrong(Flag.FAIL, Reason.OUT_OF_RANGE, 400.0)]
+)
+def test_a_level_that_can_not_be_believed_draws_no_water(wrong: Wrong) -> None:
+    water = standing.water_now(RIG, readings({"water level": wrong}), now_ms=NOW_MS)
+    assert water is not None
+    assert water.level is None
+    assert "not known" in str(standing.water_sentence(RIG, water))
+
+
+def test_a_level_seen_long_ago_is_told_in_the_past() -> None:
+    water = standing.water_now(RIG, readings(), now_ms=NOW_MS + 3_600_000)
+    assert water is not None
+    assert water.old
+    assert "stood" in str(standing.water_sentence(RIG, water))
+
+
+def test_not_recording_is_said_after_two_and_a_half_periods() -> None:
+    # The shortest record period here is the float's; never less than half a minute.
+    limit_ms = 1000 * standing.stale_after_s(RIG)
+    at_limit = standing.recording_sentence(RIG, last_ms=NOW_MS, now_ms=NOW_MS + int(limit_ms))
+    assert at_limit is None
+    late = standing.recording_sentence(RIG, last_ms=NOW_MS - 3 * 3_600_000, now_ms=NOW_MS)
+    assert "Not recording:</b> last scan 3 h 00 ago." in str(late)
+
+
+def test_the_last_gap_is_told_for_a_day() -> None:
+    gap = StoredGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False)
+    said = standing.gap_sentence(gap, now_ms=NOW_MS)
+    assert said == "No readings for 3 min 12 s before 11:55: the run was cut off."
+    assert standing.gap_sentence(gap, now_ms=NOW_MS + 2 * DAY_MS) == ""
+
+
+def test_a_rig_without_a_reservoir_says_nothing_about_water() -> None:
+    dry = make_rig(Bays(reservoir=False))
+    assert standing.water_now(dry, {}, now_ms=NOW_MS) is None
+    assert standing.water_sentence(dry, None) is None
+
+
+def test_a_request_is_asked_then_late_then_answered() -> None:
+    asked = told(None, by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS + 400)
+    assert asked.words == "Overfill: asked by mk; the measuring process takes it within a second."
+    late = told(None, by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS + 95_000)
+    assert "asked by mk 95 s ago and not taken yet" in late.words
+    assert late.wants_a_look
+    done = told("acknowledged", by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS)
+    assert (done.words, done.waiting) == ("Overfill: acknowledged.", False)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(12, "12 s"), (192, "3 min 12 s"), (7200, "2 h"), (7800, "2 h 10 min"), (97_200, "1 day 3 h")],
+)
+def test_lengths_of_time_have_two_parts_at_most(seconds: float, words: str) -> None:
+    assert span_words(seconds) == words
+
+
+def test_a_moment_is_as_short_as_it_stays_clear() -> None:
+    assert moment(NOW_MS, now_ms=NOW_MS) == "12:04"
+    assert moment(NOW_MS - DAY_MS, now_ms=NOW_MS) == "22 Sep 12:04"
+    assert moment(NOW_MS - 300 * DAY_MS, now_ms=NOW_MS) == "27 Nov 2025 12:04"
+
+
+def test_small_counts_are_words() -> None:
+    assert [count_words(n) for n in (0, 1, 20, 21)] == ["none", "one", "twenty", "21"]
