@@ -133,7 +133,7 @@ def _check_subject(
         report.add(
             (*entry.path, "watch"),
             str(watch),
-            expected=f"\"level unknown\": that is what a silent {quoted(str(subject))} alarms as",
+            expected=f'"level unknown": that is what a silent {quoted(str(subject))} alarms as',
             remedy='Write watch = "level unknown".',
         )
     elif watch in _WATER and subject in draft.probe_names.first and subject not in subjects:
