@@ -8,7 +8,7 @@ from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.view.sentences import capital
 
 HOUR_MS = 3_600_000
-_SHORTEST_ALL_MS = 10 * 60_000
+_SHORTEST_ALL_MS = 2 * 60_000
 WHATS = {
     "pins": "pins",
     "air": "air and wood",

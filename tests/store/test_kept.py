@@ -1,0 +1,40 @@
+"""A record written by any released version opens, migrates and reads as it did then."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from longsoak.rigfile.load import parse
+from longsoak.store.reader import Record
+from longsoak.store.writer import RecordWriter
+
+KEPT = sorted(path for path in (Path(__file__).parent / "kept").iterdir() if path.is_dir())
+
+
+def test_there_is_a_record_of_every_release() -> None:
+    changelog = (Path(__file__).parents[2] / "CHANGELOG.md").read_text()
+    released = {line.split()[1] for line in changelog.splitlines() if line.startswith("## 0")}
+    assert {path.name for path in KEPT} == released
+
+
+@pytest.mark.parametrize("kept", KEPT, ids=lambda path: path.name)
+def test_a_record_of_an_earlier_release_reads_as_it_did(kept: Path, tmp_path: Path) -> None:
+    # What was read of it by the version that wrote it: counts, a few readings to the last bit.
+    then = json.loads((kept / "read.json").read_text())
+    shutil.copy(kept / "record.db", tmp_path)
+    RecordWriter(tmp_path, now="2031-02-03T04:05:06Z").close()
+    record = Record(tmp_path)
+    scans = record.scans_after(0, limit=1_000_000)
+    assert len(scans) == then["scans"]
+    assert sum(len(scan.readings) for scan in scans) == then["readings"]
+    assert {key: change.new.value for key, change in record.alarms().items()} == then["alarms"]
+    version = record.rig_version()
+    assert version is not None
+    rig = parse(version.text, file="rig.toml", find_kind=None)
+    latest = record.latest(tuple(probe.name for probe in rig.probes))
+    assert {
+        name: [r.utc_ms, r.raw, r.raw_unit, r.value, r.uncertainty, r.flag, r.reason]
+        for name, r in latest.items()
+    } == then["latest"]
