@@ -8,8 +8,8 @@ from types import TracebackType
 from typing import Self, TypedDict, Unpack
 
 from longsoak.store.reader import Record
-from longsoak.store.writer import Batch, NewChange, RecordWriter
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import (
@@ -248,7 +248,7 @@ class Keeper:
     ) -> None:
         """Commit one change of an alarm, 1 s after the last thing."""
         self.now_ms += 1000
-        change = NewChange(
+        change = AlarmChange(
             key, self.now_ms, self.now_ms - self._start_ms, old, new, value, says, by
         )
         self._writer.commit(Batch(changes=[change]))

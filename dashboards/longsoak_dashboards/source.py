@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.store.files import folder_of
-from longsoak.store.reader import Bucket, Record, RigVersion, StoredGap
-from longsoak.vocabulary.alarm import AlarmChange
+from longsoak.store.reader import Bucket, Record, RigVersion
+from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import RigFileError, StoreError
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.marks import LOOKS_BACK_H
@@ -39,8 +40,8 @@ class Snapshot:
     last_ms: int | None
     readings: Mapping[str, Reading]
     last_good_ms: Mapping[str, int | None]
-    alarms: Mapping[str, AlarmChange]
-    last_gap: StoredGap | None
+    alarms: Mapping[str, StoredChange]
+    last_gap: RunGap | None
 
 
 def parse_rig(text: str) -> Rig:

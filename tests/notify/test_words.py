@@ -26,7 +26,7 @@ def change(
     says: str = "112 mm, setpoint 100 mm",
     by: str | None = None,
 ) -> AlarmChange:
-    return AlarmChange(1, key, START_MS, 0, old, new, value, says, by)
+    return AlarmChange(key, START_MS, 0, old, new, value, says, by)
 
 
 def test_a_mail_about_an_alarm_says_what_since_when_why_and_what_to_do() -> None:

@@ -8,8 +8,8 @@ from pathlib import Path
 from longsoak.rigfile.load import parse
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
-from longsoak.store.writer import Batch, NewChange, RecordWriter
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Kind, Probe, Rig
@@ -246,9 +246,9 @@ def scan_of(
 def change(
     key: str, utc_ms: int, old: AlarmState, new: AlarmState, *, value: float | None = None,
     says: str = "", by: str | None = None,
-) -> NewChange:  # fmt: skip
+) -> AlarmChange:  # fmt: skip
     """An alarm change."""
-    return NewChange(key, utc_ms, utc_ms - NOW_MS + 400 * DAY_MS, old, new, value, says, by)
+    return AlarmChange(key, utc_ms, utc_ms - NOW_MS + 400 * DAY_MS, old, new, value, says, by)
 
 
 @dataclass(slots=True)
@@ -287,7 +287,7 @@ def keep(
     wrong: Mapping[str, Wrong] = OTHERWISE,
     wrong_since_ms: int = 0,
     stopped_after: int | None = None,
-    changes: Sequence[NewChange] = (),
+    changes: Sequence[AlarmChange] = (),
 ) -> Kept:
     """Lay out a rig with scans at `times`; the first run is cut off after time `stopped_after`."""
     folder.mkdir(parents=True, exist_ok=True)

@@ -6,9 +6,10 @@ from datetime import date
 
 import pytest
 
+from longsoak.core.recency import stale_after_ms
 from longsoak.store.packing import pack, unpack
-from longsoak.store.reader import StoredGap
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.alarms import told
@@ -132,7 +133,7 @@ def test_a_level_seen_long_ago_is_told_in_the_past() -> None:
 
 def test_not_recording_is_said_after_two_and_a_half_periods() -> None:
     # The shortest record period here is the float's; never less than half a minute.
-    limit_ms = 1000 * standing.stale_after_s(RIG)
+    limit_ms = stale_after_ms(RIG)
     at_limit = standing.recording_sentence(RIG, last_ms=NOW_MS, now_ms=NOW_MS + int(limit_ms))
     assert at_limit is None
     late = standing.recording_sentence(RIG, last_ms=NOW_MS - 3 * 3_600_000, now_ms=NOW_MS)
@@ -140,7 +141,7 @@ def test_not_recording_is_said_after_two_and_a_half_periods() -> None:
 
 
 def test_the_last_gap_is_told_for_a_day() -> None:
-    gap = StoredGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False)
+    gap = RunGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False)
     said = standing.gap_sentence(gap, now_ms=NOW_MS)
     assert said == "No readings for 3 min 12 s before 11:55: the run was cut off."
     assert standing.gap_sentence(gap, now_ms=NOW_MS + 2 * DAY_MS) == ""

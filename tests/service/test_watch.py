@@ -5,8 +5,7 @@ from math import nan
 import pytest
 
 from longsoak.service.watch import BUS_PATIENCE, AlarmBook
-from longsoak.store.writer import NewChange
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from service.benchrig import T0, bench, scan
 
@@ -15,7 +14,7 @@ def book(**left: AlarmState) -> AlarmBook:
     return AlarmBook(bench(), left, now=0.0)
 
 
-def brief(changes: list[NewChange]) -> list[tuple[str, AlarmState]]:
+def brief(changes: list[AlarmChange]) -> list[tuple[str, AlarmState]]:
     return [(change.key, change.new) for change in changes]
 
 
@@ -25,7 +24,7 @@ def feed(
     flag: Flag = Flag.PASS,
     reason: Reason = Reason.NONE,
     **v: float,
-) -> list[NewChange]:
+) -> list[AlarmChange]:
     return [c for t in times for c in alarms.scan(scan(float(t), flag, reason, **v))]
 
 

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from longsoak.store.packing import BYTES_PER_READING, pack, unpack
 from longsoak.store.reader import Record
-from longsoak.store.writer import Batch, Gap, NewChange, NewEvent, RecordWriter
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Scan
 
 NOW = "2031-02-03T04:05:06Z"
@@ -169,7 +170,7 @@ def test_failed_readings_count_but_give_no_value(writer: RecordWriter, tmp_path:
 
 def test_a_commit_keeps_all_of_its_batch_or_nothing(writer: RecordWriter, tmp_path: Path) -> None:
     good = scan(T0, 1.0, 2.0)
-    bad_change = NewChange("k", T0, 0, AlarmState.NORMAL, AlarmState.NEW, None, None, None)  # type: ignore[arg-type]  # a NULL the schema refuses
+    bad_change = AlarmChange("k", T0, 0, AlarmState.NORMAL, AlarmState.NEW, None, None, None)  # type: ignore[arg-type]  # a NULL the schema refuses
     with pytest.raises(StoreError, match="could not be kept"):
         writer.commit(Batch(scans=[good], changes=[bad_change]))
     record = Record(tmp_path)
@@ -192,7 +193,7 @@ def test_the_first_run_has_no_gap_and_the_next_says_how_long_it_was(tmp_path: Pa
         second = RecordWriter(folder, now=NOW)
         gap = second.begin_run(boot="b2", software="0", utc_ms=T0 + 61_000, boottime_ms=10)
         second.close()
-        assert gap == Gap(T0 + 1000, T0 + 61_000, clean=clean)
+        assert gap == RunGap(T0 + 1000, T0 + 61_000, clean=clean)
         (stored,) = Record(folder).gaps()
         assert (stored.from_utc_ms, stored.to_utc_ms, stored.clean) == (
             T0 + 1000,
@@ -258,7 +259,7 @@ def test_a_file_that_is_no_record_is_told_and_left_alone(tmp_path: Path) -> None
 
 
 def test_a_check_of_a_whole_record_finds_nothing(writer: RecordWriter) -> None:
-    writer.commit(Batch(events=[NewEvent(T0, "k", "s", "says")]))
+    writer.commit(Batch(events=[Event(T0, "k", "s", "says")]))
     assert writer.check() is None
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import rig_file, table, told
-from longsoak.core.wording import count_words
+from longsoak.core.wording import with_noun
 
 
 @click.command(epilog="Example: longsoak check rig.toml")
@@ -23,7 +23,7 @@ def check(rig_file: Path) -> None:
         rig = load_rig(rig_file)
     click.echo(table(COLUMNS, wiring_plan(rig)))
     click.echo(
-        f"\n{rig.name}: {count_words(len(rig.probes), 'probe')} on "
-        f"{count_words(len(rig.buses), 'bus', 'buses')}, "
-        f"{count_words(len(rig.alarms), 'alarm')}. The file is good."
+        f"\n{rig.name}: {with_noun(len(rig.probes), 'probe')} on "
+        f"{with_noun(len(rig.buses), 'bus', 'buses')}, "
+        f"{with_noun(len(rig.alarms), 'alarm')}. The file is good."
     )

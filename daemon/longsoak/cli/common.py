@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from longsoak.core.wording import count_words
+from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import RigFileError, StoreError
 
 DONE, FOUND_WRONG, BAD_INPUT = 0, 1, 2
@@ -26,7 +26,7 @@ def told() -> Iterator[None]:
         yield
     except RigFileError as error:
         click.echo(str(error), err=True)
-        click.echo(f"{count_words(len(error.mistakes), 'mistake')}; nothing was started.", err=True)
+        click.echo(f"{with_noun(len(error.mistakes), 'mistake')}; nothing was started.", err=True)
         sys.exit(BAD_INPUT)
     except StoreError as error:
         click.echo(str(error), err=True)

@@ -62,6 +62,6 @@ def flag_words(flag: Flag, reason: Reason) -> str:
     return f"{flag.word}: {reason.words}" if reason.words else flag.word
 
 
-def count_words(count: int, one: str, many: str | None = None) -> str:
+def with_noun(count: int, one: str, many: str | None = None) -> str:
     """A number with its noun: "1 probe", "34 probes", "2 buses"."""
     return f"{count} {one if count == 1 else many or one + 's'}"

@@ -16,7 +16,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from longsoak.notify.words import payload
 from longsoak.store.reader import Record
-from longsoak.vocabulary.alarm import AlarmChange
+from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import NoticeError, StoreError
 from longsoak.vocabulary.rig import Mqtt, Rig
 
@@ -146,7 +146,7 @@ class MqttNotices:
                 )
         return self._client
 
-    def _deliver(self, client: Client, change: AlarmChange) -> None:
+    def _deliver(self, client: Client, change: StoredChange) -> None:
         topic = alarm_topic(self._settings.prefix, change.key)
         if self._pending is None or self._pending.change != change.id:
             with self._changed:
@@ -170,7 +170,7 @@ class MqttNotices:
         if answer.is_failure:
             raise NoticeError(f"{self._whose} refused {topic}: {answer}")
 
-    def _publish(self, client: Client, topic: str, change: AlarmChange) -> _Pending:
+    def _publish(self, client: Client, topic: str, change: StoredChange) -> _Pending:
         properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # the library's
         properties.ContentType = "application/json"
         properties.PayloadFormatIndicator = 1  # UTF-8

@@ -21,8 +21,10 @@ from longsoak.service.messages import (
 )
 from longsoak.service.watch import AlarmBook
 from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request
-from longsoak.store.writer import Batch, NewChange, NewEvent, RecordWriter
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.sample import Missing
@@ -219,12 +221,12 @@ class Recorder:
             self._change(change)
         return outcome
 
-    def _change(self, change: NewChange) -> None:
+    def _change(self, change: AlarmChange) -> None:
         self._pending.changes.append(change)
         _log.info("alarm %s: %s (%s)", change.key, change.new.value, change.says)
 
     def _event(self, kind: str, subject: str, says: str) -> None:
-        self._pending.events.append(NewEvent(self._clock.utc_ms(), kind, subject, says))
+        self._pending.events.append(Event(self._clock.utc_ms(), kind, subject, says))
         _log.info("%s %s: %s", kind, subject, says)
 
     def _commit(self) -> None:

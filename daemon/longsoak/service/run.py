@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
 
-from longsoak.core.wording import age_words, count_words, rfc3339, time_words
+from longsoak.core.wording import age_words, rfc3339, time_words, with_noun
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.drivers import find_kind, load_rig
@@ -27,8 +27,9 @@ from longsoak.service.recorder import Message, Recorder
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.reader import Record
-from longsoak.store.writer import Batch, Gap, NewEvent, RecordWriter
+from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import ForwardError, NoticeError
+from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.outlet import Outlet
 from longsoak.vocabulary.rig import Kind, Rig
 
@@ -81,13 +82,13 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
         rig.name,
         folder,
         number,
-        count_words(len(rig.probes), "probe"),
-        count_words(len(rig.buses), "bus", "buses"),
+        with_noun(len(rig.probes), "probe"),
+        with_noun(len(rig.buses), "bus", "buses"),
     )
     if gap is not None:
         says = gap_words(gap)
         _log.info("%s", says)
-        writer.commit(Batch(events=[NewEvent(clock.utc_ms(), "gap", "record", says)]))
+        writer.commit(Batch(events=[Event(clock.utc_ms(), "gap", "record", says)]))
 
     stop = threading.Event()
     outlets = _outlets(rig, rig_file.parent, folder=folder, clock=clock, put=messages.put)
@@ -145,7 +146,7 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
     _log.info("stopped; everything measured is in the record")
 
 
-def gap_words(gap: Gap) -> str:
+def gap_words(gap: RunGap) -> str:
     """A gap as one sentence."""
     length = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
     why = "it was stopped on purpose" if gap.clean else "the run before was cut off"

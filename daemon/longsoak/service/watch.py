@@ -13,8 +13,7 @@ from longsoak.core.alarms import (
     step,
 )
 from longsoak.core.wording import age_words, ohm_words, value_words
-from longsoak.store.writer import NewChange
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import UNIT_WORDS, AlarmPlan, Kind, Probe, Rig, Watch
@@ -55,10 +54,10 @@ class AlarmBook:
 
     def orphans(
         self, left: Mapping[str, AlarmState], *, utc_ms: int, boottime_ms: int
-    ) -> list[NewChange]:
+    ) -> list[AlarmChange]:
         """End what still stood under a rig file that had other alarms."""
         return [
-            NewChange(
+            AlarmChange(
                 key,
                 utc_ms,
                 boottime_ms,
@@ -72,7 +71,7 @@ class AlarmBook:
             if key not in self._plans and state is not AlarmState.NORMAL
         ]
 
-    def scan(self, scan: Scan) -> list[NewChange]:
+    def scan(self, scan: Scan) -> list[AlarmChange]:
         """Show a scan to every alarm that watches one of its probes."""
         now = scan.boottime_ms / 1000
         for i, name in enumerate(scan.probes):
@@ -90,18 +89,18 @@ class AlarmBook:
                 )
         return changes
 
-    def bus(self, name: str, down: str | None, *, now: float, utc_ms: int) -> list[NewChange]:
+    def bus(self, name: str, down: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Show the state a bus was in during its last pass."""
         self._bus_at[name] = now
         says = down or "the bus answers"
         return self._state(Watch.BUS, name, down is not None, says, now=now, utc_ms=utc_ms)
 
-    def outlet(self, name: str, away: str | None, *, now: float, utc_ms: int) -> list[NewChange]:
+    def outlet(self, name: str, away: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Show how the last attempt to send something went."""
         says = away or "it takes what is sent"
         return self._state(Watch.OUTLET, name, away is not None, says, now=now, utc_ms=utc_ms)
 
-    def tick(self, *, now: float, utc_ms: int) -> list[NewChange]:
+    def tick(self, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Look for silence: a worker that hangs delivers no pass that could say so."""
         changes = []
         for bus, at in self._bus_at.items():
@@ -120,7 +119,7 @@ class AlarmBook:
 
     def acknowledge(
         self, key: str, by: str, *, utc_ms: int, boottime_ms: int
-    ) -> tuple[NewChange | None, str]:
+    ) -> tuple[AlarmChange | None, str]:
         """Take a person's acknowledgement; return the change, if any, and what became of it."""
         life = self._lives.get(key)
         if life is None:
@@ -129,7 +128,7 @@ class AlarmBook:
         if answered.state is life.state:
             return None, f"refused: the alarm is {life.state.value}, there is nothing to answer"
         self._lives[key] = answered
-        change = NewChange(
+        change = AlarmChange(
             key,
             utc_ms,
             boottime_ms,
@@ -196,7 +195,7 @@ class AlarmBook:
 
     def _state(
         self, watch: Watch, subject: str, there: bool, says: str, *, now: float, utc_ms: int
-    ) -> list[NewChange]:
+    ) -> list[AlarmChange]:
         plans: Iterable[AlarmPlan] = (
             plan for plan in self._plans.values() if plan.watch is watch and plan.subject == subject
         )
@@ -217,14 +216,14 @@ class AlarmBook:
         says: str,
         now: float,
         utc_ms: int,
-    ) -> list[NewChange]:
+    ) -> list[AlarmChange]:
         life = self._lives[plan.key]
         after = step(life, seen, now=now, delays=Delays(plan.on_delay, plan.off_delay))
         self._lives[plan.key] = after
         if after.state is life.state:
             return []
         return [
-            NewChange(
+            AlarmChange(
                 plan.key, utc_ms, round(now * 1000), life.state, after.state, value, says, None
             )
         ]

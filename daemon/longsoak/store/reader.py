@@ -16,9 +16,10 @@ from pathlib import Path
 
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.packing import unpack, unpack_one
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Reading
 
 LATEST_LOOKS_BACK = 20_000  # scans; a probe silent for longer than that has no latest reading
@@ -32,25 +33,6 @@ class RigVersion:
     number: int
     accepted_utc_ms: int
     text: str
-
-
-@dataclass(frozen=True, slots=True)
-class StoredGap:
-    """Time without readings between two runs; `clean` if the earlier one ended on purpose."""
-
-    from_utc_ms: int
-    to_utc_ms: int
-    clean: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something that happened: a bus came or went, the clock was set, a probe fell silent."""
-
-    utc_ms: int
-    kind: str
-    subject: str
-    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +191,7 @@ class Record:
             row = db.execute("SELECT position FROM cursor WHERE name = ?", (name,)).fetchone()
         return 0 if row is None else int(row[0])
 
-    def alarms(self) -> dict[str, AlarmChange]:
+    def alarms(self) -> dict[str, StoredChange]:
         """The last change of each alarm that ever changed, by key."""
         with self._open() as db:
             rows = db.execute(
@@ -217,7 +199,7 @@ class Record:
             ).fetchall()
         return {change.key: change for change in map(_change, rows)}
 
-    def alarm_changes_after(self, position: int, *, limit: int) -> list[AlarmChange]:
+    def alarm_changes_after(self, position: int, *, limit: int) -> list[StoredChange]:
         """Alarm changes with an id above `position`, oldest first."""
         with self._open() as db:
             rows = db.execute(
@@ -225,7 +207,7 @@ class Record:
             ).fetchall()
         return [_change(row) for row in rows]
 
-    def alarm_changes_since(self, utc_ms: int) -> list[AlarmChange]:
+    def alarm_changes_since(self, utc_ms: int) -> list[StoredChange]:
         """Alarm changes from `utc_ms` on, oldest first."""
         with self._open() as db:
             rows = db.execute(f"{_CHANGES} WHERE utc_ms >= ? ORDER BY id", (utc_ms,)).fetchall()
@@ -239,13 +221,13 @@ class Record:
             ).fetchall()
         return [Event(*row) for row in rows]
 
-    def gaps(self) -> list[StoredGap]:
+    def gaps(self) -> list[RunGap]:
         """Times without readings between runs, oldest first."""
         with self._open() as db:
             rows = db.execute(
                 "SELECT from_utc_ms, to_utc_ms, clean FROM gap ORDER BY id"
             ).fetchall()
-        return [StoredGap(start, end, bool(clean)) for start, end, clean in rows]
+        return [RunGap(start, end, bool(clean)) for start, end, clean in rows]
 
     def outcome(self, request_uuid: str) -> str | None:
         """What became of a request; None while it is not handled."""
@@ -274,10 +256,12 @@ _CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM 
 Layouts = dict[int, tuple[str, tuple[str, ...], tuple[str, ...]]]
 
 
-def _change(row: tuple[int, str, int, int, str, str, float | None, str, str | None]) -> AlarmChange:
+def _change(
+    row: tuple[int, str, int, int, str, str, float | None, str, str | None],
+) -> StoredChange:
     number, key, utc_ms, boottime_ms, old, new, value, says, by = row
-    return AlarmChange(
-        number, key, utc_ms, boottime_ms, AlarmState(old), AlarmState(new), value, says, by
+    return StoredChange(
+        key, utc_ms, boottime_ms, AlarmState(old), AlarmState(new), value, says, by, number
     )
 
 

@@ -13,44 +13,12 @@ from longsoak.store.files import LOCK, RECORD
 from longsoak.store.inbox import Request
 from longsoak.store.migrations import migrate
 from longsoak.store.packing import pack
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Scan
 
 STEP_MS = 1000  # a clock that moved further than this against CLOCK_BOOTTIME was set, not slewed
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """Time without readings between two runs; `clean` if the earlier one ended on purpose."""
-
-    from_utc_ms: int
-    to_utc_ms: int
-    clean: bool
-
-
-@dataclass(frozen=True, slots=True)
-class NewChange:
-    """An alarm change to be committed."""
-
-    key: str
-    utc_ms: int
-    boottime_ms: int
-    old: AlarmState
-    new: AlarmState
-    value: float | None
-    says: str
-    by: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class NewEvent:
-    """Something that happened, to be committed."""
-
-    utc_ms: int
-    kind: str
-    subject: str
-    says: str
 
 
 @dataclass(slots=True)
@@ -58,8 +26,8 @@ class Batch:
     """What belongs into one commit."""
 
     scans: list[Scan] = field(default_factory=list)
-    changes: list[NewChange] = field(default_factory=list)
-    events: list[NewEvent] = field(default_factory=list)
+    changes: list[AlarmChange] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
     requests: list[tuple[Request, int, str]] = field(default_factory=list)
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -120,7 +88,9 @@ class RecordWriter:
         self._layouts.clear()
         return self._rig_version
 
-    def begin_run(self, *, boot: str, software: str, utc_ms: int, boottime_ms: int) -> Gap | None:
+    def begin_run(
+        self, *, boot: str, software: str, utc_ms: int, boottime_ms: int
+    ) -> RunGap | None:
         """Open a run; return the time without readings since the one before, if there was one."""
         last_run = self._db.execute(
             "SELECT ended_utc_ms FROM run ORDER BY id DESC LIMIT 1"
@@ -135,7 +105,7 @@ class RecordWriter:
             )
             self._run = cursor.lastrowid
             if last_run is not None and last_scan is not None:
-                gap = Gap(last_scan[0], utc_ms, clean=last_run[0] is not None)
+                gap = RunGap(last_scan[0], utc_ms, clean=last_run[0] is not None)
                 self._db.execute(
                     "INSERT INTO gap (run, from_utc_ms, to_utc_ms, clean) VALUES (?, ?, ?, ?)",
                     (self._run, gap.from_utc_ms, gap.to_utc_ms, gap.clean),
@@ -219,7 +189,7 @@ class RecordWriter:
             if self._offset_ms is not None:
                 seconds = (offset - self._offset_ms) / 1000
                 says = f"the clock was set {abs(seconds):.1f} s {'on' if seconds > 0 else 'back'}"
-                self._add_events([NewEvent(scan.utc_ms, "clock", "clock", says)])
+                self._add_events([Event(scan.utc_ms, "clock", "clock", says)])
             self._db.execute(
                 "INSERT INTO stretch (run, first_scan, offset_ms) VALUES (?, ?, ?)",
                 (self._run, scan_id, offset),
@@ -255,7 +225,7 @@ class RecordWriter:
             ).fetchone()
         return self._layouts[key]
 
-    def _add_events(self, events: Iterable[NewEvent]) -> None:
+    def _add_events(self, events: Iterable[Event]) -> None:
         self._db.executemany(
             "INSERT INTO event (utc_ms, kind, subject, says) VALUES (?, ?, ?, ?)",
             [(e.utc_ms, e.kind, e.subject, e.says) for e in events],

@@ -20,9 +20,8 @@ class AlarmState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class AlarmChange:
-    """One committed change of one alarm. `value` is what was seen, `by` who acknowledged."""
+    """One change of one alarm. `value` is what was seen, `by` who acknowledged."""
 
-    id: int
     key: str
     utc_ms: int
     boottime_ms: int
@@ -31,3 +30,10 @@ class AlarmChange:
     value: float | None
     says: str
     by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredChange(AlarmChange):
+    """A committed change; `id` rises in the order of commits."""
+
+    id: int

@@ -1,12 +1,12 @@
 """Everything latest as one plain document, for programs."""
 
 from longsoak.core.level import volume
+from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import rfc3339
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 from longsoak_dashboards.source import Snapshot
-from longsoak_dashboards.view.standing import stale_after_s
 
 
 def latest_document(snapshot: Snapshot) -> dict[str, object]:
@@ -18,7 +18,7 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
         "rig_version": snapshot.version.number,
         "now": rfc3339(snapshot.now_ms),
         "last_scan": None if last is None else rfc3339(last),
-        "recording": last is not None and snapshot.now_ms - last <= 1000 * stale_after_s(rig),
+        "recording": last is not None and snapshot.now_ms - last <= stale_after_ms(rig),
         "probes": [_probe(probe, snapshot.readings.get(probe.name)) for probe in rig.probes],
         "water": _water(rig, snapshot),
         "alarms": [

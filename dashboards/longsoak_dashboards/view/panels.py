@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from longsoak.store.reader import Bucket, StoredGap
+from longsoak.core.recency import stale_after_ms
+from longsoak.store.reader import Bucket
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel, draw_swatch
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.scales import Scale, value_scale
 from longsoak_dashboards.view.sentences import span_words
-from longsoak_dashboards.view.standing import stale_after_s
 from longsoak_dashboards.view.traces import PanelPlan, Span
 
 BUCKETS = 300
@@ -82,7 +83,7 @@ def draw_panels(
 
 
 def gaps_of(
-    stored: Sequence[StoredGap], rig: Rig, *, last_ms: int | None, span: Span
+    stored: Sequence[RunGap], rig: Rig, *, last_ms: int | None, span: Span
 ) -> tuple[Gap, ...]:
     """Gaps within the time shown, the one that still lasts included."""
     found = [
@@ -95,7 +96,7 @@ def gaps_of(
         for gap in stored
         if gap.to_utc_ms > span.since_ms and gap.from_utc_ms < span.until_ms
     ]
-    if last_ms is not None and span.until_ms - last_ms > 1000 * stale_after_s(rig):
+    if last_ms is not None and span.until_ms - last_ms > stale_after_ms(rig):
         found.append(Gap(last_ms, span.until_ms, "not recording"))
     return tuple(found)
 

@@ -5,10 +5,11 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from longsoak.core.level import volume
+from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import age_words
-from longsoak.store.reader import StoredGap
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.drawing.water import Water
@@ -22,25 +23,19 @@ from longsoak_dashboards.view.sentences import (
 )
 
 _DAY_MS = 86_400_000
-_STALE_PERIODS = 2.5
 _LEAST_STALE_S = 30.0
 _GAP_IS_NEWS_MS = _DAY_MS
-
-
-def stale_after_s(rig: Rig) -> float:
-    """Seconds without a scan after which the rig counts as not recording."""
-    shortest = min((probe.record for probe in rig.probes), default=60.0)
-    return max(_LEAST_STALE_S, _STALE_PERIODS * shortest)
 
 
 def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup | None:
     """What to say if nothing comes in; None while scans do."""
     if last_ms is None:
         return Markup('<b class="look">Not recording:</b> no scan has been taken yet.')
-    silent = (now_ms - last_ms) / 1000
-    if silent <= stale_after_s(rig):
+    if now_ms - last_ms <= stale_after_ms(rig):
         return None
-    return Markup('<b class="look">Not recording:</b> last scan {} ago.').format(age_words(silent))
+    return Markup('<b class="look">Not recording:</b> last scan {} ago.').format(
+        age_words((now_ms - last_ms) / 1000)
+    )
 
 
 def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
@@ -127,7 +122,7 @@ def alarms_sentence(alarms: Mapping[str, AlarmChange], *, link: bool = True) -> 
     return Markup('<a href="/alarms">{}</a>').format(sentence)
 
 
-def gap_sentence(gap: StoredGap | None, *, now_ms: int) -> str:
+def gap_sentence(gap: RunGap | None, *, now_ms: int) -> str:
     """The last time without readings, while it is news."""
     if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS or gap.to_utc_ms <= gap.from_utc_ms:
         return ""

@@ -1,0 +1,22 @@
+"""What the record keeps besides readings and alarms."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened: a bus came or went, the clock was set, a probe fell silent."""
+
+    utc_ms: int
+    kind: str
+    subject: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunGap:
+    """Time without readings between two runs; `clean` if the earlier one ended on purpose."""
+
+    from_utc_ms: int
+    to_utc_ms: int
+    clean: bool
