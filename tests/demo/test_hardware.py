@@ -205,11 +205,16 @@ def test_the_modbus_line_survives_being_pulled_out(rig: Running) -> None:
         assert not client.read_input_registers(0, count=1, device_id=1).isError()
 
 
-@pytest.mark.parametrize("port", ["meter", "front-end", "air"])
-def test_a_port_can_be_closed_and_opened_again(rig: Running, port: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "question", "answer"),
+    [("meter", b"*IDN?\n", b"SIMULATED"), ("front-end", b"?REF\n", b"REF,")],
+)
+def test_a_port_answers_again_after_it_was_closed(
+    rig: Running, name: str, question: bytes, answer: bytes
+) -> None:
     for _ in range(3):
-        with serial.Serial(str(rig.folder / "ports" / port), timeout=0.5) as opened:
-            opened.write(b"\n")
+        with serial.Serial(str(rig.folder / "ports" / name), timeout=0.5) as port:
+            assert ask(port, question).startswith(answer)
 
 
 # Bytes of a real thermometer, as printed in a public question (second hand;

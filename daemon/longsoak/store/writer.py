@@ -6,6 +6,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -54,20 +55,23 @@ class RecordWriter:
                 f"the record's folder {folder} can't be written: {error.strerror}. "
                 "Check who owns it and that the disk is there."
             ) from error
-        try:
-            self._db = sqlite3.connect(folder / RECORD, isolation_level=None)
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._db.execute("PRAGMA journal_size_limit = 8388608")
-            self._db.execute("PRAGMA busy_timeout = 10000")
-            migrate(self._db, now=now)
-            (self._last_scan,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
-        except sqlite3.Error as error:
-            self.close()
-            raise StoreError(
-                f"the record {folder / RECORD} can't be opened: {error}. "
-                "Move the folder aside and start again; nothing in it was changed."
-            ) from error
+        with ExitStack() as undo:
+            undo.callback(os.close, self._lock)
+            try:
+                self._db = sqlite3.connect(folder / RECORD, isolation_level=None)
+                undo.callback(self._db.close)
+                self._db.execute("PRAGMA journal_mode = WAL")
+                self._db.execute("PRAGMA synchronous = FULL")
+                self._db.execute("PRAGMA journal_size_limit = 8388608")
+                self._db.execute("PRAGMA busy_timeout = 10000")
+                migrate(self._db, now=now)
+                self._last_scan = self._top()
+            except sqlite3.Error as error:
+                raise StoreError(
+                    f"the record {folder / RECORD} can't be opened: {error}. "
+                    "Move the folder aside and start again; nothing in it was changed."
+                ) from error
+            undo.pop_all()
         self._run: int | None = None
         self._rig_version: int | None = None
         self._offset_ms: int | None = None
@@ -151,7 +155,7 @@ class RecordWriter:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
             self._offset_ms = None
-            (self._last_scan,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
+            self._last_scan = self._top()
             raise StoreError(f"a scan could not be kept: {error}") from error
 
     def handled(self, request: Request) -> bool:
@@ -181,6 +185,10 @@ class RecordWriter:
         """Close the file and give up the lock."""
         self._db.close()
         os.close(self._lock)
+
+    def _top(self) -> int:
+        (top,) = self._db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
+        return int(top)
 
     def _append(self, scan: Scan) -> None:
         offset = scan.utc_ms - scan.boottime_ms
