@@ -9,7 +9,10 @@ from pathlib import Path
 import pytest
 
 from longsoak.store.reader import Record
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
+from processes import longsoak
 from waiting import wait_for
 
 TOP = Path(__file__).parents[2]
@@ -86,3 +89,60 @@ def _members(group: int) -> list[str]:
         if int(fields[2]) == group and fields[0] != "Z":
             found.append(stat.parent.name)
     return found
+
+
+MISHAPS = """
+[[events]]
+at = 3
+kind = "unplug"
+bus = "meter"
+
+[[events]]
+at = 3
+kind = "overfill"
+
+[[events]]
+at = 30
+kind = "mend"
+"""
+
+
+def test_a_cable_pulled_out_and_an_overfill_are_told_and_mended_by_themselves(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "mishaps.toml").write_text(MISHAPS)
+    command: list[str | Path] = [sys.executable, "-m", "longsoak_demo", "--no-pages"]
+    folders: list[str | Path] = [
+        "--folder",
+        tmp_path / "rig",
+        "--events",
+        tmp_path / "mishaps.toml",
+    ]
+    with subprocess.Popen([*command, *folders], stdout=subprocess.DEVNULL) as demo:
+        record = Record(tmp_path / "rig" / "record")
+        try:
+
+            def states() -> dict[str, AlarmState]:
+                try:
+                    return {key: change.new for key, change in record.alarms().items()}
+                except StoreError:
+                    return {}
+
+            raised = {"bus down:meter", "overfill:water level", "overfill:high float"}
+            wait_for(lambda: raised <= set(states()), what="all three alarms", limit=60)
+            # None of the thirteen probes behind the cable adds an alarm of its own.
+            assert set(states()) == raised
+            now = longsoak("now", tmp_path / "rig" / "rig.toml")
+            assert now.stdout.count("missing: its bus is down") == 13
+            assert "Alarm: Overfill, catch tray: new, not acknowledged" in now.stdout
+            # Overfill goes 30 s after the water; the meter is opened within 30 s of its return.
+            wait_for(
+                lambda: set(states().values()) == {AlarmState.GONE},
+                what="the end of all three",
+                limit=120,
+            )
+            latest = record.latest(("cork 30/60", "meter reference"))
+            assert {reading.flag for reading in latest.values()} == {Flag.PASS}
+        finally:
+            demo.terminate()
+            assert demo.wait(60) == 0

@@ -21,7 +21,10 @@ _RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """What one pass over a bus brought. `down` says why the bus is down, if it is."""
+    """What one pass over a bus brought, nothing if it only tried to open the bus.
+
+    `down` says why the bus is down, if it is; `opened` what answered, if it was opened just now.
+    """
 
     bus: str
     samples: Sequence[Sample | Missing]
@@ -84,12 +87,13 @@ class BusWorker(threading.Thread):
         due = {probe.every: start for probe in self._probes}
         while not self._stop_asked.is_set():
             now = self._clock.monotonic()
-            if self._driver is None and now >= self._retry_at:
+            tried = self._driver is None and now >= self._retry_at
+            if tried:
                 opened = self._open()
                 if opened is not None:  # whatever was missed meanwhile is asked at once
                     due = dict.fromkeys(due, now)
             asked = [probe.name for probe in self._probes if due[probe.every] <= now]
-            if asked:
+            if asked or tried:  # a vain try is told too: the next poll may be a quarter hour off
                 samples = self._poll(asked)
                 self._deliver(
                     Pass(
@@ -128,7 +132,7 @@ class BusWorker(threading.Thread):
         return None
 
     def _poll(self, asked: list[str]) -> Sequence[Sample | Missing]:
-        if self._driver is not None:
+        if self._driver is not None and asked:
             try:
                 samples = self._driver.poll(asked)
                 if [sample.probe for sample in samples] == asked:

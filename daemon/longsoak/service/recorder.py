@@ -157,7 +157,7 @@ class Recorder:
         changes += self._alarms.scan(scan)
         for change in changes:
             self._change(change)
-        if changes or self._keeping.wants(scan):
+        if scan.probes and (changes or self._keeping.wants(scan)):
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
         self._tell_bus(taken)
