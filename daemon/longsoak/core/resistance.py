@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import Enum
 from math import hypot, log10
 
+from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Curve
 
 COLDEST, WARMEST = -10.0, 40.0  # degC, where corrections of this form have been tried
@@ -120,14 +121,14 @@ def moisture_content(
 
     Raises
     ------
-    ValueError
+    PhysicsError
         `resistance` is not positive, or `temperature` is outside -10 to 40 degC.
     """
     if not resistance > 0:
-        raise ValueError(f"resistance is {resistance!r} Ohm, expected more than 0")
+        raise PhysicsError("resistance", f"{resistance!r} Ohm", "more than 0")
     if not COLDEST <= temperature <= WARMEST:
-        raise ValueError(
-            f"temperature is {temperature!r} degC, expected {COLDEST:g} to {WARMEST:g}"
+        raise PhysicsError(
+            "temperature", f"{temperature!r} degC", f"{COLDEST:g} to {WARMEST:g} degC"
         )
     log_r = log10(resistance)
     reach = Reach.WITHIN

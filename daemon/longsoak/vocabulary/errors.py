@@ -27,6 +27,22 @@ class NoticeError(LongsoakError):
     """A notice was not accepted for delivery; it will be tried again."""
 
 
+class PhysicsError(LongsoakError, ValueError):
+    """A conversion was asked of a value it does not hold for: which argument, what, and the range.
+
+    Readings that far out are judged before they are converted, so in the service this is a bug.
+    """
+
+    def __init__(self, argument: str, value: object, allowed: str) -> None:
+        super().__init__(argument, value, allowed)  # as they came, so that it can be pickled
+        self.argument = argument
+        self.value = value
+        self.allowed = allowed
+
+    def __str__(self) -> str:
+        return f"{self.argument} is {self.value}, expected {self.allowed}"
+
+
 @dataclass(frozen=True)
 class Mistake:
     """One thing wrong in a file a person wrote: what, where, what was expected, the way out."""
