@@ -10,6 +10,7 @@ from typing import Self, TypedDict, Unpack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import (
@@ -17,7 +18,6 @@ from longsoak.vocabulary.rig import (
     Bay,
     Boundary,
     Bus,
-    Curve,
     Database,
     Edges,
     Kind,
@@ -89,7 +89,17 @@ def small_rig(**changes: Unpack[Changes]) -> Rig:
         ),
         curves={
             "invented fir": Curve(
-                "invented fir", 20, 1.0, ((7, 2e10), (25, 5e5)), "invented for tests"
+                name="invented fir",
+                form=Form.TABLE,
+                made_for=MadeFor.WOOD,
+                lowest=7,
+                highest=25,
+                reference_temperature=20,
+                correction=Correction.INDICATED,
+                source="invented for tests",
+                fitted_on="nothing",
+                points=((7, 2e10), (25, 5e5)),
+                uncertainty=1.0,
             )
         },
         buses=(Bus("meter", "scpi", {}), Bus("air", "modbus", {}), Bus("tray", "lines", {})),

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from longsoak.rigfile import alarmtable, outlettables, tables
+from longsoak.rigfile import alarmtable, curvetable, outlettables, tables
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
+from longsoak.vocabulary.curve import Correction, Form, MadeFor
 from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
 from processes import longsoak
 
@@ -58,7 +59,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
 
 
 @pytest.mark.parametrize(
-    "model", models(tables, outlettables, alarmtable), ids=lambda m: m.__name__
+    "model", models(tables, outlettables, alarmtable, curvetable), ids=lambda m: m.__name__
 )
 def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:
     assert fields(model) - CODE_WORDS == set()
@@ -74,7 +75,9 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
     assert told == wanted | inner
 
 
-@pytest.mark.parametrize("words", [Kind, Watch, Boundary, Material], ids=lambda e: e.__name__)
+@pytest.mark.parametrize(
+    "words", [Kind, Watch, Boundary, Material, Form, Correction, MadeFor], ids=lambda e: e.__name__
+)
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
 

@@ -6,7 +6,6 @@ from math import log10
 import pytest
 
 from longsoak.core.resistance import (
-    PreparedCurve,
     Reach,
     corrected,
     indicated,
@@ -70,11 +69,8 @@ def test_the_temperature_correction_follows_its_formula(
 def test_a_curve_on_the_corrections_own_scale_chains_without_a_shift(
     ohm: float, temperature: float, content: float
 ) -> None:
-    # Points of the closed form, close enough together that interpolation adds under 0.001 %.
-    grid = [4 + i * 0.01 for i in range(801)]
-    curve = PreparedCurve(
-        tuple(grid), tuple(10 ** (2.99 - 2.113 * log10(g)) for g in grid), 22.7, 1.0
-    )
+    closed_form = replace(shipped()["Douglas-fir, closed form"], reference_temperature=22.7)
+    curve = prepare(replace(closed_form, lowest=5, highest=40))
     # The formula is neutral at 22.7 degC only to within 0.01 % MC.
     assert moisture_content(ohm, temperature, curve).value == pytest.approx(content, abs=0.02)
 
@@ -89,9 +85,9 @@ def test_the_correction_takes_an_indication_and_not_ohms() -> None:
     assert corrected(1.86e7, 20.0) > 1e6
 
 
-@pytest.mark.parametrize("temperature", [-10.5, 40.5, float("nan")])
+@pytest.mark.parametrize("temperature", [-20.5, 50.5, float("nan")])
 def test_wood_outside_the_tried_temperatures_is_refused(temperature: float) -> None:
-    with pytest.raises(ValueError, match="expected -10 to 40"):
+    with pytest.raises(ValueError, match="expected -20 to 50"):
         moisture_content(1e7, temperature, prepare(shipped()[DOUGLAS_FIR]))
 
 
@@ -121,9 +117,11 @@ def test_the_uncertainty_is_the_first_order_sum_of_its_parts(
     # Each part by finite difference of the whole conversion; JCGM 100, 5.1.2 (from memory).
     resistance = (at(ohm * 1.001, temperature) - at(ohm / 1.001, temperature)) / 0.002 * 0.01
     kelvin = (at(ohm, temperature + 0.1) - at(ohm, temperature - 0.1)) / 0.2 * 0.5
-    shifted = replace(curve, moisture=tuple(m + 0.01 for m in curve.moisture))
+    points = tuple((content + 0.01, r) for content, r in curve.curve.points)
+    shifted = prepare(replace(curve.curve, points=points, lowest=7.01, highest=25.01))
     own = (moisture_content(ohm, temperature, shifted).value - at(ohm, temperature)) / 0.01 * 1.0
-    expected = (resistance**2 + kelvin**2 + own**2 + 0.5**2) ** 0.5
+    contact = resistance / 0.01 * 0.05
+    expected = (resistance**2 + contact**2 + kelvin**2 + own**2 + 0.5**2) ** 0.5
     assert moisture_content(ohm, temperature, curve).uncertainty == pytest.approx(
         expected, rel=0.02
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TypeVar, cast
 
 from longsoak.rigfile.alarmtable import AlarmTable
+from longsoak.rigfile.curvetable import CurveTable
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
     DatabaseTable,
@@ -18,7 +19,6 @@ from longsoak.rigfile.report import Report, number
 from longsoak.rigfile.tables import (
     BayTable,
     BusTable,
-    CurveTable,
     Document,
     EdgesTable,
     LayerTable,

@@ -13,7 +13,6 @@ from longsoak.rigfile.words import (
     Period,
     Positive,
     Table,
-    Text,
     WebAddress,
     Words,
     measured,
@@ -245,28 +244,4 @@ class ProbeTable(Table):
     resolution: Annotated[
         NotNegative | None,
         measured("millimetres as a bare number, 0 or more", 0.5, needed=False),
-    ] = None
-
-
-class CurveTable(Table):
-    """``[curves."name"]``."""
-
-    reference_temperature: Annotated[
-        Annotated[Finite, Field(ge=-20, le=60)] | None,
-        measured("degrees Celsius as a bare number, -20 to 60", 20, unit="°C"),
-    ] = None
-    uncertainty: Annotated[
-        Annotated[Finite, Field(ge=0, le=20)] | None,
-        measured("a standard uncertainty in % moisture content, 0 to 20", 1.0, unit="%"),
-    ] = None
-    points: Annotated[
-        Annotated[list[Pair], Field(min_length=2)] | None,
-        Words(
-            "two or more pairs of a moisture content in % and a resistance in Ohm",
-            "[[7, 2.24e10], [25, 4.6e5]]",
-            needed=True,
-        ),
-    ] = None
-    source: Annotated[
-        Text | None, Words("a line that says where it comes from", '"own calibration"', needed=True)
     ] = None

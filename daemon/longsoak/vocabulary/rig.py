@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from longsoak.vocabulary.curve import Curve
+
 
 class Kind(StrEnum):
     """What a probe measures; the values are the words of the rig file."""
@@ -125,21 +127,6 @@ class Reservoir:
     rim: float
     stop: float
     pump_needs: float
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """Moisture content over resistance for one species, at one temperature.
-
-    `points` pairs a moisture content in % with a resistance in Ohm, moisture content rising.
-    `uncertainty` is the standard uncertainty of the curve itself, in % MC.
-    """
-
-    name: str
-    reference_temperature: float
-    uncertainty: float
-    points: tuple[tuple[float, float], ...]
-    source: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,131 @@
+"""The stated uncertainty against the `uncertainties` package, a Monte Carlo run and coverage."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from uncertainties import ufloat, umath
+
+from longsoak.core.resistance import Budget, moisture_content, moisture_contents, parts_of, prepare
+from longsoak.rigfile.curves import shipped
+from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
+
+CLOSED = prepare(replace(shipped()["Douglas-fir, closed form"], lowest=6, highest=33))
+BUDGET = Budget(meter=0.02, contact=0.05, temperature=0.7, reference=0.5)
+CASES = [(2e6, 5.0), (2e7, 20.0), (5e8, 30.0)]
+
+
+@pytest.mark.parametrize(("ohm", "temperature"), CASES)
+def test_analytic_propagation_equals_the_uncertainties_package(
+    ohm: float, temperature: float
+) -> None:
+    r = ufloat(ohm, ohm * math.hypot(BUDGET.meter, BUDGET.contact))
+    t = ufloat(temperature, BUDGET.temperature)
+    u = 10 ** (2.99 - 2.113 * umath.log10(umath.log10(r))) + ufloat(0.0, 1.0)
+
+    def factor(at: object) -> object:
+        return 0.881 * 1.0056**at  # type: ignore[operator]  # the package has no types
+
+    scale = u * factor(26.7) - 0.567 + 0.0260 * 26.7 - 0.000051 * 26.7**2
+    value = (scale + 0.567 - 0.0260 * t + 0.000051 * t**2) / factor(t) + ufloat(0.0, 0.5)
+    found = moisture_content(ohm, temperature, CLOSED, BUDGET)
+    assert found.value == pytest.approx(value.nominal_value, rel=1e-12)
+    assert found.uncertainty == pytest.approx(value.std_dev, rel=1e-6)
+
+
+@pytest.mark.parametrize(("ohm", "temperature"), CASES)
+def test_a_monte_carlo_run_finds_the_same_spread(ohm: float, temperature: float) -> None:
+    # JCGM 101 (from memory): draw the inputs, look at the output. 200,000 draws know a standard
+    # deviation to 0.16 %; what is left is the curvature that first order leaves out.
+    random = np.random.default_rng(7)
+    n = 200_000
+    resistances = ohm * (
+        1 + random.normal(0, BUDGET.meter, n) + random.normal(0, BUDGET.contact, n)
+    )
+    temperatures = temperature + random.normal(0, BUDGET.temperature, n)
+    found = moisture_content(ohm, temperature, CLOSED, BUDGET)
+    stretch = parts_of(ohm, temperature, CLOSED, BUDGET)["curve"] / 1.0
+    drawn = (
+        moisture_contents(resistances, temperatures, CLOSED)
+        + random.normal(0, stretch, n)
+        + random.normal(0, BUDGET.reference, n)
+    )
+    assert not np.isnan(drawn).any()
+    assert found.uncertainty == pytest.approx(float(drawn.std()), rel=0.02)
+    assert found.value == pytest.approx(float(drawn.mean()), abs=0.02)
+
+
+@pytest.mark.parametrize(("ohm", "temperature"), CASES)
+def test_a_stated_95_percent_interval_holds_95_percent(ohm: float, temperature: float) -> None:
+    # The truth is drawn first, then what would be measured of it; 10,000 draws know 95 % to 0.43 %
+    # (two standard deviations), so 94 to 96 is what the goal asks.
+    random = np.random.default_rng(11)
+    held = 0
+    draws = 10_000
+    truth = moisture_content(ohm, temperature, CLOSED, BUDGET).value
+    for noise in random.normal(size=(draws, 5)):
+        measured = ohm * (1 + BUDGET.meter * noise[0]) * (1 + BUDGET.contact * noise[1])
+        seen_at = temperature + BUDGET.temperature * noise[2]
+        found = moisture_content(measured, seen_at, CLOSED, BUDGET)
+        own = parts_of(measured, seen_at, CLOSED, BUDGET)["curve"]
+        stated = found.value + own * noise[3] + BUDGET.reference * noise[4]
+        held += abs(stated - truth) <= 1.96 * found.uncertainty
+    assert 0.94 <= held / draws <= 0.96
+
+
+# Apparent moisture content of Douglas-fir with a leak beside it, computed from the closed form:
+# true %, leak Ohm, apparent %.
+LEAKS = [(7, 1e9, 9.45), (7, 1e10, 7.79), (8, 1e10, 8.33), (10, 1e9, 10.48), (15, 1e8, 15.30)]
+
+
+@pytest.mark.parametrize(("true", "leak", "apparent"), LEAKS)
+def test_a_leaking_harness_reads_wet_and_the_uncertainty_says_so(
+    true: float, leak: float, apparent: float
+) -> None:
+    ohm = float(10 ** CLOSED.relation.log_resistance(float(true)))
+    with_leak = 1 / (1 / ohm + 1 / leak)
+    found = moisture_content(with_leak, 26.7, CLOSED, Budget(insulation=leak))
+    assert found.value == pytest.approx(apparent, abs=0.01)
+    leakage = parts_of(with_leak, 26.7, CLOSED, Budget(insulation=leak))["leakage"]
+    # From the measured value, the truth lies up to `apparent - true` drier.
+    assert leakage == pytest.approx((apparent - true) / math.sqrt(3), abs=0.01)
+    dry_harness = parts_of(with_leak, 26.7, CLOSED, Budget())
+    assert dry_harness["leakage"] == 0
+
+
+def test_the_parts_add_in_squares() -> None:
+    budget = Budget(meter=0.02, contact=0.05, temperature=0.7, insulation=1e11)
+    parts = parts_of(5e8, 12.0, CLOSED, budget)
+    assert list(parts) == [
+        "curve", "reference temperature", "meter", "contact", "temperature", "leakage"
+    ]  # fmt: skip
+    assert moisture_content(5e8, 12.0, CLOSED, budget).uncertainty == pytest.approx(
+        math.hypot(*parts.values())
+    )
+
+
+def test_a_fitted_curve_predicts_one_new_piece_as_its_fit_says() -> None:
+    # The sheet's synthetic set, computed with numpy and scipy: log10 u = a + b log10 R, n = 10,
+    # s = 0.009279879230890511, u(a) = 0.0147513586, u(b) = 0.0023782476, r(a, b) = -0.98001277.
+    # At 1e5 Ohm its 95 % prediction interval is 14.129192 to 15.723099 %, t(.975, 8) = 2.306004.
+    u_a, u_b, r = 0.0147513586, 0.0023782476, -0.98001277
+    curve = Curve(
+        name="synthetic",
+        form=Form.POWER,
+        made_for=MadeFor.MINERAL,
+        lowest=2.9,
+        highest=21.8,
+        reference_temperature=20.0,
+        correction=Correction.NONE,
+        source="computed",
+        fitted_on="ten invented pairs",
+        coefficients=(2.302014425623963, -0.2257373367904499),
+        covariance=((u_a**2, r * u_a * u_b), (r * u_a * u_b, u_b**2)),
+        residual=0.009279879230890511,
+    )
+    found = moisture_content(1e5, 20.0, prepare(curve), Budget(meter=0, contact=0, temperature=0))
+    assert found.value == pytest.approx(14.904855, abs=1e-5)
+    half_width = (math.log10(15.723099) - math.log10(14.129192)) / 2
+    expected = half_width / 2.306004 * math.log(10) * found.value
+    assert found.uncertainty == pytest.approx(expected, rel=1e-3)
