@@ -203,9 +203,10 @@ def _need(part: Part[CurveTable], key: str, what: str, *, report: Report) -> Non
 
 def _forbid(part: Part[CurveTable], key: str, what: str, *, report: Report) -> None:
     if key in part.keys:
+        found = getattr(part.table, key)
         report.add(
             (*part.path, key),
-            getattr(part.table, key),
+            list(found) if isinstance(found, tuple) else found,
             expected=what,
             remedy="Remove it.",
         )
