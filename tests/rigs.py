@@ -158,7 +158,7 @@ def _pins(name: str, depth: float) -> Probe:
         _probe(name, Kind.PINS, "meter", every=900, bay="plain", depth=depth, height=60),
         across=150,
         curve="invented fir",
-        temperature="T core",
+        temperatures=("T core",),
     )
 
 

@@ -144,7 +144,12 @@ def _probe(place: Place) -> str:
 def _of_kind(place: Place) -> list[str]:
     if place.kind == "pins" and place.bay:
         curve, warmth = "Douglas-fir (coast)", places.timber_probe(place.bay)
-        return [f"curve = {_quoted(curve)}", f"temperature = {_quoted(warmth)}"]
+        return [
+            f"curve = {_quoted(curve)}",
+            f"temperature = {_quoted(warmth)}",
+            'sits_in = "dowel"',
+            "without_temperature = { last_good = 6 }",
+        ]
     if place.kind == "reference resistor":
         return [f"nominal = {places.REFERENCE_OHMS:.0e}  # Ohm"]
     if place.kind == "level":

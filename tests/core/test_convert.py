@@ -1,13 +1,25 @@
 """Samples become readings, or say why they can't."""
 
+from dataclasses import replace
 from math import isnan
 
 import pytest
 
 from longsoak.core.convert import Conversion, Converted
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.rig import Rig, StandIn
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
+
+
+def changed(**changes: object) -> Rig:
+    """The bench rig with its pin changed."""
+    rig = bench()
+    probes = tuple(
+        replace(p, **changes) if p.name == "pin" else p  # type: ignore[arg-type]  # as the test says
+        for p in rig.probes
+    )
+    return replace(rig, probes=probes)
 
 
 def convert(*samples: Sample | Missing, at: float = 0.0) -> list[Converted]:
@@ -80,3 +92,63 @@ def test_a_unit_the_kind_does_not_have_is_never_converted() -> None:
 def test_a_saturated_humidity_is_suspect_above_a_hundred() -> None:
     (got,) = convert(Sample("humid", 100.4, "%"))
     assert (got.flag, got.value) == (Flag.SUSPECT, 100.4)
+
+
+PIN = Sample("pin", 1.86e7, "Ohm")
+
+
+def test_a_thermometer_deeper_in_leaves_more_doubt() -> None:
+    plain, _ = convert(PIN, WOOD)
+    beside, _ = Conversion(changed(depth=90.0)).convert([PIN, WOOD], now=0.0)
+    assert plain.value == beside.value
+    assert plain.uncertainty > beside.uncertainty
+
+
+@pytest.mark.parametrize(
+    "stand_in",
+    [StandIn(2.0, last_good=6), StandIn(3.0, probe="other wood"), StandIn(5.0, fixed=20.0)],
+)
+def test_a_stand_in_corrects_is_flagged_and_is_less_sure(stand_in: StandIn) -> None:
+    rig = changed(stand_in=stand_in)
+    other = replace(next(p for p in rig.probes if p.name == "wood"), name="other wood")
+    conversion = Conversion(replace(rig, probes=(*rig.probes, other)))
+    measured, *_ = conversion.convert([PIN, WOOD, Sample("other wood", 20.0, "Cel")], now=0.0)
+    silent = Missing("wood", Absence.NO_ANSWER, "")
+    found, *_ = conversion.convert([PIN, silent, Sample("other wood", 20.0, "Cel")], now=3600.0)
+    assert (found.flag, found.reason) == (Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE)
+    assert found.value == pytest.approx(measured.value)
+    assert found.uncertainty > measured.uncertainty
+
+
+def test_the_last_good_temperature_serves_only_its_hours() -> None:
+    conversion = Conversion(changed(stand_in=StandIn(2.0, last_good=6)))
+    conversion.convert([WOOD], now=0.0)
+    assert conversion.convert([PIN], now=6 * 3600.0)[0].reason is Reason.STAND_IN_TEMPERATURE
+    late = conversion.convert([PIN], now=6 * 3600.0 + 1)[0]
+    assert (late.flag, late.reason) == (Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE)
+
+
+def test_of_two_temperatures_both_are_needed() -> None:
+    rig = changed(temperatures=("wood", "dry side"))
+    dry = replace(next(p for p in rig.probes if p.name == "wood"), name="dry side", depth=0.0)
+    conversion = Conversion(replace(rig, probes=(*rig.probes, dry)))
+    only_one, _ = conversion.convert([PIN, WOOD], now=0.0)
+    assert only_one.reason is Reason.NO_TEMPERATURE
+    both, *_ = conversion.convert([PIN, WOOD, Sample("dry side", 14.0, "Cel")], now=1.0)
+    # 30 mm deep between 0 mm (14 degC) and 90 mm (20 degC): 16 degC.
+    alone, _ = convert(PIN, Sample("wood", 16.0, "Cel"))
+    assert both.value == pytest.approx(alone.value)
+
+
+def test_a_meter_of_a_coarser_class_and_a_wet_harness_leave_more_doubt() -> None:
+    rig = bench()
+
+    def with_bus(**changes: float) -> Converted:
+        buses = tuple(replace(bus, **changes) for bus in rig.buses)  # type: ignore[arg-type]
+        return Conversion(replace(rig, buses=buses)).convert([PIN, WOOD], now=0.0)[0]
+
+    plain, coarse = with_bus(), with_bus(accuracy=0.2)
+    leaking = with_bus(insulation=1e8)
+    assert plain.value == coarse.value == leaking.value
+    assert plain.uncertainty < coarse.uncertainty
+    assert plain.uncertainty < leaking.uncertainty

@@ -26,7 +26,7 @@ def served(kept: Kept) -> Iterator[Served]:
         yield pages
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """One headless browser for all tests."""
     with sync_playwright() as playwright:

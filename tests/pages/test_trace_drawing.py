@@ -22,8 +22,13 @@ def bucket(number: int, mean: float | None, worst: Flag = Flag.PASS) -> Bucket:
     return Bucket(at, mean, mean, mean, 0.4 if mean is not None else None, 1, worst)
 
 
-def draw(buckets: list[Bucket], gaps: tuple[Gap, ...] = (), curve_end: float | None = None) -> str:
-    line = Line("a bay", tuple(buckets), patience_ms=3 * EVERY, curve_end=curve_end)
+def beyond(number: int, end: float, *, wetter: bool) -> Bucket:
+    at = SPAN.since_ms + number * EVERY
+    return Bucket(at, end, end, None, 0.4, 1, Flag.PASS, wetter=int(wetter), drier=int(not wetter))
+
+
+def draw(buckets: list[Bucket], gaps: tuple[Gap, ...] = ()) -> str:
+    line = Line("a bay", tuple(buckets), patience_ms=3 * EVERY)
     panel = Panel("a panel", (line,), Scale(10, 30, (10, 20, 30)), ("10", "20", "30"), "%")
     return str(draw_panel(panel, SPAN, gaps, buckets=300))
 
@@ -89,9 +94,13 @@ def test_a_suspect_stretch_is_the_thin_red_line() -> None:
 
 
 def test_beyond_the_curve_there_are_carets_and_no_band() -> None:
-    svg = draw([bucket(n, 25.0) for n in range(300)], curve_end=25.0)
+    svg = draw([beyond(n, 25.0, wetter=True) for n in range(300)])
     assert 'class="band"' not in svg
     assert svg.count("M-4 -4 0 -9 4 -4") > 5
+    assert len(strokes(svg, "t0")) == 1
+    svg = draw([beyond(n, 11.0, wetter=False) for n in range(300)])
+    assert 'class="band"' not in svg
+    assert svg.count("M-4 4 0 9 4 4") > 5
 
 
 def test_a_lone_reading_is_still_seen() -> None:

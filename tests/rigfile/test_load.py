@@ -22,6 +22,7 @@ from longsoak.vocabulary.rig import (
     Material,
     Mqtt,
     Probe,
+    Quantity,
     Reservoir,
     Rig,
 )
@@ -137,7 +138,8 @@ def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
         height=60,
         across=250,
         curve="Douglas-fir (coast)",
-        temperature="T cork-lime",
+        temperatures=("T cork-lime",),
+        quantity=Quantity.WOOD_EQUIVALENT,
     )
     assert probes["P 30/60"].every == probes["P 30/60"].record == 900
     assert probes["P 30/60"].across == 900, "the middle of a bay from 600 to 1200"

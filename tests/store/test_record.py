@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from math import isnan, nan
 from pathlib import Path
 
@@ -289,3 +290,13 @@ def test_a_record_without_a_scan_has_no_readings_and_no_complaint(
     version = record.rig_version()
     assert version is not None
     assert version.text == "first"
+
+
+def test_a_bound_is_no_number_to_average(writer: RecordWriter, tmp_path: Path) -> None:
+    beyond = replace(scan(T0 + 1, 25.0, 7.0), reasons=(Reason.WETTER_THAN_CURVE, Reason.NONE))
+    writer.commit(Batch(scans=[scan(T0, 20.0, 8.0), beyond]))
+    record = Record(tmp_path)
+    (wet,) = record.reduced("a", since_ms=T0, until_ms=T0 + 1000, buckets=1)
+    assert (wet.low, wet.high, wet.mean, wet.wetter, wet.drier) == (20.0, 25.0, None, 1, 0)
+    (plain,) = record.reduced("b", since_ms=T0, until_ms=T0 + 1000, buckets=1)
+    assert (plain.mean, plain.wetter) == (7.5, 0)

@@ -23,7 +23,7 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT, UNIT_WORDS, Kind, Probe, Rig
+from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
 
 @click.command(epilog="Example: longsoak now rig.toml --json")
@@ -97,6 +97,7 @@ def _probe(rig: Rig, probe: Probe, reading: Reading | None, utc_ms: int) -> dict
             "kind": probe.kind.value,
             "value": None,
             "unit": UNIT[probe.kind],
+            "quantity": probe.quantity,
             "flag": Flag.MISSING.word,
             "reason": "not read yet",
             "age_s": None,
@@ -106,6 +107,7 @@ def _probe(rig: Rig, probe: Probe, reading: Reading | None, utc_ms: int) -> dict
         "kind": probe.kind.value,
         "value": reading.value,
         "unit": UNIT[probe.kind],
+        "quantity": probe.quantity,
         "uncertainty": reading.uncertainty,
         "flag": reading.flag.word,
         "reason": reading.reason.words,
@@ -162,7 +164,7 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     return (
         probe.name,
         value_words(probe.kind, reading.value, reading.reason),
-        UNIT_WORDS[probe.kind],
+        probe.unit_words,
         spread,
         flag_words(reading.flag, reading.reason),
         age_words((utc_ms - reading.utc_ms) / 1000),

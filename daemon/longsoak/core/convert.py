@@ -1,11 +1,20 @@
 """Raw samples of one scan to values, uncertainties and flags, as parallel tuples. Pure."""
 
 from collections.abc import Mapping, Sequence
-from math import nan
+from dataclasses import replace
+from math import hypot, inf, nan
 from typing import NamedTuple
 
 from longsoak.core.judge import gross_range
-from longsoak.core.resistance import COLDEST, WARMEST, Reach, moisture_content, prepare
+from longsoak.core.resistance import (
+    COLDEST,
+    WARMEST,
+    Budget,
+    Reach,
+    moisture_content,
+    prepare,
+)
+from longsoak.core.warmth import Warmth, by_depth
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
@@ -56,6 +65,13 @@ class Conversion:
         self._probes = {probe.name: probe for probe in rig.probes}
         self._curves = {
             probe.name: curves[probe.curve] for probe in rig.probes if probe.curve is not None
+        }
+        buses = {bus.name: bus for bus in rig.buses}
+        self._budgets = {
+            probe.name: Budget(
+                meter=buses[probe.bus].accuracy, insulation=buses[probe.bus].insulation
+            )
+            for probe in rig.probes
         }
         # A temperature stands for the wood's until three of its polls have been missed.
         self._patience = {
@@ -114,22 +130,57 @@ class Conversion:
         flag, reason = gross_range(sample.value, Kind.PINS)
         if flag is Flag.FAIL:
             return Converted(sample.value, sample.unit, nan, nan, flag, reason)
-        temperature = self._temperature_for(probe, now)
-        if temperature is None:
+        warmth = self._warmth(probe, now)
+        if warmth is None:
             return _not_evaluated(sample, Reason.NO_TEMPERATURE)
         # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
-        found = moisture_content(max(sample.value, 1.0), temperature, self._curves[probe.name])
+        found = moisture_content(
+            max(sample.value, 1.0),
+            warmth.temperature,
+            self._curves[probe.name],
+            replace(self._budgets[probe.name], temperature=warmth.uncertainty),
+        )
         if flag is Flag.PASS:
             reason = _REACH[found.reach]
+            if warmth.stand_in:
+                flag, reason = Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE
         return Converted(sample.value, sample.unit, found.value, found.uncertainty, flag, reason)
 
-    def _temperature_for(self, probe: Probe, now: float) -> float | None:
-        if probe.temperature is None or probe.temperature not in self._temperatures:
+    def _warmth(self, probe: Probe, now: float) -> Warmth | None:
+        """The temperature of the wood between a pair of pins, or None."""
+        warmth = self._measured(probe, probe.temperatures, now) or self._stand_in(probe, now)
+        if warmth is None or not COLDEST <= warmth.temperature <= WARMEST:
             return None
-        value, at = self._temperatures[probe.temperature]
-        if now - at > self._patience[probe.temperature]:
+        return warmth
+
+    def _stand_in(self, probe: Probe, now: float) -> Warmth | None:
+        plan = probe.stand_in
+        if plan is None:
             return None
-        return value if COLDEST <= value <= WARMEST else None
+        if plan.fixed is not None:
+            return Warmth(plan.fixed, plan.uncertainty, stand_in=True)
+        if plan.probe is not None:
+            found = self._measured(probe, (plan.probe,), now)
+        else:
+            hold = 3600 * (plan.last_good or 0.0)
+            found = self._measured(probe, probe.temperatures, now, patience=hold)
+        if found is None:
+            return None
+        doubt = hypot(found.uncertainty, plan.uncertainty)
+        return Warmth(found.temperature, doubt, stand_in=True)
+
+    def _measured(
+        self, probe: Probe, names: Sequence[str], now: float, *, patience: float | None = None
+    ) -> Warmth | None:
+        """What thermometers say of the pins' depth; None unless all of them are fresh enough."""
+        temperatures = []
+        for name in names:
+            value, at = self._temperatures.get(name, (0.0, -inf))
+            if now - at > (self._patience.get(name, 0.0) if patience is None else patience):
+                return None
+            temperatures.append(value)
+        depths = [self._probes[name].depth for name in names]
+        return by_depth(probe.depth, depths, temperatures) if names else None
 
 
 _REACH: Mapping[Reach, Reason] = {

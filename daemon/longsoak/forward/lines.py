@@ -85,6 +85,7 @@ def _head(rig: Rig, probe: Probe) -> str:
         bay=probe.bay,
         depth_mm=_number(probe.depth),
         height_mm=_number(probe.height),
+        quantity=probe.quantity,
     )
     return f"{MEASUREMENTS[probe.kind]}{tags}"
 

@@ -6,7 +6,7 @@ from math import isfinite
 from longsoak.core.wording import rfc3339, time_words, value_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Reason
-from longsoak.vocabulary.rig import UNIT, UNIT_WORDS, AlarmPlan, Kind, Rig
+from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig
 
 INVENTED = "All data of this rig are invented."
 
@@ -60,7 +60,7 @@ def body(rig: Rig, changes: Sequence[AlarmChange]) -> str:
 
 def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | None]:
     """A change as the keys of ``alarm.schema.json``."""
-    kind = _kind(rig, change)
+    probe = _probe(rig, change)
     value = change.value if change.value is not None and isfinite(change.value) else None
     return {
         "rig": rig.name,
@@ -70,7 +70,7 @@ def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | Non
         "standing": change.new.standing,
         "at": rfc3339(change.utc_ms),
         "value": value,
-        "unit": UNIT[kind] if value is not None and kind is not None else None,
+        "unit": UNIT[probe.kind] if value is not None and probe is not None else None,
         "says": change.says,
         "by": change.by,
         "invented": rig.invented,
@@ -81,10 +81,10 @@ def _block(rig: Rig, change: AlarmChange) -> str:
     when = time_words(change.utc_ms)
     title = title_of(rig, change)
     lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when}"]
-    kind = _kind(rig, change)
-    if change.value is not None and kind is not None:
-        unit = UNIT_WORDS[kind]
-        lines.append(f"  Value: {value_words(kind, change.value, Reason.NONE)} {unit}".rstrip())
+    probe = _probe(rig, change)
+    if change.value is not None and probe is not None:
+        value = value_words(probe.kind, change.value, Reason.NONE)
+        lines.append(f"  Value: {value} {probe.unit_words}".rstrip())
     if change.says:
         lines.append(f"  Seen: {one_line(change.says)}")
     plan = _plan(rig, change)
@@ -99,9 +99,9 @@ def _plan(rig: Rig, change: AlarmChange) -> AlarmPlan | None:
     return next((plan for plan in rig.alarms if plan.key == change.key), None)
 
 
-def _kind(rig: Rig, change: AlarmChange) -> Kind | None:
+def _probe(rig: Rig, change: AlarmChange) -> Probe | None:
     """What the alarm's value is a value of: its probe's own, whatever the setpoint is in."""
     plan = _plan(rig, change)
     if plan is None:
         return None
-    return next((probe.kind for probe in rig.probes if probe.name == plan.subject), None)
+    return next((probe for probe in rig.probes if probe.name == plan.subject), None)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from longsoak.rigfile.plan import place_words
-from longsoak.vocabulary.rig import UNIT_WORDS, AlarmPlan, Kind, Probe, Reservoir, Watch
+from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Reservoir, Watch
 
 # Common practice, and no substitute for local code: whoever reads this may stand on a wet floor.
 MAINS = (
@@ -140,7 +140,7 @@ class AlarmWriter:
             return "An overfill or a pump running dry would go unnoticed by this probe."
         if probe.kind is Kind.FLOAT:
             return "The second, independent guard against an overfill is missing."
-        led = sum(other.temperature == probe.name for other in self._probes.values())
+        led = sum(probe.name in other.temperatures for other in self._probes.values())
         if led:
             pins = f"{led} pairs of pins" if led > 1 else "one pair of pins"
             return (
@@ -167,7 +167,7 @@ class AlarmWriter:
                     "Note in the logbook what it was and since when.",
                 ),
             )
-        unit = UNIT_WORDS[probe.kind]
+        unit = probe.unit_words
         return Texts(
             f"Drift, {plan.subject}",
             f"{plan.subject} and {plan.against} differ by more than {plan.setpoint:g} {unit}.",

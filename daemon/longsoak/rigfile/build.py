@@ -1,33 +1,48 @@
 """Turns a draft without mistakes into the vocabulary's rig, defaults filled in."""
 
+from collections.abc import Mapping
+from math import inf
+
 from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, has
 from longsoak.rigfile.outlettables import DatabaseTable, MailTable, MqttTable
+from longsoak.rigfile.reading import Part
 from longsoak.rigfile.tables import (
     EdgesTable,
     ProbeTable,
     ReservoirTable,
+    StandInTable,
 )
 from longsoak.rigfile.words import given
+from longsoak.vocabulary.curve import Curve, MadeFor
 from longsoak.vocabulary.rig import (
     Bay,
     Bus,
     Database,
     Edges,
+    Kind,
     Layer,
     Mail,
+    Material,
     Mqtt,
     Probe,
+    Quantity,
     Reservoir,
     Rig,
+    SitsIn,
     Specimen,
+    StandIn,
 )
 
 SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 MQTT_PORT = 1883  # registered with IANA for MQTT without TLS
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
+ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
+# Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
+STAND_IN = {"last_good": 2.0, "probe": 3.0, "fixed": 5.0}
+_WOODEN = (Material.TIMBER, Material.BOARD)
 NO_ORGANISATION = "-"  # what a server that knows none is given; the field may not be empty
 
 
@@ -40,10 +55,22 @@ def build(draft: Draft) -> Rig:
         Checked: with a mistake left in it the result would be wrong, or a `TypeError`.
     """
     bays = tuple(sorted(map(_bay, draft.bays), key=lambda bay: bay.start))
-    middles = {bay.name: (bay.start + bay.end) / 2 for bay in bays}
+    curves = {
+        **shipped(),
+        **{name: curve(name, part.table) for name, part in draft.curves.items()},
+    }
     reservoir = _reservoir(draft.reservoir.table) if draft.reservoir else None
     buses = tuple(map(_bus, draft.buses))
-    probes = tuple(_probe(part.table, middles=middles) for part in draft.probes)
+    by_name = {bay.name: bay for bay in bays}
+    probes = tuple(
+        _probe(
+            part.table,
+            bays=by_name,
+            curves=curves,
+            stand_in=_stand_in(draft.stand_ins.get(part.path[-1])),
+        )
+        for part in draft.probes
+    )
     mail = _mail(draft.mail.table) if draft.mail else None
     mqtt = _mqtt(draft.mqtt.table) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
@@ -63,10 +90,7 @@ def build(draft: Draft) -> Rig:
             bays=bays,
         ),
         reservoir=reservoir,
-        curves={
-            **shipped(),
-            **{name: curve(name, part.table) for name, part in draft.curves.items()},
-        },
+        curves=curves,
         buses=buses,
         probes=probes,
         alarms=plan_alarms(
@@ -129,11 +153,54 @@ def _bus(draft: BusDraft) -> Bus:
         name=given(table.name),
         driver=given(table.driver),
         options=dict(draft.options),
+        accuracy=ACCURACY if table.accuracy is None else table.accuracy,
+        insulation=inf if table.insulation is None else table.insulation,
     )
 
 
-def _probe(table: ProbeTable, *, middles: dict[str, float]) -> Probe:
+def _stand_in(part: Part[StandInTable] | None) -> StandIn | None:
+    if part is None:
+        return None
+    table = part.table
+    usual = next(k for name, k in STAND_IN.items() if getattr(table, name) is not None)
+    return StandIn(
+        uncertainty=usual if table.uncertainty is None else table.uncertainty,
+        last_good=table.last_good,
+        probe=table.probe,
+        fixed=table.fixed,
+    )
+
+
+def _quantity(
+    table: ProbeTable, *, bays: Mapping[str, Bay], curves: Mapping[str, Curve]
+) -> Quantity:
+    """What the value of a pair of pins is of: by what it sits in, and what its curve was made for.
+
+    Only timber under a curve for wood, and a mineral material under one fitted to it, have a
+    moisture content; a solid-wood curve on anything else gives a wood-equivalent.
+    """
+    if table.sits_in is SitsIn.DOWEL:
+        return Quantity.DOWEL
+    depth, material = given(table.depth), Material.OTHER
+    for layer in bays[given(table.bay)].layers:
+        material = layer.material
+        depth -= layer.thickness
+        if depth < 0:
+            break
+    made_for = curves[given(table.curve)].made_for
+    fits = material is Material.TIMBER if made_for is MadeFor.WOOD else material not in _WOODEN
+    return Quantity.MOISTURE_CONTENT if fits else Quantity.WOOD_EQUIVALENT
+
+
+def _probe(
+    table: ProbeTable,
+    *,
+    bays: Mapping[str, Bay],
+    curves: Mapping[str, Curve],
+    stand_in: StandIn | None,
+) -> Probe:
     kind = given(table.kind)
+    quantity = _quantity(table, bays=bays, curves=curves) if kind is Kind.PINS else None
     defaults = DEFAULTS[kind]
     every = table.every if table.every is not None else defaults.every
     record = every
@@ -142,7 +209,7 @@ def _probe(table: ProbeTable, *, middles: dict[str, float]) -> Probe:
         record = table.record if table.record is not None else max(defaults.record or 0, every)
     across = table.across
     if across is None and table.bay is not None:
-        across = middles[table.bay]
+        across = (bays[table.bay].start + bays[table.bay].end) / 2
     return Probe(
         name=given(table.name),
         kind=kind,
@@ -157,7 +224,11 @@ def _probe(table: ProbeTable, *, middles: dict[str, float]) -> Probe:
         across=across,
         place=table.place,
         curve=table.curve,
-        temperature=table.temperature,
+        temperatures=tuple(
+            name for name in (table.temperature, table.second_temperature) if name is not None
+        ),
+        stand_in=stand_in,
+        quantity=quantity,
         nominal=table.nominal,
         zero=0.0 if table.zero is None else table.zero,
         per_unit=1.0 if table.per_unit is None else table.per_unit,

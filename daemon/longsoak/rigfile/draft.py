@@ -26,6 +26,7 @@ from longsoak.rigfile.tables import (
     ReservoirTable,
     RigTable,
     SpecimenTable,
+    StandInTable,
 )
 from longsoak.rigfile.words import Table
 
@@ -76,6 +77,7 @@ class Draft:
     reservoir: Part[ReservoirTable] | None
     buses: tuple[BusDraft, ...]
     probes: tuple[Part[ProbeTable], ...]
+    stand_ins: Mapping[str | int, Part[StandInTable]]  # by the probe's place in the file
     alarms: tuple[Part[AlarmTable], ...]
     curves: Mapping[str, Part[CurveTable]]
     mail: Part[MailTable] | None
@@ -96,6 +98,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
     )
     specimen = _one(SpecimenTable, document.specimen, path=("specimen",), report=report)
     edges = specimen and specimen.table.edges
+    probes = tuple(
+        _probe(item, path=("probes", index), bays=bays, specimen=specimen, report=report)
+        for index, item in enumerate(document.probes or ())
+    )
     notices = _one(NoticesTable, document.notices, path=("notices",), report=report)
     forward = _one(ForwardTable, document.forward, path=("forward",), report=report)
     return Draft(
@@ -111,10 +117,14 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             _bus(item, path=("buses", index), report=report)
             for index, item in enumerate(document.buses or ())
         ),
-        probes=tuple(
-            _probe(item, path=("probes", index), bays=bays, specimen=specimen, report=report)
-            for index, item in enumerate(document.probes or ())
-        ),
+        probes=probes,
+        stand_ins={
+            probe.path[-1]: read_table(
+                StandInTable, table, path=(*probe.path, "without_temperature"), report=report
+            )
+            for probe in probes
+            if (table := probe.table.without_temperature) is not None
+        },
         alarms=tuple(
             read_table(AlarmTable, item, path=("alarms", index), report=report)
             for index, item in enumerate(document.alarms or ())
@@ -161,7 +171,7 @@ def _bus(raw: object, *, path: KeyPath, report: Report) -> BusDraft:
     if not isinstance(raw, dict):
         return BusDraft(read_table(BusTable, raw, path=path, report=report), {})
     table = cast(dict[str, object], raw)
-    ours = {key: value for key, value in table.items() if key in ("name", "driver")}
+    ours = {key: value for key, value in table.items() if key in BusTable.model_fields}
     options = {key: value for key, value in table.items() if key not in ours}
     return BusDraft(read_table(BusTable, ours, path=path, report=report), options)
 

@@ -49,7 +49,7 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
 
 # Keys it may have beside.
 MAY: Mapping[Kind, tuple[str, ...]] = {
-    Kind.PINS: ("across",),
+    Kind.PINS: ("across", "second_temperature", "without_temperature", "sits_in"),
     Kind.REFERENCE: ("place",),
     Kind.HUMIDITY: (*POSITION, "across", "place"),
     Kind.TEMPERATURE: (*POSITION, "across", "place"),

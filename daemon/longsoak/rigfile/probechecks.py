@@ -1,9 +1,11 @@
 """Whether each probe has what its kind needs, and stands and hangs where it can."""
 
 from collections.abc import Collection
+from enum import StrEnum
 
 from longsoak.rigfile.draft import BayDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, MAY, NEEDS, POSITION, has
+from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import Part, words_of
 from longsoak.rigfile.references import add_unknown, check_known, check_unique
 from longsoak.rigfile.report import MISSING, Report, number
@@ -47,13 +49,7 @@ def check_probes(
         ):
             _check_place(probe, bays.get(probe.table.bay or ""), draft, report=report)
         if _may(probe, "temperature"):
-            check_probe_kind(
-                draft,
-                (*probe.path, "temperature"),
-                probe.table.temperature,
-                kind=Kind.TEMPERATURE,
-                report=report,
-            )
+            _check_temperatures(probe, draft, report=report)
         if _may(probe, "curve"):
             _check_curve(probe, curves=curves, report=report)
         _check_storing(probe, report=report)
@@ -70,11 +66,12 @@ def _check_keys(probe: Part[ProbeTable], *, report: Report) -> None:
     if kind is None:
         return
     for key in _WORDS:
-        if getattr(probe.table, key) is not None and not has(kind, key):
+        found = getattr(probe.table, key)
+        if found is not None and not has(kind, key):
             owners = [str(other) for other in Kind if has(other, key)]
             report.add(
                 (*probe.path, key),
-                getattr(probe.table, key),
+                str(found) if isinstance(found, StrEnum) else found,
                 expected=f'no such key on a probe of kind "{kind}": '
                 f"it belongs to {', '.join(owners)}",
                 remedy=f"Remove {key}, or correct kind.",
@@ -140,6 +137,35 @@ def _check_range(
         if key != "across"
         else "Correct across: that is outside the bay.",
     )
+
+
+def _check_temperatures(probe: Part[ProbeTable], draft: Draft, *, report: Report) -> None:
+    table, stand_in = probe.table, draft.stand_ins.get(probe.path[-1])
+    plan = stand_in.table if stand_in else None
+    named: list[tuple[KeyPath, str | None]] = [
+        (("temperature",), table.temperature),
+        (("second_temperature",), table.second_temperature),
+        (("without_temperature", "probe"), plan.probe if plan else None),
+    ]
+    for path, name in named:
+        check_probe_kind(draft, (*probe.path, *path), name, kind=Kind.TEMPERATURE, report=report)
+    if table.second_temperature is not None and table.second_temperature == table.temperature:
+        report.add(
+            (*probe.path, "second_temperature"),
+            table.second_temperature,
+            expected="another probe than temperature names: one at another depth",
+            remedy="Name the other one, or remove second_temperature.",
+        )
+    if stand_in is None:
+        return
+    chosen = [key for key in ("last_good", "probe", "fixed") if key in stand_in.keys]
+    if len(chosen) != 1:
+        report.add(
+            stand_in.path,
+            table.without_temperature,
+            expected="exactly one of last_good, probe and fixed",
+            remedy="Write for example without_temperature = { last_good = 6 }.",
+        )
 
 
 def _check_curve(probe: Part[ProbeTable], *, curves: Collection[str], report: Report) -> None:

@@ -21,7 +21,7 @@ from longsoak.rigfile.words import (
     reference,
     table_of,
 )
-from longsoak.vocabulary.rig import Boundary, Kind, Material
+from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn
 
 _One = dict[str, object] | None
 _Some = Annotated[list[object], Field(min_length=1)] | None
@@ -182,6 +182,34 @@ class BusTable(Table):
 
     name: Annotated[Name | None, named("the bus's name", "meter")] = None
     driver: Annotated[Name | None, reference("an installed driver", "scpi", needed=True)] = None
+    accuracy: Annotated[
+        Annotated[Finite, Field(gt=0, le=0.5)] | None,
+        Words("a relative standard uncertainty of its resistances, up to 0.5", "0.01"),
+    ] = None
+    insulation: Annotated[
+        Annotated[Finite, Field(ge=1e6, le=1e15)] | None,
+        measured(
+            "the harness's least insulation in Ohm, 1e6 to 1e15", 1e11, unit="Ohm", needed=False
+        ),
+    ] = None
+
+
+class StandInTable(Table):
+    """``without_temperature`` of a probe: what corrects it while its own temperature is away."""
+
+    last_good: Annotated[
+        Annotated[Finite, Field(gt=0, le=168)] | None,
+        measured("hours as a bare number, up to 168", 6, unit="h", needed=False),
+    ] = None
+    probe: Annotated[Name | None, reference('a probe of kind "temperature"', "T air")] = None
+    fixed: Annotated[
+        Annotated[Finite, Field(ge=-20, le=50)] | None,
+        measured("degrees Celsius as a bare number, -20 to 50", 20, unit="°C", needed=False),
+    ] = None
+    uncertainty: Annotated[
+        Annotated[Finite, Field(gt=0, le=20)] | None,
+        measured("a standard uncertainty in K, up to 20", 3, unit="K", needed=False),
+    ] = None
 
 
 class ProbeTable(Table):
@@ -213,6 +241,17 @@ class ProbeTable(Table):
     temperature: Annotated[
         Name | None,
         reference('a probe of kind "temperature"', "T cork-lime"),
+    ] = None
+    second_temperature: Annotated[
+        Name | None,
+        reference('a second probe of kind "temperature", at another depth', "T dry face"),
+    ] = None
+    without_temperature: Annotated[
+        dict[str, object] | None,
+        Words("a table with one of last_good, probe and fixed", "{ last_good = 6 }"),
+    ] = None
+    sits_in: Annotated[
+        Annotated[SitsIn, Field(strict=False)] | None, one_of(SitsIn, needed=False)
     ] = None
     nominal: Annotated[
         Annotated[Finite, Field(gt=0, le=1e15)] | None,

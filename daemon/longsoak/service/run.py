@@ -157,13 +157,14 @@ class _Hold:
     """Lets the pins of a bus wait at the start until their temperatures have been measured once."""
 
     def __init__(self, rig: Rig) -> None:
+        here = {probe.name: probe.bus for probe in rig.probes}
         self._missing = {
             bus.name: {
-                probe.temperature
+                name
                 for probe in rig.probes
-                if probe.bus == bus.name
-                and probe.kind is Kind.PINS
-                and not any(p.name == probe.temperature and p.bus == bus.name for p in rig.probes)
+                if probe.bus == bus.name and probe.kind is Kind.PINS
+                for name in probe.temperatures
+                if here[name] != bus.name
             }
             for bus in rig.buses
         }

@@ -16,7 +16,7 @@ from longsoak.core.wording import age_words, ohm_words, value_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import UNIT_WORDS, AlarmPlan, Kind, Probe, Rig, Watch
+from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
 
 # A bus whose worker has delivered nothing for this long hangs inside its driver. A pass over many
 # dead channels may take minutes by itself.
@@ -145,7 +145,7 @@ class AlarmBook:
     ) -> tuple[Seen | None, str]:
         probe = self._probes[plan.subject]
         shown = value_words(probe.kind, value, reason)
-        unit = UNIT_WORDS[probe.kind]
+        unit = probe.unit_words
         if plan.watch is Watch.SILENT:
             # A bus that is down has an alarm of its own; its probes add nothing to it.
             if reason is Reason.BUS_DOWN:
@@ -186,7 +186,7 @@ class AlarmBook:
         ):
             return None, ""
         reference = self._good[plan.against][0]
-        unit = UNIT_WORDS[probe.kind]
+        unit = probe.unit_words
         says = (
             f"{value_words(probe.kind, value, Reason.NONE)} {unit} where {plan.against} reads "
             f"{value_words(other.kind, reference, Reason.NONE)} {unit}"

@@ -18,7 +18,7 @@ from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.packing import unpack, unpack_one
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Reading
 
@@ -50,7 +50,9 @@ class Bucket:
     """One probe's readings within one interval of time, reduced.
 
     `low`, `high`, `mean` and `uncertainty` (the largest) are over converted values not flagged
-    fail, None if there are none; `count` counts all readings; `worst` is their worst flag.
+    fail, None if there are none. `wetter` and `drier` count those that lie beyond their curve: with
+    any of them `high` means "at least", or `low` "at most", and there is no mean, for a bound is
+    no number to average. `count` counts all readings; `worst` is their worst flag.
     """
 
     utc_ms: int
@@ -60,6 +62,8 @@ class Bucket:
     uncertainty: float | None
     count: int
     worst: Flag
+    wetter: int = 0
+    drier: int = 0
 
 
 class Record:
@@ -312,14 +316,19 @@ def _spans(db: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[tup
 def _reduce(readings: list[Reading], *, utc_ms: int) -> Bucket:
     good = [r for r in readings if r.value is not None and r.flag is not Flag.FAIL]
     values = [r.value for r in good if r.value is not None]
+    wetter = sum(r.reason is Reason.WETTER_THAN_CURVE for r in good)
+    drier = sum(r.reason is Reason.DRIER_THAN_CURVE for r in good)
+    bounded = not values or wetter or drier
     return Bucket(
         utc_ms=utc_ms,
         low=min(values, default=None),
         high=max(values, default=None),
-        mean=math.fsum(values) / len(values) if values else None,
+        mean=None if bounded else math.fsum(values) / len(values),
         uncertainty=max((r.uncertainty for r in good if r.uncertainty is not None), default=None),
         count=len(readings),
         worst=max((r.flag for r in readings), key=_WORSE.__getitem__),
+        wetter=wetter,
+        drier=drier,
     )
 
 

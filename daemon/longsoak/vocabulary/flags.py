@@ -38,6 +38,7 @@ class Reason(IntEnum):
     UNREADABLE = 10
     BUS_DOWN = 11
     REFUSED = 12
+    STAND_IN_TEMPERATURE = 13
 
     @property
     def words(self) -> str:
@@ -59,4 +60,5 @@ _WORDS = {
     Reason.UNREADABLE: "unreadable answer",
     Reason.BUS_DOWN: "its bus is down",
     Reason.REFUSED: "the instrument refused",
+    Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
 }

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from math import inf
 
 from longsoak.vocabulary.curve import Curve
 
@@ -42,6 +43,32 @@ UNIT_WORDS = {
     Kind.LEVEL: "mm",
     Kind.FLOAT: "",
 }
+
+
+class Quantity(StrEnum):
+    """What the value of a pair of pins is of; anything but the first is relative."""
+
+    MOISTURE_CONTENT = "moisture content"
+    WOOD_EQUIVALENT = "wood-equivalent"
+    DOWEL = "moisture content of the dowel"
+
+
+QUANTITY_WORDS = {
+    Quantity.MOISTURE_CONTENT: "% MC",
+    Quantity.WOOD_EQUIVALENT: "% WME",  # wood moisture equivalent, as the trade abbreviates it
+    Quantity.DOWEL: "% MC dowel",
+}
+
+
+class SitsIn(StrEnum):
+    """What a pair of pins is driven into; the values are the words of the rig file.
+
+    A dowel of wood comes into equilibrium with the air in the pores around it, days late, and
+    tells nothing of the water content of what it sits in.
+    """
+
+    MATERIAL = "material"
+    DOWEL = "dowel"
 
 
 class Boundary(StrEnum):
@@ -131,11 +158,31 @@ class Reservoir:
 
 @dataclass(frozen=True, slots=True)
 class Bus:
-    """A wire with one owner. `options` are the driver's own, already checked by it."""
+    """A wire with one owner. `options` are the driver's own, already checked by it.
+
+    `accuracy` is the relative standard uncertainty of a resistance measured on it, `insulation`
+    the least resistance its wet harness has beside the pins, Ohm.
+    """
 
     name: str
     driver: str
     options: Mapping[str, object]
+    accuracy: float = 0.01
+    insulation: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class StandIn:
+    """What corrects a pair of pins while its temperature is missing: exactly one of the three.
+
+    `last_good` is how long the last good temperature may serve, h; `probe` another probe; `fixed`
+    a temperature, degC. `uncertainty` is the standard uncertainty of any of them, K.
+    """
+
+    uncertainty: float
+    last_good: float | None = None
+    probe: str | None = None
+    fixed: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +191,8 @@ class Probe:
 
     `every` is the poll period. `record` is the longest time between two stored readings of a probe
     that is stored only when it changes; it equals `every` for all others. `resolution` is the
-    change that counts as one.
+    change that counts as one. `temperatures` are the one or two probes that correct a pair of pins,
+    two being interpolated by depth; `quantity` is what its value is of.
     """
 
     name: str
@@ -160,11 +208,18 @@ class Probe:
     across: float | None = None
     place: str | None = None
     curve: str | None = None
-    temperature: str | None = None
+    temperatures: tuple[str, ...] = ()
+    stand_in: StandIn | None = None
+    quantity: Quantity | None = None
     nominal: float | None = None
     zero: float = 0.0
     per_unit: float = 1.0
     trips_at: float | None = None
+
+    @property
+    def unit_words(self) -> str:
+        """The unit of its value as a person reads it."""
+        return UNIT_WORDS[self.kind] if self.quantity is None else QUANTITY_WORDS[self.quantity]
 
 
 class Watch(StrEnum):

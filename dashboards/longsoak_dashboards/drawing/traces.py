@@ -24,14 +24,12 @@ STYLES = 6
 class Line:
     """One probe's readings over the time shown, in the panel's unit.
 
-    `curve_end` is the value at which its curve ends, beyond which nothing is known.
     `patience_ms` without a reading makes a gap.
     """
 
     name: str
     buckets: tuple[Bucket, ...]
     patience_ms: float
-    curve_end: float | None = None
     stepped: bool = False
 
 
@@ -102,7 +100,7 @@ def draw_panel(panel: Panel, span: Span, gaps: Sequence[Gap], *, buckets: int) -
     bands, strokes, shapes = [], [], []
     for i, line in enumerate(panel.lines):
         runs = list(_runs(line, frame))
-        bands += [_band(run, line, frame) for run in runs]
+        bands += [_band(run, frame) for run in runs]
         strokes += list(_strokes(runs, line, frame, style=i % STYLES))
         shapes += list(_shapes(line, runs, frame))
     drawn = tag(
@@ -190,7 +188,7 @@ def _runs(line: Line, frame: _Frame) -> Iterator[list[Bucket]]:
     """Stretches with values and without a gap; nothing is ever drawn between two of them."""
     run: list[Bucket] = []
     for bucket in line.buckets:
-        if bucket.mean is None:
+        if _level(bucket) is None:
             if run:
                 yield run
             run = []
@@ -208,20 +206,23 @@ def _apart(one: Bucket, other: Bucket, line: Line, frame: _Frame) -> bool:
     return silent or frame.gap_between(one, other, longer_than_ms=line.patience_ms)
 
 
-def _beyond(bucket: Bucket, line: Line) -> bool:
-    return (
-        line.curve_end is not None
-        and bucket.mean is not None
-        and bucket.mean >= line.curve_end - 0.01
-    )
+def _level(bucket: Bucket) -> float | None:
+    """Where a bucket is drawn: at its mean, or at the end of the curve it lies beyond."""
+    if bucket.wetter:
+        return bucket.high
+    return bucket.low if bucket.drier else bucket.mean
 
 
-def _band(run: list[Bucket], line: Line, frame: _Frame) -> Markup:
+def _beyond(bucket: Bucket) -> bool:
+    return bool(bucket.wetter or bucket.drier)
+
+
+def _band(run: list[Bucket], frame: _Frame) -> Markup:
     """The 95 % band round lowest and highest; none past the end of a curve."""
     pieces: list[list[Bucket]] = []
     piece: list[Bucket] = []
     for bucket in run:
-        if bucket.uncertainty is None or _beyond(bucket, line):
+        if bucket.uncertainty is None or _beyond(bucket):
             pieces.append(piece)
             piece = []
         else:
@@ -247,7 +248,7 @@ def _strokes(
     plain: list[str] = []
     suspect: list[str] = []
     for run in runs:
-        points = [(1000 * frame.at(b), frame.y(b.mean or 0.0)) for b in run]
+        points = [(1000 * frame.at(b), frame.y(_level(b) or 0.0)) for b in run]
         if len(run) == 1:
             kind = suspect if run[0].worst is Flag.SUSPECT else plain
             kind.append(path("M", points[0][0] - 0.7, points[0][1], "h", 1.4))
@@ -272,18 +273,20 @@ def _shapes(line: Line, runs: list[list[Bucket]], frame: _Frame) -> Iterator[Mar
     for bucket in line.buckets:
         flag, x = bucket.worst, frame.at(bucket)
         # A bucket with values of its own isn't marked for a single bad poll among them.
-        if flag not in last or (bucket.mean is not None and flag is not Flag.SUSPECT):
+        if flag not in last or (_level(bucket) is not None and flag is not Flag.SUSPECT):
             continue
         if x - last[flag] < _SHAPE_EVERY and last[flag] >= 0:
             continue
         last[flag] = x
-        y = frame.height - 9 if bucket.mean is None else max(frame.y(bucket.mean) - 11, 8)
+        level = _level(bucket)
+        y = frame.height - 9 if level is None else max(frame.y(level) - 11, 8)
         yield tag("use", href=f"#m{int(flag)}", x=_percent(x), y=y)
-    caret = -1.0
-    for bucket in (b for run in runs for b in run if _beyond(b, line)):
+    last_caret = -1.0
+    for bucket in (b for run in runs for b in run if _beyond(b)):
         x = frame.at(bucket)
-        if caret < 0 or x - caret >= _CARET_EVERY:
-            caret = x
-            y = frame.y(bucket.mean or 0.0)
-            mark = tag("path", cls="mark", d="M-4 -4 0 -9 4 -4")
+        if last_caret < 0 or x - last_caret >= _CARET_EVERY:
+            last_caret = x
+            y = frame.y(_level(bucket) or 0.0)
+            caret = "M-4 -4 0 -9 4 -4" if bucket.wetter else "M-4 4 0 9 4 4"
+            mark = tag("path", cls="mark", d=caret)
             yield tag("svg", mark, x=_percent(x), y=y, overflow="visible")

@@ -43,6 +43,7 @@ def _probe(probe: Probe, reading: Reading | None) -> dict[str, object]:
         "depth_mm": probe.depth,
         "height_mm": probe.height,
         "unit": UNIT[probe.kind],
+        "quantity": probe.quantity,
     }
     if reading is None:
         return found | {"value": None, "flag": None}

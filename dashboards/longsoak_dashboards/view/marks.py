@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from longsoak.core.wording import age_words, flag_words, ohm_words, value_words
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Probe, Rig
+from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 _RAW_UNITS = {"Cel": "°C", "1": "", "[arb'U]": ""}
 _BEYOND = (Reason.WETTER_THAN_CURVE, Reason.DRIER_THAN_CURVE)
@@ -82,7 +82,7 @@ def _mark(
         age = age_words((now_ms - good) / 1000) if good is not None else f"over {LOOKS_BACK_H} h"
     has_value = reading.value is not None
     value = value_words(probe.kind, reading.value, reading.reason)
-    unit = UNIT_WORDS[probe.kind] if has_value else ""
+    unit = probe.unit_words if has_value else ""
     if probe.kind is Kind.REFERENCE and has_value:
         value, _, prefix = value.partition(" ")
         unit = "" if value == "open" else f"{prefix}Ω"

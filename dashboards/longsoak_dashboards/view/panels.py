@@ -54,8 +54,7 @@ def draw_panels(
 ) -> tuple[DrawnPanel, ...]:
     """Draw `plans` with the reduced readings of their probes, by probe name."""
     lines = {
-        plan.title: tuple(_line(p, rig, readings[p.name], plan) for p in plan.probes)
-        for plan in plans
+        plan.title: tuple(_line(p, readings[p.name], plan) for p in plan.probes) for plan in plans
     }
     drawn = []
     for i, plan in enumerate(plans):
@@ -101,10 +100,7 @@ def gaps_of(
     return tuple(found)
 
 
-def _line(probe: Probe, rig: Rig, buckets: Sequence[Bucket], plan: PanelPlan) -> Line:
-    end = None
-    if probe.kind is Kind.PINS and probe.curve is not None and probe.curve in rig.curves:
-        end = rig.curves[probe.curve].points[-1][0]
+def _line(probe: Probe, buckets: Sequence[Bucket], plan: PanelPlan) -> Line:
     if probe.kind is Kind.REFERENCE and probe.nominal:
         buckets = [_off_nominal(bucket, probe.nominal) for bucket in buckets]
     alone_in_bay = probe.bay and sum(p.bay == probe.bay for p in plan.probes) == 1
@@ -113,7 +109,6 @@ def _line(probe: Probe, rig: Rig, buckets: Sequence[Bucket], plan: PanelPlan) ->
         name=name or probe.name,
         buckets=tuple(buckets),
         patience_ms=3000 * probe.record,
-        curve_end=end,
         stepped=probe.kind is Kind.FLOAT,
     )
 

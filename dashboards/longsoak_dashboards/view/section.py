@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from markupsafe import Markup
 
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.rig import Kind, Rig
+from longsoak.vocabulary.rig import Kind, Quantity, Rig
 from longsoak_dashboards.drawing.front import draw_front, letter
 from longsoak_dashboards.drawing.section import Section, draw_section
 from longsoak_dashboards.source import Snapshot
@@ -30,6 +30,14 @@ _FLAG_ORDER = (
 )
 
 
+_PIN_NOTES = {
+    Quantity.MOISTURE_CONTENT: "pins in % moisture content (MC)",
+    Quantity.WOOD_EQUIVALENT: "pins in % wood-equivalent (WME), to be compared with itself only",
+    Quantity.DOWEL: "pins in % moisture content of the wooden dowel they sit in, which follows the "
+    "humidity around it",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class BaySheet:
     """One bay's drawing with its caption."""
@@ -49,6 +57,7 @@ class SectionPage:
     elsewhere: tuple[tuple[Mark, str], ...]
     counts: tuple[tuple[int, str, int], ...]
     table: tuple[Mark, ...]
+    pins: tuple[str, ...]
 
 
 def section_page(snapshot: Snapshot) -> SectionPage:
@@ -82,6 +91,11 @@ def section_page(snapshot: Snapshot) -> SectionPage:
         elsewhere=tuple((m, _where(m, rig)) for m in all_marks if not _has_place(m)),
         counts=_counts(all_marks),
         table=all_marks,
+        pins=tuple(
+            words
+            for quantity, words in _PIN_NOTES.items()
+            if any(mark.probe.quantity is quantity for mark in all_marks)
+        ),
     )
 
 
