@@ -1,13 +1,15 @@
 """What the commands share: the rig file argument, and how mistakes are told."""
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from difflib import get_close_matches
 from pathlib import Path
 
 import click
 
 from longsoak.core.wording import with_noun
+from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.errors import RigFileError, StoreError
 
 DONE, FOUND_WRONG, BAD_INPUT = 0, 1, 2
@@ -17,6 +19,34 @@ rig_file = click.argument(
     default="rig.toml",
     type=click.Path(path_type=Path, dir_okay=False),
 )
+
+
+curves_option = click.option(
+    "--rig",
+    "rig_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Also take the curves of this rig file.",
+)
+
+
+def rig_curves(rig_file: Path | None) -> dict[str, Curve]:
+    """The shipped curves, and those of a rig file."""
+    from longsoak.rigfile.curves import shipped
+    from longsoak.rigfile.load import load
+
+    if rig_file is None:
+        return dict(shipped())
+    return dict(load(rig_file, find_kind=None).curves)
+
+
+def curve_called(name: str, known: Mapping[str, Curve]) -> Curve:
+    """The curve of that name, or an end with the nearest ones told."""
+    if name not in known:
+        near = get_close_matches(name, known, n=3, cutoff=0.3)
+        hint = " or ".join(f'"{other}"' for other in near) or "longsoak curves lists them"
+        click.echo(f"There is no curve {name!r}. Did you mean {hint}?", err=True)
+        sys.exit(BAD_INPUT)
+    return known[name]
 
 
 @contextmanager

@@ -4,6 +4,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, TypeVar, cast
 
+from longsoak.vocabulary.errors import PhysicsError
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -40,3 +42,19 @@ def interpolated(x: "Array", xs: Sequence[float], ys: Sequence[float]) -> tuple[
     slopes = np.diff(y) / np.diff(at)
     slope = slopes[low]
     return y[low] + slope * (x - at[low]), slope
+
+
+def checked(argument: str, value: Numbers, *, lowest: float, highest: float, unit: str) -> Numbers:
+    """`value` as floating point, or the one error for what lies outside (NaN does)."""
+    if isinstance(value, int | float):
+        scalar = float(value)
+        if not lowest <= scalar <= highest:
+            raise PhysicsError(argument, scalar, f"{lowest:g} to {highest:g} {unit}")
+        return scalar
+    import numpy as np
+
+    array = np.asarray(value, dtype=np.float64)
+    outside = ~((array >= lowest) & (array <= highest))
+    if outside.any():
+        raise PhysicsError(argument, float(array[outside][0]), f"{lowest:g} to {highest:g} {unit}")
+    return array

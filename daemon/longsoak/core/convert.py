@@ -10,6 +10,7 @@ from longsoak.core.resistance import (
     COLDEST,
     WARMEST,
     Budget,
+    PreparedCurve,
     Reach,
     moisture_content,
     prepare,
@@ -51,6 +52,43 @@ class Converted(NamedTuple):
     uncertainty: float
     flag: Flag
     reason: Reason
+
+
+_REACH: Mapping[Reach, Reason] = {
+    Reach.WITHIN: Reason.NONE,
+    Reach.DRIER: Reason.DRIER_THAN_CURVE,
+    Reach.WETTER: Reason.WETTER_THAN_CURVE,
+}
+
+
+class Judged(NamedTuple):
+    """A moisture content with its judgement; NaN stands for "none"."""
+
+    value: float
+    uncertainty: float
+    flag: Flag
+    reason: Reason
+
+
+def judged_moisture(
+    ohm: float, temperature: float | None, curve: PreparedCurve, budget: Budget
+) -> Judged:
+    """Judge a resistance and convert it as far as it can be.
+
+    An open circuit and a value beyond any meter fail and have no value; a short, which soaked
+    wood looks like, is suspect and counts as wet; what lies beyond the curve passes as its end,
+    with the reason saying that it is only a bound.
+    """
+    flag, reason = gross_range(ohm, Kind.PINS)
+    if flag is Flag.FAIL:
+        return Judged(nan, nan, flag, reason)
+    if temperature is None:
+        return Judged(nan, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE)
+    # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
+    found = moisture_content(max(ohm, 1.0), temperature, curve, budget)
+    if flag is Flag.PASS:
+        reason = _REACH[found.reach]
+    return Judged(found.value, found.uncertainty, flag, reason)
 
 
 class Conversion:
@@ -127,23 +165,18 @@ class Conversion:
             return _missing(sample)
         if sample.unit not in UNITS[Kind.PINS]:
             return _not_evaluated(sample, Reason.WRONG_UNIT)
-        flag, reason = gross_range(sample.value, Kind.PINS)
-        if flag is Flag.FAIL:
-            return Converted(sample.value, sample.unit, nan, nan, flag, reason)
         warmth = self._warmth(probe, now)
-        if warmth is None:
-            return _not_evaluated(sample, Reason.NO_TEMPERATURE)
-        # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
-        found = moisture_content(
-            max(sample.value, 1.0),
-            warmth.temperature,
+        found = judged_moisture(
+            sample.value,
+            None if warmth is None else warmth.temperature,
             self._curves[probe.name],
-            replace(self._budgets[probe.name], temperature=warmth.uncertainty),
+            self._budgets[probe.name]
+            if warmth is None
+            else replace(self._budgets[probe.name], temperature=warmth.uncertainty),
         )
-        if flag is Flag.PASS:
-            reason = _REACH[found.reach]
-            if warmth.stand_in:
-                flag, reason = Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE
+        flag, reason = found.flag, found.reason
+        if warmth is not None and warmth.stand_in and flag is Flag.PASS:
+            flag, reason = Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE
         return Converted(sample.value, sample.unit, found.value, found.uncertainty, flag, reason)
 
     def _warmth(self, probe: Probe, now: float) -> Warmth | None:
@@ -181,13 +214,6 @@ class Conversion:
             temperatures.append(value)
         depths = [self._probes[name].depth for name in names]
         return by_depth(probe.depth, depths, temperatures) if names else None
-
-
-_REACH: Mapping[Reach, Reason] = {
-    Reach.WITHIN: Reason.NONE,
-    Reach.DRIER: Reason.DRIER_THAN_CURVE,
-    Reach.WETTER: Reason.WETTER_THAN_CURVE,
-}
 
 
 def _missing(missing: Missing) -> Converted:

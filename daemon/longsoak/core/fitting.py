@@ -16,6 +16,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from math import fsum, inf, isfinite, log10, sqrt
 
 from longsoak.core.relations import LN10
@@ -26,6 +27,7 @@ FORMS = (Form.POWER, Form.DOUBLE_LOG, Form.MEGOHM_LOG)
 SPREAD = 3.0  # K between the coldest and the warmest pair, from where temperature is fitted
 ENOUGH_FOR_TEMPERATURE = 6  # pairs: three coefficients, and as many left to judge them by
 COVERAGE = 0.95
+MOST_PER_KELVIN = 1.0  # decades, as far as a rig file goes; doubling every 10 K is 0.03
 _TIED = 10.0  # variance inflation beyond which two regressors can't be told apart: common practice
 _BELOW_FORM = {Form.POWER: -inf, Form.DOUBLE_LOG: 0.0, Form.MEGOHM_LOG: 5.0}  # log10 Ohm
 _ABOVE_WORDS = {Form.DOUBLE_LOG: "more than 1 Ohm", Form.MEGOHM_LOG: "more than 0.1 MOhm"}
@@ -161,13 +163,14 @@ def _inverted(upper: list[list[float]]) -> list[list[float]]:
     return inverse
 
 
+@lru_cache(maxsize=64)  # a drawing asks for the same one a hundred times
 def student_quantile(probability: float, freedom: float) -> float:
     """Quantile of Student's t distribution.
 
     Parameters
     ----------
     probability : float
-        Between 0 and 1, exclusive.
+        From 1e-9 to 1 - 1e-9.
     freedom : float
         Degrees of freedom, 1 to 1e6.
 
@@ -187,8 +190,8 @@ def student_quantile(probability: float, freedom: float) -> float:
     >>> round(student_quantile(0.975, 8), 6)
     2.306004
     """
-    if not 0.0 < probability < 1.0:
-        raise PhysicsError("probability", probability, "more than 0 and less than 1")
+    if not 1e-9 <= probability <= 1.0 - 1e-9:
+        raise PhysicsError("probability", probability, "1e-9 to 1 - 1e-9")
     if not 1.0 <= freedom <= 1e6:
         raise PhysicsError("freedom", freedom, "1 to 1e6")
     if probability < 0.5:
@@ -232,7 +235,7 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
             d = 1.0 / (1.0 + step * d or tiny)
             c = 1.0 + step / c or tiny
             value *= c * d
-        if abs(c * d - 1.0) < 1e-16:
+        if abs(c * d - 1.0) < 1e-15:
             break
     return value
 
@@ -271,6 +274,17 @@ class Fit:
         return _rms(p.moisture - u for p, u in zip(self.pairs, self.left_out, strict=True))
 
     @property
+    def falls(self) -> bool:
+        """Whether moisture falls as resistance rises."""
+        return self.line.coefficients[1] < 0.0
+
+    @property
+    def tells(self) -> bool:
+        """Whether it falls by more than chance would have it, at 95 %."""
+        t = student_quantile(0.5 + COVERAGE / 2.0, self.line.freedom)
+        return self.line.coefficients[1] + t * sqrt(self.line.covariance[1][1]) < 0.0
+
+    @property
     def correlation(self) -> float:
         """Correlation of the two coefficients; 0 where the fit is exact."""
         (c_aa, c_ab), (_, c_bb) = self.covariance
@@ -306,8 +320,8 @@ def fit(
     Raises
     ------
     PhysicsError
-        Too few pairs, moisture or resistance that never changes, or a resistance too low for the
-        form.
+        Too few pairs, moisture or resistance that never changes, a resistance too low for the
+        form, or temperatures that no shift explains.
 
     Notes
     -----
@@ -362,6 +376,40 @@ def fit(
     )
 
 
+def compare(
+    pairs: Sequence[Pair],
+    *,
+    reference_temperature: float | None = None,
+    per_kelvin: float | None = None,
+) -> dict[Form, Fit | PhysicsError]:
+    """Fit every form, or say why one can't be. See `fit`."""
+    found: dict[Form, Fit | PhysicsError] = {}
+    for form in FORMS:
+        try:
+            found[form] = fit(
+                pairs, form, reference_temperature=reference_temperature, per_kelvin=per_kelvin
+            )
+        except PhysicsError as error:
+            found[form] = error
+    return found
+
+
+def best(found: Iterable[Fit | PhysicsError]) -> Fit | None:
+    """The one of the least left-out error; one that rises only if none falls."""
+    fits = [one for one in found if isinstance(one, Fit)]
+    return min(fits, key=lambda one: (not one.falls, one.left_out_error, one.error), default=None)
+
+
+def moisture_steps(pairs: Sequence[Pair]) -> int:
+    """How many moisture contents are told apart, by more than a twentieth of their range."""
+    moistures = sorted(pair.moisture for pair in pairs)
+    apart, steps, start = (moistures[-1] - moistures[0]) / 20.0, 1, moistures[0]
+    for moisture in moistures:
+        if moisture - start > apart:
+            steps, start = steps + 1, moisture
+    return steps
+
+
 def _shift(x: Sequence[float], away: Sequence[float], per_kelvin: float | None) -> Shift:
     if per_kelvin is not None:
         return Shift.GIVEN
@@ -392,7 +440,13 @@ def _with_temperature(
         ):  # a step may overshoot to where the form has no value
             step *= 0.5
         k += step
-    raise PhysicsError("temperature", "not separable", "pairs that a shift per kelvin brings closer")
+        if abs(k) > MOST_PER_KELVIN:
+            break
+    raise PhysicsError(
+        "shift per kelvin",
+        "not to be found in these pairs",
+        f"one between {-MOST_PER_KELVIN:g} and {MOST_PER_KELVIN:g}",
+    )
 
 
 def _straight(form: Form, x: float) -> tuple[float, float]:
@@ -531,8 +585,8 @@ def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on
         name=name,
         form=found.form,
         made_for=made_for,
-        lowest=min(pair.moisture for pair in found.pairs),
-        highest=max(pair.moisture for pair in found.pairs),
+        lowest=round(min(pair.moisture for pair in found.pairs), 9),  # weighings divide unevenly
+        highest=round(max(pair.moisture for pair in found.pairs), 9),
         reference_temperature=found.reference_temperature,
         correction=Correction.RESISTANCE if corrects else Correction.NONE,
         source=source,

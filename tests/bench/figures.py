@@ -1,0 +1,48 @@
+"""One figure of a benchmark, and how it is measured: in turn with its peer, the median of five."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from statistics import median
+
+ROUNDS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A measured value with its goal; `ratio` is to the peer measured in the same run."""
+
+    name: str
+    value: float
+    unit: str
+    goal: float
+    peer: str
+    ratio: float
+
+    @property
+    def met(self) -> bool:
+        """Whether the value is at or below its goal."""
+        return self.value <= self.goal
+
+    def __str__(self) -> str:
+        return (
+            f"{self.name} | {self.value:.3g} {self.unit} | <= {self.goal:g} {self.unit} | "
+            f"{self.peer} | {self.ratio:.2f} | {'met' if self.met else 'short'}"
+        )
+
+
+def in_turn(ours: Callable[[], object], peer: Callable[[], object]) -> tuple[float, float, float]:
+    """Median seconds of ours and of the peer, and the median ratio, A B A B after a warm-up."""
+    ours(), peer()
+    pairs = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        ours()
+        between = time.perf_counter()
+        peer()
+        pairs.append((between - start, time.perf_counter() - between))
+    return (
+        median(a for a, _ in pairs),
+        median(b for _, b in pairs),
+        median(a / b for a, b in pairs),
+    )
