@@ -129,3 +129,29 @@ def test_a_fitted_curve_predicts_one_new_piece_as_its_fit_says() -> None:
     half_width = (math.log10(15.723099) - math.log10(14.129192)) / 2
     expected = half_width / 2.306004 * math.log(10) * found.value
     assert found.uncertainty == pytest.approx(expected, rel=1e-3)
+
+
+def test_a_fit_in_the_european_shape_predicts_by_its_covariance() -> None:
+    # Against draws of the coefficients and of the scatter (JCGM 101, from memory).
+    a, b, residual = -0.048, 1.07, 0.01
+    covariance = ((1e-6, -2e-5), (-2e-5, 5e-4))
+    curve = Curve(
+        name="drawn",
+        form=Form.MEGOHM_LOG,
+        made_for=MadeFor.WOOD,
+        lowest=7,
+        highest=25,
+        reference_temperature=20.0,
+        correction=Correction.NONE,
+        source="invented",
+        fitted_on="nothing",
+        coefficients=(a, b),
+        covariance=covariance,
+        residual=residual,
+    )
+    found = moisture_content(1e7, 20.0, prepare(curve), Budget(meter=0, contact=0, temperature=0))
+    random = np.random.default_rng(5)
+    drawn_a, drawn_b = random.multivariate_normal((a, b), covariance, 400_000).T
+    values = (math.log10(math.log10(1e7) - 5) - drawn_b) / drawn_a
+    values *= 10 ** random.normal(0, residual, values.size)
+    assert found.uncertainty == pytest.approx(float(values.std()), rel=0.02)

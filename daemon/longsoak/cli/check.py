@@ -20,7 +20,7 @@ def check(rig_file: Path) -> None:
     from longsoak.service.drivers import load_rig
 
     with told():
-        rig = load_rig(rig_file)
+        rig, _ = load_rig(rig_file)
     click.echo(table(COLUMNS, wiring_plan(rig)))
     click.echo(
         f"\n{rig.name}: {with_noun(len(rig.probes), 'probe')} on "

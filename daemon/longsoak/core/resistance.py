@@ -293,15 +293,17 @@ def _curve_uncertainty(u: float, x: float, kind: Curve) -> float:
     """The curve's own standard uncertainty for one piece, % MC, at its reference temperature."""
     if kind.covariance is None:
         return kind.uncertainty
-    # A fitted line's prediction for one new piece: its own scatter, and that of the line.
+    # A fitted curve's prediction for one new piece: its own scatter, and that of its coefficients.
     (c_aa, c_ab), (_, c_bb) = kind.covariance
-    z = _regressor(x, kind)
-    variance = kind.residual**2 + c_aa + 2 * z * c_ab + z * z * c_bb
-    return LN10 * u * math.sqrt(max(0.0, variance))
-
-
-def _regressor(x: float, kind: Curve) -> float:
-    return -math.log10(x) if kind.form is Form.DOUBLE_LOG else x
+    if kind.form is Form.MEGOHM_LOG:
+        a = kind.coefficients[0]
+        by_a, by_b = -u / a, -1.0 / a
+    else:
+        by_a = LN10 * u
+        by_b = by_a * (-math.log10(x) if kind.form is Form.DOUBLE_LOG else x)
+    scatter = LN10 * u * kind.residual
+    variance = scatter**2 + by_a * by_a * c_aa + 2 * by_a * by_b * c_ab + by_b * by_b * c_bb
+    return math.sqrt(max(0.0, variance))
 
 
 def _leakage(x: float, u: float, curve: PreparedCurve, insulation: float) -> float:

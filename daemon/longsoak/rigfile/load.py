@@ -3,6 +3,7 @@
 import re
 import tomllib
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from longsoak.driver import BusKind
@@ -23,6 +24,98 @@ _POSITION = re.compile(r" \((?:at line (\d+), column \d+|at end of document)\)$"
 _THE_FILE = "the file"
 
 
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A rig file's whole text: its own, and the curve files it names behind it.
+
+    `pieces` are those files with the line each begins at.
+    """
+
+    text: str
+    pieces: tuple[tuple[int, str], ...]
+
+    def placed(self, error: RigFileError) -> RigFileError:
+        """Give the same mistakes, those in a curve file told with its own name and line."""
+        return RigFileError(tuple(map(self._placed, error.mistakes)))
+
+    def _placed(self, mistake: Mistake) -> Mistake:
+        for first, file in reversed(self.pieces):
+            if mistake.line >= first:
+                return replace(mistake, file=file, line=mistake.line - first + 1)
+        return mistake
+
+
+def read(path: Path) -> Source:
+    """Read a rig file and the curve files it names, unchecked.
+
+    What is read under a rig file must be readable from the record alone, years later, so the text
+    that is kept holds the curves too.
+
+    Raises
+    ------
+    RigFileError
+        A file can't be read, or a curve file holds anything but curves.
+    """
+    text = _decoded(path)
+    pieces: list[tuple[int, str]] = []
+    for name in _curve_files(text):
+        file = path.parent / name
+        added = _decoded(file)
+        _check_curve_file(added, file=str(file))
+        text = text.rstrip("\n") + f"\n\n# {name}\n"
+        pieces.append((text.count("\n") + 1, str(file)))
+        text += added
+    return Source(text, tuple(pieces))
+
+
+def _curve_files(text: str) -> list[str]:
+    try:
+        rig = tomllib.loads(text).get("rig")
+    except (ValueError, RecursionError):  # told when the text is checked
+        return []
+    names = rig.get("curve_files") if isinstance(rig, dict) else None
+    return [name for name in names if isinstance(name, str)] if isinstance(names, list) else []
+
+
+def _check_curve_file(text: str, *, file: str) -> None:
+    try:
+        tables = tomllib.loads(text)
+    except ValueError as error:
+        raise _not_toml(text, error, file=file) from error
+    if others := sorted(set(tables) - {"curves"}):
+        raise _one_mistake(
+            file,
+            line=1,
+            found=f"a file with {', '.join(others)} in it",
+            expected='a curve file: nothing but tables headed [curves."..."]',
+            remedy="Move the rest to the rig file.",
+        )
+
+
+def _decoded(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise _one_mistake(
+            str(path),
+            line=0,
+            found=f"unreadable ({error.strerror or error})",
+            expected="a file this user may read",
+            remedy="Correct the path, or the file's permissions.",
+        ) from error
+    try:
+        # Some editors put a byte order mark first, and some end lines in two bytes.
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise _one_mistake(
+            str(path),
+            line=data.count(b"\n", 0, error.start) + 1,
+            found=f"text with the byte 0x{data[error.start]:02x}",
+            expected="text in UTF-8",
+            remedy="Save the file as UTF-8.",
+        ) from error
+
+
 def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
     """Read a rig file and check everything in it.
 
@@ -40,27 +133,15 @@ def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
         The file can't be read (one mistake, line 0), is no TOML (one mistake) or has mistakes:
         all of them, in file order.
     """
+    return check(read(path), file=str(path), find_kind=find_kind)
+
+
+def check(source: Source, *, file: str, find_kind: Callable[[str], BusKind] | None) -> Rig:
+    """Check what `read` gave. See `load`."""
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise _one_mistake(
-            str(path),
-            line=0,
-            found=f"unreadable ({error.strerror or error})",
-            expected="a rig file this user may read",
-            remedy="Correct the path, or the file's permissions.",
-        ) from error
-    try:
-        text = data.decode("utf-8-sig")  # some editors put a byte order mark first
-    except UnicodeDecodeError as error:
-        raise _one_mistake(
-            str(path),
-            line=data.count(b"\n", 0, error.start) + 1,
-            found=f"text with the byte 0x{data[error.start]:02x}",
-            expected="text in UTF-8",
-            remedy="Save the file as UTF-8.",
-        ) from error
-    return parse(text, file=str(path), find_kind=find_kind)
+        return parse(source.text, file=file, find_kind=find_kind)
+    except RigFileError as error:
+        raise source.placed(error) from error
 
 
 def parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) -> Rig:

@@ -13,6 +13,7 @@ from longsoak.rigfile.words import (
     Period,
     Positive,
     Table,
+    Text,
     WebAddress,
     Words,
     measured,
@@ -58,6 +59,10 @@ class RigTable(Table):
     name: Annotated[Name | None, named("the rig's name", "render pair")] = None
     invented: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
     start: Annotated[date | None, Words("a date without quotes", "2026-05-04")] = None
+    curve_files: Annotated[
+        list[Text] | None,
+        Words("a list of curve files, named from where this file lies", '["hemp.curve.toml"]'),
+    ] = None
     page: Annotated[
         WebAddress | None,
         Words("a web address that begins with http:// or https://", '"http://shop-pi.local:8460/"'),

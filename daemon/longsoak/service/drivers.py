@@ -6,7 +6,7 @@ from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 from longsoak.driver import BusKind
-from longsoak.rigfile.load import load
+from longsoak.rigfile.load import check, read
 from longsoak.vocabulary.errors import DriverError
 from longsoak.vocabulary.rig import Rig
 
@@ -45,12 +45,13 @@ def find_kind(name: str) -> BusKind:
     return kind  # type: ignore[no-any-return]  # an entry point's object has no static type
 
 
-def load_rig(path: Path) -> Rig:
-    """Read and check a rig file, its drivers' parts included.
+def load_rig(path: Path) -> tuple[Rig, str]:
+    """Read and check a rig file, its drivers' parts included; return its whole text as well.
 
     Raises
     ------
     RigFileError
         With every mistake in it.
     """
-    return load(path, find_kind=find_kind)
+    source = read(path)
+    return check(source, file=str(path), find_kind=find_kind), source.text

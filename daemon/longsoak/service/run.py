@@ -52,16 +52,18 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
         The record can't be written; nothing was started.
     """
     clock = clock or SystemClock()
-    rig = load_rig(rig_file)
+    rig, text = load_rig(rig_file)
     folder = folder_of(rig_file)
     writer = RecordWriter(folder, now=rfc3339(clock.utc_ms()))
     try:
-        _record(rig, rig_file, folder=folder, writer=writer, clock=clock)
+        _record(rig, text, beside=rig_file.parent, folder=folder, writer=writer, clock=clock)
     finally:
         writer.close()
 
 
-def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clock: Clock) -> None:
+def _record(
+    rig: Rig, text: str, *, beside: Path, folder: Path, writer: RecordWriter, clock: Clock
+) -> None:
     messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
 
     def asked(number: int, _frame: FrameType | None) -> None:
@@ -70,7 +72,7 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
 
     for wanted in (signal.SIGTERM, signal.SIGINT):
         signal.signal(wanted, asked)
-    number = writer.accept_rig(rig_file.read_text(encoding="utf-8"), utc_ms=clock.utc_ms())
+    number = writer.accept_rig(text, utc_ms=clock.utc_ms())
     gap = writer.begin_run(
         boot=clock.boot,
         software=version("longsoak"),
@@ -91,7 +93,7 @@ def _record(rig: Rig, rig_file: Path, *, folder: Path, writer: RecordWriter, clo
         writer.commit(Batch(events=[Event(clock.utc_ms(), "gap", "record", says)]))
 
     stop = threading.Event()
-    outlets = _outlets(rig, rig_file.parent, folder=folder, clock=clock, put=messages.put)
+    outlets = _outlets(rig, beside, folder=folder, clock=clock, put=messages.put)
     _start_notices_at_the_end(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
     hold = _Hold(rig)
     inbox = Inbox(folder)
