@@ -227,7 +227,7 @@ def test_a_file_that_is_not_there_is_one_mistake(tmp_path: Path) -> None:
 
     assert str(caught.value) == (
         f"{tmp_path}/rig.toml:0: the file is unreadable (No such file or directory), expected a "
-        "rig file this user may read. Correct the path, or the file's permissions."
+        "file this user may read. Correct the path, or the file's permissions."
     )
 
 
