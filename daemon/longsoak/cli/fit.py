@@ -1,0 +1,474 @@
+"""`longsoak fit`: a curve from one's own samples, measured and weighed."""
+
+import json
+import sys
+from collections.abc import Callable
+from math import isfinite
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, table
+from longsoak.cli.residualplot import residual_plot
+from longsoak.cli.svgsheet import ohms
+from longsoak.core.fitjudgement import Remark, far_off, judge
+from longsoak.core.fitting import (
+    FORMS,
+    Fit,
+    Prediction,
+    Shift,
+    best,
+    compare,
+    curve_of,
+    moisture_steps,
+    predict,
+)
+from longsoak.core.gravimetry import moisture_uncertainty
+from longsoak.core.wording import with_noun
+from longsoak.vocabulary.curve import Form, MadeFor
+from longsoak.vocabulary.errors import PhysicsError, RigFileError
+
+_SHOWN = 40  # residuals in the terminal; --json has all
+_STRAIGHT = {
+    Form.POWER: ("log10 u = a + b log10 R", "log10 u"),
+    Form.DOUBLE_LOG: ("log10 u = a - b log10(log10 R)", "log10 u"),
+    Form.MEGOHM_LOG: ("log10(log10(R/MΩ) + 1) = a u + b", "u, %"),
+}
+OVEN_DRY = (
+    "Moisture counts as % of the oven-dry mass. Numbers on the wet basis look alike and can't be "
+    "told apart here: 18.6 % of the dry mass are 15.7 % of the wet one."
+)
+SALTS = (
+    "Salts and the alkali of lime and cement conduct like water does: the curve holds for this "
+    "batch in this salt state, and reads too wet where salts have gathered since."
+)
+BOUND_WATER = (
+    "Dry gypsum, lime and cement gently (ISO 12570 has 40 and 70 °C beside 105 °C; from memory): "
+    "heat drives off bound water, and lime gains mass as it carbonates. Weigh them dry again at "
+    "the end."
+)
+
+
+def _number(low: float, high: float, unit: str) -> Callable[[str], float]:
+    """A finite number within a range, for an option; click's own lets "nan" pass."""
+
+    def number(written: str) -> float:
+        try:
+            value = float(written)
+        except ValueError:
+            value = float("nan")
+        if not (isfinite(value) and low <= value <= high):
+            raise click.BadParameter(f"{written!r} is not {unit} from {low:g} to {high:g}.")
+        return value
+
+    return number
+
+
+@click.command(
+    epilog="Example: longsoak fit samples.csv --name hemp --material mineral --out hemp.curve.toml"
+)
+@click.argument("samples", type=click.Path(path_type=Path, dir_okay=False))
+@click.option(
+    "--form",
+    type=click.Choice([form.value for form in FORMS]),
+    help="The form to fit. [default: the one with the least left-out error]",
+)
+@click.option(
+    "--per-kelvin",
+    type=_number(0.0, 1.0, "a number"),
+    help="How much log10 R falls per kelvin. [default: fitted if the temperatures allow it]",
+)
+@click.option(
+    "--reference-temperature",
+    type=_number(-20.0, 50.0, "degrees Celsius"),
+    help="Where the curve holds as it is, °C. [default: the mean of the samples]",
+)
+@click.option(
+    "--at",
+    type=_number(1.1, 1e15, "a resistance in Ohm"),
+    multiple=True,
+    help="A resistance in Ohm to predict moisture at; may be given several times.",
+)
+@click.option(
+    "--balance",
+    type=_number(0.0, 1e3, "a mass in g"),
+    help="Standard uncertainty of one weighing, g.",
+)
+@click.option("--name", help="The curve's name. [default: the file's, without its ending]")
+@click.option(
+    "--material",
+    type=click.Choice([made_for.value for made_for in MadeFor]),
+    help="What the samples are made of; a curve file needs it.",
+)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write a curve file.")
+@click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), help="Draw it as SVG.")
+@click.option("--replace", is_flag=True, help="Write over files that are there.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
+def fit(
+    samples: Path,
+    form: str | None,
+    per_kelvin: float | None,
+    reference_temperature: float | None,
+    at: tuple[float, ...],
+    balance: float | None,
+    name: str | None,
+    material: str | None,
+    out: Path | None,
+    plot: Path | None,
+    replace: bool,
+    as_json: bool,
+) -> None:
+    """Fit a curve from resistance to moisture to SAMPLES, a CSV file.
+
+    Its columns, in any order: resistance_ohm, temperature_c, and either moisture_percent (of the
+    oven-dry mass) or wet_g, dry_g and, if a container was weighed along, tare_g. Also, if you
+    like, sample (a name) and branch (wetting or drying).
+
+    Prints the forms that were tried, the chosen one with its covariance, what it predicts with
+    95 % intervals, its residuals and what to be wary of. Ends with exit code 1 if the curve is
+    not to be used, and then writes no curve file.
+    """
+    from longsoak.rigfile.samples import read_samples
+
+    name = samples.name.removesuffix(".csv") if name is None else name
+    _check_request(name, material, samples=samples, out=out, plot=plot, replace=replace)
+    try:
+        read = read_samples(samples)
+    except RigFileError as error:
+        click.echo(str(error), err=True)
+        click.echo(f"{with_noun(len(error.mistakes), 'mistake')}; nothing was fitted.", err=True)
+        sys.exit(BAD_INPUT)
+    tried = compare(read.pairs, reference_temperature=reference_temperature, per_kelvin=per_kelvin)
+    found = best([tried[Form(form)]] if form else tried.values())
+    if found is None:
+        why = "; ".join(f"{key}: {one}" for key, one in tried.items() if form in (None, key))
+        click.echo(f"No curve: {why}.", err=True)
+        if "shift per kelvin" in why:
+            click.echo("Give the shift with --per-kelvin; 0 is none.", err=True)
+        sys.exit(FOUND_WRONG)
+    remarks = judge(found)
+    notes = list(_notes(material, weighed=bool(read.weighings), ignored=read.ignored))
+    if balance is not None and read.weighings:
+        worst = max(moisture_uncertainty(w, balance=balance) for w in read.weighings)
+        says = f"Weighing alone leaves a standard uncertainty of up to {worst:.2g} % MC"
+        if worst > 0.5 * found.error:
+            says += f", much of the scatter of {found.error:.2g} %: weigh larger samples."
+            remarks = (*remarks, Remark(says))
+        else:
+            notes.append(f"{says}.")
+    unusable = any(remark.unusable for remark in remarks)
+    predictions = [predict(found, ohm) for ohm in (at or _a_few(found)) if _has_value(found, ohm)]
+    outputs: dict[Path, str] = {}
+    if plot is not None:
+        outputs[plot] = residual_plot(found, name=name, marked=frozenset(far_off(found)))
+    if out is not None and material is not None and not unusable:
+        outputs[out] = _curve_file(found, name, MadeFor(material), samples, remarks)
+    if as_json:
+        click.echo(
+            json.dumps(
+                _as_json(found, tried, predictions, remarks, notes, name=name),
+                ensure_ascii=False,
+                indent=1,
+            )
+        )
+    else:
+        click.echo(_as_words(found, tried, predictions, remarks, notes, file=samples))
+    for path, text in outputs.items():
+        _write(path, text, replace=replace)
+        click.echo(f"Wrote {path}.", err=as_json)
+    if unusable and out is not None:
+        click.echo(f"{out} was not written: the curve is not to be used.", err=True)
+    sys.exit(FOUND_WRONG if unusable else DONE)
+
+
+def _check_request(
+    name: str,
+    material: str | None,
+    *,
+    samples: Path,
+    out: Path | None,
+    plot: Path | None,
+    replace: bool,
+) -> None:
+    """Refuse before any work what can't be done at its end."""
+    from longsoak.rigfile.curves import shipped
+    from longsoak.rigfile.words import is_name
+
+    if not is_name(name):
+        raise click.UsageError(
+            f"The name {name!r} is not 1 to 60 characters on one line. Give one with --name."
+        )
+    if name in shipped():
+        raise click.UsageError(f"A curve {name!r} ships already. Give another --name.")
+    if out is not None and material is None:
+        raise click.UsageError(
+            "A curve file says what it was made for. Add --material wood or --material mineral."
+        )
+    given = [path for path in (out, plot) if path is not None]
+    if len({path.absolute() for path in (samples, *given)}) <= len(given):
+        raise click.UsageError("The samples, --out and --plot must be different files.")
+    for path in given:
+        if path.exists() and not replace:
+            raise click.UsageError(f"{path} is there already. Add --replace to write over it.")
+
+
+def _write(path: Path, text: str, *, replace: bool) -> None:
+    try:
+        if replace:
+            # Beside it and renamed, so that a full disk leaves the old one whole.
+            part = path.with_name(f"{path.name}.part")
+            part.write_text(text, encoding="utf-8")
+            part.replace(path)
+        else:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+    except OSError as error:
+        click.echo(f"{path} can't be written: {error.strerror or error}.", err=True)
+        sys.exit(BAD_INPUT)
+
+
+def _notes(material: str | None, *, weighed: bool, ignored: tuple[str, ...]) -> list[str]:
+    notes = []
+    if ignored:
+        what = ", ".join(name or "one without a name" for name in ignored)
+        notes.append(f"Columns that are not used: {what}.")
+    if not weighed:
+        notes.append(OVEN_DRY)
+    if material != MadeFor.WOOD:
+        notes += [SALTS, BOUND_WATER]
+    return notes
+
+
+def _a_few(found: Fit) -> list[float]:
+    """Five round resistances over what was measured."""
+    logs = sorted(map(found.log_resistance, found.pairs))
+    across = [logs[0] + (logs[-1] - logs[0]) * n / 4.0 for n in range(5)]
+    return [float(f"{10.0**x:.2g}") for x in across]
+
+
+def _has_value(found: Fit, resistance: float) -> bool:
+    try:
+        predict(found, resistance)
+    except PhysicsError as error:
+        click.echo(f"No prediction: {error}.", err=True)
+        return False
+    return True
+
+
+def _fitted_on(found: Fit) -> str:
+    pairs = found.pairs
+    resistances = [pair.resistance for pair in pairs]
+    temperatures = [pair.temperature for pair in pairs]
+    branches = sorted({str(pair.branch) for pair in pairs if pair.branch})
+    return (
+        f"{with_noun(len(pairs), 'pair')} at {with_noun(moisture_steps(pairs), 'moisture step')}, "
+        f"{ohms(min(resistances))} to {ohms(max(resistances))}, "
+        f"{min(temperatures):.1f} to {max(temperatures):.1f} °C, "
+        f"{' and '.join(branches) or 'wetting or drying not said'}"
+    )
+
+
+def _curve_file(
+    found: Fit, name: str, made_for: MadeFor, samples: Path, remarks: tuple[Remark, ...]
+) -> str:
+    from longsoak.rigfile.curvefile import curve_text
+
+    file = "".join(c if c.isprintable() else "?" for c in samples.name)[:100]
+    curve = curve_of(
+        found,
+        name=name,
+        made_for=made_for,
+        source=f"fitted by ordinary least squares to {file}",
+        fitted_on=_fitted_on(found),
+    )
+    about = [f"{_STRAIGHT[found.form][0]}, u in % of the oven-dry mass, R in Ohm."]
+    if found.shift is Shift.FITTED:
+        about.append(
+            f"per_kelvin was fitted along, standard uncertainty {found.per_kelvin_uncertainty:.2g}."
+        )
+    about += [remark.says for remark in remarks]
+    if made_for is MadeFor.MINERAL:
+        about.append(SALTS)
+    return curve_text(curve, remarks=tuple(about))
+
+
+def _as_words(
+    found: Fit,
+    tried: dict[Form, Fit | PhysicsError],
+    predictions: list[Prediction],
+    remarks: tuple[Remark, ...],
+    notes: list[str],
+    *,
+    file: Path,
+) -> str:
+    moistures = [pair.moisture for pair in found.pairs]
+    straight, response = _STRAIGHT[found.form]
+    if found.form is Form.MEGOHM_LOG:
+        straight += ", fitted as u over its left side"
+    (a, b), ((c_aa, c_ab), (_, c_bb)) = found.coefficients, found.covariance
+    lines = [
+        f"{file}: {_fitted_on(found)}.",
+        "",
+        "Forms, each straightened and then fitted by ordinary least squares, moisture over "
+        "resistance.",
+        "Left-out error: of each pair against a curve fitted to the others. Both in % MC.",
+        table(
+            ("form", "left-out error", "error", ""),
+            [_tried_row(form, one, found) for form, one in tried.items()],
+        ),
+        "",
+        f"{found.form[0].upper()}{found.form[1:]}: {straight}, at "
+        f"{found.reference_temperature:.1f} °C",
+        f"  a = {a:.6g}, standard uncertainty {c_aa**0.5:.2g}",
+        f"  b = {b:.6g}, standard uncertainty {c_bb**0.5:.2g}",
+        f"  covariance of a and b {c_ab:.4g}, correlation {found.correlation:.4f}",
+        f"  residual s = {found.line.deviation:.4g} in {response}, "
+        f"{found.line.freedom} degrees of freedom, R² = {found.line.r_squared:.4f}",
+        f"  log10 R per kelvin: {_shift_words(found)}",
+        f"  holds from {min(moistures):.1f} to {max(moistures):.1f} %; a reading beyond is told "
+        "as beyond",
+        "",
+        f"95 % intervals at {found.reference_temperature:.1f} °C, % MC",
+        table(
+            ("resistance", "moisture", "one reading", "the curve", ""),
+            [
+                (
+                    ohms(one.resistance),
+                    f"{one.value:.2f}",
+                    f"{one.reading[0]:.2f} to {one.reading[1]:.2f}",
+                    f"{one.curve[0]:.2f} to {one.curve[1]:.2f}",
+                    "" if one.within else "beyond the samples",
+                )
+                for one in predictions
+            ],
+            right="moisture",
+        ),
+        "",
+        *_residual_words(found),
+    ]
+    if remarks:
+        lines += ["", "To be wary of:", *(f"- {remark.says}" for remark in remarks)]
+    if notes:
+        lines += ["", *notes]
+    return "\n".join(lines)
+
+
+def _tried_row(form: Form, one: Fit | PhysicsError, chosen: Fit) -> tuple[str, ...]:
+    if isinstance(one, PhysicsError):
+        return form, "none", "none", str(one)
+    left_out = f"{one.left_out_error:.3f}" if isfinite(one.left_out_error) else "none"
+    return form, left_out, f"{one.error:.3f}", "chosen" if form is chosen.form else ""
+
+
+def _shift_words(found: Fit) -> str:
+    if found.shift is Shift.FITTED:
+        return (
+            f"{found.per_kelvin:.5f}, standard uncertainty {found.per_kelvin_uncertainty:.2g}, "
+            f"{found.shift}"
+        )
+    return f"{found.per_kelvin:g}, given" if found.shift is Shift.GIVEN else found.shift.value
+
+
+def _residual_words(found: Fit) -> list[str]:
+    order: list[int] = list(range(len(found.pairs)))
+    head = "Residuals, measured less curve, % MC"
+    if len(found.pairs) > _SHOWN:
+        order.sort(key=lambda place: -abs(found.studentised[place]))
+        order, head = sorted(order[:_SHOWN]), f"{head}: the {_SHOWN} largest"
+    rows = []
+    for place in order:
+        pair, fitted = found.pairs[place], found.fitted[place]
+        rows.append(
+            (
+                pair.sample,
+                ohms(pair.resistance),
+                f"{pair.temperature:.1f}",
+                f"{pair.moisture:.2f}",
+                f"{fitted:.2f}",
+                f"{pair.moisture - fitted:+.2f}",
+                f"{found.studentised[place]:+.1f}",
+                f"{found.line.leverages[place]:.2f}",
+            )
+        )
+    columns = (
+        "sample",
+        "resistance",
+        "°C",
+        "measured",
+        "curve",
+        "residual",
+        "studentised",
+        "leverage",
+    )
+    return [head, table(columns, rows, right="°C measured curve residual studentised leverage")]
+
+
+def _as_json(
+    found: Fit,
+    tried: dict[Form, Fit | PhysicsError],
+    predictions: list[Prediction],
+    remarks: tuple[Remark, ...],
+    notes: list[str],
+    *,
+    name: str,
+) -> dict[str, object]:
+    corrects = found.shift in (Shift.FITTED, Shift.GIVEN)
+    return {
+        "curve": name,
+        "form": found.form,
+        "equation": _STRAIGHT[found.form][0],
+        "usable": not any(remark.unusable for remark in remarks),
+        "reference_temperature": found.reference_temperature,
+        "coefficients": found.coefficients,
+        "covariance": found.covariance,
+        "correlation": found.correlation,
+        "residual": found.line.deviation,
+        "residual_of": _STRAIGHT[found.form][1],
+        "degrees_of_freedom": found.line.freedom,
+        "r_squared": found.line.r_squared,
+        "error": found.error,
+        "left_out_error": _finite(found.left_out_error),
+        "per_kelvin": found.per_kelvin if corrects else None,
+        "per_kelvin_uncertainty": (
+            found.per_kelvin_uncertainty if found.shift is Shift.FITTED else None
+        ),
+        "per_kelvin_is": found.shift,
+        "lowest": min(pair.moisture for pair in found.pairs),
+        "highest": max(pair.moisture for pair in found.pairs),
+        "forms": {
+            form: {"refused": str(one)}
+            if isinstance(one, PhysicsError)
+            else {"left_out_error": _finite(one.left_out_error), "error": one.error}
+            for form, one in tried.items()
+        },
+        "predictions": [
+            {
+                "resistance": one.resistance,
+                "moisture": one.value,
+                "reading_95": one.reading,
+                "curve_95": one.curve,
+                "within_samples": one.within,
+            }
+            for one in predictions
+        ],
+        "residuals": [
+            {
+                "sample": pair.sample,
+                "resistance": pair.resistance,
+                "temperature": pair.temperature,
+                "moisture": pair.moisture,
+                "curve": fitted,
+                "studentised": studentised,
+                "leverage": leverage,
+            }
+            for pair, fitted, studentised, leverage in zip(
+                found.pairs, found.fitted, found.studentised, found.line.leverages, strict=True
+            )
+        ],
+        "warnings": [remark.says for remark in remarks],
+        "notes": notes,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None
