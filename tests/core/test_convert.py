@@ -152,3 +152,9 @@ def test_a_meter_of_a_coarser_class_and_a_wet_harness_leave_more_doubt() -> None
     assert plain.value == coarse.value == leaking.value
     assert plain.uncertainty < coarse.uncertainty
     assert plain.uncertainty < leaking.uncertainty
+
+
+def test_a_bound_stays_a_bound_under_a_stand_in_temperature() -> None:
+    conversion = Conversion(changed(stand_in=StandIn(5.0, fixed=20.0)))
+    found = conversion.convert([Sample("pin", 1e5, "Ohm")], now=0.0)[0]
+    assert (found.flag, found.reason) == (Flag.SUSPECT, Reason.WETTER_THAN_CURVE)

@@ -18,11 +18,10 @@ from longsoak.core.fitting import (
     compare,
     curve_of,
     fit,
-    least_squares,
     moisture_steps,
     predict,
-    student_quantile,
 )
+from longsoak.core.regression import least_squares, student_quantile
 from longsoak.core.relations import relation_of
 from longsoak.core.resistance import moisture_content, prepare
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor

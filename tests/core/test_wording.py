@@ -13,6 +13,7 @@ from longsoak.vocabulary.rig import Kind
         (Kind.PINS, 17.84, Reason.NONE, "17.8"),
         (Kind.PINS, 25.0, Reason.WETTER_THAN_CURVE, "> 25.0"),
         (Kind.PINS, 7.0, Reason.DRIER_THAN_CURVE, "< 7.0"),
+        (Kind.PINS, 25.0, Reason.SHORT_CIRCUIT, "> 25.0"),
         (Kind.PINS, None, Reason.NO_ANSWER, "none"),
         (Kind.FLOAT, 1.0, Reason.NONE, "up"),
         (Kind.FLOAT, 0.0, Reason.NONE, "down"),

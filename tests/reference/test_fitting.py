@@ -8,7 +8,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from longsoak.core.fitting import Pair, fit, least_squares, predict, student_quantile
+from longsoak.core.fitting import Pair, fit, predict
+from longsoak.core.regression import least_squares, student_quantile
 from longsoak.vocabulary.curve import Form
 
 # Neither ships types; imported by name, so that the checker takes them as they are.

@@ -18,7 +18,7 @@ from longsoak.core.resistance import Budget, PreparedCurve, prepare
 from longsoak.core.wording import flag_words
 from longsoak.vocabulary.curve import MadeFor
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import Quantity
 
 Answer = dict[str, object]
@@ -139,9 +139,11 @@ def _moisture(row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budg
         note,
         curve=prepared.curve.name,
         flag=found.flag,
-        bound={Reason.WETTER_THAN_CURVE: "at least", Reason.DRIER_THAN_CURVE: "at most"}.get(
-            found.reason
-        ),
+        bound="at least"
+        if found.reason in AT_LEAST
+        else "at most"
+        if found.reason in AT_MOST
+        else None,
     )
     return [answer]
 

@@ -21,7 +21,7 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
@@ -157,7 +157,7 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading is None:
         return probe.name, "none", "", "", "missing: not read yet", "", ""
     spread = ""
-    if reading.uncertainty:
+    if reading.uncertainty and reading.reason not in AT_LEAST | AT_MOST:
         doubled = 2 * reading.uncertainty
         spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.1f}"
     raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")

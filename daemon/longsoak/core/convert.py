@@ -176,7 +176,8 @@ class Conversion:
         )
         flag, reason = found.flag, found.reason
         if warmth is not None and warmth.stand_in and flag is Flag.PASS:
-            flag, reason = Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE
+            flag = Flag.SUSPECT
+            reason = reason or Reason.STAND_IN_TEMPERATURE  # that it is a bound says more
         return Converted(sample.value, sample.unit, found.value, found.uncertainty, flag, reason)
 
     def _warmth(self, probe: Probe, now: float) -> Warmth | None:

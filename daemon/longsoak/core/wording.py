@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import Kind
 
 _DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
@@ -20,7 +20,7 @@ def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
         return "up" if value else "down"
     if kind is Kind.REFERENCE:
         return ohm_words(value)
-    beyond = {Reason.WETTER_THAN_CURVE: "> ", Reason.DRIER_THAN_CURVE: "< "}.get(reason, "")
+    beyond = "> " if reason in AT_LEAST else "< " if reason in AT_MOST else ""
     return f"{beyond}{value:.{_DECIMALS[kind]}f}"
 
 

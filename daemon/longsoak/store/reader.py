@@ -18,7 +18,7 @@ from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.packing import unpack, unpack_one
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Reading
 
@@ -316,8 +316,8 @@ def _spans(db: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[tup
 def _reduce(readings: list[Reading], *, utc_ms: int) -> Bucket:
     good = [r for r in readings if r.value is not None and r.flag is not Flag.FAIL]
     values = [r.value for r in good if r.value is not None]
-    wetter = sum(r.reason is Reason.WETTER_THAN_CURVE for r in good)
-    drier = sum(r.reason is Reason.DRIER_THAN_CURVE for r in good)
+    wetter = sum(r.reason in AT_LEAST for r in good)
+    drier = sum(r.reason in AT_MOST for r in good)
     bounded = not values or wetter or drier
     return Bucket(
         utc_ms=utc_ms,

@@ -22,7 +22,7 @@ class Reason(IntEnum):
     """Why a reading carries its flag, or what its value means. Stored as one byte; never renumber.
 
     `DRIER_THAN_CURVE` and `WETTER_THAN_CURVE` are no faults: the value is the end of the curve and
-    the truth lies beyond it.
+    the truth lies beyond it. See `AT_LEAST` and `AT_MOST`.
     """
 
     NONE = 0
@@ -62,3 +62,7 @@ _WORDS = {
     Reason.REFUSED: "the instrument refused",
     Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
 }
+
+# Reasons with which a moisture content is only a bound: the truth is at least, or at most, that.
+AT_LEAST = frozenset({Reason.WETTER_THAN_CURVE, Reason.SHORT_CIRCUIT})
+AT_MOST = frozenset({Reason.DRIER_THAN_CURVE})

@@ -4,12 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from longsoak.core.wording import age_words, flag_words, ohm_words, value_words
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 _RAW_UNITS = {"Cel": "°C", "1": "", "[arb'U]": ""}
-_BEYOND = (Reason.WETTER_THAN_CURVE, Reason.DRIER_THAN_CURVE)
 _SHORT = {Flag.NOT_EVALUATED: "not judged"}  # as the drawing has room for
 LOOKS_BACK_H = 24  # how far back the last good value of a silent probe is looked for
 
@@ -102,7 +101,7 @@ def _mark(
 
 
 def _plus_minus(kind: Kind, reading: Reading) -> str:
-    if reading.value is None or not reading.uncertainty or reading.reason in _BEYOND:
+    if reading.value is None or not reading.uncertainty or reading.reason in AT_LEAST | AT_MOST:
         return ""
     doubled = 2 * reading.uncertainty
     if kind is Kind.REFERENCE:
