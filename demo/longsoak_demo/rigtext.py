@@ -111,8 +111,8 @@ def rig_text(folder: Path, *, page: str | None) -> str:
 def _buses(folder: Path) -> Iterator[str]:
     port = {bus: _quoted(str(folder / "ports" / name)) for bus, name in PORTS.items()}
     settings = {
-        places.METER: f'driver = "scpi"\nport = {port[places.METER]}',
-        places.FRONT_END: f'driver = "lines"\nport = {port[places.FRONT_END]}',
+        places.METER: f'driver = "scpi"\nport = {port[places.METER]}\nmost = 100e9',
+        places.FRONT_END: f'driver = "lines"\nport = {port[places.FRONT_END]}\nmost = 100e9',
         places.AIR_BUS: f'driver = "modbus"\nport = {port[places.AIR_BUS]}\nbaud = {BAUD}',
         places.WIRE: f'driver = "onewire"\nroot = {_quoted(str(folder / "w1"))}',
         places.TRAY_ADC: (

@@ -46,7 +46,8 @@ def test_a_resistance_by_a_curve_with_its_uncertainty() -> None:
         ("1e5", 25.0, "at least", 1, "wetter than the curve reaches"),
         ("5e10", 7.0, "at most", 1, "drier than the curve reaches"),
         ("50", 25.0, "at least", 3, "short circuit"),
-        ("9.9e37", None, None, 4, "open circuit"),
+        ("9.9e37", None, None, 4, "beyond the meter's range, or an open wire"),
+        ("5e11", None, None, 4, "open circuit"),
     ],
 )
 def test_beyond_the_curve_there_are_bounds_and_no_figures(

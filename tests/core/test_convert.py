@@ -56,7 +56,8 @@ def test_a_temperature_that_failed_corrects_nothing() -> None:
 @pytest.mark.parametrize(
     ("ohm", "flag", "reason"),
     [
-        (9.9e37, Flag.FAIL, Reason.OPEN_CIRCUIT),
+        (9.9e37, Flag.FAIL, Reason.OVER_RANGE),
+        (5e11, Flag.FAIL, Reason.OPEN_CIRCUIT),
         (3e10, Flag.PASS, Reason.DRIER_THAN_CURVE),
         (1e5, Flag.PASS, Reason.WETTER_THAN_CURVE),
         (200.0, Flag.SUSPECT, Reason.SHORT_CIRCUIT),
@@ -158,3 +159,24 @@ def test_a_bound_stays_a_bound_under_a_stand_in_temperature() -> None:
     conversion = Conversion(changed(stand_in=StandIn(5.0, fixed=20.0)))
     found = conversion.convert([Sample("pin", 1e5, "Ohm")], now=0.0)[0]
     assert (found.flag, found.reason) == (Flag.SUSPECT, Reason.WETTER_THAN_CURVE)
+
+
+@pytest.mark.parametrize("ohm", [9.9e37, 3e9])
+def test_a_meter_that_does_not_reach_far_gives_a_bound_for_dry_wood(ohm: float) -> None:
+    rig = bench()
+    buses = tuple(replace(bus, most=1e9) for bus in rig.buses)
+    found = Conversion(replace(rig, buses=buses)).convert(
+        [Sample("pin", ohm, "Ohm"), WOOD], now=0.0
+    )[0]
+    at_its_end, _ = convert(Sample("pin", 1e9, "Ohm"), WOOD)
+    assert (found.flag, found.reason) == (Flag.SUSPECT, Reason.OVER_RANGE)
+    assert (found.raw, found.value) == (ohm, at_its_end.value)  # at most that
+
+
+def test_the_overload_of_a_meter_that_reaches_all_wood_is_an_open_wire() -> None:
+    rig = bench()
+    buses = tuple(replace(bus, most=1e11) for bus in rig.buses)
+    found = Conversion(replace(rig, buses=buses)).convert(
+        [Sample("pin", 9.9e37, "Ohm"), WOOD], now=0.0
+    )[0]
+    assert (found.flag, found.reason) == (Flag.FAIL, Reason.OPEN_CIRCUIT)

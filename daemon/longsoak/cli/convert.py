@@ -50,6 +50,7 @@ _FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read 
 )
 @click.option("--accuracy", type=float, default=0.01, show_default=True, help="Of the meter.")
 @click.option("--insulation", type=float, default=inf, help="Least insulation of the leads, Ohm.")
+@click.option("--most", type=float, help="The most the meter can measure, Ohm.")
 @click.option(
     "--csv",
     "csv_file",
@@ -71,6 +72,7 @@ def convert(
     material: str,
     accuracy: float,
     insulation: float,
+    most: float | None,
     csv_file: Path | None,
     rig_file: Path | None,
     as_json: bool,
@@ -84,7 +86,7 @@ def convert(
         with told():
             known = rig_curves(rig_file)
         prepared = prepare(curve_called(curve, known))
-        ask = partial(_moisture, prepared=prepared, budget=budget)
+        ask = partial(_moisture, prepared=prepared, budget=budget, most=most)
         given = {"resistance_ohm": resistance, "temperature_c": temperature}
     else:
         given = {"temperature_c": temperature, "humidity_percent": relative_humidity}
@@ -126,7 +128,8 @@ def _asked(
 
 
 def _moisture(row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budget) -> list[Answer]:
-    found = judged_moisture(row["resistance_ohm"], row["temperature_c"], prepared, budget)
+    ohm, temperature = row["resistance_ohm"], row["temperature_c"]
+    found = judged_moisture(ohm, temperature, prepared, budget, most=most)
     wood = prepared.curve.made_for is MadeFor.WOOD
     note = _FOR_WOOD if wood else _FOR_MINERAL
     if found.reason is not Reason.NONE:
@@ -139,13 +142,13 @@ def _moisture(row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budg
         note,
         curve=prepared.curve.name,
         flag=found.flag,
-        bound="at least"
-        if found.reason in AT_LEAST
-        else "at most"
-        if found.reason in AT_MOST
-        else None,
+        bound=None if isnan(found.value) else _bound(found.reason),
     )
     return [answer]
+
+
+def _bound(reason: Reason) -> str | None:
+    return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
 
 
 def _settled(row: Mapping[str, float]) -> list[Answer]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from math import hypot, inf, nan
 from typing import NamedTuple
 
-from longsoak.core.judge import gross_range
+from longsoak.core.judge import OVERLOAD, gross_range
 from longsoak.core.resistance import (
     COLDEST,
     WARMEST,
@@ -71,15 +71,35 @@ class Judged(NamedTuple):
 
 
 def judged_moisture(
-    ohm: float, temperature: float | None, curve: PreparedCurve, budget: Budget
+    ohm: float,
+    temperature: float | None,
+    curve: PreparedCurve,
+    budget: Budget,
+    *,
+    most: float | None = None,
 ) -> Judged:
     """Judge a resistance and convert it as far as it can be.
 
-    An open circuit and a value beyond any meter fail and have no value; a short, which soaked
-    wood looks like, is suspect and counts as wet; what lies beyond the curve passes as its end,
-    with the reason saying that it is only a bound.
+    A short, which soaked wood looks like, is suspect and counts as wet; what lies beyond the curve
+    passes as its end, with the reason saying that it is only a bound. An open circuit fails and
+    has no value. A meter's overload is an open circuit if the meter could have measured wood as
+    dry as the curve goes; one that reaches less far may have met dry wood, and the value is at
+    most what its range says.
+
+    Parameters
+    ----------
+    ohm, temperature, curve, budget
+        As for `moisture_content`; without a temperature nothing is converted.
+    most : float or None
+        The largest resistance the meter can measure, Ohm, if that is known.
     """
     flag, reason = gross_range(ohm, Kind.PINS)
+    if ohm >= OVERLOAD or (most is not None and ohm > most):
+        if most is None:
+            return Judged(nan, nan, Flag.FAIL, Reason.OVER_RANGE)
+        if most >= 10**curve.dry_end:
+            return Judged(nan, nan, Flag.FAIL, Reason.OPEN_CIRCUIT)
+        ohm, flag, reason = most, Flag.SUSPECT, Reason.OVER_RANGE
     if flag is Flag.FAIL:
         return Judged(nan, nan, flag, reason)
     if temperature is None:
@@ -105,6 +125,7 @@ class Conversion:
             probe.name: curves[probe.curve] for probe in rig.probes if probe.curve is not None
         }
         buses = {bus.name: bus for bus in rig.buses}
+        self._most = {probe.name: buses[probe.bus].most for probe in rig.probes}
         self._budgets = {
             probe.name: Budget(
                 meter=buses[probe.bus].accuracy, insulation=buses[probe.bus].insulation
@@ -173,6 +194,7 @@ class Conversion:
             self._budgets[probe.name]
             if warmth is None
             else replace(self._budgets[probe.name], temperature=warmth.uncertainty),
+            most=self._most[probe.name],
         )
         flag, reason = found.flag, found.reason
         if warmth is not None and warmth.stand_in and flag is Flag.PASS:

@@ -11,6 +11,10 @@ from math import inf, isnan
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Kind
 
+# Instruments say "more than I can measure" with 9.9E37 (SCPI-99, from memory), and so do our own
+# dividers; no resistance of wood or wire comes near it.
+OVERLOAD = 9e37  # Ohm
+
 
 @dataclass(frozen=True, slots=True)
 class Span:

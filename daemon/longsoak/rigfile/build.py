@@ -155,6 +155,7 @@ def _bus(draft: BusDraft) -> Bus:
         options=dict(draft.options),
         accuracy=ACCURACY if table.accuracy is None else table.accuracy,
         insulation=inf if table.insulation is None else table.insulation,
+        most=table.most,
     )
 
 

@@ -197,6 +197,12 @@ class BusTable(Table):
             "the harness's least insulation in Ohm, 1e6 to 1e15", 1e11, unit="Ohm", needed=False
         ),
     ] = None
+    most: Annotated[
+        Annotated[Finite, Field(ge=1e4, le=1e15)] | None,
+        measured(
+            "the most its meter can measure in Ohm, 1e4 to 1e15", 1e11, unit="Ohm", needed=False
+        ),
+    ] = None
 
 
 class StandInTable(Table):

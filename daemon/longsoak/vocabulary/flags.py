@@ -39,6 +39,7 @@ class Reason(IntEnum):
     BUS_DOWN = 11
     REFUSED = 12
     STAND_IN_TEMPERATURE = 13
+    OVER_RANGE = 14
 
     @property
     def words(self) -> str:
@@ -61,8 +62,9 @@ _WORDS = {
     Reason.BUS_DOWN: "its bus is down",
     Reason.REFUSED: "the instrument refused",
     Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
+    Reason.OVER_RANGE: "beyond the meter's range, or an open wire",
 }
 
 # Reasons with which a moisture content is only a bound: the truth is at least, or at most, that.
 AT_LEAST = frozenset({Reason.WETTER_THAN_CURVE, Reason.SHORT_CIRCUIT})
-AT_MOST = frozenset({Reason.DRIER_THAN_CURVE})
+AT_MOST = frozenset({Reason.DRIER_THAN_CURVE, Reason.OVER_RANGE})

@@ -161,7 +161,8 @@ class Bus:
     """A wire with one owner. `options` are the driver's own, already checked by it.
 
     `accuracy` is the relative standard uncertainty of a resistance measured on it, `insulation`
-    the least resistance its wet harness has beside the pins, Ohm.
+    the least resistance its wet harness has beside the pins, `most` the largest its meter can
+    measure, both Ohm; None is not known.
     """
 
     name: str
@@ -169,6 +170,7 @@ class Bus:
     options: Mapping[str, object]
     accuracy: float = 0.01
     insulation: float = inf
+    most: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
