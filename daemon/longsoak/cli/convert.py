@@ -127,7 +127,9 @@ def _asked(
         _refuse(f"{where}{error}.")
 
 
-def _moisture(row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budget) -> list[Answer]:
+def _moisture(
+    row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budget, most: float | None
+) -> list[Answer]:
     ohm, temperature = row["resistance_ohm"], row["temperature_c"]
     found = judged_moisture(ohm, temperature, prepared, budget, most=most)
     wood = prepared.curve.made_for is MadeFor.WOOD
