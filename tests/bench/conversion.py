@@ -48,11 +48,11 @@ def figures() -> list[Figure]:
     )
     found.append(
         Figure(
-            "a million readings as arrays, beyond the curve left out",
+            "a million readings as arrays, what lies beyond the curve marked",
             ratio,
             "x",
             2.0,
-            "the same formula hand-written in numpy, nothing left out",
+            "the same formula hand-written in numpy, nothing marked",
             ratio,
         )
     )

@@ -126,8 +126,9 @@ def test_arrays_give_what_scalars_give(
 ) -> None:
     ohm = np.array([ohm_at(0.001 + 0.998 * s, t, curve) for s, t in rows])
     at = np.array([t for _, t in rows])
-    values = moisture_contents(ohm, at, curve)
+    values, wetter, drier = moisture_contents(ohm, at, curve)
     assert values.shape == ohm.shape
+    assert not np.any(wetter | drier)
     assert values == pytest.approx(
         [
             moisture_content(o, t, curve).value
@@ -136,15 +137,32 @@ def test_arrays_give_what_scalars_give(
     )
 
 
-def test_in_arrays_what_lies_beyond_the_curve_is_no_number() -> None:
+def test_in_arrays_what_lies_beyond_the_curve_is_marked_as_a_bound() -> None:
     curve = PREPARED["Douglas-fir (coast)"]
-    values = moisture_contents(np.array([1e3, 1e7, 1e12]), np.full(3, 20.0), curve)
-    assert np.isnan(values).tolist() == [True, False, True]
+    found = moisture_contents(np.array([1e3, 1e7, 1e12]), np.full(3, 26.7), curve)
+    assert np.isfinite(found.values).all()
+    assert found.values[[0, 2]] == pytest.approx([25.0, 7.0])
+    assert found.wetter.tolist() == [True, False, False]
+    assert found.drier.tolist() == [False, False, True]
+
+
+@pytest.mark.parametrize(("ohm", "celsius"), [(0.0, 20.0), (np.nan, 20.0), (1e7, 99.0)])
+def test_an_array_with_one_bad_element_is_refused(ohm: float, celsius: float) -> None:
+    with pytest.raises(PhysicsError):
+        moisture_contents(
+            np.array([1e7, ohm]), np.array([20.0, celsius]), PREPARED["Douglas-fir (coast)"]
+        )
 
 
 # Straube, Onysko and Schumacher 2002, Douglas-fir: from memory; these are computed from the form.
-STRAUBE = [(1e5, 32.5894), (1e6, 22.1700), (1e7, 16.0069), (1e8, 12.0718), (1e9, 9.4121)]
-STRAUBE_INVERSE = [(7, 2.25817e10), (10, 5.56655e8), (15, 1.65417e7), (25, 466002.0)]
+STRAUBE = [
+    (1e4, 52.2212), (1e5, 32.5894), (1e6, 22.1700), (1e7, 16.0069), (1e8, 12.0718), (1e9, 9.4121),
+    (2.24e10, 7.0050), (1e11, 6.1594),
+]  # fmt: skip
+STRAUBE_INVERSE = [
+    (6, 1.37194e11), (7, 2.25817e10), (10, 5.56655e8), (12, 1.05343e8), (15, 1.65417e7),
+    (18, 4.18636e6), (25, 466002.0), (28, 235710.0), (30, 158414.0),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("ohm", "content"), STRAUBE)
@@ -161,12 +179,24 @@ def test_the_closed_form_back(content: float, ohm: float) -> None:
     )
 
 
-# Sensitivity of the closed form, computed: change of % MC for ten times the resistance.
-@pytest.mark.parametrize(("content", "change"), [(10, -2.05), (15, -3.60), (20, -5.35)])
-def test_the_slope_is_that_of_the_form(content: float, change: float) -> None:
+# Sensitivity of the closed form, computed: change of % MC when the resistance is 1.01, 1.1, 2,
+# 0.5 and 10 times itself. Printed with two or three digits, so it can be off by rounding twice.
+SENSITIVITY = {
+    7: (-0.006, -0.059, -0.41, 0.45, -1.24),
+    10: (-0.010, -0.10, -0.69, 0.77, -2.05),
+    15: (-0.019, -0.18, -1.24, 1.41, -3.60),
+    20: (-0.029, -0.28, -1.88, 2.18, -5.35),
+    25: (-0.040, -0.38, -2.59, 3.06, -7.26),
+}
+
+
+@pytest.mark.parametrize(("content", "changes"), SENSITIVITY.items())
+def test_the_sensitivity_is_that_of_the_form(content: int, changes: tuple[float, ...]) -> None:
     relation = DoubleLog(2.99, 2.113)
     x = relation.log_resistance(float(content))
-    assert relation.moisture(x + 1)[0] - content == pytest.approx(change, abs=0.006)  # rounding
+    for times, change in zip((1.01, 1.1, 2, 0.5, 10), changes, strict=True):
+        got = relation.moisture(x + float(np.log10(times)))[0] - content
+        assert got == pytest.approx(change, abs=0.001 if times == 1.01 else 0.01)
 
 
 @pytest.mark.parametrize(

@@ -25,18 +25,31 @@ GTR_6_TABLE_1_DOUGLAS_FIR = {
 
 # Garrahan 1988 as used in Straube, Onysko and Schumacher 2002, neutral near 22.7 degC: from
 # memory; these values are computed from that formula, so they check its transcription only.
-GARRAHAN = [  # indicated %, degC, corrected %
-    (8, -10, 10.601), (8, 0, 9.724), (8, 20, 8.189), (8, 40, 6.907),
-    (16, -10, 20.203), (16, 10, 17.510), (16, 20, 16.310), (16, 30, 15.199),
-    (20, 0, 23.345), (20, 20, 20.371), (20, 25, 19.693), (20, 40, 17.802),
-    (25, -10, 31.005), (25, 20, 25.447), (25, 30, 23.839),
-]  # fmt: skip
+GARRAHAN_AT = (-20, -10, 0, 10, 20, 25, 30, 40)  # degC
+GARRAHAN_TABLE = {  # indicated %: corrected %
+    8: (11.559, 10.601, 9.724, 8.922, 8.189, 7.847, 7.519, 6.907),
+    16: (21.713, 20.203, 18.805, 17.510, 16.310, 15.744, 15.199, 14.170),
+    20: (26.789, 25.004, 23.345, 21.804, 20.371, 19.693, 19.039, 17.802),
+    25: (33.135, 31.005, 29.020, 27.171, 25.447, 24.629, 23.839, 22.341),
+}
+GARRAHAN = [
+    (scale, at, content)
+    for scale, row in GARRAHAN_TABLE.items()
+    for at, content in zip(GARRAHAN_AT, row, strict=True)
+]
 
 # Straube then Garrahan, Douglas-fir, computed from both formulas (from memory).
-STRAUBE_THEN_GARRAHAN = [  # Ohm, degC, %
-    (1e6, -10, 27.6086), (1e6, 0, 25.8082), (1e6, 20, 22.5737), (1e6, 35, 20.4351),
-    (1e7, 5, 18.1525), (1e7, 27, 15.5306), (1e9, 10, 10.4382), (1e9, 35, 8.5248),
-]  # fmt: skip
+CHAINED_AT = (-10, 0, 5, 10, 20, 27, 35)  # degC
+CHAINED_TABLE = {  # Ohm: %
+    1e6: (27.6086, 25.8082, 24.9555, 24.1329, 22.5737, 21.5471, 20.4351),
+    1e7: (20.2113, 18.8126, 18.1525, 17.5172, 16.3174, 15.5306, 14.6815),
+    1e9: (12.2957, 11.3270, 10.8730, 10.4382, 9.6228, 9.0926, 8.5248),
+}
+STRAUBE_THEN_GARRAHAN = [
+    (ohm, at, content)
+    for ohm, row in CHAINED_TABLE.items()
+    for at, content in zip(CHAINED_AT, row, strict=True)
+]
 
 
 @pytest.mark.parametrize(("content", "megohm"), GTR_6_TABLE_1_DOUGLAS_FIR.items())

@@ -47,7 +47,7 @@ def test_a_monte_carlo_run_finds_the_same_spread(ohm: float, temperature: float)
     found = moisture_content(ohm, temperature, CLOSED, BUDGET)
     stretch = parts_of(ohm, temperature, CLOSED, BUDGET)["curve"] / 1.0
     drawn = (
-        moisture_contents(resistances, temperatures, CLOSED)
+        moisture_contents(resistances, temperatures, CLOSED).values
         + random.normal(0, stretch, n)
         + random.normal(0, BUDGET.reference, n)
     )
@@ -74,9 +74,21 @@ def test_a_stated_95_percent_interval_holds_95_percent(ohm: float, temperature: 
     assert 0.94 <= held / draws <= 0.96
 
 
-# Apparent moisture content of Douglas-fir with a leak beside it, computed from the closed form:
-# true %, leak Ohm, apparent %.
-LEAKS = [(7, 1e9, 9.45), (7, 1e10, 7.79), (8, 1e10, 8.33), (10, 1e9, 10.48), (15, 1e8, 15.30)]
+# Apparent moisture content of Douglas-fir with a leak of 1e8, 1e9, 1e10, 1e11 and 1e12 Ohm beside
+# it, computed from the closed form.
+LEAK_TABLE = {
+    7: (12.08, 9.45, 7.79, 7.13, 7.01),
+    8: (12.10, 9.58, 8.33, 8.04, 8.00),
+    10: (12.30, 10.48, 10.06, 10.01, 10.00),
+    12: (13.05, 12.14, 12.01, 12.00, 12.00),
+    15: (15.30, 15.03, 15.00, 15.00, 15.00),
+    20: (20.06, 20.01, 20.00, 20.00, 20.00),
+}
+LEAKS = [
+    (true, leak, apparent)
+    for true, row in LEAK_TABLE.items()
+    for leak, apparent in zip((1e8, 1e9, 1e10, 1e11, 1e12), row, strict=True)
+]
 
 
 @pytest.mark.parametrize(("true", "leak", "apparent"), LEAKS)

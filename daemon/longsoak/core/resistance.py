@@ -11,12 +11,15 @@ from enum import Enum
 from math import hypot, inf, isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
-from longsoak.core.arrays import Numbers, exp10
+from longsoak.core.arrays import Numbers, checked, exp10
 from longsoak.core.relations import LN10, Relation, relation_of
 from longsoak.vocabulary.curve import Correction, Curve, Form
 from longsoak.vocabulary.errors import PhysicsError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from longsoak.core.arrays import Array
 
 COLDEST, WARMEST = -20.0, 50.0  # degC, where corrections of this form have been tried or stated
@@ -44,6 +47,17 @@ class MoistureContent(NamedTuple):
     value: float
     uncertainty: float
     reach: Reach
+
+
+class MoistureContents(NamedTuple):
+    """Moisture contents in %, and which of them are only bounds: at least, and at most, that.
+
+    A bound is no number for a mean; whoever takes statistics leaves both masks out, or counts them.
+    """
+
+    values: "Array"
+    wetter: "NDArray[np.bool_]"
+    drier: "NDArray[np.bool_]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,21 +224,27 @@ def resistance(moisture_content: float, temperature: float, curve: PreparedCurve
     return float(10.0**x)
 
 
-def moisture_contents(resistances: "Array", temperatures: "Array", curve: PreparedCurve) -> "Array":
-    """`moisture_content` for arrays of equal shape, values only; NaN beyond the curve's ends.
+def moisture_contents(
+    resistances: "Array", temperatures: "Array", curve: PreparedCurve
+) -> "MoistureContents":
+    """`moisture_content` for arrays of equal shape, without the uncertainty; for analysis.
 
-    For analysis: no uncertainty, and what lies beyond the curve is left out, for as a number it
-    would enter a mean it must not enter.
+    Raises
+    ------
+    PhysicsError
+        An element is not finite or outside its range.
     """
     import numpy as np
 
-    x = np.log10(resistances)
+    ohm = checked("resistance", resistances, lowest=1e-300, highest=1e300, unit="Ohm")
+    celsius = checked("temperature", temperatures, lowest=COLDEST, highest=WARMEST, unit="degC")
+    x = np.log10(ohm)
     kind = curve.curve
     if kind.correction is Correction.RESISTANCE:
-        x = x + kind.per_kelvin * (temperatures - kind.reference_temperature)
-    u, _ = curve.relation.moisture(x)
-    beyond = (x < curve.wet_end) | (x > curve.dry_end)
-    return np.where(beyond, np.nan, _from_reference(u, temperatures, kind))
+        x = x + kind.per_kelvin * (celsius - kind.reference_temperature)
+    wetter, drier = x < curve.wet_end, x > curve.dry_end
+    u, _ = curve.relation.moisture(np.clip(x, curve.wet_end, curve.dry_end))
+    return MoistureContents(_from_reference(u, celsius, kind), wetter, drier)
 
 
 def _clamped(resistance: float, temperature: float, curve: PreparedCurve) -> tuple[float, Reach]:

@@ -32,9 +32,10 @@ _FLAG_ORDER = (
 
 _PIN_NOTES = {
     Quantity.MOISTURE_CONTENT: "pins in % moisture content (MC)",
-    Quantity.WOOD_EQUIVALENT: "pins in % wood-equivalent (WME), to be compared with itself only",
+    Quantity.WOOD_EQUIVALENT: "pins in % wood-equivalent (WME), to be compared with itself only; "
+    "salts and alkali make it read too wet",
     Quantity.DOWEL: "pins in % moisture content of the wooden dowel they sit in, which follows the "
-    "humidity around it",
+    "humidity around it; salts and alkali make it read too wet",
 }
 
 
