@@ -180,3 +180,16 @@ def test_the_overload_of_a_meter_that_reaches_all_wood_is_an_open_wire() -> None
         [Sample("pin", 9.9e37, "Ohm"), WOOD], now=0.0
     )[0]
     assert (found.flag, found.reason) == (Flag.FAIL, Reason.OPEN_CIRCUIT)
+
+
+@pytest.mark.parametrize(
+    ("celsius", "flag"),
+    [(-0.5, Flag.SUSPECT), (0.0, Flag.PASS), (40.0, Flag.PASS), (40.5, Flag.SUSPECT)],
+)
+def test_wood_colder_or_warmer_than_tried_is_converted_and_marked(
+    celsius: float, flag: Flag
+) -> None:
+    pin, _ = convert(PIN, Sample("wood", celsius, "Cel"))
+    assert pin.flag is flag
+    assert (pin.reason is Reason.UNTRIED_TEMPERATURE) is (flag is Flag.SUSPECT)
+    assert not isnan(pin.value)

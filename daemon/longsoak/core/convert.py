@@ -8,6 +8,7 @@ from typing import NamedTuple
 from longsoak.core.judge import OVERLOAD, gross_range
 from longsoak.core.resistance import (
     COLDEST,
+    TRIED,
     WARMEST,
     Budget,
     PreparedCurve,
@@ -108,6 +109,9 @@ def judged_moisture(
     found = moisture_content(max(ohm, 1.0), temperature, curve, budget)
     if flag is Flag.PASS:
         reason = _REACH[found.reach]
+        if not TRIED[0] <= temperature <= TRIED[1]:
+            flag = Flag.SUSPECT
+            reason = reason or Reason.UNTRIED_TEMPERATURE
     return Judged(found.value, found.uncertainty, flag, reason)
 
 

@@ -22,7 +22,10 @@ if TYPE_CHECKING:
 
     from longsoak.core.arrays import Array
 
-COLDEST, WARMEST = -20.0, 50.0  # degC, where corrections of this form have been tried or stated
+COLDEST, WARMEST = -20.0, 50.0  # degC, beyond which nothing is converted
+# degC: a trial on one species went from -10 to 40 (Daouk et al. 2021, abstract), and frozen wood is
+# no wood a pair of pins can measure (from memory).
+TRIED = (0.0, 40.0)
 
 # Garrahan's regression, in % indicated moisture content and degC.
 _G0, _G1, _G2, _G3, _G4 = 0.567, 0.0260, 0.000051, 0.881, 1.0056

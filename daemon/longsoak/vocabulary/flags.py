@@ -40,6 +40,7 @@ class Reason(IntEnum):
     REFUSED = 12
     STAND_IN_TEMPERATURE = 13
     OVER_RANGE = 14
+    UNTRIED_TEMPERATURE = 15
 
     @property
     def words(self) -> str:
@@ -62,6 +63,7 @@ _WORDS = {
     Reason.BUS_DOWN: "its bus is down",
     Reason.REFUSED: "the instrument refused",
     Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
+    Reason.UNTRIED_TEMPERATURE: "colder or warmer than its correction was tried at",
     Reason.OVER_RANGE: "beyond the meter's range, or an open wire",
 }
 
