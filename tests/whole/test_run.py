@@ -160,6 +160,22 @@ def test_a_full_disk_stops_nothing_and_what_was_measured_meanwhile_is_kept(tmp_p
     assert longest_step(tmp_path) < 400
 
 
+def test_a_stop_on_a_full_disk_says_what_it_could_not_keep(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with running(rig_file) as run:
+        wait_for(lambda: scans(tmp_path) >= 3, what="scans")
+        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (1, -1))
+        run.says("could not be kept")
+        assert run.stop() == 1
+        assert "measured last could not be kept" in run.log
+        assert "Traceback" not in run.log
+        assert "everything measured is in the record" not in run.log
+    whole(tmp_path)
+    with running(rig_file) as run:  # and the next start takes it for cut off
+        run.says("the run before was cut off")
+        assert run.stop() == 0
+
+
 def test_an_acknowledgement_reaches_the_record_through_the_inbox(tmp_path: Path) -> None:
     more = '[[alarms]]\nwatch = "silent"\non_delay = 0.3\n'
     rig_file = lay_out(tmp_path, more=more)

@@ -98,6 +98,11 @@ class Recorder:
                     self._change(change)
             self._commit()
 
+    @property
+    def unkept(self) -> int:
+        """Scans that were measured and could not be kept so far."""
+        return len(self._pending.scans)
+
     def drain(self) -> None:
         """Commit what is still in the queue, after everybody who fills it has ended."""
         while not self._messages.empty():

@@ -28,7 +28,7 @@ from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.errors import ForwardError, NoticeError
+from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.outlet import Outlet
 from longsoak.vocabulary.rig import Kind, Rig
@@ -143,8 +143,13 @@ def _record(
         outlet.join(LAST_CHANCE + BUS_STOP)
     calendar.join(BUS_STOP)
     recorder.drain()  # where the cursors came to
-    writer.end_run(utc_ms=clock.utc_ms())
     inbox.close()
+    if recorder.unkept:
+        raise StoreError(
+            f"stopped, but {with_noun(recorder.unkept, 'scan')} measured last could not be kept: "
+            f"the disk took nothing to the end. What {folder} holds is whole; free some space."
+        )
+    writer.end_run(utc_ms=clock.utc_ms())
     _log.info("stopped; everything measured is in the record")
 
 

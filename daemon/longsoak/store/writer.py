@@ -5,8 +5,8 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Mapping
-from contextlib import ExitStack
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -80,14 +80,15 @@ class RecordWriter:
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
         """Keep this version of the rig file, if it is not kept already; return its number."""
         digest = hashlib.sha256(text.encode()).hexdigest()
-        self._db.execute(
-            "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)"
-            " ON CONFLICT (sha256) DO NOTHING",
-            (utc_ms, digest, text),
-        )
-        (number,) = self._db.execute(
-            "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
-        ).fetchone()
+        with _told("the rig file"):
+            self._db.execute(
+                "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)"
+                " ON CONFLICT (sha256) DO NOTHING",
+                (utc_ms, digest, text),
+            )
+            (number,) = self._db.execute(
+                "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
+            ).fetchone()
         self._rig_version = int(number)
         self._layouts.clear()
         return self._rig_version
@@ -101,7 +102,7 @@ class RecordWriter:
         ).fetchone()
         last_scan = self._db.execute("SELECT utc_ms FROM scan ORDER BY id DESC LIMIT 1").fetchone()
         gap = None
-        with _Transaction(self._db):
+        with _told("the start of the run"), _Transaction(self._db):
             cursor = self._db.execute(
                 "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
                 " VALUES (?, ?, ?, ?)",
@@ -118,8 +119,15 @@ class RecordWriter:
         return gap
 
     def end_run(self, *, utc_ms: int) -> None:
-        """Mark the run as ended on purpose."""
-        self._db.execute("UPDATE run SET ended_utc_ms = ? WHERE id = ?", (utc_ms, self._run))
+        """Mark the run as ended on purpose.
+
+        Raises
+        ------
+        StoreError
+            The disk refused; the next run takes this one for cut off.
+        """
+        with _told("the end of the run"):
+            self._db.execute("UPDATE run SET ended_utc_ms = ? WHERE id = ?", (utc_ms, self._run))
 
     def commit(self, batch: Batch) -> None:
         """Write everything in `batch`, or nothing of it.
@@ -266,6 +274,15 @@ class _Transaction:
                     self._db.execute("ROLLBACK")
         elif self._db.in_transaction:  # SQLite rolls back by itself on some errors
             self._db.execute("ROLLBACK")
+
+
+@contextmanager
+def _told(what: str) -> Iterator[None]:
+    """Tell SQLite's refusal in our words."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise StoreError(f"{what} could not be kept: {error}. Is the disk full?") from error
 
 
 def _take_lock(path: Path) -> int:
