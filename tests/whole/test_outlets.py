@@ -114,3 +114,20 @@ def test_every_reading_is_in_the_database_after_it_was_killed_and_started_again(
             wait_for(lambda: set(kept()[: before + 10]) <= there(), what="the catch-up", limit=60)
             assert run.stop() == 0
         wait_for(lambda: set(kept()) <= there(), what="every reading")
+
+
+def test_a_notice_that_waits_since_the_first_start_survives_a_restart(tmp_path: Path) -> None:
+    mail_port = free_port()
+    more = tray(tmp_path) + notices(mail_port, free_port()).split("[notices.mqtt]")[0]
+    rig_file = lay_out(tmp_path, more=more)
+    record = Record(tmp_path / "record")
+    with running(rig_file) as run:
+        run.says("recording")
+        pour(tmp_path, 104.0)
+        wait_for(lambda: "overfill:water level" in run.log, what="the overfill")
+        assert run.stop() == 0
+    assert "overfill:water level" in record.alarms()
+    with mail_server(port=mail_port) as mailbox, running(rig_file) as run:
+        wait_for(lambda: mailbox.mails, what="the mail from before the restart", limit=40)
+        assert "104 mm" in mailbox.mails[0].get_content()
+        assert run.stop() == 0

@@ -32,7 +32,8 @@ from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 def now(rig_file: Path, as_json: bool) -> None:
     """Print the latest value, unit and flag of every probe, the water and the alarms.
 
-    Ends with exit code 1 if any probe's latest reading is not a pass, or an alarm stands.
+    Ends with exit code 1 if any probe's latest reading is not a pass, an alarm stands, or nobody
+    is recording.
     """
     from longsoak.rigfile.load import parse
 
@@ -53,7 +54,8 @@ def now(rig_file: Path, as_json: bool) -> None:
     good = all(
         probe.name in latest and latest[probe.name].flag is Flag.PASS for probe in rig.probes
     )
-    sys.exit(DONE if good and not picture["alarms"] else FOUND_WRONG)
+    well = good and picture["recording"] and not picture["alarms"]
+    sys.exit(DONE if well else FOUND_WRONG)
 
 
 def _picture(
@@ -66,6 +68,7 @@ def _picture(
         "rig": rig.name,
         "invented": rig.invented,
         "at": rfc3339(utc_ms),
+        "recording": last is not None and utc_ms - last <= stale_after_ms(rig),
         "last_scan_age_s": None if last is None else (utc_ms - last) / 1000,
         "probes": [_probe(rig, probe, latest.get(probe.name), utc_ms) for probe in rig.probes],
         "water": _water(rig, latest),

@@ -265,9 +265,9 @@ def _start_notices_at_the_end(
     new = {
         outlet.outlet: (last_change, utc_ms)
         for outlet in outlets
-        if outlet.outlet != "database" and not record.cursor(outlet.outlet)
+        if outlet.outlet != "database" and not record.has_cursor(outlet.outlet)
     }
-    if last_change and new:
+    if new:  # 0 is kept too, or the next start would take the outlet for new again
         writer.commit(Batch(cursors=new))
 
 

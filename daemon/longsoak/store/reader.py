@@ -195,6 +195,12 @@ class Record:
             row = db.execute("SELECT position FROM cursor WHERE name = ?", (name,)).fetchone()
         return 0 if row is None else int(row[0])
 
+    def has_cursor(self, name: str) -> bool:
+        """Whether the cursor `name` was ever saved, be it at 0."""
+        with self._open() as db:
+            row = db.execute("SELECT 1 FROM cursor WHERE name = ?", (name,)).fetchone()
+        return row is not None
+
     def alarms(self) -> dict[str, StoredChange]:
         """The last change of each alarm that ever changed, by key."""
         with self._open() as db:
