@@ -160,6 +160,25 @@ def test_a_full_disk_stops_nothing_and_what_was_measured_meanwhile_is_kept(tmp_p
     assert longest_step(tmp_path) < 400
 
 
+def test_a_commit_that_stalls_leaves_every_pass_its_own_time(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with running(rig_file) as run:
+        wait_for(lambda: scans(tmp_path) >= 3, what="scans")
+        holder = sqlite3.connect(tmp_path / "record" / "record.db", isolation_level=None)
+        holder.execute("BEGIN IMMEDIATE")
+        longsoak("now", rig_file)  # takes long enough for several polls
+        longsoak("now", rig_file)
+        holder.execute("ROLLBACK")
+        holder.close()
+        stalled = scans(tmp_path)
+        wait_for(lambda: scans(tmp_path) >= stalled + 8, what="new scans")
+        assert run.stop() == 0
+    readings = Record(tmp_path / "record").series("T0", since_ms=0, until_ms=2**53)
+    steps = [b.utc_ms - a.utc_ms for a, b in pairwise(readings)]
+    assert min(steps) > 100
+    assert max(steps) < 400
+
+
 def test_a_stop_on_a_full_disk_says_what_it_could_not_keep(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path)
     with running(rig_file) as run:

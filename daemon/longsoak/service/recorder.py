@@ -74,6 +74,7 @@ class Recorder:
         self._keeping = Keeping(rig)
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}
+        self._last_boottime_ms = self._last_utc_ms = 0
         self._pending = Batch()
         self._answered: list[Request] = []
         self._refused_before = False
@@ -140,9 +141,15 @@ class Recorder:
                 pass
 
     def _pass(self, taken: Pass) -> None:
-        # Stamped here, in the order of the queue, so that times in the record rise with its ids;
-        # the way through the queue is shorter than any poll.
-        utc_ms, boottime_ms = self._clock.utc_ms(), self._clock.boottime_ms()
+        # The pass's own time, however long it waited here: a commit may stall for seconds. Forced
+        # to rise, so that times in the record rise with its ids and no two scans share one.
+        waited_ms = max(0, self._clock.boottime_ms() - round(taken.boottime * 1000))
+        boottime_ms = max(round(taken.boottime * 1000), self._last_boottime_ms + 1)
+        self._last_boottime_ms = boottime_ms
+        utc_ms = self._clock.utc_ms() - waited_ms
+        if utc_ms <= self._last_utc_ms < utc_ms + 1000:  # set back further, the clock was set
+            utc_ms = self._last_utc_ms + 1
+        self._last_utc_ms = utc_ms
         converted = self._conversion.convert(taken.samples, now=boottime_ms / 1000)
         scan = Scan(
             taken.bus,
