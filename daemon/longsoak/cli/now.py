@@ -2,6 +2,7 @@
 
 import json
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -20,8 +21,9 @@ from longsoak.core.wording import (
 from longsoak.service.clock import SystemClock
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
@@ -44,34 +46,54 @@ def now(rig_file: Path, as_json: bool) -> None:
             click.echo("nothing has been recorded yet", err=True)
             sys.exit(FOUND_WRONG)
         rig = parse(version.text, file=str(rig_file), find_kind=None)
-        latest = record.latest(tuple(probe.name for probe in rig.probes))
-        utc_ms = SystemClock().utc_ms()
-        picture = _picture(record, rig, latest, utc_ms=utc_ms)
+        seen = _look(record, rig, utc_ms=SystemClock().utc_ms())
     if as_json:
-        click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
+        click.echo(json.dumps(_picture(rig, seen), ensure_ascii=False, indent=1))
     else:
-        click.echo(_words(rig, record, latest, utc_ms=utc_ms))
+        click.echo(_words(rig, seen))
     good = all(
-        probe.name in latest and latest[probe.name].flag is Flag.PASS for probe in rig.probes
+        probe.name in seen.latest and seen.latest[probe.name].flag is Flag.PASS
+        for probe in rig.probes
     )
-    well = good and picture["recording"] and not picture["alarms"]
-    sys.exit(DONE if well else FOUND_WRONG)
+    sys.exit(DONE if good and seen.recording and not seen.alarms else FOUND_WRONG)
 
 
-def _picture(
-    record: Record, rig: Rig, latest: dict[str, Reading], *, utc_ms: int
-) -> dict[str, object]:
-    titles = {plan.key: plan.title for plan in rig.alarms}
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What one look at the record showed, for the table and for JSON alike."""
+
+    utc_ms: int
+    last_ms: int | None
+    recording: bool
+    latest: dict[str, Reading]
+    alarms: tuple[StoredChange, ...]
+    gap: RunGap | None
+
+
+def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     last = record.last_utc_ms()
     gaps = record.gaps()
+    return _Seen(
+        utc_ms=utc_ms,
+        last_ms=last,
+        recording=last is not None and utc_ms - last <= stale_after_ms(rig),
+        latest=record.latest(tuple(probe.name for probe in rig.probes)),
+        alarms=tuple(c for c in record.alarms().values() if c.new is not AlarmState.NORMAL),
+        gap=gaps[-1] if gaps else None,
+    )
+
+
+def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
+    titles = {plan.key: plan.title for plan in rig.alarms}
+    last, utc_ms, gap = seen.last_ms, seen.utc_ms, seen.gap
     return {
         "rig": rig.name,
         "invented": rig.invented,
         "at": rfc3339(utc_ms),
-        "recording": last is not None and utc_ms - last <= stale_after_ms(rig),
+        "recording": seen.recording,
         "last_scan_age_s": None if last is None else (utc_ms - last) / 1000,
-        "probes": [_probe(rig, probe, latest.get(probe.name), utc_ms) for probe in rig.probes],
-        "water": _water(rig, latest),
+        "probes": [_probe(probe, seen.latest.get(probe.name), utc_ms) for probe in rig.probes],
+        "water": _water(rig, seen.latest),
         "alarms": [
             {
                 "alarm": change.key,
@@ -80,20 +102,19 @@ def _picture(
                 "since": rfc3339(change.utc_ms),
                 "says": change.says,
             }
-            for change in record.alarms().values()
-            if change.new is not AlarmState.NORMAL
+            for change in seen.alarms
         ],
         "last_gap": {
-            "from": rfc3339(gaps[-1].from_utc_ms),
-            "to": rfc3339(gaps[-1].to_utc_ms),
-            "clean": gaps[-1].clean,
+            "from": rfc3339(gap.from_utc_ms),
+            "to": rfc3339(gap.to_utc_ms),
+            "clean": gap.clean,
         }
-        if gaps
+        if gap
         else None,
     }
 
 
-def _probe(rig: Rig, probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, object]:
+def _probe(probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, object]:
     if reading is None:
         return {
             "probe": probe.name,
@@ -134,25 +155,26 @@ def _water(rig: Rig, latest: dict[str, Reading]) -> dict[str, float | None] | No
     }
 
 
-def _words(rig: Rig, record: Record, latest: dict[str, Reading], *, utc_ms: int) -> str:
+def _words(rig: Rig, seen: _Seen) -> str:
+    utc_ms, latest, gap = seen.utc_ms, seen.latest, seen.gap
     invented = " (all data invented)" if rig.invented else ""
     lines = [f"{rig.name}{invented}, {time_words(utc_ms)}", ""]
     rows = [_row(probe, latest.get(probe.name), utc_ms) for probe in rig.probes]
     lines.append(
         table(("probe", "value", "unit", "±", "flag", "age", "raw"), rows, right="value ±")
     )
-    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, record, utc_ms)]
-    if gaps := record.gaps():
-        length = age_words((gaps[-1].to_utc_ms - gaps[-1].from_utc_ms) / 1000)
-        why = "stopped on purpose" if gaps[-1].clean else "cut off"
+    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen)]
+    if gap is not None:
+        length = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
+        why = "stopped on purpose" if gap.clean else "cut off"
         lines.append(
-            f"Last gap: no readings for {length} until {time_words(gaps[-1].to_utc_ms)} ({why})."
+            f"Last gap: no readings for {length} until {time_words(gap.to_utc_ms)} ({why})."
         )
-    last = record.last_utc_ms()
-    if last is None:
+    if seen.last_ms is None:
         lines.append("Nothing has been recorded yet.")
-    elif utc_ms - last > stale_after_ms(rig):
-        lines.append(f"Not recording: the last scan is {age_words((utc_ms - last) / 1000)} old.")
+    elif not seen.recording:
+        age = age_words((utc_ms - seen.last_ms) / 1000)
+        lines.append(f"Not recording: the last scan is {age} old.")
     return "\n".join(lines)
 
 
@@ -190,13 +212,12 @@ def _water_lines(rig: Rig, latest: dict[str, Reading]) -> list[str]:
     ]
 
 
-def _alarm_lines(rig: Rig, record: Record, utc_ms: int) -> list[str]:
+def _alarm_lines(rig: Rig, seen: _Seen) -> list[str]:
     titles = {plan.key: plan.title for plan in rig.alarms}
-    open_ones = [c for c in record.alarms().values() if c.new is not AlarmState.NORMAL]
-    if not open_ones:
+    if not seen.alarms:
         return ["No alarm stands."]
     return [
         f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}, "
-        f"{age_words((utc_ms - c.utc_ms) / 1000)} ago: {c.says}  [{c.key}]"
-        for c in open_ones
+        f"{age_words((seen.utc_ms - c.utc_ms) / 1000)} ago: {c.says}  [{c.key}]"
+        for c in seen.alarms
     ]

@@ -8,14 +8,13 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from longsoak.core.relations import relation_of
-from longsoak.rigfile.curvetable import CurveTable
+from longsoak.rigfile.curvetable import WETTEST, CurveTable
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.reading import Part, words_of
 from longsoak.rigfile.report import MISSING, Report, number
 from longsoak.rigfile.words import given, is_name
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 
-_WETTEST = 200  # % moisture content; above that a specimen is more water than its pores hold
 _FALLS = {  # what makes moisture content fall with rising resistance
     Form.DOUBLE_LOG: "a b above 0",
     Form.MEGOHM_LOG: "an a below 0",
@@ -93,11 +92,11 @@ def _check_table(part: Part[CurveTable], *, report: Report) -> None:
     )
     points = part.table.points or []
     for index, (moisture, resistance) in enumerate(points):
-        if not (0 < moisture <= _WETTEST and resistance > 0):
+        if not (0 < moisture <= WETTEST and resistance > 0):
             report.add(
                 (*part.path, "points", index),
                 [moisture, resistance],
-                expected=f"a moisture content above 0 and up to {_WETTEST} %, "
+                expected=f"a moisture content above 0 and up to {WETTEST} %, "
                 "and a resistance of more than 0 Ohm",
                 remedy="Correct the pair.",
             )

@@ -7,8 +7,8 @@ from pydantic import Field
 from longsoak.rigfile.words import Finite, Pair, Table, Text, Words, measured, one_of
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
 
-_WETTEST = 200  # % moisture content; above that a specimen is more water than its pores hold
-_Percent = Annotated[Finite, Field(gt=0, le=_WETTEST)]
+WETTEST = 200  # % moisture content; above that a specimen is more water than its pores hold
+_Percent = Annotated[Finite, Field(gt=0, le=WETTEST)]
 
 
 class CurveTable(Table):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from longsoak.core.fitting import Branch, Pair
 from longsoak.core.gravimetry import Weighing, moisture
+from longsoak.rigfile.curvetable import WETTEST
 from longsoak.rigfile.report import MISSING, Written, listed, nearest, number, shown
 from longsoak.rigfile.words import is_name
 from longsoak.vocabulary.errors import Mistake, RigFileError
@@ -18,7 +19,6 @@ RESISTANCE, TEMPERATURE, MOISTURE = "resistance_ohm", "temperature_c", "moisture
 WET, DRY, TARE = "wet_g", "dry_g", "tare_g"
 SAMPLE, BRANCH = "sample", "branch"
 COLUMNS = (RESISTANCE, TEMPERATURE, MOISTURE, WET, DRY, TARE, SAMPLE, BRANCH)
-WETTEST = 200.0  # % moisture content, as for the curves of a rig file
 _A_LINE_EACH = "a header line, then a line for each sample"
 _FOR_EXAMPLE = f"Write for example {RESISTANCE},{TEMPERATURE},{MOISTURE} as the first line."
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")

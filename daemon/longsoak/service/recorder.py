@@ -73,7 +73,8 @@ class Recorder:
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
         self._absent: dict[str, str] = {}
-        self._down: dict[str, str] = {}
+        self._down: dict[str, str] = {}  # buses
+        self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
         self._last_boottime_ms = self._last_utc_ms = 0
         self._pending = Batch()
         self._answered: list[Request] = []
@@ -199,12 +200,12 @@ class Recorder:
                 self._event("probe", sample.probe, f"{sample.why.value}{detail}")
 
     def _outlet(self, outlet: str, away: str | None) -> None:
-        if self._down.get(outlet) != away:
+        if self._away.get(outlet) != away:
             self._event("outlet", outlet, away or "takes what is sent")
             if away is None:
-                self._down.pop(outlet, None)
+                self._away.pop(outlet, None)
             else:
-                self._down[outlet] = away
+                self._away[outlet] = away
         for change in self._alarms.outlet(
             outlet, away, now=self._boottime(), utc_ms=self._clock.utc_ms()
         ):
