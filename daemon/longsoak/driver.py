@@ -1,6 +1,6 @@
 """The contract between the polling service and a driver. Third parties import only this."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -34,17 +34,19 @@ class BusSettings:
 class BusDriver(Protocol):
     """Owns one open bus. Called from one thread at a time; one call at a time."""
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
-        """Ask each probe once; return one item per probe, in the order asked.
+    def poll(self, probes: Sequence[str]) -> Iterable[Sample | Missing]:
+        """Ask each probe once; yield one item per probe, in the order asked, as it comes.
 
-        A silent or garbled probe is an answer (`Missing`), never an exception. Every wait inside
-        has a limit, so that a poll always ends.
+        The caller may leave off after any item, because something more urgent is due or the
+        process is to end; it then asks again for what it left. A silent or garbled probe is an
+        answer (`Missing`), never an exception. Every wait inside has a limit, so that the next
+        item always comes.
 
         Raises
         ------
         BusError
-            The bus itself is unusable. The caller closes the driver and opens it
-            again later; the driver doesn't retry by itself.
+            The bus itself is unusable. The items yielded before it hold. The caller closes the
+            driver and opens it again later; the driver doesn't retry by itself.
         """
         ...
 

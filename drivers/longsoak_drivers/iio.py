@@ -14,7 +14,7 @@ so that R = resistor * (excitation / V - 1).
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import isfinite
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.kernelfile import read_bytes
 
 # No current came through the pins. The number is the one SCPI-99 gives to infinity, so that an
 # open circuit is the same value whichever bus saw it.
@@ -149,8 +150,8 @@ def find_device(root: Path, *, name: str) -> Path:
 
 def _name(folder: Path) -> str:
     try:
-        return (folder / "name").read_text(encoding="ascii", errors="replace").strip()
-    except OSError:  # it went away between listing and reading
+        return read_bytes(folder / "name").decode("ascii", errors="replace").strip()
+    except OSError:  # it went away between listing and reading, or the kernel hangs over it
         return ""
 
 
@@ -172,7 +173,7 @@ class Converter:
         self._called = name
         self._addresses = addresses
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Read each channel once. See `longsoak.driver.BusDriver.poll`."""
         # The name again, not only the folder: after the chip went and came, the number may
         # belong to another one.
@@ -181,7 +182,8 @@ class Converter:
                 f"{self._folder}: the converter {self._called!r} is gone. Check its wires and "
                 "its supply."
             )
-        return [self._read(probe) for probe in probes]
+        for probe in probes:
+            yield self._read(probe)
 
     def describe(self) -> str:
         """Say which converter was found where."""
@@ -194,7 +196,7 @@ class Converter:
         address = self._addresses[probe]
         own, shared = f"in_{address.channel}", "in_voltage"
         try:
-            raw = (self._folder / f"{own}_raw").read_bytes()
+            raw = read_bytes(self._folder / f"{own}_raw")
             scale = self._first(f"{own}_scale", f"{shared}_scale")
             offset = self._first(f"{own}_offset", f"{shared}_offset")
         except FileNotFoundError:
@@ -215,7 +217,7 @@ class Converter:
         for name in names:
             path = self._folder / name
             if path.exists():
-                return path.read_bytes()
+                return read_bytes(path)
         return None
 
 

@@ -8,7 +8,7 @@ Decoding (`decode`) knows nothing of ports, so it is tested on bytes alone.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import reduce
 from math import isfinite
 from operator import xor
@@ -130,9 +130,10 @@ class LineBus:
         self._where = where
         port.drain(quiet=0.1, longest=BOOT)
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Ask each probe once. See `longsoak.driver.BusDriver.poll`."""
-        return [self._ask(probe) for probe in probes]
+        for probe in probes:
+            yield self._ask(probe)
 
     def describe(self) -> str:
         """Say how many names are asked on which port."""

@@ -6,9 +6,13 @@ taken or silent is told in the same words on every bus, and no wait hangs on the
 An answer says which device sent it but not which register it holds. So after every silence or
 garble the line must be quiet for a whole time limit before the next question: an answer that late
 belongs to nobody. A device slower than twice the time limit could still be misread; give it more.
+
+A device that is dead must not hold up the others. One that let its last question go by is asked
+once in the next poll, without retries, and for all of its probes, until it answers again.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import isfinite
 from typing import Literal, NamedTuple, Self
 
@@ -194,13 +198,24 @@ class ModbusBus:
         self._addresses = addresses
         self._units = units
         self._client = RtuClient(port, timeout=options.timeout)
+        self._silent: set[int] = set()  # devices that let their last question go by
         # A frame ends with silence for 3.5 characters of 11 bits, and 1.75 ms at the least
         # (Modbus over serial line V1.02, 2.5.1.1, from memory).
         self._gap = max(3.5 * 11 / options.baud, 0.00175)
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Ask each probe once. See `longsoak.driver.BusDriver.poll`."""
-        return [self._ask(probe) for probe in probes]
+        given_up: dict[int, Missing] = {}
+        for probe in probes:
+            device = self._addresses[probe].device
+            if device in given_up:
+                yield replace(given_up[device], probe=probe)
+                continue
+            was_silent = device in self._silent
+            got = self._ask(probe)
+            if was_silent and device in self._silent and isinstance(got, Missing):
+                given_up[device] = got
+            yield got
 
     def describe(self) -> str:
         """Say how many devices are asked on which port."""
@@ -212,11 +227,17 @@ class ModbusBus:
         self._client.close()
 
     def _ask(self, probe: str) -> Sample | Missing:
-        for _ in range(self._options.retries):
+        device = self._addresses[probe].device
+        tries = 1 if device in self._silent else 1 + self._options.retries
+        for _ in range(tries):
             got = self._once(probe)
+            if isinstance(got, Sample) or got.why is not Absence.NO_ANSWER:
+                self._silent.discard(device)
+            else:
+                self._silent.add(device)
             if isinstance(got, Sample) or got.why is Absence.REFUSED:
-                return got
-        return self._once(probe)
+                break
+        return got
 
     def _once(self, probe: str) -> Sample | Missing:
         address = self._addresses[probe]

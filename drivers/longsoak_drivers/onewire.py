@@ -13,7 +13,7 @@ true, so both are kept as values; judging them is not the driver's business.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -21,6 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.kernelfile import read_bytes
 
 _FILE = re.compile(
     r"(?P<memory>([0-9a-f]{2} ){9}): crc=[0-9a-f]{2} (?P<verdict>YES|NO)\n"
@@ -105,10 +106,11 @@ class Thermometers:
         self._check_root()
         self._present = sum((root / name).is_dir() for name in ids.values())
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Read each thermometer once. See `longsoak.driver.BusDriver.poll`."""
         self._check_root()
-        return [self._read(probe) for probe in probes]
+        for probe in probes:
+            yield self._read(probe)
 
     def describe(self) -> str:
         """Say how many of the thermometers were there."""
@@ -127,7 +129,7 @@ class Thermometers:
     def _read(self, probe: str) -> Sample | Missing:
         name = self._ids[probe]
         try:
-            content = (self._root / name / "w1_slave").read_bytes()
+            content = read_bytes(self._root / name / "w1_slave")
         except FileNotFoundError:
             return Missing(
                 probe,

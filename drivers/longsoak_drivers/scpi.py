@@ -11,7 +11,7 @@ months corrodes the pins.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import isfinite
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
@@ -24,6 +24,7 @@ from longsoak_drivers.transport.stream import ByteStream
 
 LONGEST_LINE = 256  # bytes with the line end; an identity can be long, a number can't
 STALE_LINES = 4  # old answers that may stand before the one to *IDN?
+PATIENCE = 4  # time limits a meter that didn't answer in one is given to finish and tell its name
 
 # SCPI-99, volume 1, 7.2.1 (section from memory): what stands for "not a number". Its 9.9E37 for
 # infinity is kept as a value: it says that nothing conducts.
@@ -156,9 +157,10 @@ class Meter:
         self._identity = identity
         port.write(b"*CLS\n")  # errors from before are none of ours
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Ask each probe once. See `longsoak.driver.BusDriver.poll`."""
-        return [self._ask(probe) for probe in probes]
+        for probe in probes:
+            yield self._ask(probe)
 
     def describe(self) -> str:
         """Say what the meter calls itself."""
@@ -206,7 +208,7 @@ class Meter:
             It doesn't, or another meter does.
         """
         self._settle()
-        identity = self._identify()
+        identity = self._identify(silences=PATIENCE)
         if identity == self._identity:
             self._in_step = True
             return
@@ -216,13 +218,17 @@ class Meter:
             f"{self._identity!r}. Check its cable and its supply."
         )
 
-    def _identify(self) -> str | None:
+    def _identify(self, *, silences: int = 1) -> str | None:
+        """Ask for the name; give up after some time limits without a line."""
         self._send("*IDN?")
-        for _ in range(STALE_LINES):
+        for _ in range(STALE_LINES + silences):
             line = self._line()
             identity = decode_identity(line)
-            if identity or not line:
+            if identity is not None:
                 return identity
+            silences -= not line
+            if silences <= 0:
+                break
         return None
 
     def _settle(self) -> None:

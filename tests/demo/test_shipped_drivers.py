@@ -142,7 +142,7 @@ def test_an_unplugged_bus_is_an_error_and_opens_again_when_it_is_back(
     probe = next(place.name for place in PLACES if place.bus == bus)
     rig.happen(events.Event(0, events.Kind.UNPLUG, bus=bus))
     with pytest.raises(BusError):
-        opened[bus].poll([probe])
+        list(opened[bus].poll([probe]))
     opened[bus].close()
     with pytest.raises(BusError):
         open_bus(checked, bus)

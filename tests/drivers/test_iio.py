@@ -47,7 +47,7 @@ def test_a_channel_is_raw_plus_offset_times_scale(
 ) -> None:
     converter(tmp_path, files)
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
-    assert bus.poll(["water level"]) == [Sample("water level", millivolts, "mV")]
+    assert list(bus.poll(["water level"])) == [Sample("water level", millivolts, "mV")]
     bus.close()
     bus.close()
 
@@ -58,7 +58,7 @@ def test_the_converter_is_found_by_name_whatever_its_number(tmp_path: Path) -> N
     converter(tmp_path, files, number=3)
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
     assert bus.describe() == "converter ads1015 at iio:device3"
-    assert bus.poll(["water level"]) == [Sample("water level", 7.0, "mV")]
+    assert list(bus.poll(["water level"])) == [Sample("water level", 7.0, "mV")]
 
 
 # Computed: resistor * (N - count) / count for N = 1024 and 10 kOhm, the pins on the high side.
@@ -126,7 +126,7 @@ def test_pins_behind_a_divider_are_read_in_ohms(tmp_path: Path) -> None:
         "divider": {"resistor": 1e6, "excitation": 3.3},
     }
     bus = iio.open_bus(settings({"pins": address}, root=tmp_path, device="ads1015"))
-    (got,) = bus.poll(["pins"])
+    (got,) = list(bus.poll(["pins"]))
     assert isinstance(got, Sample)
     assert got.unit == "Ohm"
     assert got.value == pytest.approx(2e6)
@@ -136,7 +136,7 @@ def test_a_missing_channel_leaves_the_others(tmp_path: Path) -> None:
     converter(tmp_path, {"in_voltage0_raw": "7", "in_voltage_scale": "1"})
     channels = LEVEL | {"other": {"channel": "voltage9"}}
     bus = iio.open_bus(settings(channels, root=tmp_path, device="ads1015"))
-    gone, there = bus.poll(["other", "water level"])
+    gone, there = list(bus.poll(["other", "water level"]))
     assert missing(gone).detail == "ads1015 has no channel voltage9"
     assert there == Sample("water level", 7.0, "mV")
 
@@ -144,14 +144,14 @@ def test_a_missing_channel_leaves_the_others(tmp_path: Path) -> None:
 def test_a_channel_without_a_scale_is_unreadable(tmp_path: Path) -> None:
     converter(tmp_path, {"in_voltage0_raw": "7"})
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
-    assert missing(bus.poll(["water level"])[0]).why is Absence.UNREADABLE
+    assert missing(next(iter(bus.poll(["water level"])))).why is Absence.UNREADABLE
 
 
 def test_a_chip_that_does_not_answer_the_kernel_is_missing(tmp_path: Path) -> None:
     folder = converter(tmp_path, {"in_voltage_scale": "1"})
     (folder / "in_voltage0_raw").mkdir()  # reading it fails with an OSError
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
-    assert missing(bus.poll(["water level"])[0]).why is Absence.NO_ANSWER
+    assert missing(next(iter(bus.poll(["water level"])))).why is Absence.NO_ANSWER
 
 
 def test_an_absent_converter_is_a_bus_error_that_says_what_is_there(tmp_path: Path) -> None:
@@ -176,4 +176,4 @@ def test_a_number_taken_by_another_chip_is_a_bus_error_and_not_a_value(tmp_path:
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
     (folder / "name").write_text("mcp3008\n")
     with pytest.raises(BusError, match="'ads1015' is gone"):
-        bus.poll(["water level"])
+        list(bus.poll(["water level"]))

@@ -98,7 +98,7 @@ def test_each_probe_is_asked_once_and_in_order(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", answering) as device:
         bus = opened(device)
         asked = ["pins 3", "pins 1", "pins 4"]
-        assert bus.poll(asked) == [
+        assert list(bus.poll(asked)) == [
             Sample("pins 3", 3000.0, "Ohm"),
             Sample("pins 1", 1000.0, "Ohm"),
             Sample("pins 4", 4000.0, "Ohm"),
@@ -135,7 +135,7 @@ def test_one_bad_probe_leaves_the_others_their_own_values(
     with plugged(tmp_path / "port", only_p2(bad)) as device:
         bus = opened(device)
         start = time.monotonic()
-        first, second, *rest = bus.poll(list(PROBES))
+        first, second, *rest = list(bus.poll(list(PROBES)))
         assert time.monotonic() - start < 4
         assert first == Sample("pins 1", 1000.0, "Ohm")
         assert isinstance(second, Missing)
@@ -144,7 +144,7 @@ def test_one_bad_probe_leaves_the_others_their_own_values(
         values = {got.probe: got.value for got in rest if isinstance(got, Sample)}
         assert values.items() <= {"pins 3": 3000.0, "pins 4": 4000.0}.items()
         wait_for(
-            lambda: bus.poll(["pins 4"]) == [Sample("pins 4", 4000.0, "Ohm")],
+            lambda: list(bus.poll(["pins 4"])) == [Sample("pins 4", 4000.0, "Ohm")],
             what="the late answers to pass",
             limit=5.0,
         )
@@ -155,7 +155,7 @@ def test_a_late_answer_does_not_shift_the_ones_after_it(tmp_path: Path) -> None:
     late = only_p2(lambda question: [0.5, *answering(question)])
     with plugged(tmp_path / "port", late) as device:
         bus = opened(device, timeout=0.4)
-        one, two, three, four = bus.poll(list(PROBES))
+        one, two, three, four = list(bus.poll(list(PROBES)))
         assert isinstance(two, Missing)
         assert one == Sample("pins 1", 1000.0, "Ohm")
         assert three == Sample("pins 3", 3000.0, "Ohm")
@@ -168,7 +168,7 @@ def test_an_answer_later_still_is_a_miss_for_the_next_and_then_all_is_well(tmp_p
     late = only_p2(lambda question: [0.7, *answering(question)])
     with plugged(tmp_path / "port", late) as device:
         bus = opened(device, timeout=0.4)
-        one, two, three, four = bus.poll(list(PROBES))
+        one, two, three, four = list(bus.poll(list(PROBES)))
         assert one == Sample("pins 1", 1000.0, "Ohm")
         assert isinstance(two, Missing)
         assert isinstance(three, Missing)
@@ -181,30 +181,30 @@ def test_what_a_board_says_while_it_starts_is_no_answer(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", answering) as device:
         device.say(b"front end 3 starting\r\n")
         bus = opened(device)
-        assert bus.poll(["pins 1"]) == [Sample("pins 1", 1000.0, "Ohm")]
+        assert list(bus.poll(["pins 1"])) == [Sample("pins 1", 1000.0, "Ohm")]
         bus.close()
 
 
 def test_an_unplugged_bus_is_an_error_and_plugged_in_again_it_measures(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", answering) as device:
         bus = opened(device)
-        assert bus.poll(["pins 1"]) == [Sample("pins 1", 1000.0, "Ohm")]
+        assert list(bus.poll(["pins 1"])) == [Sample("pins 1", 1000.0, "Ohm")]
         device.unplug()
         with pytest.raises(BusError, match="Check the cable"):
-            bus.poll(["pins 1"])
+            list(bus.poll(["pins 1"]))
         bus.close()
     with pytest.raises(BusError, match="there is no such port"):
         opened(device)
     with plugged(tmp_path / "port", answering) as device:
         bus = opened(device)
-        assert bus.poll(["pins 1"]) == [Sample("pins 1", 1000.0, "Ohm")]
+        assert list(bus.poll(["pins 1"])) == [Sample("pins 1", 1000.0, "Ohm")]
         bus.close()
 
 
 def test_a_silent_front_end_is_a_miss_for_each_probe_and_no_bus_error(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", lambda question: []) as device:
         bus = opened(device, timeout=0.1)
-        got = bus.poll(list(PROBES))
+        got = list(bus.poll(list(PROBES)))
         assert [miss.probe for miss in got] == list(PROBES)
         assert all(isinstance(miss, Missing) and miss.why is Absence.NO_ANSWER for miss in got)
         bus.close()
@@ -218,6 +218,6 @@ def test_a_poll_of_noise_gives_one_miss_per_probe(answers: list[bytes]) -> None:
         timeout=1,
         where="x",
     )
-    got = bus.poll(list(PROBES))
+    got = list(bus.poll(list(PROBES)))
     assert [miss.probe for miss in got] == list(PROBES)
     assert all(isinstance(miss, Missing) for miss in got)

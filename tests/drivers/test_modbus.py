@@ -156,7 +156,7 @@ def test_a_real_server_is_read_and_a_dead_device_delays_only_itself(tmp_path: Pa
     with wire(tmp_path) as (here, there), served(there):
         bus = modbus.open_bus(bus_settings(here))
         start = time.monotonic()
-        got = dict(zip(PROBES, bus.poll(list(PROBES)), strict=True))
+        got = dict(zip(PROBES, list(bus.poll(list(PROBES))), strict=True))
         assert time.monotonic() - start < 5
         values = {probe: item.value for probe, item in got.items() if isinstance(item, Sample)}
         assert values == {
@@ -187,12 +187,12 @@ def test_a_bus_without_its_server_is_silent_and_answers_again_when_it_is_back(
     with wire(tmp_path) as (here, there):
         bus = modbus.open_bus(bus_settings(here, timeout=0.1, retries=0))
         with caplog.at_level(logging.DEBUG):
-            for item in bus.poll(list(PROBES)):
+            for item in list(bus.poll(list(PROBES))):
                 assert missing(item).why is Absence.NO_ANSWER
         assert [record for record in caplog.records if record.name.startswith("pymodbus")] == []
         with served(there):
             wait_for(
-                lambda: bus.poll(["float"]) == [Sample("float", 1.0, "1")],
+                lambda: list(bus.poll(["float"])) == [Sample("float", 1.0, "1")],
                 what="the device behind it",
                 limit=5.0,
             )
@@ -202,15 +202,15 @@ def test_a_bus_without_its_server_is_silent_and_answers_again_when_it_is_back(
 def test_an_unplugged_bus_is_a_bus_error_and_plugged_in_again_it_measures(tmp_path: Path) -> None:
     with wire(tmp_path) as (here, there), served(there):
         bus = modbus.open_bus(bus_settings(here))
-        assert bus.poll(["float"]) == [Sample("float", 1.0, "1")]
+        assert list(bus.poll(["float"])) == [Sample("float", 1.0, "1")]
     with pytest.raises(BusError, match="Check the cable"):
-        bus.poll(["float"])
+        list(bus.poll(["float"]))
     bus.close()
     with pytest.raises(BusError, match="there is no such port"):
         modbus.open_bus(bus_settings(tmp_path / "nowhere"))
     with wire(tmp_path) as (here, there), served(there):
         bus = modbus.open_bus(bus_settings(here))
-        assert bus.poll(["float"]) == [Sample("float", 1.0, "1")]
+        assert list(bus.poll(["float"])) == [Sample("float", 1.0, "1")]
         bus.close()
 
 
@@ -220,6 +220,34 @@ def test_a_second_owner_is_refused(tmp_path: Path) -> None:
         with pytest.raises(BusError, match="another program holds it"):
             modbus.open_bus(bus_settings(here))
         first.close()
+
+
+def test_a_dead_device_is_asked_in_full_once_and_then_one_question_a_poll(tmp_path: Path) -> None:
+    """Two probes and a retry each would take a second of every poll from a float beside it."""
+    two: dict[str, dict[str, object]] = {
+        "RH": {"device": 9, "input": 0},
+        "T": {"device": 9, "input": 1},
+    }
+    answers = False
+
+    def device(question: bytes) -> list[bytes | float]:
+        body = b"\x09\x04\x02\x00\x2a"
+        return [body + crc16(body)] if answers else []
+
+    with plugged(tmp_path / "port", device, end=8) as dead:
+        bus = modbus.open_bus(settings(two, unit="1", port=dead.path, timeout=0.1, retries=1))
+
+        def asked() -> int:
+            before = len(dead.heard)
+            assert len(list(bus.poll(list(two)))) == 2
+            return len(dead.heard) - before
+
+        assert [asked(), asked(), asked()] == [3, 1, 1]
+        answers = True
+        assert list(bus.poll(list(two))) == [Sample("RH", 42.0, "1"), Sample("T", 42.0, "1")]
+        answers = False
+        assert asked() == 3
+        bus.close()
 
 
 # Frames with their checksums, computed; the layout is the specification's.
@@ -234,7 +262,7 @@ def test_the_question_on_the_wire_is_eight_bytes_with_their_checksum() -> None:
     address = Address(device=1, holding=0)
     options = Options(port="x", retries=0)
     bus = ModbusBus(port, options=options, addresses={"p": address}, units={"p": "mm"})
-    assert bus.poll(["p"]) == [Sample("p", 7.0, "mm")]
+    assert list(bus.poll(["p"])) == [Sample("p", 7.0, "mm")]
     assert port.sent == [HOLDING_1]
 
 
@@ -261,7 +289,7 @@ def test_a_frame_that_is_not_the_answer_is_missing(answer: bytes, why: Absence, 
         addresses={"p": Address(device=1, input=0)},
         units={"p": "mm"},
     )
-    got = missing(bus.poll(["p"])[0])
+    got = missing(next(iter(bus.poll(["p"]))))
     assert got.why is why
     assert says in got.detail
 
@@ -275,7 +303,7 @@ def register(number: int, *, holds: int) -> tuple[bytes, bytes]:
         addresses={"p": Address(device=1, input=number)},
         units={"p": "mm"},
     )
-    bus.poll(["p"])
+    list(bus.poll(["p"]))
     body = bytes([1, 4, 2]) + holds.to_bytes(2, "big")
     return question.sent[0], body + crc16(body)
 
@@ -298,7 +326,7 @@ def test_noise_is_missing_and_nothing_escapes(answers: list[bytes]) -> None:
         addresses={"p": Address(device=1, input=0), "q": Address(device=3, discrete=0)},
         units={"p": "mm", "q": "1"},
     )
-    for got in bus.poll(["p", "q"]):
+    for got in list(bus.poll(["p", "q"])):
         assert isinstance(got, Missing)
 
 
@@ -330,7 +358,7 @@ def test_a_late_answer_is_never_taken_for_another_register(
         bus = modbus.open_bus(
             settings(TWO, unit="mm", port=device.path, timeout=0.3, retries=retries)
         )
-        a, b = bus.poll(["a", "b"])
+        a, b = list(bus.poll(["a", "b"]))
         assert missing(a).why is Absence.NO_ANSWER
         assert b == Sample("b", 1.0, "mm")
         assert device.heard.count(question) == retries + 1
@@ -342,7 +370,7 @@ def test_a_frame_that_comes_byte_by_byte_in_time_is_read(tmp_path: Path) -> None
     script = two_registers(lambda asked: [s for byte in answer for s in (bytes([byte]), 0.02)])
     with plugged(tmp_path / "port", script, end=8) as device:
         bus = modbus.open_bus(settings(TWO, unit="mm", port=device.path, timeout=0.5))
-        assert bus.poll(["a", "b"]) == [Sample("a", 7.0, "mm"), Sample("b", 1.0, "mm")]
+        assert list(bus.poll(["a", "b"])) == [Sample("a", 7.0, "mm"), Sample("b", 1.0, "mm")]
         bus.close()
 
 
@@ -352,7 +380,7 @@ def test_a_device_that_needs_a_second_question_is_read(tmp_path: Path) -> None:
     script = two_registers(lambda asked: next(silent_once))
     with plugged(tmp_path / "port", script, end=8) as device:
         bus = modbus.open_bus(settings(TWO, unit="mm", port=device.path, timeout=0.2, retries=1))
-        assert bus.poll(["a"]) == [Sample("a", 7.0, "mm")]
+        assert list(bus.poll(["a"])) == [Sample("a", 7.0, "mm")]
         bus.close()
 
 
@@ -361,7 +389,7 @@ def test_a_babbling_device_does_not_hold_the_bus(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", script, end=8) as device:
         bus = modbus.open_bus(settings(TWO, unit="mm", port=device.path, timeout=0.3, retries=0))
         start = time.monotonic()
-        a, b = bus.poll(["a", "b"])
+        a, b = list(bus.poll(["a", "b"]))
         assert time.monotonic() - start < 3
         assert missing(a).why is Absence.BAD_CHECKSUM
         assert b == Sample("b", 1.0, "mm")

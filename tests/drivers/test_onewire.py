@@ -1,5 +1,7 @@
 """1-Wire thermometers: files as the kernel writes them, and trees that lack something."""
 
+import os
+import threading
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import onewire
 from longsoak_drivers.onewire import crc8, decode
+from waiting import wait_for
 
 GOOD = b"91 01 4b 46 7f ff 0c 10 70 : crc=70 YES\n91 01 4b 46 7f ff 0c 10 70 t=25062\n"
 POWER_ON = b"50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n"
@@ -100,7 +103,7 @@ def test_thermometers_are_found_by_their_number(tmp_path: Path) -> None:
         settings({"T layer": {"id": LAYER}, "T air": {"id": AIR}}, root=tmp_path)
     )
     assert bus.describe() == f"2 of 2 thermometers under {tmp_path}"
-    assert bus.poll(["T air", "T layer"]) == [
+    assert list(bus.poll(["T air", "T layer"])) == [
         Sample("T air", 85.0, "Cel"),
         Sample("T layer", 25.062, "Cel"),
     ]
@@ -114,7 +117,7 @@ def test_a_missing_thermometer_leaves_the_others_and_may_come_back(tmp_path: Pat
         settings({"T layer": {"id": LAYER}, "T air": {"id": AIR}}, root=tmp_path)
     )
     assert bus.describe() == f"1 of 2 thermometers under {tmp_path}"
-    there, gone = bus.poll(["T layer", "T air"])
+    there, gone = list(bus.poll(["T layer", "T air"]))
     assert there == Sample("T layer", 25.062, "Cel")
     assert gone == Missing(
         "T air",
@@ -122,13 +125,13 @@ def test_a_missing_thermometer_leaves_the_others_and_may_come_back(tmp_path: Pat
         f"no thermometer {AIR} under {tmp_path}: check its wires and its supply",
     )
     tree(tmp_path, w_28_000005e2fdc3=POWER_ON)
-    assert bus.poll(["T air"]) == [Sample("T air", 85.0, "Cel")]
+    assert list(bus.poll(["T air"])) == [Sample("T air", 85.0, "Cel")]
 
 
 def test_a_file_that_can_not_be_read_is_missing(tmp_path: Path) -> None:
     (tmp_path / AIR / "w1_slave").mkdir(parents=True)  # reading it fails with an OSError
     bus = onewire.open_bus(settings({"T air": {"id": AIR}}, root=tmp_path))
-    (got,) = bus.poll(["T air"])
+    (got,) = list(bus.poll(["T air"]))
     assert isinstance(got, Missing)
     assert got.why is Absence.NO_ANSWER
 
@@ -143,4 +146,31 @@ def test_a_bus_that_vanishes_is_a_bus_error(tmp_path: Path) -> None:
     bus = onewire.open_bus(settings({"T air": {"id": AIR}}, root=root))
     root.rename(tmp_path / "elsewhere")
     with pytest.raises(BusError, match="there is no such folder"):
-        bus.poll(["T air"])
+        list(bus.poll(["T air"]))
+
+
+def test_a_thermometer_the_kernel_hangs_over_leaves_the_others_and_may_come_back(
+    tmp_path: Path,
+) -> None:
+    """A pipe nobody writes to is a file whose reading never ends."""
+    tree(tmp_path, w_28_0316a2795c13=GOOD)
+    hung = tmp_path / AIR / "w1_slave"
+    hung.parent.mkdir()
+    os.mkfifo(hung)
+    bus = onewire.open_bus(
+        settings({"T layer": {"id": LAYER}, "T air": {"id": AIR}}, root=tmp_path)
+    )
+    threads = threading.active_count()
+    for says in ("no answer for 5 s", "still owes the answer", "still owes the answer"):
+        air, layer = list(bus.poll(["T air", "T layer"]))
+        assert isinstance(air, Missing)
+        assert air.why is Absence.NO_ANSWER
+        assert says in air.detail
+        assert layer == Sample("T layer", 25.062, "Cel")
+        assert threading.active_count() == threads + 1  # not one more each time
+    with hung.open("wb") as pipe:
+        pipe.write(POWER_ON)
+    wait_for(lambda: threading.active_count() == threads, what="the hung read to come back")
+    hung.unlink()
+    hung.write_bytes(POWER_ON)
+    assert list(bus.poll(["T air"])) == [Sample("T air", 85.0, "Cel")]

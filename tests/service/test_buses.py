@@ -2,8 +2,10 @@
 
 import queue
 import threading
-from collections.abc import Callable, Iterator, Sequence
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from itertools import pairwise
 
 import pytest
 from pydantic import BaseModel
@@ -15,7 +17,7 @@ from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.rig import Bus, Kind, Probe
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
-Answer = Callable[[Sequence[str]], Sequence[Sample | Missing]]
+Answer = Callable[[Sequence[str]], Iterable[Sample | Missing]]
 
 
 def good(names: Sequence[str]) -> Sequence[Sample | Missing]:
@@ -43,7 +45,7 @@ class Scripted:
         self.opened += 1
         return self
 
-    def poll(self, probes: Sequence[str]) -> Sequence[Sample | Missing]:
+    def poll(self, probes: Sequence[str]) -> Iterable[Sample | Missing]:
         answer = self.polls.pop(0) if len(self.polls) > 1 else self.polls[0]
         return answer(probes)
 
@@ -92,7 +94,7 @@ def test_all_probes_are_asked_at_once_and_then_by_their_periods() -> None:
     kind = Scripted(opens=[None], polls=[good])
     with worker(kind, probe("slow", 60), probe("fast", 0.2)) as passes:
         first = passes.get(timeout=5)
-        assert (names(first), first.opened, first.down) == (["slow", "fast"], "scripted", None)
+        assert (names(first), first.opened, first.down) == (["fast", "slow"], "scripted", None)
         for _ in range(3):
             later = passes.get(timeout=5)
             assert (names(later), later.opened) == (["fast"], None)
@@ -103,10 +105,10 @@ def test_a_bus_that_is_missing_is_told_with_its_reason_and_asked_in_full_once_it
     with worker(kind, probe("slow", 60), probe("fast", 0.2)) as passes:
         first = passes.get(timeout=5)
         assert first.down == "no such port"
-        assert first.samples[0] == Missing("slow", Absence.BUS_DOWN, "no such port")
+        assert first.samples[1] == Missing("slow", Absence.BUS_DOWN, "no such port")
         while (taken := passes.get(timeout=5)).down is not None:
             assert names(taken) in (["fast"], [])
-        assert names(taken) == ["slow", "fast"]
+        assert names(taken) == ["fast", "slow"]
         assert taken.opened == "scripted"
 
 
@@ -176,3 +178,90 @@ def test_each_vain_try_to_open_a_bus_is_told_though_no_poll_is_due() -> None:
         for _ in range(2):
             vain = passes.get(timeout=10)
             assert (names(vain), vain.down) == ([], "no such port")
+
+
+def slow_pair(names: Sequence[str]) -> Iterator[Sample | Missing]:
+    """A meter that loses itself over one pair, and reads the others."""
+    for name in names:
+        if name == "bad":
+            raise BusError("the meter doesn't answer")
+        yield Sample(name, 1e6, "Ohm")
+
+
+def test_what_came_before_a_bus_was_lost_is_kept_and_only_the_rest_is_asked_again() -> None:
+    kind = Scripted(opens=[None], polls=[slow_pair])
+    probes = [probe(name, 60) for name in ("one", "bad", "two", "three")]
+    with worker(kind, *probes) as passes:
+        before, after = passes.get(timeout=5), passes.get(timeout=5)
+        assert before.samples == [Sample("one", 1e6, "Ohm")]
+        assert before.down == "the meter doesn't answer"
+        # Opened again, it answers, so the pair is at fault and the bus is not; and the pair waits
+        # for its next turn, or nobody behind it would ever be read.
+        assert after.samples == [
+            Missing("bad", Absence.NO_ANSWER, "the meter doesn't answer"),
+            Sample("two", 1e6, "Ohm"),
+            Sample("three", 1e6, "Ohm"),
+        ]
+        assert (after.down, after.opened) == (None, "scripted")
+        with pytest.raises(queue.Empty):
+            passes.get(timeout=1.5)
+        assert kind.opened == 2
+
+
+def test_a_bus_that_is_lost_at_every_poll_is_asked_ever_more_rarely() -> None:
+    asked: list[str] = []
+
+    def dead(names: Sequence[str]) -> Iterable[Sample | Missing]:
+        asked.append(names[0])
+        raise BusError("it hung up")
+
+    kind = Scripted(opens=[None], polls=[dead])
+    with worker(kind, *(probe(f"p{n}", 900) for n in range(12))) as passes:
+        times: list[float] = []
+        while len(times) < 3:
+            passes.get(timeout=10)
+            if len(asked) > len(times):
+                times.append(time.monotonic())
+        assert times[1] - times[0] == pytest.approx(1.0, abs=0.3)
+        assert times[2] - times[1] == pytest.approx(2.0, abs=0.3)
+        assert asked == ["p0", "p1", "p2"]  # one pair of pins a try, and each its turn
+
+
+def test_a_float_is_looked_at_between_the_probes_of_a_long_pass() -> None:
+    def sluggish(names: Sequence[str]) -> Iterator[Sample | Missing]:
+        for name in names:
+            if name != "float":
+                time.sleep(0.2)
+            yield Sample(name, 0.0, "1")
+
+    kind = Scripted(opens=[None], polls=[sluggish])
+    pins = [probe(f"p{n}", 900) for n in range(8)]
+    with worker(kind, *pins, probe("float", 0.3)) as passes:
+        read: list[str] = []
+        at: list[float] = []
+        while sum(name != "float" for name in read) < 8:
+            taken = passes.get(timeout=5)
+            read += names(taken)
+            at += [taken.boottime] * names(taken).count("float")
+        assert [name for name in read if name != "float"] == [f"p{n}" for n in range(8)]
+        assert max(b - a for a, b in pairwise(at)) < 0.8
+
+
+def test_a_stop_ends_a_long_pass_between_two_probes_and_what_came_is_delivered() -> None:
+    asked = threading.Event()
+    go_on = threading.Event()
+
+    def waits(names: Sequence[str]) -> Iterator[Sample | Missing]:
+        for name in names:
+            asked.set()
+            assert go_on.wait(5)
+            yield Sample(name, 1.0, "Cel")
+
+    kind = Scripted(opens=[None], polls=[waits])
+    with worker(kind, probe("one", 60), probe("two", 60)) as passes:
+        assert asked.wait(5)
+        stopper = threading.Timer(0.1, go_on.set)
+        stopper.start()
+    assert names(passes.get_nowait()) == ["one"]
+    with pytest.raises(queue.Empty):
+        passes.get_nowait()

@@ -2,10 +2,10 @@
 
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 
-from longsoak.core.cadence import next_due
+from longsoak.core.cadence import Turns
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
 from longsoak.service.clock import Clock
 from longsoak.vocabulary.errors import BusError
@@ -15,6 +15,7 @@ from longsoak.vocabulary.sample import Absence, Missing, Sample
 _log = logging.getLogger(__name__)
 
 BACK_OFF = (1.0, 2.0, 5.0, 10.0, 30.0)  # s between two attempts to open a bus; the last repeats
+SLICE = 10.0  # s a pass may take before what it has is delivered: no reading is dated later
 # What a bus that carries bare numbers is taken to mean by them, UCUM.
 _RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
 
@@ -23,6 +24,7 @@ _RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
 class Pass:
     """What one pass over a bus brought, nothing if it only tried to open the bus.
 
+    A pass may leave off before everybody had a turn, for somebody more urgent, or for a bus lost.
     `down` says why the bus is down, if it is; `opened` what answered, if it was opened just now.
     """
 
@@ -43,7 +45,7 @@ class BusWorker(threading.Thread):
     deliver : callable
         Takes each `Pass`; called from this thread.
     stop : threading.Event
-        Ends the worker within one poll.
+        Ends the worker as soon as the probe that is being asked has answered.
     hold : threading.Event
         The first poll waits for it, at most `patience` seconds.
     """
@@ -74,80 +76,139 @@ class BusWorker(threading.Thread):
             bus.options,
             tuple(Channel(p.name, _RAW_UNIT[p.kind], p.address) for p in probes),
         )
+        self._turns = Turns({probe.name: probe.every for probe in probes}, start=0.0)
         self._driver: BusDriver | None = None
         self._down: str | None = "not opened yet"
+        self._answered: str | None = None  # what did when the bus was opened, until it is told
         self._failures = 0
         self._retry_at = 0.0
+        self._grace = False
+        self._suspect: Missing | None = None
+        self._missed: set[str] = set()
 
     def run(self) -> None:
         """Poll until stopped; the bus is closed at the end."""
-        opened = self._open()  # before the hold: opening takes as long as what it waits for
+        self._open()  # before the hold: opening takes as long as what it waits for
         self._hold.wait(self._patience)
-        start = self._clock.monotonic()
-        due = {probe.every: start for probe in self._probes}
+        self._turns = Turns(
+            {probe.name: probe.every for probe in self._probes}, start=self._clock.monotonic()
+        )
         while not self._stop_asked.is_set():
-            now = self._clock.monotonic()
-            tried = self._driver is None and now >= self._retry_at
-            if tried:
-                opened = self._open()
-                if opened is not None:  # whatever was missed meanwhile is asked at once
-                    due = dict.fromkeys(due, now)
-            asked = [probe.name for probe in self._probes if due[probe.every] <= now]
-            if asked or tried:  # a vain try is told too: the next poll may be a quarter hour off
-                samples = self._poll(asked)
-                self._deliver(
-                    Pass(
-                        self._bus.name,
-                        samples,
-                        self._clock.boottime_ms() / 1000,
-                        self._down,
-                        opened,
-                    )
-                )
-                opened = None
-                after = self._clock.monotonic()
-                due = {
-                    period: next_due(at, period=period, now=after) if at <= now else at
-                    for period, at in due.items()
-                }
-            wake = min(due.values())
+            self._look()
+            wake = self._retry_at if self._grace else self._turns.next
             if self._driver is None:
                 wake = min(wake, self._retry_at)
             self._stop_asked.wait(max(0.0, wake - self._clock.monotonic()))
         self._close()
 
-    def _open(self) -> str | None:
-        """Try to open the bus; return what answered."""
+    def _look(self) -> None:
+        """Do what is due, and deliver what it brought."""
+        now = self._clock.monotonic()
+        samples: list[Sample | Missing] = []
+        before = self._driver
+        tried = before is None and now >= self._retry_at
+        if tried:
+            self._open()
+            samples += self._judge_suspect()
+        if self._driver is not None:
+            samples += self._ask(self._turns.due(self._clock.monotonic()))
+        elif not self._grace:
+            samples += self._all_down(self._turns.due(now))
+        lost = before is not None and self._driver is None
+        if samples or tried or lost:  # a vain try is told too: the next poll may be far off
+            self._deliver(
+                Pass(
+                    self._bus.name,
+                    samples,
+                    self._clock.boottime_ms() / 1000,
+                    self._down,
+                    self._answered,
+                )
+            )
+            self._answered = None
+
+    def _open(self) -> None:
+        """Try to open the bus; whoever missed a turn because it was down is due at once."""
+        self._grace = False
         try:
             self._driver = self._kind.open_bus(self._settings)
-            answered = self._driver.describe()
+            self._answered = self._driver.describe()
         except BusError as error:
             self._lose(str(error))
         except Exception as error:  # a bug in a driver must not end the worker
             _log.exception("bus %s: the driver failed while opening", self._bus.name)
             self._lose(f"the driver {self._bus.driver!r} failed: {error!r}")
         else:
-            self._down, self._failures = None, 0
-            return answered
-        return None
+            self._down = None
+            self._turns.again(self._missed, now=self._clock.monotonic())
+            self._missed.clear()
 
-    def _poll(self, asked: list[str]) -> Sequence[Sample | Missing]:
-        if self._driver is not None and asked:
-            try:
-                samples = self._driver.poll(asked)
-                if [sample.probe for sample in samples] == asked:
-                    return samples
-                self._lose(f"the driver {self._bus.driver!r} answered for other probes than asked")
-            except BusError as error:
-                self._lose(str(error))
-            except Exception as error:  # as above
-                _log.exception("bus %s: the driver failed while polling", self._bus.name)
-                self._lose(f"the driver {self._bus.driver!r} failed: {error!r}")
-        return [Missing(name, Absence.BUS_DOWN, self._down or "") for name in asked]
+    def _ask(self, asked: list[str]) -> list[Sample | Missing]:
+        """Ask in turn until all have answered, or something is more important."""
+        if self._driver is None or not asked:
+            return []
+        got: list[Sample | Missing] = []
+        muddled = "it answered for other probes than asked, a fault of its driver"
+        until = self._clock.monotonic() + SLICE
+        try:
+            answers = iter(self._driver.poll(asked))
+            for name in asked:
+                sample = next(answers, None)
+                if sample is None or sample.probe != name:
+                    self._lose(muddled)
+                    return self._all_down(asked)
+                got.append(sample)
+                now = self._clock.monotonic()
+                self._turns.took(name, now=now)
+                if self._stop_asked.is_set() or now > until or self._turns.urgent(now, than=name):
+                    break
+            else:
+                if next(answers, None) is not None:
+                    self._lose(muddled)
+                    return self._all_down(asked)
+            if isinstance(answers, Generator):
+                answers.close()
+        except BusError as error:
+            self._lose(str(error), while_asking=asked[len(got) :])
+        except Exception as error:  # as above
+            _log.exception("bus %s: the driver failed while polling", self._bus.name)
+            why = f"the driver {self._bus.driver!r} failed: {error!r}"
+            self._lose(why, while_asking=asked[len(got) :])
+        else:
+            self._failures = 0
+        return got
 
-    def _lose(self, why: str) -> None:
+    def _judge_suspect(self) -> list[Sample | Missing]:
+        """Tell of the probe the bus was lost over.
+
+        If the bus could be opened again it was the probe's doing, and it waits for its next turn:
+        asked at once, it would take the bus down again and keep the others from being read.
+        """
+        if self._suspect is None:
+            return []
+        suspect, self._suspect = self._suspect, None
+        if self._driver is not None:
+            return [suspect]
+        return self._all_down([suspect.probe])
+
+    def _all_down(self, due: list[str]) -> list[Sample | Missing]:
+        self._missed.update(due)
+        for name in due:
+            self._turns.took(name, now=self._clock.monotonic())
+        return [Missing(name, Absence.BUS_DOWN, self._down or "") for name in due]
+
+    def _lose(self, why: str, *, while_asking: Sequence[str] = ()) -> None:
+        """Close the bus and set when it is tried again.
+
+        The back-off starts anew only after a pass that ended well. A bus lost for the first time
+        is tried again before its probes are told missing.
+        """
         self._close()
         self._down = why
+        if while_asking:
+            self._suspect = Missing(while_asking[0], Absence.NO_ANSWER, why)
+            self._turns.took(while_asking[0], now=self._clock.monotonic())
+            self._grace = self._failures == 0
         self._retry_at = self._clock.monotonic() + BACK_OFF[min(self._failures, len(BACK_OFF) - 1)]
         self._failures += 1
 

@@ -1,0 +1,54 @@
+"""Reading a file of the kernel's within a time limit.
+
+Such a read waits for the hardware behind it. If that hangs, so does the reading thread, and nobody
+can take it out of the kernel; but the bus must go on to its other probes, and say what hangs.
+"""
+
+import queue
+import threading
+from pathlib import Path
+
+LIMIT = 5.0  # s; a 1-Wire thermometer takes 0.8 s, and more if its bus is shared
+
+# Reads that never came back, by file. They outlive the bus that asked: opened again, it must not
+# leave one more thread hanging each time.
+_hanging: dict[Path, threading.Thread] = {}
+
+
+def read_bytes(path: Path, *, limit: float = LIMIT) -> bytes:
+    """Read a whole file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    limit : float
+        Longest wait, s.
+
+    Raises
+    ------
+    TimeoutError
+        The kernel gave no answer within the limit, or still owes one to an earlier read.
+    OSError
+        Whatever else the read fails with.
+    """
+    if path in _hanging and _hanging[path].is_alive():
+        raise TimeoutError("the kernel still owes the answer to an earlier read of this file")
+    answer: queue.SimpleQueue[bytes | OSError] = queue.SimpleQueue()
+
+    def read() -> None:
+        try:
+            answer.put(path.read_bytes())
+        except OSError as error:
+            answer.put(error)
+
+    thread = threading.Thread(target=read, name=f"read {path.name}", daemon=True)
+    thread.start()
+    try:
+        got = answer.get(timeout=limit)
+    except queue.Empty:
+        _hanging[path] = thread
+        raise TimeoutError(f"the kernel gave no answer for {limit:g} s") from None
+    if isinstance(got, OSError):
+        raise got
+    return got
