@@ -2,17 +2,24 @@
 
 import email
 import socket
-from dataclasses import replace
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
+from aiosmtpd.smtp import SMTP, Envelope, Session
 
-from longsoak.notify.mail import MailNotices
+from longsoak.notify.mail import TRIED_EVERY, MailNotices
+from longsoak.service.clock import SystemClock
+from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.rig import Mail, Rig
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server, make_certificate
+from waiting import wait_for
 
 OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
 RIG = small_rig(name="render pair")
@@ -30,9 +37,51 @@ def notices(
     user: str | None = None,
     password: str | None = None,
     patience: float = 10.0,
+    sender: str = "rig@example.org",
+    monotonic: Callable[[], float] = lambda: 0.0,
 ) -> MailNotices:
-    settings = Mail(host, port, "rig@example.org", to, starttls, user, password_file=None)
-    return MailNotices(record, rig, settings, password=password, patience=patience)
+    settings = Mail(host, port, sender, to, starttls, user, password_file=None)
+    return MailNotices(
+        record, rig, settings, password=password, patience=patience, monotonic=monotonic
+    )
+
+
+@dataclass(slots=True)
+class Counting(Mailbox):
+    """A mailbox that also notes who came to try the door: the senders that were taken back."""
+
+    tried: list[str] = field(default_factory=list)
+    said_good_bye: int = 0
+    sender: str = ""
+
+    async def handle_MAIL(  # noqa: N802 - the library's name
+        self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
+    ) -> str:
+        """Note the sender."""
+        envelope.mail_from = address
+        self.sender = address
+        return "250 OK"
+
+    async def handle_RSET(  # noqa: N802 - as above
+        self, server: SMTP, session: Session, envelope: Envelope
+    ) -> str:
+        """Note the sender that is taken back."""
+        self.tried.append(self.sender)
+        return "250 OK"
+
+    async def handle_QUIT(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802 - as above
+        """Count good-byes."""
+        self.said_good_bye += 1
+        return "221 Bye"
+
+
+class Hours:
+    """A monotonic clock that is set by hand."""
+
+    now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
 
 
 def test_an_alarm_goes_out_as_one_mail_that_no_robot_answers(tmp_path: Path) -> None:
@@ -199,6 +248,142 @@ def test_a_title_can_not_add_a_header_or_a_recipient(tmp_path: Path, end: str) -
         raw = email.message_from_bytes(box.raw[0])
         assert set(raw.keys()) >= {"From", "To", "Subject", "Date", "Message-ID"}
         assert "thief@example.org" not in str(raw["To"])
+
+
+def test_a_server_nothing_is_sent_to_is_tried_at_the_start_and_every_hour(tmp_path: Path) -> None:
+    hours = Hours()
+    box = Counting(free_port())
+    with mail_server(mailbox=box), Keeper(tmp_path, RIG) as keeper:
+        outlet = notices(keeper.record, box.port, monotonic=hours)
+        for _ in range(3):
+            assert outlet.step(0) == 0
+        assert box.tried == ["rig@example.org"]
+        hours.now += TRIED_EVERY - 1.0
+        assert outlet.step(0) == 0
+        assert len(box.tried) == 1
+        hours.now += 1.0
+        assert outlet.step(0) == 0
+        assert len(box.tried) == 2
+        wait_for(lambda: box.said_good_bye == 2, what="two good-byes")
+        assert box.mails == []
+
+
+def test_a_mail_that_went_counts_as_a_try(tmp_path: Path) -> None:
+    hours = Hours()
+    box = Counting(free_port())
+    with mail_server(mailbox=box), Keeper(tmp_path, RIG) as keeper:
+        outlet = notices(keeper.record, box.port, monotonic=hours)
+        keeper.change(OVERFILL, NORMAL, NEW)
+        assert outlet.step(0) == 1
+        hours.now += TRIED_EVERY - 1.0
+        assert outlet.step(1) == 1
+        keeper.change(OVERFILL, NEW, ACKNOWLEDGED, by="keeper")
+        assert outlet.step(1) == 2
+        assert box.tried == []
+        hours.now += 1.0
+        assert outlet.step(2) == 2
+        assert len(box.tried) == 1
+        assert len(box.mails) == 1
+
+
+def test_a_dead_server_is_told_before_any_alarm_and_tried_until_it_is_back(tmp_path: Path) -> None:
+    port = free_port()
+    with Keeper(tmp_path, RIG) as keeper:
+        outlet = notices(keeper.record, port)
+        for _ in range(2):
+            with pytest.raises(NoticeError) as error:
+                outlet.step(0)
+            assert str(error.value) == (
+                f"the mail server {HOST}:{port} failed at connecting: Connection refused"
+            )
+        box = Counting(port)
+        with mail_server(mailbox=box):
+            assert outlet.step(0) == 0
+        assert outlet.step(0) == 0  # it is gone again, which the next hour will show
+        assert len(box.tried) == 1
+
+
+@pytest.mark.parametrize(
+    ("user", "password", "sentence"),
+    [
+        ("rig", "wrong", "failed at logging in as rig: 535 5.7.8 Authentication"),
+        (None, None, "failed at naming the sender: 530 5.7.0 Authentication required"),
+    ],
+)
+def test_a_login_that_will_fail_is_told_before_any_alarm(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    user: str | None,
+    password: str | None,
+    sentence: str,
+) -> None:
+    certificate = make_certificate(tmp_path)
+    monkeypatch.setenv("SSL_CERT_FILE", str(certificate))
+    with (
+        mail_server(users={"rig": RIGHT}, certificate=certificate) as box,
+        Keeper(tmp_path / "record", RIG) as keeper,
+    ):
+        outlet = notices(
+            keeper.record, box.port, host="localhost", starttls=True, user=user, password=password
+        )
+        with pytest.raises(NoticeError) as error:
+            outlet.step(0)
+        assert sentence in str(error.value)
+
+
+def test_a_server_without_encryption_is_told_before_the_password_is_sent(tmp_path: Path) -> None:
+    with mail_server() as box, Keeper(tmp_path, RIG) as keeper:
+        outlet = notices(keeper.record, box.port, starttls=True, user="rig", password=RIGHT)
+        with pytest.raises(NoticeError, match="failed at starting encryption: STARTTLS"):
+            outlet.step(0)
+
+
+def test_a_right_login_is_tried_over_encryption(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    certificate = make_certificate(tmp_path)
+    monkeypatch.setenv("SSL_CERT_FILE", str(certificate))
+    box = Counting(free_port())
+    with (
+        mail_server(users={"rig": RIGHT}, certificate=certificate, mailbox=box),
+        Keeper(tmp_path / "record", RIG) as keeper,
+    ):
+        outlet = notices(
+            keeper.record, box.port, host="localhost", starttls=True, user="rig", password=RIGHT
+        )
+        assert outlet.step(0) == 0
+        assert box.tried == ["rig@example.org"]
+
+
+def test_the_service_hears_of_a_dead_server_without_an_alarm_and_of_its_return(
+    tmp_path: Path,
+) -> None:
+    port = free_port()
+    heard: list[OutletNews | CursorMoved] = []
+    with Keeper(tmp_path, RIG) as keeper:
+        worker = OutletWorker(
+            "mail",
+            build=lambda: notices(keeper.record, port),
+            record=keeper.record,
+            clock=SystemClock(),
+            settle=0.0,
+            report=heard.append,
+        )
+        worker.start()
+        try:
+            wait_for(lambda: bool(heard), what="the first report")
+            assert isinstance(heard[0], OutletNews)
+            assert "Connection refused" in str(heard[0].away)
+            box = Counting(port)
+            with mail_server(mailbox=box):
+                wait_for(
+                    lambda: OutletNews("mail", None) in heard, what="the report that it is back"
+                )
+            assert len(box.tried) == 1
+        finally:
+            worker.stop()
+            worker.join(10)
+        assert worker not in threading.enumerate()
 
 
 def test_a_record_that_can_not_be_read_is_a_notice_error(tmp_path: Path) -> None:

@@ -4,9 +4,12 @@ import contextlib
 import logging
 import smtplib
 import ssl
+import time
+from collections.abc import Callable
 from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import localtime, make_msgid
+from typing import TypeVar
 
 from longsoak.notify.words import body, is_news, one_line, subject
 from longsoak.store.reader import Record
@@ -14,8 +17,10 @@ from longsoak.vocabulary.errors import NoticeError, StoreError
 from longsoak.vocabulary.rig import Mail, Rig
 
 MOST = 200  # alarm changes looked at for one mail
+TRIED_EVERY = 3600.0  # s between two looks at a server that nothing is sent to
 
 _log = logging.getLogger(__name__)
+_T = TypeVar("_T")
 
 
 class MailNotices:
@@ -23,6 +28,9 @@ class MailNotices:
 
     What waits together goes in one mail; acknowledgements don't go at all. A mail counts as sent
     once the server has taken it; an answer lost after that sends it twice, never not at all.
+
+    While there is nothing to send the server is tried at the first step and every hour, so that a
+    wrong setting or a dead server shows now and not at the first alarm.
 
     Parameters
     ----------
@@ -36,6 +44,8 @@ class MailNotices:
         The secret.
     patience : float
         Longest wait for each of the server's answers, s.
+    monotonic : callable
+        The monotonic clock, s.
     """
 
     name = "mail"
@@ -48,33 +58,50 @@ class MailNotices:
         *,
         password: str | None,
         patience: float = 10.0,
+        monotonic: Callable[[], float] = time.monotonic,  # noqa: TID251 - a default only
     ) -> None:
         self._record = record
         self._rig = rig
         self._settings = settings
         self._password = password
         self._patience = patience
+        self._monotonic = monotonic
+        self._answered: float | None = None  # when the server last took all it was asked
 
     def step(self, position: int) -> int:
-        """Send one mail about the alarm changes after `position`; return the last looked at."""
+        """Send one mail about the alarm changes after `position`; return the last looked at.
+
+        Raises
+        ------
+        NoticeError
+            The record can't be read, or the server failed: at sending, or at being tried.
+        """
         try:
             changes = self._record.alarm_changes_after(position, limit=MOST)
         except StoreError as error:
             raise NoticeError(f"nothing could be read to send: {error}") from error
-        if not changes:
-            return position
         if news := [change for change in changes if is_news(change)]:
-            self._send(subject(self._rig, news), body(self._rig, news))
-        return changes[-1].id
+            about, text = subject(self._rig, news), body(self._rig, news)
+            refused = self._talk(
+                "sending", lambda server: server.send_message(self._message(about, text))
+            )
+            for address, answer in refused.items():
+                _log.warning("the mail server refused %s and took the others: %s", address, answer)
+        elif self._answered is None or self._monotonic() - self._answered >= TRIED_EVERY:
+            self._talk("naming the sender", self._try)
+        else:
+            return changes[-1].id if changes else position
+        self._answered = self._monotonic()
+        return changes[-1].id if changes else position
 
     def close(self) -> None:
         """Do nothing: no connection outlives a step."""
 
-    def _send(self, about: str, text: str) -> None:
+    def _talk(self, doing_last: str, ask: Callable[[smtplib.SMTP], _T]) -> _T:
+        """Connect, log in as far as configured, ask, say good-bye."""
         settings = self._settings
         doing = "connecting"
         try:
-            message = self._message(about, text)
             # Not as a context: a QUIT that fails would make a mail that went count as not sent.
             server = smtplib.SMTP(settings.host, settings.port, timeout=self._patience)
             try:
@@ -84,8 +111,8 @@ class MailNotices:
                 if settings.user is not None:
                     doing = f"logging in as {settings.user}"
                     server.login(settings.user, self._needed_password())
-                doing = "sending"
-                refused = server.send_message(message)
+                doing = doing_last
+                answer = ask(server)
                 with contextlib.suppress(OSError):
                     server.quit()
             finally:
@@ -95,8 +122,22 @@ class MailNotices:
                 f"the mail server {settings.host}:{settings.port} failed at {doing}: "
                 f"{_reason(error)}"
             ) from error
-        for address, answer in refused.items():
-            _log.warning("the mail server refused %s and took the others: %s", address, answer)
+        return answer
+
+    def _try(self, server: smtplib.SMTP) -> None:
+        """Name the sender and take it back: a server that wants a login says so there.
+
+        No recipient is named. To be asked for one again and again without a mail looks like
+        somebody guessing addresses, and gets a sender blocked.
+        """
+        server.ehlo_or_helo_if_needed()
+        sender = self._settings.sender
+        code, says = server.mail(sender, () if sender.isascii() else ("SMTPUTF8",))
+        if code != 250:
+            raise smtplib.SMTPSenderRefused(code, says, sender)
+        code, says = server.rset()
+        if code != 250:
+            raise smtplib.SMTPResponseException(code, says)
 
     def _message(self, about: str, text: str) -> EmailMessage:
         message = EmailMessage(policy=SMTP)
