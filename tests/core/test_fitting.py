@@ -9,14 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from longsoak.core.fittedcurve import curve_of
 from longsoak.core.fitting import (
-    FORMS,
     Fit,
     Pair,
     Shift,
     best,
     compare,
-    curve_of,
     fit,
     moisture_steps,
     predict,
@@ -24,6 +23,7 @@ from longsoak.core.fitting import (
 from longsoak.core.regression import least_squares, student_quantile
 from longsoak.core.relations import relation_of
 from longsoak.core.resistance import moisture_content, prepare
+from longsoak.core.straightened import FORMS
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 from longsoak.vocabulary.errors import PhysicsError
 

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
+from longsoak.core.fittedcurve import curve_of
 from longsoak.core.fitting import (
     ENOUGH_FOR_TEMPERATURE,
     SPREAD,
     Branch,
     Fit,
     Shift,
-    curve_of,
     moisture_steps,
 )
 from longsoak.core.regression import student_quantile

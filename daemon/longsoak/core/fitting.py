@@ -1,9 +1,8 @@
 """A curve from paired samples: resistance and oven-dry moisture, by ordinary least squares. Pure.
 
-The form is straightened first, so that it is linear in its coefficients: log10 u over log10 R for
-the power law, log10 u over log10 log10 R for the double logarithm, and u over log10(log10 R - 5)
-for the logarithm of the logarithm in megohm. Moisture is regressed on resistance, never the other
-way round, for moisture is what a reading asks for; its prediction interval follows directly.
+The form is straightened first (see `longsoak.core.straightened`). Moisture is regressed on
+resistance, never the other way round, for moisture is what a reading asks for; its prediction
+interval follows directly.
 
 Sources: the procedure is common practice, after the scopes of ASTM D4444 and C1789 and of
 NT BUILD 420 (read) and the calibration sheet built on them (from memory). The least squares are
@@ -17,18 +16,22 @@ from enum import StrEnum
 from math import fsum, inf, isfinite, log10, sqrt
 
 from longsoak.core.regression import LeastSquares, least_squares, student_quantile
-from longsoak.core.relations import LN10
-from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
+from longsoak.core.straightened import (
+    BELOW_FORM,
+    FORMS,
+    coefficients_of,
+    moisture_of,
+    response_of,
+    straightened,
+)
+from longsoak.vocabulary.curve import Form
 from longsoak.vocabulary.errors import PhysicsError
 
-FORMS = (Form.POWER, Form.DOUBLE_LOG, Form.MEGOHM_LOG)
 SPREAD = 3.0  # K between the coldest and the warmest pair, from where temperature is fitted
 ENOUGH_FOR_TEMPERATURE = 6  # pairs: three coefficients, and as many left to judge them by
 COVERAGE = 0.95
 MOST_PER_KELVIN = 1.0  # decades, as far as a rig file goes; doubling every 10 K is 0.03
 _TIED = 10.0  # variance inflation beyond which two regressors can't be told apart: common practice
-_BELOW_FORM = {Form.POWER: -inf, Form.DOUBLE_LOG: 0.0, Form.MEGOHM_LOG: 5.0}  # log10 Ohm
-_ABOVE_WORDS = {Form.DOUBLE_LOG: "more than 1 Ohm", Form.MEGOHM_LOG: "more than 0.1 MOhm"}
 
 
 class Branch(StrEnum):
@@ -164,7 +167,7 @@ def fit(
         reference_temperature = fsum(p.temperature for p in pairs) / len(pairs)
     x = [log10(p.resistance) for p in pairs]
     away = [p.temperature - reference_temperature for p in pairs]
-    y = [p.moisture if form is Form.MEGOHM_LOG else log10(p.moisture) for p in pairs]
+    y = [response_of(form, p.moisture) for p in pairs]
     if max(y) == min(y):
         raise PhysicsError("moisture", f"{pairs[0].moisture:g} % in every pair", "several")
     if max(x) == min(x):
@@ -176,9 +179,9 @@ def fit(
         u_k = sqrt(line.covariance[2][2]) / abs(line.coefficients[1])
     else:
         line = least_squares(
-            [[_straight(form, v + k * d)[0] for v, d in zip(x, away, strict=True)]], y
+            [[straightened(form, v + k * d)[0] for v, d in zip(x, away, strict=True)]], y
         )
-    coefficients, covariance = _of_curve(form, line)
+    coefficients, covariance = coefficients_of(form, line)
     return Fit(
         form=form,
         pairs=tuple(pairs),
@@ -187,9 +190,9 @@ def fit(
         per_kelvin=k,
         per_kelvin_uncertainty=u_k,
         line=line,
-        fitted=tuple(_moisture(form, v - e) for v, e in zip(y, line.residuals, strict=True)),
+        fitted=tuple(moisture_of(form, v - e) for v, e in zip(y, line.residuals, strict=True)),
         left_out=tuple(
-            _moisture(form, v - e / (1.0 - h)) if 1.0 - h > 1e-9 else inf
+            moisture_of(form, v - e / (1.0 - h)) if 1.0 - h > 1e-9 else inf
             for v, e, h in zip(y, line.residuals, line.leverages, strict=True)
         ),
         studentised=_studentised(line),
@@ -249,7 +252,7 @@ def _with_temperature(
     """The shift per kelvin and the line with it: Gauss-Newton steps from no shift at all."""
     k = 0.0
     for _ in range(60):
-        straight = [_straight(form, v + k * d) for v, d in zip(x, away, strict=True)]
+        straight = [straightened(form, v + k * d) for v, d in zip(x, away, strict=True)]
         turned = [slope * d for (_, slope), d in zip(straight, away, strict=True)]
         line = least_squares([[z for z, _ in straight], turned], y)
         if line.coefficients[1] == 0.0:
@@ -258,7 +261,7 @@ def _with_temperature(
         if abs(step) < 1e-11:
             return k + step, line
         while any(
-            v + (k + step) * d <= _BELOW_FORM[form] for v, d in zip(x, away, strict=True)
+            v + (k + step) * d <= BELOW_FORM[form] for v, d in zip(x, away, strict=True)
         ):  # a step may overshoot to where the form has no value
             step *= 0.5
         k += step
@@ -269,24 +272,6 @@ def _with_temperature(
         "not to be found in these pairs",
         f"one between {-MOST_PER_KELVIN:g} and {MOST_PER_KELVIN:g}",
     )
-
-
-def _straight(form: Form, x: float) -> tuple[float, float]:
-    """The regressor at x = log10(R/Ohm), and its slope."""
-    if form is Form.POWER:
-        return x, 1.0
-    inner = x - _BELOW_FORM[form]
-    if inner <= 0.0:
-        raise PhysicsError("resistance", f"{_exp10(x):.4g} Ohm", _ABOVE_WORDS[form])
-    return log10(inner), 1.0 / (LN10 * inner)
-
-
-def _moisture(form: Form, y: float) -> float:
-    return y if form is Form.MEGOHM_LOG else _exp10(y)
-
-
-def _exp10(y: float) -> float:
-    return math.pow(10.0, min(y, 300.0))  # a wild left-out prediction must not overflow
 
 
 def _rms(values: Iterable[float]) -> float:
@@ -310,25 +295,6 @@ def _studentised(line: LeastSquares) -> tuple[float, ...]:
         else:
             found.append(e / sqrt(max(rest * free, tiny * tiny)))
     return tuple(found)
-
-
-def _of_curve(
-    form: Form, line: LeastSquares
-) -> tuple[tuple[float, float], tuple[tuple[float, float], tuple[float, float]]]:
-    """Coefficients and covariance as `Curve` has them, by first-order propagation."""
-    p, q = line.coefficients[:2]
-    (c_pp, c_pq), c_qq = line.covariance[0][:2], line.covariance[1][1]
-    if form is Form.POWER:
-        return (p, q), ((c_pp, c_pq), (c_pq, c_qq))
-    if form is Form.DOUBLE_LOG:
-        return (p, -q), ((c_pp, -c_pq), (-c_pq, c_qq))
-    if q == 0.0:
-        raise PhysicsError("moisture", "the same whatever the resistance", "one that falls")
-    a, b = 1.0 / q, -p / q
-    by_aa = c_qq * a**4
-    by_ab = a**3 * (c_pq + b * c_qq)
-    by_bb = a**2 * (c_pp + 2.0 * b * c_pq + b * b * c_qq)
-    return (a, b), ((by_aa, by_ab), (by_ab, by_bb))
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,48 +340,13 @@ def predict(found: Fit, resistance: float) -> Prediction:
     if not 0.0 < resistance < inf:
         raise PhysicsError("resistance", f"{resistance} Ohm", "more than 0, and finite")
     x = log10(resistance)
-    row = [_straight(found.form, x)[0], *[0.0] * (len(found.line.coefficients) - 2)]
+    row = [straightened(found.form, x)[0], *[0.0] * (len(found.line.coefficients) - 2)]
     y, variance = found.line.at(row)
     t = student_quantile(0.5 + COVERAGE / 2.0, found.line.freedom)
     ends = []
     for spread in (sqrt(found.line.deviation**2 + variance), sqrt(variance)):
-        low, high = (_moisture(found.form, y + sign * t * spread) for sign in (-1.0, 1.0))
+        low, high = (moisture_of(found.form, y + sign * t * spread) for sign in (-1.0, 1.0))
         ends.append((max(0.0, low), high))
     seen = [found.log_resistance(pair) for pair in found.pairs]
     within = min(seen) - 1e-9 <= x <= max(seen) + 1e-9
-    return Prediction(resistance, _moisture(found.form, y), ends[0], ends[1], within)
-
-
-def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on: str) -> Curve:
-    """The fit as a curve that a rig file can name.
-
-    A form in log10 u keeps its covariance and scatter. That in u scatters alike everywhere, so it
-    keeps the standard uncertainty of one reading at the worse end of its range, in % MC.
-    """
-    uncertainty, covariance, residual = 0.0, None, 0.0
-    if found.form is Form.MEGOHM_LOG:
-        ends = [found.log_resistance(pair) for pair in found.pairs]
-        pad = [0.0] * (len(found.line.coefficients) - 2)
-        uncertainty = max(
-            sqrt(found.line.deviation**2 + found.line.at([_straight(found.form, x)[0], *pad])[1])
-            for x in (min(ends), max(ends))
-        )
-    else:
-        covariance, residual = found.covariance, found.line.deviation
-    corrects = found.shift in (Shift.FITTED, Shift.GIVEN)
-    return Curve(
-        name=name,
-        form=found.form,
-        made_for=made_for,
-        lowest=round(min(pair.moisture for pair in found.pairs), 9),  # weighings divide unevenly
-        highest=round(max(pair.moisture for pair in found.pairs), 9),
-        reference_temperature=found.reference_temperature,
-        correction=Correction.RESISTANCE if corrects else Correction.NONE,
-        source=source,
-        fitted_on=fitted_on,
-        coefficients=found.coefficients,
-        per_kelvin=found.per_kelvin if corrects else 0.0,
-        uncertainty=uncertainty,
-        covariance=covariance,
-        residual=residual,
-    )
+    return Prediction(resistance, moisture_of(found.form, y), ends[0], ends[1], within)
