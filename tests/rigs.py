@@ -204,9 +204,11 @@ class Keeper:
         self.now_ms = start_ms
         self._start_ms = start_ms
         self._rig = rig
-        self._writer = RecordWriter(folder, now="2026-05-04T09:00:00Z")
-        self._writer.accept_rig(f"# {rig.name}", utc_ms=start_ms)
-        self._writer.begin_run(boot="boot", software="0", utc_ms=start_ms, boottime_ms=0)
+        self.writer = RecordWriter(folder, now="2026-05-04T09:00:00Z")
+        self.writer.accept_rig(f"# {rig.name}", utc_ms=start_ms)
+        self.writer.begin_run(
+            boot="boot", software="0", utc_ms=start_ms, boottime_ms=0, synchronised=True
+        )
 
     def __enter__(self) -> Self:
         return self
@@ -217,7 +219,7 @@ class Keeper:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._writer.close()
+        self.writer.close()
 
     def scan(
         self,
@@ -244,7 +246,7 @@ class Keeper:
         for values in rows:
             self.now_ms += round(after * 1000)
             batch.scans.append(self._scan(values, flags or {}))
-        self._writer.commit(batch)
+        self.writer.commit(batch)
 
     def change(
         self,
@@ -261,7 +263,7 @@ class Keeper:
         change = AlarmChange(
             key, self.now_ms, self.now_ms - self._start_ms, old, new, value, says, by
         )
-        self._writer.commit(Batch(changes=[change]))
+        self.writer.commit(Batch(changes=[change]))
 
     def _scan(
         self, values: Mapping[str, float | None], flags: Mapping[str, tuple[Flag, Reason]]

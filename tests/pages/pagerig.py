@@ -305,7 +305,11 @@ def keep(
         if not run:
             continue
         writer.begin_run(
-            boot="b", software="0", utc_ms=run[0], boottime_ms=run[0] - NOW_MS + 400 * DAY_MS
+            boot="b",
+            software="0",
+            utc_ms=run[0],
+            boottime_ms=run[0] - NOW_MS + 400 * DAY_MS,
+            synchronised=True,
         )
         begun = True
         scans = [
@@ -314,6 +318,8 @@ def keep(
         ]
         writer.commit(Batch(scans=scans))
     if not begun:
-        writer.begin_run(boot="b", software="0", utc_ms=now_ms, boottime_ms=400 * DAY_MS)
+        writer.begin_run(
+            boot="b", software="0", utc_ms=now_ms, boottime_ms=400 * DAY_MS, synchronised=True
+        )
     writer.commit(Batch(changes=list(changes)))
     return kept

@@ -331,4 +331,4 @@ def test_reading_the_record_never_keeps_the_log_from_being_folded_in(
 ) -> None:
     for path in ("/", "/traces", "/alarms", "/now.json"):
         served.get(path)
-    assert wait_for(lambda: kept.writer.check() is None, what="the log to be folded in")
+    assert wait_for(lambda: kept.writer.fold_in() is None, what="the log to be folded in")

@@ -18,7 +18,6 @@ from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Scan
 
 NOW = "2031-02-03T04:05:06Z"
@@ -52,7 +51,7 @@ def scan(
 def writer(tmp_path: Path) -> Iterator[RecordWriter]:
     opened = RecordWriter(tmp_path, now=NOW)
     opened.accept_rig("first", utc_ms=T0)
-    opened.begin_run(boot="boot-1", software="0", utc_ms=T0, boottime_ms=5000)
+    opened.begin_run(boot="boot-1", software="0", utc_ms=T0, boottime_ms=5000, synchronised=True)
     yield opened
     opened.close()
 
@@ -131,7 +130,9 @@ def _hundred_seconds(factory: pytest.TempPathFactory) -> Path:
         folder = _MADE["folder"] = factory.mktemp("hundred")
         writer = RecordWriter(folder, now=NOW)
         writer.accept_rig("first", utc_ms=T0)
-        writer.begin_run(boot="boot-1", software="0", utc_ms=T0, boottime_ms=5000)
+        writer.begin_run(
+            boot="boot-1", software="0", utc_ms=T0, boottime_ms=5000, synchronised=True
+        )
         for i in range(100):
             writer.commit(Batch(scans=[scan(T0 + i * 1000, float(i), float(-i))]))
         writer.close()
@@ -179,28 +180,6 @@ def test_a_commit_keeps_all_of_its_batch_or_nothing(writer: RecordWriter, tmp_pa
     writer.commit(Batch(scans=[good]))  # and the writer goes on as if nothing had been
     assert record.version() == (1, 0)
     assert [r.value for r in record.series("b", since_ms=T0, until_ms=T0 + 1)] == [2.0]
-
-
-def test_the_first_run_has_no_gap_and_the_next_says_how_long_it_was(tmp_path: Path) -> None:
-    for clean in (True, False):
-        folder = tmp_path / str(clean)
-        first = RecordWriter(folder, now=NOW)
-        first.accept_rig("first", utc_ms=T0)
-        assert first.begin_run(boot="b1", software="0", utc_ms=T0, boottime_ms=5000) is None
-        first.commit(Batch(scans=[scan(T0 + 1000, 1.0, 2.0)]))
-        if clean:
-            first.end_run(utc_ms=T0 + 2000)
-        first.close()
-        second = RecordWriter(folder, now=NOW)
-        gap = second.begin_run(boot="b2", software="0", utc_ms=T0 + 61_000, boottime_ms=10)
-        second.close()
-        assert gap == RunGap(T0 + 1000, T0 + 61_000, clean=clean)
-        (stored,) = Record(folder).gaps()
-        assert (stored.from_utc_ms, stored.to_utc_ms, stored.clean) == (
-            T0 + 1000,
-            T0 + 61_000,
-            clean,
-        )
 
 
 def test_readings_point_to_the_rig_file_they_were_taken_under(
@@ -257,11 +236,6 @@ def test_a_file_that_is_no_record_is_told_and_left_alone(tmp_path: Path) -> None
     with pytest.raises(StoreError, match="can't be read"):
         Record(tmp_path).version()
     assert (tmp_path / "record.db").read_bytes() == before
-
-
-def test_a_check_of_a_whole_record_finds_nothing(writer: RecordWriter) -> None:
-    writer.commit(Batch(events=[Event(T0, "k", "s", "says")]))
-    assert writer.check() is None
 
 
 def test_rewinding_a_cursor_goes_back_by_time_and_stops_at_a_reboot(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers.ptys import plugged
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
@@ -90,31 +91,50 @@ def test_a_stop_loses_nothing_that_was_measured(tmp_path: Path) -> None:
         run.says("it was stopped on purpose")
 
 
-def test_absent_probes_and_ports_stop_nothing_and_recover_by_themselves(tmp_path: Path) -> None:
-    port = tmp_path / "nowhere"
-    more = f"""
+def test_a_stop_does_not_wait_for_a_meter_that_takes_its_time_and_says_what_it_left(
+    tmp_path: Path,
+) -> None:
+    def silent(question: bytes) -> list[bytes | float]:
+        return [b"INVENTED,BENCH METER,0,1.0\n"] if question == b"*IDN?" else []
+
+    with plugged(tmp_path / "port", silent) as meter:
+        more = METER.format(port=meter.path) + "timeout = 60\n" + RESISTOR
+        rig_file = lay_out(tmp_path, more=more)
+        with running(rig_file) as run:
+            wait_for(lambda: scans(tmp_path) >= 5, what="scans")
+            wait_for(lambda: any(b"MEAS" in q for q in meter.heard), what="a question")
+            assert run.stop() == 0
+        assert "in the record but for what bus meter had under way" in run.log
+        assert "everything measured is in the record\n" not in run.log
+    whole(tmp_path)
+    assert longest_step(tmp_path) < 1000  # the thermometers' bus went on to the last
+    with running(rig_file) as run:
+        run.says("it was stopped on purpose")
+
+
+METER = """
 [[buses]]
 name = "meter"
 driver = "scpi"
 port = "{port}"
-
+"""
+RESISTOR = """
 [[probes]]
 name = "resistor"
 kind = "reference resistor"
 nominal = 10e6
 bus = "meter"
 every = 0.5
-address = {{ channel = 120 }}
-
-[[alarms]]
-watch = "silent"
-on_delay = 0.5
-
-[[alarms]]
-watch = "bus down"
-on_delay = 0.5
+address = {channel = 120}
 """
-    rig_file = lay_out(tmp_path, more=more)
+
+
+def test_absent_probes_and_ports_stop_nothing_and_recover_by_themselves(tmp_path: Path) -> None:
+    port = tmp_path / "nowhere"
+    alarms = "".join(
+        f'[[alarms]]\nwatch = "{watch}"\non_delay = 0.5\n' for watch in ("silent", "bus down")
+    )
+    rig_file = lay_out(tmp_path, more=METER.format(port=port) + RESISTOR + alarms)
     (tmp_path / "w1" / rom(3) / "w1_slave").unlink()
     (tmp_path / "w1" / rom(3)).rmdir()
     record = Record(tmp_path / "record")

@@ -28,8 +28,10 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckDue:
-    """The calendar asks for the record to be looked over."""
+class LookedOver:
+    """The record was looked over for damage; `fault` says what was found, None that it is whole."""
+
+    fault: str | None
 
 
 @dataclass(frozen=True, slots=True)

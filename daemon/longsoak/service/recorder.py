@@ -13,8 +13,8 @@ from longsoak.service.clock import Clock
 from longsoak.service.keeping import Keeping
 from longsoak.service.messages import (
     CalendarFault,
-    CheckDue,
     CursorMoved,
+    LookedOver,
     OutletNews,
     Refused,
     Stop,
@@ -35,7 +35,7 @@ INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
 _AT_ONCE = 256  # messages taken into one commit
 
-Message = Pass | OutletNews | CursorMoved | Refused | CheckDue | CalendarFault | Stop
+Message = Pass | OutletNews | CursorMoved | Refused | LookedOver | CalendarFault | Stop
 
 
 class Recorder:
@@ -133,8 +133,8 @@ class Recorder:
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
                 self._event("refused", outlet, says)
-            case CheckDue():
-                wrong = self._writer.check()
+            case LookedOver(fault):
+                wrong = fault or self._writer.fold_in()
                 self._event("check", "record", wrong or "the record was looked over and is whole")
             case CalendarFault(says):
                 self._event("calendar", "calendar", says)

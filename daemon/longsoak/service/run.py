@@ -4,7 +4,7 @@ import logging
 import queue
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -16,13 +16,13 @@ from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.drivers import find_kind, load_rig
 from longsoak.service.messages import (
     CalendarFault,
-    CheckDue,
     CursorMoved,
+    LookedOver,
     OutletNews,
     Refused,
     Stop,
 )
-from longsoak.service.outlets import LAST_CHANCE, OutletWorker
+from longsoak.service.outlets import OutletWorker
 from longsoak.service.recorder import Message, Recorder
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
@@ -36,7 +36,9 @@ from longsoak.vocabulary.rig import Kind, Rig
 _log = logging.getLogger(__name__)
 
 TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures that correct them
-BUS_STOP = 20.0  # s a worker may take to finish the poll it is in
+# Together well within the minute and a half that the service manager waits.
+BUS_STOP = 20.0  # s all workers may take to hear out the probe they have just asked
+OUTLET_STOP = 25.0  # s all outlets may take for their last attempt
 DATABASE_SETTLES = 60.0  # s a database may take to have on its disk what it acknowledged
 CALENDAR_LOOK = 60.0  # s between two looks whether the clock is known yet
 
@@ -78,6 +80,7 @@ def _record(
         software=version("longsoak"),
         utc_ms=clock.utc_ms(),
         boottime_ms=clock.boottime_ms(),
+        synchronised=clock.synchronised(),
     )
     _log.info(
         "recording %s into %s: rig file version %d, %s on %s",
@@ -126,7 +129,10 @@ def _record(
     ]
 
     calendar = threading.Thread(
-        target=_keep_calendar, args=(clock, stop, messages.put), name="calendar", daemon=True
+        target=_keep_calendar,
+        args=(folder, clock, stop, messages.put),
+        name="calendar",
+        daemon=True,
     )
     for thread in (*workers, *outlets, calendar):
         thread.start()
@@ -134,14 +140,12 @@ def _record(
     recorder.run()
 
     stop.set()
-    for worker in workers:
-        worker.join(BUS_STOP)
+    busy = _join(workers, within=BUS_STOP, clock=clock)
     recorder.drain()  # what the workers measured last; outlets may send it yet
     for outlet in outlets:
         outlet.stop()
-    for outlet in outlets:
-        outlet.join(LAST_CHANCE + BUS_STOP)
-    calendar.join(BUS_STOP)
+    for name in _join([*outlets, calendar], within=OUTLET_STOP, clock=clock):
+        _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
     inbox.close()
     if recorder.unkept:
@@ -150,7 +154,23 @@ def _record(
             f"the disk took nothing to the end. What {folder} holds is whole; free some space."
         )
     writer.end_run(utc_ms=clock.utc_ms())
-    _log.info("stopped; everything measured is in the record")
+    if busy:
+        _log.warning(
+            "stopped; everything measured is in the record but for what %s had under way: "
+            "no answer came within %g s",
+            " and ".join(busy),
+            BUS_STOP,
+        )
+    else:
+        _log.info("stopped; everything measured is in the record")
+
+
+def _join(threads: Sequence[threading.Thread], *, within: float, clock: Clock) -> list[str]:
+    """Wait for all of them together; return the names of those that have not ended."""
+    until = clock.monotonic() + within
+    for thread in threads:
+        thread.join(max(0.0, until - clock.monotonic()))
+    return [thread.name for thread in threads if thread.is_alive()]
 
 
 def gap_words(gap: RunGap) -> str:
@@ -272,9 +292,10 @@ def _start_notices_at_the_end(
 
 
 def _keep_calendar(
+    folder: Path,
     clock: Clock,
     stop: threading.Event,
-    put: Callable[[CheckDue | CalendarFault], None],
+    put: Callable[[LookedOver | CalendarFault], None],
 ) -> None:
     """Wait until the clock is known: a calendar that starts in the past would run every job."""
     while not clock.synchronised():
@@ -282,6 +303,6 @@ def _keep_calendar(
             return
     from longsoak.service.calendar import Calendar  # slow to import, so never before the first scan
 
-    calendar = Calendar(put)
+    calendar = Calendar(folder, put=put)
     stop.wait()
     calendar.close()

@@ -32,7 +32,7 @@ def m0001_record(db: sqlite3.Connection) -> None:
         " synchronised INTEGER NOT NULL, readings BLOB NOT NULL) STRICT",
         "CREATE TABLE gap (id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES run,"
         " from_utc_ms INTEGER NOT NULL, to_utc_ms INTEGER NOT NULL,"
-        " clean INTEGER NOT NULL) STRICT",
+        " clean INTEGER NOT NULL, length_ms INTEGER) STRICT",
         "CREATE TABLE event (id INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL,"
         " kind TEXT NOT NULL, subject TEXT NOT NULL, says TEXT NOT NULL) STRICT",
         "CREATE TABLE alarm_change (id INTEGER PRIMARY KEY, key TEXT NOT NULL,"

@@ -235,9 +235,9 @@ class Record:
         """Times without readings between runs, oldest first."""
         with self._open() as db:
             rows = db.execute(
-                "SELECT from_utc_ms, to_utc_ms, clean FROM gap ORDER BY id"
+                "SELECT from_utc_ms, to_utc_ms, clean, length_ms FROM gap ORDER BY id"
             ).fetchall()
-        return [RunGap(start, end, bool(clean)) for start, end, clean in rows]
+        return [RunGap(start, end, bool(clean), length) for start, end, clean, length in rows]
 
     def outcome(self, request_uuid: str) -> str | None:
         """What became of a request; None while it is not handled."""

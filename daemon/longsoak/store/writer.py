@@ -9,7 +9,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
+from longsoak.core.wording import age_words
 from longsoak.store.files import LOCK, RECORD
 from longsoak.store.inbox import Request
 from longsoak.store.migrations import migrate
@@ -19,6 +21,8 @@ from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Scan
 
+PATIENCE_MS = 10_000  # for a lock that another process holds on the file
+FOLD_PATIENCE_MS = 500
 STEP_MS = 1000  # a clock that moved further than this against CLOCK_BOOTTIME was set, not slewed
 
 
@@ -63,7 +67,7 @@ class RecordWriter:
                 self._db.execute("PRAGMA journal_mode = WAL")
                 self._db.execute("PRAGMA synchronous = FULL")
                 self._db.execute("PRAGMA journal_size_limit = 8388608")
-                self._db.execute("PRAGMA busy_timeout = 10000")
+                self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
                 migrate(self._db, now=now)
                 self._last_scan = self._top()
             except sqlite3.Error as error:
@@ -75,6 +79,7 @@ class RecordWriter:
         self._run: int | None = None
         self._rig_version: int | None = None
         self._offset_ms: int | None = None
+        self._unsettled: _Unsettled | None = None
         self._layouts: dict[tuple[str, tuple[str, ...], tuple[str, ...]], int] = {}
 
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
@@ -94,27 +99,48 @@ class RecordWriter:
         return self._rig_version
 
     def begin_run(
-        self, *, boot: str, software: str, utc_ms: int, boottime_ms: int
+        self, *, boot: str, software: str, utc_ms: int, boottime_ms: int, synchronised: bool
     ) -> RunGap | None:
-        """Open a run; return the time without readings since the one before, if there was one."""
-        last_run = self._db.execute(
-            "SELECT ended_utc_ms FROM run ORDER BY id DESC LIMIT 1"
-        ).fetchone()
-        last_scan = self._db.execute("SELECT utc_ms FROM scan ORDER BY id DESC LIMIT 1").fetchone()
-        gap = None
+        """Open a run; return the time without readings since the one before, if there was one.
+
+        Its length is counted on CLOCK_BOOTTIME if the machine was not started anew, else on the
+        wall clock if that was synchronised at both ends. If it was at the last scan only, the
+        length is settled by the first scan of this run that finds it synchronised.
+        """
         with _told("the start of the run"), _Transaction(self._db):
             cursor = self._db.execute(
                 "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
                 " VALUES (?, ?, ?, ?)",
                 (boot, software, utc_ms, boottime_ms),
             )
-            self._run = cursor.lastrowid
-            if last_run is not None and last_scan is not None:
-                gap = RunGap(last_scan[0], utc_ms, clean=last_run[0] is not None)
-                self._db.execute(
-                    "INSERT INTO gap (run, from_utc_ms, to_utc_ms, clean) VALUES (?, ?, ?, ?)",
-                    (self._run, gap.from_utc_ms, gap.to_utc_ms, gap.clean),
+            run = cursor.lastrowid
+            last = self._db.execute(
+                "SELECT utc_ms, boottime_ms, synchronised FROM scan ORDER BY id DESC LIMIT 1"
+            ).fetchone()
+            gap = None
+            if last is not None:
+                last_utc_ms, last_boottime_ms, was_synchronised = last
+                (ended,) = self._db.execute(
+                    "SELECT ended_utc_ms FROM run WHERE id < ? ORDER BY id DESC LIMIT 1", (run,)
+                ).fetchone()
+                (last_boot,) = self._db.execute(
+                    "SELECT boot FROM run WHERE id = (SELECT run FROM stretch"
+                    " ORDER BY id DESC LIMIT 1)"
+                ).fetchone()
+                length = None
+                if last_boot == boot:
+                    length = boottime_ms - last_boottime_ms
+                elif was_synchronised and synchronised:
+                    length = utc_ms - last_utc_ms
+                gap = RunGap(last_utc_ms, utc_ms, clean=ended is not None, length_ms=length)
+                cursor = self._db.execute(
+                    "INSERT INTO gap (run, from_utc_ms, to_utc_ms, clean, length_ms)"
+                    " VALUES (?, ?, ?, ?, ?)",
+                    (run, gap.from_utc_ms, gap.to_utc_ms, gap.clean, length),
                 )
+                if length is None and was_synchronised:
+                    self._unsettled = _Unsettled(cursor.lastrowid, last_utc_ms, boottime_ms)
+        self._run = run
         self._offset_ms = None
         return gap
 
@@ -159,32 +185,42 @@ class RecordWriter:
                     ],
                 )
                 self._save_cursors(batch.cursors)
+                settled = self._settle(batch.scans)
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
             self._offset_ms = None
             self._last_scan = self._top()
             raise StoreError(f"a scan could not be kept: {error}") from error
+        if settled:
+            self._unsettled = None
 
     def handled(self, request: Request) -> bool:
         """Whether the request is in the record already."""
-        row = self._db.execute("SELECT 1 FROM request WHERE uuid = ?", (request.uuid,)).fetchone()
-        return row is not None
+        with _told("a request"):
+            found = self._db.execute("SELECT 1 FROM request WHERE uuid = ?", (request.uuid,))
+            return found.fetchone() is not None
 
     def alarm_states(self) -> dict[str, AlarmState]:
         """The state each alarm was left in, by key."""
-        rows = self._db.execute(
-            "SELECT key, new FROM alarm_change WHERE id IN"
-            " (SELECT max(id) FROM alarm_change GROUP BY key)"
-        ).fetchall()
+        with _told("the run before, whose alarms are read first,"):
+            rows = self._db.execute(
+                "SELECT key, new FROM alarm_change WHERE id IN"
+                " (SELECT max(id) FROM alarm_change GROUP BY key)"
+            ).fetchall()
         return {key: AlarmState(new) for key, new in rows}
 
-    def check(self) -> str | None:
-        """Look the file over and fold the write-ahead log in; return what is wrong, if anything."""
-        (answer,) = self._db.execute("PRAGMA quick_check(1)").fetchone()
-        if answer != "ok":
-            return str(answer)
-        busy, _, _ = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    def fold_in(self) -> str | None:
+        """Fold the write-ahead log into the file; return why it could not be done, if so.
+
+        Gives up soon where a reader holds the log open: scans wait meanwhile.
+        """
+        try:
+            self._db.execute(f"PRAGMA busy_timeout = {FOLD_PATIENCE_MS}")
+            busy, _, _ = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+        except sqlite3.Error as error:
+            return f"the write-ahead log could not be folded in: {error}"
         return (
             "the write-ahead log could not be folded in: a reader holds it open" if busy else None
         )
@@ -225,6 +261,18 @@ class RecordWriter:
         )
         self._last_scan = scan_id
 
+    def _settle(self, scans: Iterable[Scan]) -> bool:
+        """Give the gap before this run its length, once the clock is known; say if that is done."""
+        known = next((scan for scan in scans if scan.synchronised), None)
+        if self._unsettled is None or known is None:
+            return False
+        gap, since_ms, started_ms = self._unsettled
+        length = known.utc_ms - (known.boottime_ms - started_ms) - since_ms
+        self._db.execute("UPDATE gap SET length_ms = ? WHERE id = ?", (length, gap))
+        says = f"the clock is synchronised now: {age_words(length / 1000)} without readings"
+        self._add_events([Event(known.utc_ms, "gap", "record", says)])
+        return True
+
     def _layout(self, scan: Scan) -> int:
         key = (scan.bus, scan.probes, scan.units)
         if key not in self._layouts:
@@ -254,6 +302,14 @@ class RecordWriter:
             " saved_utc_ms = excluded.saved_utc_ms",
             [(name, position, utc_ms) for name, (position, utc_ms) in cursors.items()],
         )
+
+
+class _Unsettled(NamedTuple):
+    """A gap whose length waits for the clock to be synchronised."""
+
+    gap: int | None
+    last_utc_ms: int
+    started_boottime_ms: int
 
 
 class _Transaction:

@@ -15,8 +15,14 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class RunGap:
-    """Time without readings between two runs; `clean` if the earlier one ended on purpose."""
+    """Time without readings between two runs; `clean` if the earlier one ended on purpose.
+
+    The two ends are the wall clock's, which may have been wrong at either. `length_ms` is what can
+    be vouched for: counted on CLOCK_BOOTTIME within one boot, else between two synchronised
+    clocks; None if neither is to be had, or not yet.
+    """
 
     from_utc_ms: int
     to_utc_ms: int
     clean: bool
+    length_ms: int | None = None
