@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import Kind
 
 _DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
@@ -43,6 +44,16 @@ def age_words(seconds: float) -> str:
     if minutes < 48 * 60:
         return f"{minutes // 60} h {minutes % 60:02d}"
     return f"{seconds / 86400:.0f} days"
+
+
+def gap_length_words(gap: RunGap) -> str:
+    """How long nothing was measured: "3 min", and whose word that is if it can't be vouched for."""
+    if gap.length_ms is not None:
+        return age_words(gap.length_ms / 1000)
+    if gap.to_utc_ms <= gap.from_utc_ms:
+        return "a time that is not known, for the clock was not synchronised"
+    by_clock = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
+    return f"{by_clock} by a clock that was not synchronised"
 
 
 def time_words(utc_ms: int) -> str:

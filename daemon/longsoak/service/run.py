@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
 
-from longsoak.core.wording import age_words, rfc3339, time_words, with_noun
+from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_noun
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.drivers import find_kind, load_rig
@@ -175,9 +175,8 @@ def _join(threads: Sequence[threading.Thread], *, within: float, clock: Clock) -
 
 def gap_words(gap: RunGap) -> str:
     """A gap as one sentence."""
-    length = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
     why = "it was stopped on purpose" if gap.clean else "the run before was cut off"
-    return f"no readings for {length}, since {time_words(gap.from_utc_ms)}: {why}"
+    return f"no readings for {gap_length_words(gap)}, since {time_words(gap.from_utc_ms)}: {why}"
 
 
 class _Hold:
