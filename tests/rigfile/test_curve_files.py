@@ -48,7 +48,7 @@ def test_a_mistake_in_it_is_told_with_its_own_name_and_line(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("curve", "named", "says"),
     [
-        (CURVE, "lost.toml", "lost.toml:0: the file is unreadable"),
+        (CURVE, "lost.toml", "lost.toml: the file is not there, expected a curve file"),
         ("[curves", "hemp.curve.toml", "hemp.curve.toml:1: the file is not TOML"),
         ("[probes]\n", "hemp.curve.toml", "expected a curve file: nothing but tables"),
     ],

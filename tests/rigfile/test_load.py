@@ -221,19 +221,30 @@ def test_without_drivers_their_options_and_addresses_are_not_looked_at() -> None
     assert rig.probes[0].address == {"slot": 9}
 
 
-def test_a_file_that_is_not_there_is_one_mistake(tmp_path: Path) -> None:
+def test_a_file_that_is_not_there_is_one_mistake_on_no_line(tmp_path: Path) -> None:
     with pytest.raises(RigFileError) as caught:
         load(tmp_path / "rig.toml", find_kind=find_kind)
 
     assert str(caught.value) == (
-        f"{tmp_path}/rig.toml:0: the file is unreadable (No such file or directory), expected a "
-        "file this user may read. Correct the path, or the file's permissions."
+        f"{tmp_path}/rig.toml: the file is not there, expected a rig file this user may read. "
+        "Correct its name, or go to the folder it lies in."
     )
 
 
 def test_a_folder_is_no_rig_file(tmp_path: Path) -> None:
-    with pytest.raises(RigFileError, match=r":0: the file is unreadable \(Is a directory\)"):
+    with pytest.raises(RigFileError) as caught:
         load(tmp_path, find_kind=find_kind)
+
+    assert str(caught.value) == (
+        f"{tmp_path}: the file is a folder, expected a rig file this user may read. "
+        f"Name the file in it, for example {tmp_path}/rig.toml."
+    )
+
+
+def test_a_name_that_goes_on_behind_a_file_leads_nowhere(tmp_path: Path) -> None:
+    (tmp_path / "notes").write_text("")
+    with pytest.raises(RigFileError, match="the file is not there"):
+        load(tmp_path / "notes" / "rig.toml", find_kind=find_kind)
 
 
 def test_text_in_another_encoding_is_one_mistake_on_its_line(tmp_path: Path) -> None:

@@ -181,7 +181,7 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(RigFileError) as refused:
         read_samples(tmp_path / "none.csv")
     assert str(refused.value).endswith(
-        "none.csv:0: the file is unreadable (No such file or directory), expected a file of "
+        "none.csv: the file is unreadable (No such file or directory), expected a file of "
         "samples this user may read. Correct the path, or the file's permissions."
     )
 

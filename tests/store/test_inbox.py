@@ -1,17 +1,33 @@
-"""Requests reach the measuring process once."""
+"""Requests reach the measuring process once, whatever happens to the file they wait in."""
 
+import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from longsoak.store.inbox import ACKNOWLEDGE, Inbox, ask
-from longsoak.vocabulary.errors import StoreError
+from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request, ask
+from longsoak.vocabulary.errors import RequestError, StoreError
+
+
+def ask_for(folder: Path, subject: str = "overfill:water level", *, by: str = "mk") -> Request:
+    return ask(folder, kind=ACKNOWLEDGE, subject=subject, by=by, utc_ms=5)
+
+
+def looked_until(inbox: Inbox, wanted: int, *, looks: int = 50) -> list[Request]:
+    """What `inbox` brings within as many looks as it may rest, once it brings `wanted`."""
+    found: list[Request] = []
+    for _ in range(looks):
+        found += inbox.waiting()
+        if len(found) >= wanted:
+            break
+    return found
 
 
 def test_a_request_waits_until_it_is_dropped(tmp_path: Path) -> None:
     inbox = Inbox(tmp_path)
     assert inbox.waiting() == []
-    asked = ask(tmp_path, kind=ACKNOWLEDGE, subject="overfill:water level", by="mk", utc_ms=5)
+    asked = ask_for(tmp_path)
     assert inbox.waiting() == [asked]
     assert inbox.waiting() == []  # nothing new was written, so nothing is read again
     inbox.close()
@@ -19,12 +35,231 @@ def test_a_request_waits_until_it_is_dropped(tmp_path: Path) -> None:
     after_a_crash = Inbox(tmp_path)
     assert after_a_crash.waiting() == [asked]
     after_a_crash.drop([asked])
-    another = ask(tmp_path, kind=ACKNOWLEDGE, subject="dry:water level", by="mk", utc_ms=6)
+    another = ask_for(tmp_path, "dry:water level")
     assert after_a_crash.waiting() == [another]
+    assert after_a_crash.news() == []
     after_a_crash.close()
 
 
+def test_a_request_is_handed_out_once_however_long_its_dropping_takes(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    first = ask_for(tmp_path)
+    assert inbox.waiting() == [first]
+    second = ask_for(tmp_path, "dry:water level")
+    assert inbox.waiting() == [second]
+    inbox.close()
+
+
 def test_without_a_measuring_process_there_is_nobody_to_ask(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match=r"there is no .*Start `longsoak run` there first"):
+        ask_for(tmp_path)
     with pytest.raises(StoreError, match="Start `longsoak run` there first"):
-        ask(tmp_path, kind=ACKNOWLEDGE, subject="x", by="mk", utc_ms=5)
+        ask_for(tmp_path / "record")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("by", "says"),
+    [
+        ("", "Say who acknowledges, by initials of 1 to 20 printable characters."),
+        (" \t", "Say who acknowledges"),
+        ("x" * 21, "Initials are 1 to 20 printable characters; these are 21. Nothing was asked."),
+        ("m\nk", "these are 3, not all of them printable."),
+        ("m\x1b[2Jk", "not all of them printable"),
+        ("m\u2028k", "not all of them printable"),
+        ("m\udc80k", "not all of them printable"),  # how Python reads an argument not in UTF-8
+    ],
+)
+def test_initials_that_could_not_stand_on_a_line_are_refused(
+    tmp_path: Path, by: str, says: str
+) -> None:
+    inbox = Inbox(tmp_path)
+    with pytest.raises(RequestError) as refused:
+        ask_for(tmp_path, by=by)
+    assert says in str(refused.value)
+    assert str(refused.value).endswith("Nothing was asked.")
+    assert inbox.waiting() == []
+    inbox.close()
+
+
+def test_initials_lose_the_space_around_them_and_nothing_else(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    ask_for(tmp_path, by="  M. Kühn-Özil \n")
+    (request,) = inbox.waiting()
+    assert request.by == "M. Kühn-Özil"
+    inbox.close()
+
+
+@pytest.mark.parametrize("subject", ["", "overfill:\nwater", "x" * 201, "a\udc80"])
+def test_what_can_be_no_alarms_name_is_refused(tmp_path: Path, subject: str) -> None:
+    inbox = Inbox(tmp_path)
+    with pytest.raises(RequestError, match="`longsoak ack` lists those that stand"):
+        ask_for(tmp_path, subject)
+    assert inbox.waiting() == []
+    # A rig file may name a probe with a space that doesn't break, and its alarm can be answered.
+    assert ask_for(tmp_path, "silent:T\u00a01").subject == "silent:T\u00a01"
+    inbox.close()
+
+
+def garbage(path: Path) -> None:
+    path.write_bytes(b"this was a database once " * 400)
+
+
+def torn(path: Path) -> None:
+    """Keep a real file's head and lose its tail, as a power cut on a bad card does."""
+    path.write_bytes(path.read_bytes()[:5000])
+
+
+def of_another_make(path: Path) -> None:
+    path.unlink()
+    db = sqlite3.connect(path)
+    db.execute("CREATE TABLE request (uuid, asked_utc_ms, kind, subject, by, id)")
+    db.execute("INSERT INTO request (uuid, by) VALUES (7, NULL)")
+    db.commit()
+    db.close()
+
+
+def a_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+    (path / "keep.txt").write_text("kept")
+
+
+DAMAGES = [garbage, torn, of_another_make, a_folder]
+
+
+def full_inbox(folder: Path) -> Path:
+    """A real inbox, closed, with requests on more pages than one."""
+    inbox = Inbox(folder)
+    for number in range(60):
+        ask_for(folder, f"silent:{number:0150d}")
+    inbox.close()
+    return folder / "inbox.db"
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_inbox_is_kept_aside_and_a_new_one_takes_requests(
+    tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
+    path = full_inbox(tmp_path)
+    damage(path)
+    before = path.read_bytes()[100:] if path.is_file() else b""  # opening may touch the head
+
+    inbox = Inbox(tmp_path)
+    assert inbox.waiting() == []
+    (news,) = inbox.news()
+    assert news.startswith("inbox.db was damaged (")
+    assert "is kept as inbox.db.damaged-1; " in news
+    assert inbox.news() == []
+    asked = ask_for(tmp_path)
+    assert looked_until(inbox, 1) == [asked]
+    inbox.drop([asked])
+    assert inbox.news() == []
+    inbox.close()
+    aside = tmp_path / "inbox.db.damaged-1"
+    assert (aside.read_bytes()[100:] if aside.is_file() else b"") == before
+    assert aside.is_file() or (aside / "keep.txt").exists()
+
+
+@pytest.mark.parametrize("damage", [garbage, torn])
+def test_an_inbox_damaged_under_way_is_noticed_and_made_anew(
+    tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
+    full_inbox(tmp_path)
+    inbox = Inbox(tmp_path)
+    assert len(inbox.waiting()) == 60
+    inbox.close()  # folds the log in, so that the damage is all there is
+    inbox = Inbox(tmp_path)
+    damage(tmp_path / "inbox.db")
+    inbox.drop([])
+    found = inbox.waiting()
+    inbox.drop(found)
+    inbox.waiting()
+    assert any("inbox.db.damaged-1" in says for says in inbox.news())
+    asked = ask_for(tmp_path)
+    assert looked_until(inbox, 1) == [asked]
+    inbox.close()
+
+
+def test_an_inbox_deleted_under_way_is_made_anew_and_what_was_asked_is_not_lost(
+    tmp_path: Path,
+) -> None:
+    inbox = Inbox(tmp_path)
+    taken = ask_for(tmp_path)
+    assert inbox.waiting() == [taken]
+    last = ask_for(tmp_path, "dry:water level")
+    for file in tmp_path.glob("inbox.db*"):
+        file.unlink()
+    assert inbox.waiting() == [last]
+    assert inbox.news() == [
+        "inbox.db was deleted or replaced; the one in its place is used from now"
+    ]
+    inbox.drop([taken, last])
+    asked = ask_for(tmp_path)
+    assert inbox.waiting() == [asked]
+    assert inbox.news() == []
+    inbox.close()
+
+
+def test_an_inbox_without_its_log_is_made_anew(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    ask_for(tmp_path)
+    (tmp_path / "inbox.db").unlink()  # its log stays behind
+    assert len(inbox.waiting()) == 1
+    asked = ask_for(tmp_path, "dry:water level")
+    assert inbox.waiting() == [asked]
+    inbox.close()
+
+
+def test_a_file_put_in_the_inboxs_place_is_the_inbox_from_then_on(tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    other = Inbox(elsewhere)
+    asked = ask_for(elsewhere)
+    other.close()
+    inbox = Inbox(tmp_path)
+    assert inbox.waiting() == []
+    (elsewhere / "inbox.db").replace(tmp_path / "inbox.db")
+    assert inbox.waiting() == [asked]
+    assert len(inbox.news()) == 1
+    inbox.close()
+
+
+def test_a_locked_inbox_is_told_once_and_taken_up_when_it_is_free(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    asked = ask_for(tmp_path)
+    assert inbox.waiting() == [asked]
+    holder = sqlite3.connect(tmp_path / "inbox.db", isolation_level=None)
+    holder.execute("BEGIN IMMEDIATE")
+    inbox.drop([asked])
+    assert inbox.news() == ["inbox.db can't be used (database is locked); it is tried again"]
+    holder.execute("ROLLBACK")
+    assert looked_until(inbox, 1) == []
+    assert inbox.news() == ["inbox.db can be used again"]
+    assert holder.execute("SELECT count(*) FROM request").fetchone() == (0,)  # dropped after all
+    holder.close()
+    inbox.close()
+
+
+def test_damaged_files_are_numbered_and_never_fill_the_disk(tmp_path: Path) -> None:
+    for _ in range(12):
+        garbage(tmp_path / "inbox.db")
+        Inbox(tmp_path).close()
+    kept = sorted(path.name for path in tmp_path.glob("inbox.db.damaged-?"))
+    assert kept == [f"inbox.db.damaged-{number}" for number in range(1, 10)]
+
+
+def test_a_folder_that_takes_no_file_stops_nobody(tmp_path: Path) -> None:
+    nowhere = tmp_path / "record"
+    inbox = Inbox(nowhere)
+    assert inbox.waiting() == []
+    inbox.drop([])
+    assert inbox.news() == [
+        "inbox.db can't be used (unable to open database file); it is tried again"
+    ]
+    nowhere.mkdir()
+    assert looked_until(inbox, 1, looks=30) == []
+    assert inbox.news() == ["inbox.db can be used again"]
+    asked = ask_for(nowhere)
+    assert inbox.waiting() == [asked]
+    inbox.close()

@@ -56,11 +56,11 @@ def read(path: Path) -> Source:
     RigFileError
         A file can't be read, or a curve file holds anything but curves.
     """
-    text = _decoded(path)
+    text = text_of(path)
     pieces: list[tuple[int, str]] = []
     for name in _curve_files(text):
         file = path.parent / name
-        added = _decoded(file)
+        added = text_of(file, what="a curve file")
         _check_curve_file(added, file=str(file))
         text = text.rstrip("\n") + f"\n\n# {name}\n"
         pieces.append((text.count("\n") + 1, str(file)))
@@ -92,16 +92,20 @@ def _check_curve_file(text: str, *, file: str) -> None:
         )
 
 
-def _decoded(path: Path) -> str:
+def text_of(path: Path, *, what: str = "a rig file") -> str:
+    """The text of a file as it is, unchecked; `what` is how a mistake calls it.
+
+    Raises
+    ------
+    RigFileError
+        The file can't be read, or is not UTF-8.
+    """
     try:
         data = path.read_bytes()
     except OSError as error:
+        found, remedy = _unread(path, error)
         raise _one_mistake(
-            str(path),
-            line=0,
-            found=f"unreadable ({error.strerror or error})",
-            expected="a file this user may read",
-            remedy="Correct the path, or the file's permissions.",
+            str(path), line=0, found=found, expected=f"{what} this user may read", remedy=remedy
         ) from error
     try:
         # Some editors put a byte order mark first, and some end lines in two bytes.
@@ -114,6 +118,18 @@ def _decoded(path: Path) -> str:
             expected="text in UTF-8",
             remedy="Save the file as UTF-8.",
         ) from error
+
+
+def _unread(path: Path, error: OSError) -> tuple[str, str]:
+    """What was found instead of a file that can be read, and the way out."""
+    match error:
+        case FileNotFoundError() | NotADirectoryError():
+            return "not there", "Correct its name, or go to the folder it lies in."
+        case IsADirectoryError():
+            return "a folder", f"Name the file in it, for example {path / 'rig.toml'}."
+        case PermissionError():
+            return "closed to this user", "Let this user read it, or run this as its owner."
+    return f"unreadable ({error.strerror or error})", "Look at the disk it lies on."
 
 
 def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
@@ -130,8 +146,8 @@ def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
     Raises
     ------
     RigFileError
-        The file can't be read (one mistake, line 0), is no TOML (one mistake) or has mistakes:
-        all of them, in file order.
+        The file can't be read (one mistake, on no line), is no TOML (one mistake) or has
+        mistakes: all of them, in file order.
     """
     return check(read(path), file=str(path), find_kind=find_kind)
 

@@ -19,6 +19,10 @@ class StoreError(LongsoakError):
     """The record can't be opened or brought up to date. Nothing in it was changed."""
 
 
+class RequestError(LongsoakError):
+    """A request to the measuring process is put in a way that can't be kept; nothing was asked."""
+
+
 class ForwardError(LongsoakError):
     """A copy to another place was not accepted; it will be tried again."""
 
@@ -45,7 +49,10 @@ class PhysicsError(LongsoakError, ValueError):
 
 @dataclass(frozen=True)
 class Mistake:
-    """One thing wrong in a file a person wrote: what, where, what was expected, the way out."""
+    """One thing wrong in a file a person wrote: what, where, what was expected, the way out.
+
+    `line` counts from 1; 0 is the file as a whole, and isn't shown.
+    """
 
     file: str
     line: int
@@ -55,10 +62,8 @@ class Mistake:
     remedy: str
 
     def __str__(self) -> str:
-        return (
-            f"{self.file}:{self.line}: {self.field} is {self.found!r}, "
-            f"expected {self.expected}. {self.remedy}"
-        )
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        return f"{place}: {self.field} is {self.found!r}, expected {self.expected}. {self.remedy}"
 
 
 class RigFileError(LongsoakError):
