@@ -1,7 +1,10 @@
 """Where the record lies: one folder, two databases and a lock."""
 
+import os
 import sqlite3
 from pathlib import Path
+
+from longsoak.vocabulary.errors import StoreError
 
 RECORD = "record.db"
 INBOX = "inbox.db"
@@ -14,7 +17,46 @@ def folder_of(rig_file: Path) -> Path:
 
 
 def connect_read_only(path: Path) -> sqlite3.Connection:
-    """Open `path` for reading only; `sqlite3.OperationalError` if there is no such file."""
-    db = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
-    db.execute("PRAGMA busy_timeout = 5000")
+    """Open a database for reading only.
+
+    Raises
+    ------
+    StoreError
+        This user may not enter the folder.
+    sqlite3.Error
+        There is no such file, or it can't be read.
+    """
+    folder = path.parent
+    try:
+        there = folder.exists()
+    except PermissionError:  # it is a folder above it that may not be entered
+        there = True
+    if there and not os.access(folder, os.X_OK):
+        raise StoreError(
+            f"this user may not look into {folder}. Ask its owner for permission to read it, "
+            "or look as the user who runs `longsoak run`."
+        )
+    try:
+        return _opened(path, "mode=ro")
+    except sqlite3.OperationalError:
+        # Reading beside a writer takes a third file, which the last writer removes and this user
+        # may not make. Where no log is left to read there was a clean stop: the file says it all.
+        if _has_log(path) or os.access(folder, os.W_OK) or not os.access(path, os.R_OK):
+            raise
+        return _opened(path, "mode=ro&immutable=1")
+
+
+def _opened(path: Path, how: str) -> sqlite3.Connection:
+    db = sqlite3.connect(f"{path.resolve().as_uri()}?{how}", uri=True, isolation_level=None)
+    try:
+        db.execute("PRAGMA busy_timeout = 5000")
+        db.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone()  # opens the file in earnest
+    except sqlite3.Error:
+        db.close()
+        raise
     return db
+
+
+def _has_log(path: Path) -> bool:
+    log = path.with_name(f"{path.name}-wal")
+    return log.exists() and log.stat().st_size > 0
