@@ -221,6 +221,40 @@ def test_without_drivers_their_options_and_addresses_are_not_looked_at() -> None
     assert rig.probes[0].address == {"slot": 9}
 
 
+def test_two_names_of_one_port_are_one_port(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("ttyUSB0").write_text("")
+    Path("by-id").mkdir()
+    Path("by-id/usb-meter").symlink_to("../ttyUSB0")
+    text = GOOD.replace("/dev/serial/by-id/usb-meter", "by-id/usb-meter")
+    text = text.replace("/dev/serial/by-id/usb-air", "ttyUSB0")
+    lines = text.splitlines()
+    first, second = (lines.index(f'port = "{name}"') + 1 for name in ("by-id/usb-meter", "ttyUSB0"))
+
+    assert mistakes_in(text) == (
+        f"rig.toml:{second}: buses[1].port is 'ttyUSB0', expected a port that no other bus has "
+        f"(bus \"meter\" has it as 'by-id/usb-meter', line {first}). "
+        'Give bus "air" another port, or put its probes on the other bus.'
+    )
+
+
+def test_a_misspelt_bus_of_a_probe_is_not_also_a_bus_without_a_probe() -> None:
+    text = GOOD.replace('bus = "tray"', 'bus = "trya"')
+
+    assert "expected a bus that at least one probe is on" not in mistakes_in(text)
+    assert "probes[" in mistakes_in(text)
+
+
+def test_a_record_made_before_a_check_of_its_buses_can_still_be_read() -> None:
+    spare = '[[buses]]\nname = "spare"\ndriver = "card"\nport = "/dev/serial/by-id/usb-air"\n'
+
+    rig = parse(GOOD + spare, file="rig.toml", find_kind=None)
+
+    assert [bus.name for bus in rig.buses] == ["meter", "air", "tray", "spare"]
+
+
 def test_a_file_that_is_not_there_is_one_mistake_on_no_line(tmp_path: Path) -> None:
     with pytest.raises(RigFileError) as caught:
         load(tmp_path / "rig.toml", find_kind=find_kind)

@@ -1,19 +1,23 @@
-"""Whether each bus has a driver, and the driver can live with its options and addresses."""
+"""Whether each bus has a driver, a port of its own and a probe, and its driver takes the rest."""
 
-from collections.abc import Callable
+import os.path
+from collections.abc import Callable, Sequence
 
 from longsoak.driver import BusKind
-from longsoak.rigfile.draft import Draft
+from longsoak.rigfile.draft import BusDraft, Draft
 from longsoak.rigfile.driverwords import check_driver_table
 from longsoak.rigfile.references import check_unique
-from longsoak.rigfile.report import Report, quoted
+from longsoak.rigfile.report import Report, quoted, shown
 from longsoak.vocabulary.errors import DriverError
 
 
 def check_buses(
     draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: Report
 ) -> None:
-    """Note what is wrong with buses, and with the addresses of probes on them."""
+    """Note what is wrong with buses, and with the addresses of probes on them.
+
+    Without `find_kind` nothing is going to talk to the buses, and only their names are looked at.
+    """
     check_unique(
         report, (((*bus.part.path, "name"), bus.part.table.name) for bus in draft.buses), what="bus"
     )
@@ -36,7 +40,49 @@ def check_buses(
             check_driver_table(kind.Options, bus.options, path=bus.part.path, report=report)
             if bus.part.table.name is not None:
                 kinds.setdefault(bus.part.table.name, kind)
+        _check_ports(draft.buses, report=report)
+        _check_used(draft, report=report)
     _check_addresses(draft, kinds=kinds, report=report)
+
+
+def _check_ports(buses: Sequence[BusDraft], *, report: Report) -> None:
+    """Note a port that an earlier bus has: two drivers on one wire would garble each other."""
+    first: dict[str, BusDraft] = {}
+    for bus in buses:
+        port = bus.options.get("port")
+        if not isinstance(port, str) or not port or "\0" in port:
+            continue
+        # The names under /dev/serial are links to the one the kernel gave.
+        other = first.setdefault(os.path.realpath(port), bus)
+        if other is not bus:
+            path = (*other.part.path, "port")
+            same = "" if other.options["port"] == port else f" as {shown(other.options['port'])!r}"
+            report.add(
+                (*bus.part.path, "port"),
+                port,
+                expected="a port that no other bus has "
+                f"(bus {_called(other)} has it{same}, line {report.line(path)})",
+                remedy=f"Give bus {_called(bus)} another port, or put its probes on the other bus.",
+            )
+
+
+def _called(bus: BusDraft) -> str:
+    return quoted(bus.part.table.name or "?")
+
+
+def _check_used(draft: Draft, *, report: Report) -> None:
+    """Note a bus that no probe is on: there would be nothing to ask it, and nobody would know."""
+    names = [probe.table.bus for probe in draft.probes]
+    if not names or not draft.bus_names.complete or not draft.bus_names.first.keys() >= {*names}:
+        return  # a probe whose bus can't be told may be on it
+    for name, index in draft.bus_names.first.items():
+        if name not in names:
+            report.add(
+                ("buses", index, "name"),
+                name,
+                expected="a bus that at least one probe is on",
+                remedy=f"Give a probe bus = {quoted(name)}, or remove this bus.",
+            )
 
 
 def _check_addresses(draft: Draft, *, kinds: dict[str, BusKind], report: Report) -> None:
