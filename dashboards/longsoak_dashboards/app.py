@@ -148,13 +148,12 @@ class Pages:
         span = trace_view.span_of(asked, first_ms=first, now_ms=now)
         plans = trace_view.panels(asked, rig)
         gaps = panels.gaps_of(self._source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
-        reduced = {
-            probe.name: self._source.reduced(
-                probe.name, since_ms=span.since_ms, until_ms=span.until_ms, buckets=panels.BUCKETS
-            )
-            for plan in plans
-            for probe in plan.probes
-        }
+        reduced = self._source.reduced(
+            [probe.name for plan in plans for probe in plan.probes],
+            since_ms=span.since_ms,
+            until_ms=span.until_ms,
+            buckets=panels.BUCKETS,
+        )
         now_marks = marks(rig, snapshot.readings, last_good_ms=snapshot.last_good_ms, now_ms=now)
         by_name = {mark.probe.name: mark for mark in now_marks}
         return self.render(

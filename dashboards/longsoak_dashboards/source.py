@@ -4,8 +4,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from longsoak.store.buckets import Bucket
 from longsoak.store.files import folder_of
-from longsoak.store.reader import Bucket, Record, RigVersion
+from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import RigFileError, StoreError
 from longsoak.vocabulary.flags import Flag
@@ -106,7 +107,6 @@ class Source:
         rig, version = self.rig()
         try:
             readings = self.record.latest(tuple(probe.name for probe in rig.probes))
-            missing = [n for n, reading in readings.items() if reading.flag is Flag.MISSING]
             gaps = self.record.gaps()
             return Snapshot(
                 rig=rig,
@@ -115,7 +115,7 @@ class Source:
                 first_ms=self.record.first_utc_ms(),
                 last_ms=self.record.last_utc_ms(),
                 readings=readings,
-                last_good_ms={name: self._last_good(name, now_ms=now_ms) for name in missing},
+                last_good_ms=self._last_good(readings, now_ms=now_ms),
                 alarms=self.record.alarms(),
                 last_gap=gaps[-1] if gaps else None,
             )
@@ -123,23 +123,28 @@ class Source:
             raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
 
     def reduced(
-        self, probe: str, *, since_ms: int, until_ms: int, buckets: int
-    ) -> Sequence[Bucket]:
-        """Readings of a probe as far as there are any, `until_ms` included; see `Record.reduced`.
+        self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
+    ) -> Mapping[str, Sequence[Bucket]]:
+        """Readings as far as there are any, `until_ms` included; see `Record.reduced`.
 
         Raises
         ------
         StoreError
             The record can't be read.
         """
-        return self.record.reduced(probe, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets)
+        return self.record.reduced(
+            probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
+        )
 
-    def _last_good(self, probe: str, *, now_ms: int) -> int | None:
+    def _last_good(self, readings: Mapping[str, Reading], *, now_ms: int) -> dict[str, int | None]:
+        """For each probe that is missing now, when it last gave a value; nearest hours first."""
+        found: dict[str, int | None] = {
+            name: None for name, reading in readings.items() if reading.flag is Flag.MISSING
+        }
         until = now_ms + 1
         for hours in _CHUNK_H:
             since = until - hours * _HOUR_MS
-            for reading in reversed(self.record.series(probe, since_ms=since, until_ms=until)):
-                if reading.value is not None:
-                    return reading.utc_ms
+            silent = [name for name, at in found.items() if at is None]
+            found |= self.record.last_values(silent, since_ms=since, until_ms=until)
             until = since
-        return None
+        return found

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from longsoak.store.reader import Bucket
+from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel
 from longsoak_dashboards.view import traces

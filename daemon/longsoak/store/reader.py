@@ -5,25 +5,24 @@ write-ahead log from being folded in. Safe to call from any thread.
 """
 
 import json
-import math
 import sqlite3
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.files import RECORD, connect_read_only
-from longsoak.store.packing import unpack, unpack_one
+from longsoak.store.newest import Newest, last_valued
+from longsoak.store.packing import Seats, seats, unpack, unpack_one
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.reading import Reading
 
-LATEST_LOOKS_BACK = 20_000  # scans; a probe silent for longer than that has no latest reading
-_CHUNK = 256
+_CHUNK = 4096  # scans fetched at a time on a walk back
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,27 +44,6 @@ class StoredScan:
     readings: tuple[Reading, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
-    """One probe's readings within one interval of time, reduced.
-
-    `low`, `high`, `mean` and `uncertainty` (the largest) are over converted values not flagged
-    fail, None if there are none. `wetter` and `drier` count those that lie beyond their curve: with
-    any of them `high` means "at least", or `low` "at most", and there is no mean, for a bound is
-    no number to average. `count` counts all readings; `worst` is their worst flag.
-    """
-
-    utc_ms: int
-    low: float | None
-    high: float | None
-    mean: float | None
-    uncertainty: float | None
-    count: int
-    worst: Flag
-    wetter: int = 0
-    drier: int = 0
-
-
 class Record:
     """The record in `folder`.
 
@@ -77,6 +55,7 @@ class Record:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self._newest = Newest()
 
     def rig_version(self) -> RigVersion | None:
         """The version of the rig file last recorded under, if any."""
@@ -115,30 +94,25 @@ class Record:
     def latest(self, probes: tuple[str, ...]) -> dict[str, Reading]:
         """The latest reading of each probe; a probe without one is left out.
 
-        Looks back over at most `LATEST_LOOKS_BACK` scans.
+        However long ago: the first look may walk over the whole record, about a second for three
+        million scans; what it found is remembered, so that a later one walks only what is new.
         """
         found: dict[str, Reading] = {}
-        wanted = set(probes)
-        with self._open() as db:
-            layouts = _layouts(db)
+        with self._open() as db, self._newest as newest:
             (top,) = db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
-            below = top + 1
-            while len(found) < len(wanted) and below > max(0, top - LATEST_LOOKS_BACK):
-                rows = db.execute(
-                    "SELECT id, layout, utc_ms, readings FROM scan WHERE id < ?"
-                    " ORDER BY id DESC LIMIT ?",
-                    (below, _CHUNK),
-                ).fetchall()
-                if not rows:
-                    break
-                for scan_id, layout, utc_ms, readings in rows:
-                    _, names, units = layouts[layout]
-                    for place, probe in enumerate(names):
-                        if probe in wanted and probe not in found:
-                            found[probe] = unpack_one(
-                                readings, place, probe=probe, utc_ms=utc_ms, unit=units[place]
-                            )
-                    below = scan_id
+            layouts = _layouts(db)  # after `top`, so that no scan up to it has an unknown one
+            names = {number: probes for number, (_, probes, _) in layouts.items()}
+            for probe, scan in newest.scans(
+                db, probes, names, top=top, of=self._identity(db)
+            ).items():
+                layout, utc_ms, readings = db.execute(
+                    "SELECT layout, utc_ms, readings FROM scan WHERE id = ?", (scan,)
+                ).fetchone()
+                _, beside, units = layouts[layout]
+                place = beside.index(probe)
+                found[probe] = unpack_one(
+                    readings, place, probe=probe, utc_ms=utc_ms, unit=units[place]
+                )
         return found
 
     def series(self, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:
@@ -146,26 +120,59 @@ class Record:
         with self._open() as db:
             return list(_series(db, probe, since_ms, until_ms))
 
-    def reduced(self, probe: str, *, since_ms: int, until_ms: int, buckets: int) -> list[Bucket]:
-        """One probe's readings of a time range, reduced to at most `buckets` equal intervals.
+    def reduced(
+        self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
+    ) -> dict[str, list[Bucket]]:
+        """The readings of a time range, reduced to at most `buckets` equal intervals a probe.
 
-        Intervals without a reading are left out, so that nothing is drawn across them.
+        One walk over the record serves all `probes`. Intervals without a reading are left out, so
+        that nothing is drawn across them; a probe without readings has an empty list.
         """
         width = max(1, -(-(until_ms - since_ms) // buckets))
-        groups: dict[int, list[Reading]] = {}
         with self._open() as db:
-            for reading in _series(db, probe, since_ms, until_ms):
-                groups.setdefault((reading.utc_ms - since_ms) // width, []).append(reading)
-        return [_reduce(groups[i], utc_ms=since_ms + i * width) for i in sorted(groups)]
+            holding = _holding(_layouts(db), probes)
+            reduction = Reduction(holding)
+            for first, last in _spans(db, since_ms, until_ms):
+                rows = db.execute(
+                    "SELECT (utc_ms - ?) / ?, layout, readings FROM scan WHERE id BETWEEN ? AND ?"
+                    f" AND layout IN ({_numbers(holding)}) ORDER BY id",
+                    (since_ms, width, first, last),
+                )
+                with _told(self.folder / RECORD):
+                    reduction.walk(rows)
+        return {
+            probe: reduction.buckets(probe, since_ms=since_ms, width_ms=width) for probe in probes
+        }
+
+    def last_values(self, probes: Sequence[str], *, since_ms: int, until_ms: int) -> dict[str, int]:
+        """When, within ``since_ms <= utc_ms < until_ms``, each probe gave its last value, UTC ms.
+
+        One walk back serves all `probes`; one without a value in that time is left out.
+        """
+        found: dict[str, int] = {}
+        with self._open() as db:
+            layouts = _layouts(db)
+            for first, last in reversed(list(_spans(db, since_ms, until_ms))):
+                below = last + 1
+                while below > first and (holding := _holding(layouts, set(probes) - found.keys())):
+                    rows = db.execute(
+                        "SELECT id, utc_ms, layout, readings FROM scan WHERE id BETWEEN ? AND ?"
+                        f" AND layout IN ({_numbers(holding)}) ORDER BY id DESC LIMIT ?",
+                        (first, below - 1, _CHUNK),
+                    ).fetchall()
+                    below = rows[-1][0] if len(rows) == _CHUNK else first
+                    with _told(self.folder / RECORD):
+                        found |= last_valued(rows, holding)
+        return found
 
     def scans_after(self, position: int, *, limit: int) -> list[StoredScan]:
         """Scans with an id above `position`, oldest first: what a forwarder's cursor walks over."""
         with self._open() as db:
-            layouts = _layouts(db)
             rows = db.execute(
                 "SELECT id, layout, utc_ms, readings FROM scan WHERE id > ? ORDER BY id LIMIT ?",
                 (position, limit),
             ).fetchall()
+            layouts = _layouts(db)  # after the scans, or one committed meanwhile could bring a new
         scans = []
         for scan_id, layout, utc_ms, readings in rows:
             bus, probes, units = layouts[layout]
@@ -247,6 +254,12 @@ class Record:
             ).fetchone()
         return None if row is None else str(row[0])
 
+    def _identity(self, db: sqlite3.Connection) -> object:
+        """What tells this record from another one put in its place."""
+        stat = (self.folder / RECORD).stat()
+        first_run = db.execute("SELECT boot, started_utc_ms FROM run WHERE id = 1").fetchone()
+        return stat.st_dev, stat.st_ino, first_run
+
     @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         path = self.folder / RECORD
@@ -259,6 +272,18 @@ class Record:
                     f"there is no record at {path}. Start `longsoak run` with this rig file."
                 ) from error
             raise StoreError(f"the record {path} can't be read: {error}") from error
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell of a row that is not as its layout says."""
+    try:
+        yield
+    except ValueError as error:
+        raise StoreError(
+            f"the record {path} is damaged: readings are not as long as their layout says"
+            f" ({error}). Leave it as it is, and go on with a copy made before."
+        ) from error
 
 
 _CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
@@ -283,17 +308,29 @@ def _layouts(db: sqlite3.Connection) -> Layouts:
     }
 
 
+def _holding(layouts: Layouts, probes: Collection[str]) -> dict[int, Seats]:
+    """The layouts that hold any of `probes`, by number."""
+    return {
+        number: found
+        for number, (_, names, _) in layouts.items()
+        if (found := seats(probes, names)).probes
+    }
+
+
+def _numbers(layouts: Collection[int]) -> str:
+    return ",".join(map(str, layouts))
+
+
 def _series(db: sqlite3.Connection, probe: str, since_ms: int, until_ms: int) -> Iterator[Reading]:
     places = {
         number: (probes.index(probe), units[probes.index(probe)])
         for number, (_, probes, units) in _layouts(db).items()
         if probe in probes
     }
-    wanted = ",".join(map(str, places))
     for first, last in _spans(db, since_ms, until_ms):
         for layout, utc_ms, readings in db.execute(
             "SELECT layout, utc_ms, readings FROM scan WHERE id BETWEEN ? AND ?"
-            f" AND layout IN ({wanted}) ORDER BY id",
+            f" AND layout IN ({_numbers(places)}) ORDER BY id",
             (first, last),
         ):
             place, unit = places[layout]
@@ -317,26 +354,3 @@ def _spans(db: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[tup
         high = bisect_left(span, until_ms, lo=low, key=utc_of)
         if low < high:
             yield span[low], span[high - 1]
-
-
-def _reduce(readings: list[Reading], *, utc_ms: int) -> Bucket:
-    good = [r for r in readings if r.value is not None and r.flag is not Flag.FAIL]
-    values = [r.value for r in good if r.value is not None]
-    wetter = sum(r.reason in AT_LEAST for r in good)
-    drier = sum(r.reason in AT_MOST for r in good)
-    bounded = not values or wetter or drier
-    return Bucket(
-        utc_ms=utc_ms,
-        low=min(values, default=None),
-        high=max(values, default=None),
-        mean=None if bounded else math.fsum(values) / len(values),
-        uncertainty=max((r.uncertainty for r in good if r.uncertainty is not None), default=None),
-        count=len(readings),
-        worst=max((r.flag for r in readings), key=_WORSE.__getitem__),
-        wetter=wetter,
-        drier=drier,
-    )
-
-
-# From best to worst; a missing reading among good ones is no worse than a suspect one.
-_WORSE = {flag: i for i, flag in enumerate((1, 2, 9, 3, 4))}

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from markupsafe import Markup
 
-from longsoak.store.reader import Bucket
+from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.drawing.svg import number, path, tag
 from longsoak_dashboards.view.scales import Scale

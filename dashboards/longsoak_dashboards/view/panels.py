@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 
 from longsoak.core.recency import stale_after_ms
-from longsoak.store.reader import Bucket
+from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel, draw_swatch
