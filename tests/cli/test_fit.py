@@ -109,6 +109,8 @@ def test_a_curve_file_is_the_curve_that_was_fitted(bench: Bench) -> None:
     assert list(made.coefficients) == told["coefficients"]
     assert [list(row) for row in made.covariance or ()] == told["covariance"]
     assert made.residual == told["residual"]
+    assert made.freedom == told["degrees_of_freedom"] == 8
+    assert made.per_kelvin_uncertainty == 0.0
     assert (made.lowest, made.highest, made.reference_temperature) == (2.9, 21.8, 20.0)
     assert made.source == "fitted by ordinary least squares to samples.csv"
     assert made.fitted_on == (
@@ -133,7 +135,11 @@ def test_a_temperature_effect_goes_into_the_file(tmp_path: Path, form: str) -> N
     assert ended.exit_code == 0
     made = bench.curve("own.toml")
     assert made.correction is Correction.RESISTANCE
-    assert made.per_kelvin == bench.json("--form", form)["per_kelvin"]
+    told = bench.json("--form", form)
+    assert made.per_kelvin == told["per_kelvin"]
+    assert made.per_kelvin_uncertainty == told["per_kelvin_uncertainty"] != 0.0
+    assert made.per_kelvin_covariance != (0.0, 0.0)
+    assert made.freedom == 7
     assert made.per_kelvin == pytest.approx(0.03, abs=0.02)
     assert made.reference_temperature == 25.0
 
@@ -460,6 +466,7 @@ _NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=
     st.sampled_from([Correction.NONE, Correction.RESISTANCE, Correction.MOISTURE]),
     st.floats(0, 1),
     st.floats(1e-6, 1),
+    st.none() | st.floats(1, 1e6),
 )
 def test_a_written_curve_reads_back_to_the_last_digit(
     name: str,
@@ -470,6 +477,7 @@ def test_a_written_curve_reads_back_to_the_last_digit(
     correction: Correction,
     residual: float,
     share: float,
+    freedom: float | None,
 ) -> None:
     made = Curve(
         name=name,
@@ -485,5 +493,8 @@ def test_a_written_curve_reads_back_to_the_last_digit(
         per_kelvin=0.0 if correction is Correction.NONE else share,
         covariance=covariance,
         residual=residual,
+        freedom=freedom,
+        per_kelvin_uncertainty=0.0 if correction is Correction.NONE else residual,
+        per_kelvin_covariance=(0.0, 0.0) if correction is Correction.NONE else covariance[1],
     )
     assert read_back(made) == made

@@ -57,6 +57,10 @@ def _shown(curve: Curve) -> str:
     spread = (
         "from its fit" if curve.covariance else f"{curve.uncertainty:g} % MC, standard, one piece"
     )
+    if curve.freedom is not None:
+        spread += f", of {curve.freedom:g} degrees of freedom"
+    if curve.per_kelvin_uncertainty:
+        spread += f"; of the shift per kelvin {curve.per_kelvin_uncertainty:.2g}"
     lines = [
         curve.name,
         f"  source: {curve.source}",
@@ -64,7 +68,8 @@ def _shown(curve: Curve) -> str:
         f"  form: {curve.form}" + _coefficients(curve),
         f"  made for: {curve.made_for}",
         f"  holds for: {curve.lowest:g} to {curve.highest:g} %, on the dry basis",
-        f"  at {curve.reference_temperature:g} °C; other temperatures by {curve.correction}",
+        f"  at {curve.reference_temperature:g} °C; other temperatures by {curve.correction}"
+        + (f", {curve.per_kelvin:g} per kelvin" if curve.per_kelvin else ""),
         f"  uncertainty: {spread}",
         "",
     ]

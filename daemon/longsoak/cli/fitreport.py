@@ -52,10 +52,6 @@ def curve_file(
         fitted_on=_fitted_on(found),
     )
     about = [f"{_STRAIGHT[found.form][0]}, u in % of the oven-dry mass, R in Ohm."]
-    if found.shift is Shift.FITTED:
-        about.append(
-            f"per_kelvin was fitted along, standard uncertainty {found.per_kelvin_uncertainty:.2g}."
-        )
     about += [remark.says for remark in remarks]
     if made_for is MadeFor.MINERAL:
         about.append(SALTS)

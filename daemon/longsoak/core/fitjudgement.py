@@ -98,7 +98,8 @@ def _holds(found: Fit) -> bool:
         wet, dry = relation.log_resistance(curve.highest), relation.log_resistance(curve.lowest)
     except OverflowError:
         return False
-    return 0.0 < wet < dry < 18.0 and curve.residual <= 1.0 and curve.uncertainty <= 20.0
+    spread = (curve.residual, curve.uncertainty / 20.0, curve.per_kelvin_uncertainty)
+    return 0.0 < wet < dry < 18.0 and max(spread) <= 1.0
 
 
 def far_off(found: Fit) -> dict[int, str]:

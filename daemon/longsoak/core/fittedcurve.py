@@ -11,18 +11,16 @@ def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on
     """The fit as a curve that a rig file can name.
 
     A form in log10 u keeps its covariance and scatter. That in u scatters alike everywhere, so it
-    keeps the standard uncertainty of one reading at the worse end of its range, in % MC.
+    keeps one standard uncertainty of one reading, in % MC: see `_worst`.
     """
     uncertainty, covariance, residual = 0.0, None, 0.0
+    per_kelvin_covariance = (0.0, 0.0)
     if found.form is Form.MEGOHM_LOG:
-        ends = [found.log_resistance(pair) for pair in found.pairs]
-        pad = [0.0] * (len(found.line.coefficients) - 2)
-        uncertainty = max(
-            sqrt(found.line.deviation**2 + found.line.at([straightened(found.form, x)[0], *pad])[1])
-            for x in (min(ends), max(ends))
-        )
+        uncertainty = _worst(found)
     else:
         covariance, residual = found.covariance, found.line.deviation
+        if found.shift is Shift.FITTED:
+            per_kelvin_covariance = _with_the_shift(found)
     corrects = found.shift in (Shift.FITTED, Shift.GIVEN)
     return Curve(
         name=name,
@@ -39,4 +37,37 @@ def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on
         uncertainty=uncertainty,
         covariance=covariance,
         residual=residual,
+        freedom=found.line.freedom,
+        per_kelvin_uncertainty=found.per_kelvin_uncertainty,
+        per_kelvin_covariance=per_kelvin_covariance,
     )
+
+
+def _with_the_shift(found: Fit) -> tuple[float, float]:
+    """Covariance of the fitted shift per kelvin with a and with b, to first order.
+
+    The line's third regressor is the slope over x times the kelvins away, so its coefficient is
+    the shift's error times the line's slope.
+    """
+    slope = found.line.coefficients[1]
+    with_constant, with_slope = (c / slope for c in found.line.covariance[2][:2])
+    return with_constant, -with_slope if found.form is Form.DOUBLE_LOG else with_slope
+
+
+def _worst(found: Fit) -> float:
+    """Standard uncertainty in u of one reading where it is largest among the pairs, % MC.
+
+    Taken at every resistance and at the coldest, the reference and the warmest temperature. What
+    the shift per kelvin leaves uncertain by itself is taken off, for a curve has that apart; its
+    covariance with the line, which a curve of this form has no place for, stays in.
+    """
+    away = [pair.temperature - found.reference_temperature for pair in found.pairs]
+    fitted = found.shift is Shift.FITTED
+    variances = []
+    for pair in found.pairs:
+        z, slope = straightened(found.form, found.log_resistance(pair))
+        for kelvin in (min(away), 0.0, max(away)) if fitted else (0.0,):
+            turned = [slope * kelvin] if fitted else []
+            own = (turned[0] ** 2) * found.line.covariance[2][2] if fitted else 0.0
+            variances.append(found.line.at([z, *turned])[1] - own)
+    return sqrt(found.line.deviation**2 + max(variances))

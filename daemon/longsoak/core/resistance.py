@@ -12,8 +12,9 @@ from math import hypot, inf, isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.arrays import Numbers, checked, exp10
+from longsoak.core.curveuncertainty import curve_uncertainty, widened
 from longsoak.core.relations import LN10, Relation, relation_of
-from longsoak.vocabulary.curve import Correction, Curve, Form
+from longsoak.vocabulary.curve import Correction, Curve
 from longsoak.vocabulary.errors import PhysicsError
 
 if TYPE_CHECKING:
@@ -191,6 +192,8 @@ def parts_of(
 ) -> dict[str, float]:
     """The standard uncertainty's parts, % MC, by name; they add in squares.
 
+    "curve" holds what is uncertain of its shift per kelvin, "temperature" that of the wood.
+
     Raises
     ------
     PhysicsError
@@ -279,7 +282,13 @@ def _value_and_parts(
     """Value, then the parts in the order of `parts_of`: each a slope times an uncertainty."""
     kind = curve.curve
     u, per_decade = curve.relation.moisture(x)
-    own = _curve_uncertainty(u, x, kind)
+    own = curve_uncertainty(
+        u,
+        x,
+        per_decade=per_decade,
+        away=temperature - kind.reference_temperature,
+        curve=kind,
+    )
     reference = 0.0
     if kind.correction is Correction.INDICATED:
         a, b = kind.species
@@ -301,32 +310,18 @@ def _value_and_parts(
     leakage = 0.0
     if budget.insulation < inf:
         leakage = stretch * _leakage(x, u, curve, budget.insulation)
-    return (
-        value,
-        own * stretch,
+    others = (
         reference,
         per_relative * budget.meter,
         per_relative * budget.contact,
         per_kelvin * budget.temperature,
         leakage,
     )
-
-
-def _curve_uncertainty(u: float, x: float, kind: Curve) -> float:
-    """The curve's own standard uncertainty for one piece, % MC, at its reference temperature."""
-    if kind.covariance is None:
-        return kind.uncertainty
-    # A fitted curve's prediction for one new piece: its own scatter, and that of its coefficients.
-    (c_aa, c_ab), (_, c_bb) = kind.covariance
-    if kind.form is Form.MEGOHM_LOG:
-        a = kind.coefficients[0]
-        by_a, by_b = -u / a, -1.0 / a
-    else:
-        by_a = LN10 * u
-        by_b = by_a * (-math.log10(x) if kind.form is Form.DOUBLE_LOG else x)
-    scatter = LN10 * u * kind.residual
-    variance = scatter**2 + by_a * by_a * c_aa + 2 * by_a * by_b * c_ab + by_b * by_b * c_bb
-    return math.sqrt(max(0.0, variance))
+    return (
+        value,
+        widened(own * stretch, others=hypot(*others), freedom=kind.freedom),
+        *others,
+    )
 
 
 def _leakage(x: float, u: float, curve: PreparedCurve, insulation: float) -> float:

@@ -22,6 +22,11 @@ def curve_text(curve: Curve, *, remarks: tuple[str, ...] = ()) -> str:
     ]
     if curve.correction in (Correction.RESISTANCE, Correction.MOISTURE):
         lines.append(f"per_kelvin = {curve.per_kelvin!r}")
+        if curve.per_kelvin_uncertainty:
+            lines.append(f"per_kelvin_uncertainty = {curve.per_kelvin_uncertainty!r}  # standard")
+        if any(curve.per_kelvin_covariance):
+            with_both = _row(curve.per_kelvin_covariance)
+            lines.append(f"per_kelvin_covariance = {with_both}  # with a, and with b")
     if curve.correction is Correction.INDICATED:
         lines.append(f"species = {_row(curve.species)}")
     if curve.form is Form.TABLE:
@@ -33,6 +38,8 @@ def curve_text(curve: Curve, *, remarks: tuple[str, ...] = ()) -> str:
     else:
         lines.append(f"covariance = [{', '.join(map(_row, curve.covariance))}]")
         lines.append(f"residual = {curve.residual!r}  # standard deviation of one log10 u")
+    if curve.freedom is not None:
+        lines.append(f"freedom = {curve.freedom!r}  # degrees of freedom it rests on")
     lines += [f"source = {_text(curve.source)}", f"fitted_on = {_text(curve.fitted_on)}"]
     return "\n".join(lines) + "\n"
 

@@ -4,7 +4,8 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from itertools import pairwise
+from itertools import combinations, pairwise
+from math import inf, sqrt
 from types import MappingProxyType
 
 from longsoak.core.relations import relation_of
@@ -58,6 +59,9 @@ def curve(name: str, table: CurveTable) -> Curve:
         uncertainty=table.uncertainty or 0.0,
         covariance=covariance,
         residual=table.residual or 0.0,
+        freedom=table.freedom,
+        per_kelvin_uncertainty=table.per_kelvin_uncertainty or 0.0,
+        per_kelvin_covariance=table.per_kelvin_covariance or (0.0, 0.0),
     )
 
 
@@ -165,7 +169,10 @@ def _check_uncertainty(part: Part[CurveTable], *, report: Report) -> None:
         )
     elif "correction" not in part.keys or table.correction is not None:
         says = 'nothing here unless correction is "logarithm of resistance" or "moisture"'
-        _forbid(part, "per_kelvin", says, report=report)
+        for key in ("per_kelvin", "per_kelvin_uncertainty", "per_kelvin_covariance"):
+            _forbid(part, key, says, report=report)
+    if "per_kelvin_covariance" in part.keys and by_kelvin:
+        _check_shift(part, report=report)
     if "covariance" not in part.keys:
         _need(
             part,
@@ -187,6 +194,33 @@ def _check_uncertainty(part: Part[CurveTable], *, report: Report) -> None:
                 expected="a symmetric matrix with variances of 0 or more on its diagonal",
                 remedy="Copy it from the fit that gave the coefficients.",
             )
+
+
+def _check_shift(part: Part[CurveTable], *, report: Report) -> None:
+    """Note a covariance of the shift per kelvin that nothing it belongs to stands beside."""
+    table = part.table
+    for key in ("covariance", "per_kelvin_uncertainty"):
+        _need(part, key, "what per_kelvin_covariance belongs to", report=report)
+    if None in (table.covariance, table.per_kelvin_uncertainty, table.per_kelvin_covariance):
+        return
+    (c_aa, c_ab), (_, c_bb) = given(table.covariance)
+    u_k, (c_ka, c_kb) = given(table.per_kelvin_uncertainty), given(table.per_kelvin_covariance)
+    variances = c_aa, c_bb, u_k * u_k
+    covariances = c_ab, c_ka, c_kb
+    sizes = (sqrt(max(0.0, v * w)) for v, w in combinations(variances, 2))
+    r = [
+        c / size if size else (inf if c else 0.0)
+        for c, size in zip(covariances, sizes, strict=True)
+    ]
+    # Those of one fit may be as good as tied, so rounding must not refuse them.
+    rest = 1.0 + 2.0 * r[0] * r[1] * r[2] - sum(v * v for v in r)
+    if max(map(abs, r)) > 1.0 + 1e-9 or rest < -1e-9:
+        report.add(
+            (*part.path, "per_kelvin_covariance"),
+            [c_ka, c_kb],
+            expected="no more than covariance and per_kelvin_uncertainty allow",
+            remedy="Copy all three from the fit that gave the coefficients.",
+        )
 
 
 def _need(part: Part[CurveTable], key: str, what: str, *, report: Report) -> None:

@@ -64,6 +64,17 @@ class CurveTable(Table):
         Annotated[Finite, Field(ge=0, le=1)] | None,
         Words("the standard deviation of one logarithm of moisture, 0 to 1", "0.01"),
     ] = None
+    freedom: Annotated[
+        Annotated[Finite, Field(ge=1, le=1e6)] | None,
+        Words("the degrees of freedom its uncertainty rests on, 1 to 1e6", "8"),
+    ] = None
+    per_kelvin_uncertainty: Annotated[
+        Annotated[Finite, Field(ge=0, le=1)] | None,
+        Words("the standard uncertainty of per_kelvin, 0 to 1", "0.002"),
+    ] = None
+    per_kelvin_covariance: Annotated[
+        Pair | None, Words("the covariance of per_kelvin with a, and with b", "[-3e-6, 4e-7]")
+    ] = None
     source: Annotated[
         Text | None, Words("a line that says where it comes from", '"own calibration"', needed=True)
     ] = None

@@ -50,7 +50,10 @@ class Curve:
 
     `lowest` and `highest` bound the moisture contents it holds for, %. `uncertainty` is the
     standard uncertainty of the curve for one piece, % MC; a fitted curve has `covariance` (2 x 2,
-    of its coefficients) and `residual` (standard deviation of one log10 u) instead.
+    of its coefficients) and `residual` (standard deviation of one log10 u) instead. `freedom` are
+    the degrees of freedom all of these rest on; None says that they are many.
+    `per_kelvin_uncertainty` is that of a fitted `per_kelvin`, `per_kelvin_covariance` its
+    covariance with each of the coefficients.
     """
 
     name: str
@@ -69,3 +72,6 @@ class Curve:
     uncertainty: float = 0.0
     covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
     residual: float = 0.0
+    freedom: float | None = None
+    per_kelvin_uncertainty: float = 0.0
+    per_kelvin_covariance: tuple[float, float] = (0.0, 0.0)
