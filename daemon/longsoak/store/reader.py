@@ -102,17 +102,20 @@ class Record:
             (top,) = db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
             layouts = _layouts(db)  # after `top`, so that no scan up to it has an unknown one
             names = {number: probes for number, (_, probes, _) in layouts.items()}
-            for probe, scan in newest.scans(
-                db, probes, names, top=top, of=self._identity(db)
-            ).items():
-                layout, utc_ms, readings = db.execute(
+            scans = newest.scans(db, probes, names, top=top, of=self._identity(db))
+            rows = {
+                scan: db.execute(
                     "SELECT layout, utc_ms, readings FROM scan WHERE id = ?", (scan,)
                 ).fetchone()
-                _, beside, units = layouts[layout]
-                place = beside.index(probe)
-                found[probe] = unpack_one(
-                    readings, place, probe=probe, utc_ms=utc_ms, unit=units[place]
-                )
+                for scan in set(scans.values())
+            }
+        for probe, scan in scans.items():
+            layout, utc_ms, readings = rows[scan]
+            _, beside, units = layouts[layout]
+            place = beside.index(probe)
+            found[probe] = unpack_one(
+                readings, place, probe=probe, utc_ms=utc_ms, unit=units[place]
+            )
         return found
 
     def series(self, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:

@@ -1,0 +1,136 @@
+"""What it costs to read nine months back: the traces of all pins, and the latest of every probe."""
+
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from bench.figures import Figure, in_turn
+from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.packing import pack
+from longsoak.store.reader import Record
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.reading import Scan
+
+START_MS = 1_790_000_000_000
+PINS = tuple(f"pins {i}" for i in range(24))
+AIR = tuple(f"air {i}" for i in range(8))
+LEVEL = ("level",)
+MINUTES = 9 * 30 * 24 * 60
+SECONDS = 3_000_000  # of a bus that is kept each second, 35 days
+BUCKETS = 300
+
+
+def figures() -> list[Figure]:
+    """Measure all."""
+    with _records() as (months, seconds):
+        return [*_traces(Record(months)), *_latest(seconds)]
+
+
+def _traces(record: Record) -> list[Figure]:
+    until = START_MS + (MINUTES + 1) * 60_000
+
+    def walk(*probes: str) -> None:
+        found = record.reduced(probes, since_ms=START_MS, until_ms=until, buckets=BUCKETS)
+        # 24 pins every 15 min: what is timed did the whole of it.
+        assert sum(bucket.count for bucket in found[probes[0]]) == MINUTES // 15 + 1
+
+    def one_by_one() -> None:
+        for probe in PINS:
+            walk(probe)
+
+    def bare() -> None:
+        with closing(connect_read_only(record.folder / RECORD)) as db:
+            rows = db.execute("SELECT utc_ms, readings FROM scan WHERE layout = 1 ORDER BY id")
+            assert sum(1 for _ in rows) == MINUTES // 15 + 1
+
+    seconds, _, shared = in_turn(lambda: walk(*PINS), one_by_one)
+    _, _, over_bare = in_turn(lambda: walk(*PINS), bare)
+    months = "traces of 24 pins over nine months of 800,000 scans"
+    return [
+        Figure(months, seconds, "s", 2.0, "a walk for each of the 24", shared),
+        Figure(f"{months}, over bare", over_bare, "x", 8.0, "a bare SELECT of the rows", over_bare),
+    ]
+
+
+def _latest(folder: Path) -> list[Figure]:
+    wanted = (*PINS, *AIR, *LEVEL, "gone")
+
+    def first() -> None:
+        assert len(Record(folder).latest(wanted)) == len(wanted)
+
+    known = Record(folder)
+    known.latest(wanted)
+
+    def again() -> None:
+        assert len(known.latest(wanted)) == len(wanted)
+
+    def bare() -> None:
+        with closing(connect_read_only(folder / RECORD)) as db:
+            assert len(db.execute("SELECT layout, max(id) FROM scan GROUP BY layout").fetchall())
+
+    look, _, over_bare = in_turn(first, bare)
+    later, _, over_first = in_turn(again, first)
+    name = "latest of 34 probes in three million scans, one of them in the first scan only"
+    return [
+        Figure(name, look, "s", 1.0, "SELECT layout, max(id) ... GROUP BY layout", over_bare),
+        Figure(f"{name}, looked for again", later * 1e3, "ms", 1.0, "the first look", over_first),
+    ]
+
+
+@contextmanager
+def _records() -> Iterator[tuple[Path, Path]]:
+    """Nine months of pins every 15 min and air and level each minute; a second a level for long."""
+    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
+    try:
+        _fill(folder / "months", turns=MINUTES, of_pins=15, of_air=1, every_ms=60_000)
+        _fill(folder / "seconds", turns=SECONDS, of_pins=900, of_air=60, every_ms=1000)
+        yield folder / "months", folder / "seconds"
+    finally:
+        shutil.rmtree(folder)
+
+
+def _fill(folder: Path, *, turns: int, of_pins: int, of_air: int, every_ms: int) -> None:
+    """Lay a record out as shipped, then repeat its scans; committing each would take an hour.
+
+    Every turn has the level, every `of_pins`th the pins too, and every `of_air`th the air.
+    """
+    writer = RecordWriter(folder, now="2026-09-21T14:13:20.000Z")
+    writer.accept_rig("", utc_ms=START_MS)
+    writer.begin_run(boot="b", software="0", utc_ms=START_MS, boottime_ms=0, synchronised=True)
+    kinds = [_scan(PINS), _scan(AIR), _scan(LEVEL), _scan(("gone",))]
+    writer.commit(Batch(scans=kinds))
+    writer.close()
+    packed = [pack(kind) for kind in kinds]
+
+    def rows() -> Iterator[tuple[int, int, int, int, bytes]]:
+        number = len(kinds)
+        for turn in range(1, turns + 1):
+            for layout, every in ((1, of_pins), (2, of_air), (3, 1)):
+                if turn % every == 0:
+                    number += 1
+                    after = turn * every_ms
+                    yield number, layout, START_MS + after, after, packed[layout - 1]
+
+    with closing(sqlite3.connect(folder / RECORD)) as db, db:
+        db.executemany("INSERT INTO scan VALUES (?, ?, ?, ?, 1, ?)", rows())
+
+
+def _scan(probes: tuple[str, ...]) -> Scan:
+    n = len(probes)
+    return Scan(
+        bus="bus",
+        utc_ms=START_MS,
+        boottime_ms=0,
+        synchronised=True,
+        probes=probes,
+        units=("Ohm",) * n,
+        raw=(4.2e6,) * n,
+        values=tuple(17 + i / 10 for i in range(n)),
+        uncertainties=(0.5,) * n,
+        flags=(Flag.PASS,) * n,
+        reasons=(Reason.NONE,) * n,
+    )
