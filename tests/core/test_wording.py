@@ -2,7 +2,7 @@
 
 import pytest
 
-from longsoak.core.wording import age_words, ohm_words, rfc3339, time_words, value_words
+from longsoak.core.wording import age_words, ago_words, ohm_words, rfc3339, time_words, value_words
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.rig import Kind
 
@@ -41,6 +41,16 @@ def test_resistances(ohm: float, words: str) -> None:
 )  # fmt: skip
 def test_ages(seconds: float, words: str) -> None:
     assert age_words(seconds) == words
+    assert ago_words(seconds) == f"{words} ago"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(-2.5, "2 s ahead"), (-60, "60 s ahead"), (-7800, "2 h 10 ahead"), (-259200, "3 days ahead")],
+)
+def test_what_lies_ahead_of_the_clock_is_not_told_as_just_now(seconds: float, words: str) -> None:
+    assert age_words(seconds) == words
+    assert ago_words(seconds) == f"{words} of the clock"
 
 
 def test_times_are_utc() -> None:

@@ -8,12 +8,17 @@ import pytest
 
 from longsoak.core.recency import stale_after_ms
 from longsoak.store.packing import pack, unpack
+from longsoak.store.reader import RigVersion
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
+from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
-from longsoak_dashboards.view.alarms import told
+from longsoak_dashboards.view.alarms import alarms_page, told
+from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import Mark, marks
+from longsoak_dashboards.view.section import section_page
 from longsoak_dashboards.view.sentences import count_words, moment, span_words
 from pages.pagerig import DAY_MS, NOW_MS, OTHERWISE, Bays, Wrong, make_rig, scan_of
 
@@ -24,6 +29,20 @@ def readings(wrong: Mapping[str, Wrong] | None = None) -> dict[str, Reading]:
     scan = scan_of(RIG, NOW_MS - 38_000, wrong=wrong)
     stored = unpack(pack(scan), probes=scan.probes, units=scan.units, utc_ms=scan.utc_ms)
     return {reading.probe: reading for reading in stored}
+
+
+def seen(*, last_ms: int = NOW_MS, alarms: Mapping[str, StoredChange] | None = None) -> Snapshot:
+    return Snapshot(
+        rig=RIG,
+        version=RigVersion(1, 0, ""),
+        now_ms=NOW_MS,
+        first_ms=0,
+        last_ms=last_ms,
+        readings=readings(),
+        last_good_ms={},
+        alarms=alarms or {},
+        last_gap=None,
+    )
 
 
 def by_name(wrong: Mapping[str, Wrong] | None = None) -> dict[str, Mark]:
@@ -74,6 +93,49 @@ def test_a_resistance_has_its_prefix_with_the_unit() -> None:
 def test_a_probe_never_read_says_so() -> None:
     mark = marks(RIG, {}, last_good_ms={}, now_ms=NOW_MS)[0]
     assert (mark.shape, mark.value, mark.age) == (0, "none", "not read yet")
+
+
+def test_a_reading_ahead_of_the_clock_is_not_told_as_new() -> None:
+    # Read, then the wall clock was set back by three hours.
+    now = NOW_MS - 3 * 3_600_000
+    mark = marks(RIG, readings(), last_good_ms={}, now_ms=now)[0]
+    assert mark.age == "2 h 59 ahead"
+    said = standing.recording_sentence(RIG, last_ms=NOW_MS, now_ms=now)
+    assert "3 h 00 ahead of this machine" in str(said)
+    water = standing.water_now(RIG, readings(), now_ms=now)
+    assert water is not None
+    assert water.old
+
+
+def test_a_clock_a_moment_apart_is_no_news() -> None:
+    assert standing.recording_sentence(RIG, last_ms=NOW_MS + 1500, now_ms=NOW_MS) is None
+
+
+def test_whether_it_records_is_not_claimed_of_a_last_scan_far_ahead() -> None:
+    def recording(last_ms: int) -> object:
+        return latest_document(seen(last_ms=last_ms))["recording"]
+
+    assert recording(NOW_MS - 1000)
+    assert recording(NOW_MS + 1000)
+    assert not recording(NOW_MS + 3 * 3_600_000)
+
+
+def test_the_section_says_of_readings_ahead_of_the_clock_that_their_age_is_not_known() -> None:
+    ahead = replace(seen(last_ms=NOW_MS - 3 * 3_600_000), now_ms=NOW_MS - 3 * 3_600_000)
+    lead = " ".join(section_page(ahead).lead)
+    assert "33 readings are</b> dated ahead of this machine\u2019s clock" in lead
+    assert "ahead" not in " ".join(section_page(seen()).lead)
+
+
+def test_an_alarm_raised_ahead_of_the_clock_says_so() -> None:
+    ahead = NOW_MS + 7_800_000
+    normal, new, gone = AlarmState.NORMAL, AlarmState.NEW, AlarmState.GONE
+    raised = StoredChange("k", ahead, 0, normal, new, None, "says", None, 1)
+    over = StoredChange("k", NOW_MS - 60_000, 0, new, gone, None, "says", None, 2)
+    (standing_now,) = alarms_page(seen(alarms={"k": raised}), [raised]).standing
+    assert standing_now.ago == "2 h 10 ahead of the clock"
+    (no_more,) = alarms_page(seen(alarms={"k": over}), [raised, over]).gone
+    assert no_more.ago == "stood for a time that is not known, over since 12:03"
 
 
 def test_the_lead_counts_good_and_marked_probes() -> None:
@@ -141,10 +203,22 @@ def test_not_recording_is_said_after_two_and_a_half_periods() -> None:
 
 
 def test_the_last_gap_is_told_for_a_day() -> None:
-    gap = RunGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False)
+    gap = RunGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False, length_ms=192_000)
     said = standing.gap_sentence(gap, now_ms=NOW_MS)
     assert said == "No readings for 3 min 12 s before 11:55: the run was cut off."
     assert standing.gap_sentence(gap, now_ms=NOW_MS + 2 * DAY_MS) == ""
+
+
+def test_a_gap_is_as_long_as_can_be_vouched_for_whatever_the_wall_clock_did() -> None:
+    back = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=False, length_ms=192_000)
+    said = "No readings for 3 min 12 s before 11:54: the run was cut off."
+    assert standing.gap_sentence(back, now_ms=NOW_MS) == said
+    unsure = RunGap(NOW_MS - 700_000, NOW_MS - 600_000, clean=True)
+    assert "2 min by a clock that was not synchronised" in standing.gap_sentence(
+        unsure, now_ms=NOW_MS
+    )
+    unknown = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=True)
+    assert "a time that is not known" in standing.gap_sentence(unknown, now_ms=NOW_MS)
 
 
 def test_a_rig_without_a_reservoir_says_nothing_about_water() -> None:

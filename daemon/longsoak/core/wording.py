@@ -7,6 +7,7 @@ from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import Kind
 
 _DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
+AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
 
 
@@ -34,7 +35,13 @@ def ohm_words(value: float) -> str:
 
 
 def age_words(seconds: float) -> str:
-    """How long ago: "38 s", "12 min", "2 h 10", "3 days"."""
+    """How old: "38 s", "12 min", "2 h 10", "3 days"; "2 h 10 ahead" of the clock if negative.
+
+    A wall clock that is set back makes what was read before look as if it were yet to come. Told
+    as "0 s" it would pass for new.
+    """
+    if seconds < -AHEAD_S:
+        return f"{age_words(-seconds)} ahead"
     seconds = max(0.0, seconds)
     if seconds < 100:
         return f"{seconds:.0f} s"
@@ -44,6 +51,11 @@ def age_words(seconds: float) -> str:
     if minutes < 48 * 60:
         return f"{minutes // 60} h {minutes % 60:02d}"
     return f"{seconds / 86400:.0f} days"
+
+
+def ago_words(seconds: float) -> str:
+    """How long ago, for a sentence: "2 h 10 ago", or "2 h 10 ahead of the clock"."""
+    return f"{age_words(seconds)} {'of the clock' if seconds < -AHEAD_S else 'ago'}"
 
 
 def gap_length_words(gap: RunGap) -> str:

@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from longsoak.core.wording import age_words
+from longsoak.core.wording import age_words, ago_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.rig import AlarmPlan, Rig
 from longsoak_dashboards.source import Snapshot
@@ -152,11 +152,13 @@ def _entry(
         (c for c in reversed(changes) if c.key == change.key and c.new is AlarmState.NEW), change
     )
     gone = change.new is AlarmState.GONE
+    stood = (change.utc_ms - raised.utc_ms) / 1000
+    # Negative if the wall clock was set back while it stood.
+    long = span_words(stood) if stood >= 0 else "for a time that is not known"
     ago = (
-        f"stood {span_words((change.utc_ms - raised.utc_ms) / 1000)}, "
-        f"over since {moment(change.utc_ms, now_ms=now_ms)}"
+        f"stood {long}, over since {moment(change.utc_ms, now_ms=now_ms)}"
         if gone
-        else f"{age_words((now_ms - raised.utc_ms) / 1000)} ago"
+        else ago_words((now_ms - raised.utc_ms) / 1000)
     )
     acknowledged = change.new is AlarmState.ACKNOWLEDGED
     return Entry(

@@ -18,7 +18,8 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
         "rig_version": snapshot.version.number,
         "now": rfc3339(snapshot.now_ms),
         "last_scan": None if last is None else rfc3339(last),
-        "recording": last is not None and snapshot.now_ms - last <= stale_after_ms(rig),
+        # A last scan far ahead of the clock says as little as one long past.
+        "recording": last is not None and abs(snapshot.now_ms - last) <= stale_after_ms(rig),
         "probes": [_probe(probe, snapshot.readings.get(probe.name)) for probe in rig.probes],
         "water": _water(rig, snapshot),
         "alarms": [

@@ -89,8 +89,8 @@ def gaps_of(
         Gap(
             gap.from_utc_ms,
             gap.to_utc_ms,
-            f"{'stopped' if gap.clean else 'cut off'}, "
-            f"{span_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)}",
+            ("stopped" if gap.clean else "cut off")
+            + ("" if gap.length_ms is None else f", {span_words(gap.length_ms / 1000)}"),
         )
         for gap in stored
         if gap.to_utc_ms > span.since_ms and gap.from_utc_ms < span.until_ms

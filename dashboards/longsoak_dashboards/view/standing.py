@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
-from longsoak.core.wording import age_words
+from longsoak.core.wording import AHEAD_S, age_words, ago_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import RunGap
@@ -31,11 +31,26 @@ def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup 
     """What to say if nothing comes in; None while scans do."""
     if last_ms is None:
         return Markup('<b class="look">Not recording:</b> no scan has been taken yet.')
+    age = (now_ms - last_ms) / 1000
+    if age < -AHEAD_S:
+        return Markup(
+            '<b class="look">Recording or not, nobody can tell:</b> the last scan is dated {} of '
+            "this machine\u2019s clock, which was set back or is wrong."
+        ).format(age_words(age))
     if now_ms - last_ms <= stale_after_ms(rig):
         return None
-    return Markup('<b class="look">Not recording:</b> last scan {} ago.').format(
-        age_words((now_ms - last_ms) / 1000)
-    )
+    return Markup('<b class="look">Not recording:</b> last scan {}.').format(ago_words(age))
+
+
+def clock_sentence(readings: Mapping[str, Reading], *, now_ms: int) -> Markup | None:
+    """What to say if readings are dated ahead of the clock; None while none is."""
+    ahead = sum((now_ms - r.utc_ms) / 1000 < -AHEAD_S for r in readings.values())
+    if not ahead:
+        return None
+    return Markup(
+        '<b class="look">{}</b> dated ahead of this machine\u2019s clock, which was set back or is '
+        "wrong: how old they are is not known."
+    ).format(capital(counted(ahead, "reading is", "readings are")))
 
 
 def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
@@ -74,7 +89,8 @@ def water_now(rig: Rig, readings: Mapping[str, Reading], *, now_ms: int) -> Wate
         return Water(None, "", "", unknown, old=False)
     probe = next((p for p in rig.probes if p.name == rig.reservoir.level), None)
     patience = max(_LEAST_STALE_S, 3 * (probe.record if probe else 60.0))
-    old = (now_ms - reading.utc_ms) / 1000 > patience
+    age = (now_ms - reading.utc_ms) / 1000
+    old = age > patience or age < -AHEAD_S
     level = reading.value
     plus = f" ± {2 * reading.uncertainty:.0f}" if reading.uncertainty else ""
     clearance = rig.specimen.underside - level
@@ -124,8 +140,9 @@ def alarms_sentence(alarms: Mapping[str, AlarmChange], *, link: bool = True) -> 
 
 def gap_sentence(gap: RunGap | None, *, now_ms: int) -> str:
     """The last time without readings, while it is news."""
-    if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS or gap.to_utc_ms <= gap.from_utc_ms:
+    if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS:
         return ""
-    span = span_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
+    known = gap.length_ms
+    span = gap_length_words(gap) if known is None else span_words(known / 1000)
     how = "the run had been stopped" if gap.clean else "the run was cut off"
     return f"No readings for {span} before {moment(gap.to_utc_ms, now_ms=now_ms)}: {how}."
