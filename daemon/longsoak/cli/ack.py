@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.common import DONE, FOUND_WRONG, told
+from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
-from longsoak.store.files import folder_of
 from longsoak.store.inbox import ACKNOWLEDGE, ask
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
@@ -22,7 +21,7 @@ from longsoak.vocabulary.alarm import AlarmState
     "rig_file",
     default="rig.toml",
     show_default=True,
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=a_path,
     help="The rig file the record lies beside.",
 )
 def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
@@ -31,9 +30,8 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
     The measuring process takes the request within a second; if it is not running, the request
     waits for it.
     """
-    folder = folder_of(rig_file)
-    record = Record(folder)
     with told():
+        record, _ = own_record(rig_file)
         if alarm is None:
             open_ones = [
                 change
@@ -46,10 +44,10 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
                 click.echo("There is nothing to acknowledge.")
             sys.exit(FOUND_WRONG if open_ones else DONE)
         request = ask(
-            folder,
+            record.folder,
             kind=ACKNOWLEDGE,
             subject=alarm,
-            by=by or getpass.getuser(),
+            by=_user() if by is None else by,
             utc_ms=SystemClock().utc_ms(),
         )
         outcome = _wait(record, request.uuid)
@@ -58,6 +56,13 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
         sys.exit(FOUND_WRONG)
     click.echo(f"{alarm}: {outcome}")
     sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a user by number only, as in a container
+        return ""  # refused like initials that were left empty
 
 
 def _wait(record: Record, uuid: str) -> str | None:

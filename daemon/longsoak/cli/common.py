@@ -9,23 +9,21 @@ from pathlib import Path
 import click
 
 from longsoak.core.wording import with_noun
+from longsoak.store.files import folder_of
+from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.curve import Curve
-from longsoak.vocabulary.errors import RigFileError, StoreError
+from longsoak.vocabulary.errors import RequestError, RigFileError, StoreError
 
 DONE, FOUND_WRONG, BAD_INPUT = 0, 1, 2
 
-rig_file = click.argument(
-    "rig_file",
-    default="rig.toml",
-    type=click.Path(path_type=Path, dir_okay=False),
-)
+# Whether it is there, a file and readable is told by whoever reads it, in our words.
+a_path = click.Path(path_type=Path, readable=False)
+
+rig_file = click.argument("rig_file", default="rig.toml", type=a_path)
 
 
 curves_option = click.option(
-    "--rig",
-    "rig_file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Also take the curves of this rig file.",
+    "--rig", "rig_file", type=a_path, help="Also take the curves of this rig file."
 )
 
 
@@ -49,14 +47,43 @@ def curve_called(name: str, known: Mapping[str, Curve]) -> Curve:
     return known[name]
 
 
+def own_record(rig_file: Path) -> tuple[Record, RigVersion | None]:
+    """The record beside a rig file, and the version of the file it was last kept under.
+
+    Raises
+    ------
+    RigFileError
+        The rig file can't be read, or the record is another rig's.
+    StoreError
+        There is no record, or it can't be read.
+    """
+    from longsoak.rigfile.load import text_of
+    from longsoak.rigfile.naming import check_name
+
+    text = text_of(rig_file)
+    record = Record(folder_of(rig_file))
+    version = record.rig_version()
+    if version is not None:
+        check_name(text, kept=version.text, file=str(rig_file), folder=record.folder)
+    return record, version
+
+
 @contextmanager
-def told() -> Iterator[None]:
-    """Tell our own errors as sentences and end with the right exit code."""
+def told(*, so: str = "") -> Iterator[None]:
+    """Tell our own errors as sentences and end with the right exit code.
+
+    `so` is what follows from mistakes in the rig file, such as that nothing was started.
+    """
     try:
         yield
     except RigFileError as error:
         click.echo(str(error), err=True)
-        click.echo(f"{with_noun(len(error.mistakes), 'mistake')}; nothing was started.", err=True)
+        if so or len(error.mistakes) > 1:
+            count = with_noun(len(error.mistakes), "mistake")
+            click.echo(f"{count}; {so}." if so else f"{count}.", err=True)
+        sys.exit(BAD_INPUT)
+    except RequestError as error:
+        click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
     except StoreError as error:
         click.echo(str(error), err=True)

@@ -1,47 +1,29 @@
-"""The command `longsoak`: finds its subcommands among what is installed."""
+"""The command `longsoak`. Imports next to nothing itself: Ctrl-C must find `main` under way."""
 
+import signal
 import sys
-from difflib import get_close_matches
-from importlib.metadata import entry_points
+from types import FrameType
+from typing import NoReturn
 
-import click
-
-GROUP = "longsoak.commands"
-
-
-class _Installed(click.Group):
-    """A group whose commands are entry points, imported only when called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return sorted(point.name for point in entry_points(group=GROUP))
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        for point in entry_points(group=GROUP, name=cmd_name):
-            command = point.load()
-            if isinstance(command, click.Command):
-                return command
-        return None
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and self.get_command(ctx, args[0]) is None:
-            near = get_close_matches(args[0], self.list_commands(ctx), n=1)
-            hint = f" Did you mean {near[0]!r}?" if near else ""
-            ctx.fail(f"There is no command {args[0]!r}.{hint}")
-        return super().resolve_command(ctx, args)
-
-
-@click.group(cls=_Installed, epilog="Example: longsoak check rig.toml")
-@click.version_option(package_name="longsoak", message="%(package)s %(version)s")
-def longsoak() -> None:
-    """Measure, judge and keep a specimen's wetting and drying."""
+INTERRUPTED = 128 + signal.SIGINT  # as a shell reports a command that was interrupted
 
 
 def main() -> None:
     """Run the command line."""
+    # A parent may have told us to ignore it, as `nohup` and a shell's "&" do.
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _interrupted)
+    from longsoak.cli.group import longsoak
+
     try:
         longsoak.main(prog_name="longsoak", standalone_mode=True)
     except BrokenPipeError:  # somebody piped us into `head`
         sys.stderr.close()
         sys.exit(0)
+
+
+def _interrupted(_number: int, _frame: FrameType | None) -> NoReturn:
+    # Not KeyboardInterrupt: that would be told in words of the libraries it passes through.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # a second one ends it on the spot
+    sys.stderr.write("Interrupted.\n")
+    raise SystemExit(INTERRUPTED)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.common import DONE, FOUND_WRONG, rig_file, table, told
+from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
@@ -19,13 +19,14 @@ from longsoak.core.wording import (
     value_words,
 )
 from longsoak.service.clock import SystemClock
-from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
+
+_NOT_READ = "not read yet"
 
 
 @click.command(epilog="Example: longsoak now rig.toml --json")
@@ -40,12 +41,13 @@ def now(rig_file: Path, as_json: bool) -> None:
     from longsoak.rigfile.load import parse
 
     with told():
-        record = Record(folder_of(rig_file))
-        version = record.rig_version()
+        record, version = own_record(rig_file)
         if version is None:
-            click.echo("nothing has been recorded yet", err=True)
+            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
             sys.exit(FOUND_WRONG)
-        rig = parse(version.text, file=str(rig_file), find_kind=None)
+        # Not the file beside it: that may have been changed since, or be half written.
+        kept = f"the rig file in {record.folder}, version {version.number}"
+        rig = parse(version.text, file=kept, find_kind=None)
         seen = _look(record, rig, utc_ms=SystemClock().utc_ms())
     if as_json:
         click.echo(json.dumps(_picture(rig, seen), ensure_ascii=False, indent=1))
@@ -115,23 +117,28 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
 
 
 def _probe(probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, object]:
-    if reading is None:
-        return {
-            "probe": probe.name,
-            "kind": probe.kind.value,
-            "value": None,
-            "unit": UNIT[probe.kind],
-            "quantity": probe.quantity,
-            "flag": Flag.MISSING.word,
-            "reason": "not read yet",
-            "age_s": None,
-        }
-    return {
+    known: dict[str, object] = {
         "probe": probe.name,
         "kind": probe.kind.value,
-        "value": reading.value,
-        "unit": UNIT[probe.kind],
         "quantity": probe.quantity,
+        "unit": UNIT[probe.kind],
+        "unit_words": probe.unit_words,
+    }
+    if reading is None:
+        return known | {
+            "value": None,
+            "value_words": value_words(probe.kind, None, Reason.NONE),
+            "uncertainty": None,
+            "flag": Flag.MISSING.word,
+            "reason": _NOT_READ,
+            "age_s": None,
+            "at": None,
+            "raw": None,
+            "raw_unit": None,
+        }
+    return known | {
+        "value": reading.value,
+        "value_words": value_words(probe.kind, reading.value, reading.reason),
         "uncertainty": reading.uncertainty,
         "flag": reading.flag.word,
         "reason": reading.reason.words,
@@ -180,7 +187,7 @@ def _words(rig: Rig, seen: _Seen) -> str:
 
 def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading is None:
-        return probe.name, "none", "", "", "missing: not read yet", "", ""
+        return probe.name, "none", "", "", f"{Flag.MISSING.word}: {_NOT_READ}", "", ""
     spread = ""
     if reading.uncertainty and reading.reason not in AT_LEAST | AT_MOST:
         doubled = 2 * reading.uncertainty

@@ -22,5 +22,5 @@ def run(rig_file: Path) -> None:
         logging.getLogger(chatty).setLevel(logging.ERROR)
     from longsoak.service.run import run as record
 
-    with told():
+    with told(so="nothing was started"):
         record(rig_file)

@@ -78,11 +78,7 @@ def _curve_files(text: str) -> list[str]:
 
 
 def _check_curve_file(text: str, *, file: str) -> None:
-    try:
-        tables = tomllib.loads(text)
-    except ValueError as error:
-        raise _not_toml(text, error, file=file) from error
-    if others := sorted(set(tables) - {"curves"}):
+    if others := sorted(set(tables_of(text, file=file)) - {"curves"}):
         raise _one_mistake(
             file,
             line=1,
@@ -165,22 +161,11 @@ def parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) -
     try:
         return _parse(text.replace("\r\n", "\n"), file=file, find_kind=find_kind)
     except RecursionError as error:
-        raise _one_mistake(
-            file,
-            line=1,
-            found="a list or table within a list or table, hundreds deep",
-            expected="the few levels a rig file has",
-            remedy="Look for a row of opening brackets.",
-        ) from error
+        raise _too_deep(file) from error
 
 
 def _parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) -> Rig:
-    try:
-        raw: dict[str, object] = tomllib.loads(text)
-    except (
-        ValueError
-    ) as error:  # TOMLDecodeError is one, and so is a number thousands of digits long
-        raise _not_toml(text, error, file=file) from error
+    raw = tables_of(text, file=file)
     report = Report(file, locate(text))
     draft = read_document(raw, report=report)
     _check(draft, find_kind=find_kind, report=report)
@@ -203,6 +188,33 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
                 expected="no password without a user it belongs to",
                 remedy="Add user, or remove password_file.",
             )
+
+
+def tables_of(text: str, *, file: str) -> dict[str, object]:
+    """Parse TOML, and check nothing else; `file` is how mistakes name it.
+
+    Raises
+    ------
+    RigFileError
+        It is no TOML.
+    """
+    try:
+        return tomllib.loads(text)
+    except ValueError as error:
+        # TOMLDecodeError is one, and so is what a number thousands of digits long raises.
+        raise _not_toml(text, error, file=file) from error
+    except RecursionError as error:
+        raise _too_deep(file) from error
+
+
+def _too_deep(file: str) -> RigFileError:
+    return _one_mistake(
+        file,
+        line=1,
+        found="a list or table within a list or table, hundreds deep",
+        expected="the few levels a rig file has",
+        remedy="Look for a row of opening brackets.",
+    )
 
 
 def _not_toml(text: str, error: ValueError, *, file: str) -> RigFileError:

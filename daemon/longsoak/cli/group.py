@@ -1,0 +1,37 @@
+"""The subcommands of `longsoak`, found among what is installed."""
+
+from difflib import get_close_matches
+from importlib.metadata import entry_points
+
+import click
+
+GROUP = "longsoak.commands"
+
+
+class _Installed(click.Group):
+    """A group whose commands are entry points, imported only when called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(point.name for point in entry_points(group=GROUP))
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        for point in entry_points(group=GROUP, name=cmd_name):
+            command = point.load()
+            if isinstance(command, click.Command):
+                return command
+        return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and self.get_command(ctx, args[0]) is None:
+            near = get_close_matches(args[0], self.list_commands(ctx), n=1)
+            hint = f" Did you mean {near[0]!r}?" if near else ""
+            ctx.fail(f"There is no command {args[0]!r}.{hint}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Installed, epilog="Example: longsoak check rig.toml")
+@click.version_option(package_name="longsoak", message="%(package)s %(version)s")
+def longsoak() -> None:
+    """Measure, judge and keep a specimen's wetting and drying."""

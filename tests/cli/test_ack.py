@@ -1,0 +1,120 @@
+"""`longsoak ack`, run as a user runs it; with a measuring process it is in tests/whole."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from cli.keeping import Kept, kept
+from longsoak.store.inbox import Inbox
+from longsoak.vocabulary.alarm import AlarmState
+from processes import longsoak
+from unprivileged import as_reader, only_read
+from whole.thermorig import lay_out
+
+NEW, NORMAL, GONE, ACKNOWLEDGED = (
+    AlarmState.NEW,
+    AlarmState.NORMAL,
+    AlarmState.GONE,
+    AlarmState.ACKNOWLEDGED,
+)
+
+
+def asked(record: Kept) -> list[tuple[str, str]]:
+    inbox = Inbox(record.folder)
+    found = [(request.subject, request.by) for request in inbox.waiting()]
+    inbox.close()
+    return found
+
+
+def test_what_wants_an_answer_is_listed_with_its_key_and_nothing_else(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        nothing = longsoak("ack", "--rig", rig_file)
+        assert (nothing.returncode, nothing.stdout) == (0, "There is nothing to acknowledge.\n")
+        record.change("silent:T0", NORMAL, NEW, ago=9, says="no answer")
+        record.change("silent:T1", NORMAL, NEW, ago=9, says="no answer")
+        record.change("silent:T1", NEW, GONE, ago=8, says="answers again")
+        record.change("silent:T2", NORMAL, NEW, ago=9, says="no answer")
+        record.change("silent:T2", NEW, ACKNOWLEDGED, ago=8, says="by mk")
+        listed = longsoak("ack", "--rig", rig_file)
+    assert listed.returncode == 1
+    assert sorted(listed.stdout.splitlines()) == [
+        f"silent:T0  {NEW.value}: no answer",
+        f"silent:T1  {GONE.value}: answers again",
+    ]
+
+
+def test_while_nobody_takes_requests_the_request_waits_and_the_code_is_1(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        ended = longsoak("ack", "silent:T1", "--by", " mk ", "--rig", rig_file)
+        assert ended.returncode == 1
+        assert ended.stdout == (
+            "Asked; `longsoak run` is not taking requests now and will when it is.\n"
+        )
+        assert asked(record) == [("silent:T1", "mk")]
+
+
+def test_without_initials_the_users_name_is_taken(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        longsoak("ack", "silent:T1", "--rig", rig_file, LOGNAME="wm")
+        assert asked(record) == [("silent:T1", "wm")]
+
+
+@pytest.mark.parametrize(
+    ("alarm", "by", "says"),
+    [
+        ("silent:T1", "", "Say who acknowledges"),
+        ("silent:T1", "m\nk", "Initials are 1 to 20 printable characters; these are 3, not all"),
+        ("silent:T1", "x" * 21, "Initials are 1 to 20 printable characters; these are 21."),
+        ("silent:\x1b[2J", "mk", "An alarm is called by 1 to 200 printable characters"),
+    ],
+)
+def test_what_cannot_stand_in_the_record_is_refused_and_nothing_is_asked(
+    tmp_path: Path, alarm: str, by: str, says: str
+) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        ended = longsoak("ack", alarm, "--by", by, "--rig", rig_file)
+        assert ended.returncode == 2
+        assert ended.stdout == ""
+        assert ended.stderr.startswith(says)
+        assert ended.stderr.count("\n") == 1
+        assert asked(record) == []
+
+
+def test_somebody_who_may_not_write_is_told_who_may(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        record.change("silent:T0", NORMAL, NEW, ago=9, says="no answer")
+    with only_read(tmp_path):
+        listed = as_reader("ack", "--rig", rig_file)
+        refused = as_reader("ack", "silent:T0", "--by", "mk", "--rig", rig_file)
+    assert listed.stdout == f"silent:T0  {NEW.value}: no answer\n"
+    assert refused.returncode == 1
+    assert refused.stderr == (
+        "nothing could be asked of the measuring process: this user may not write in "
+        f"{tmp_path}/record. Ask as the user who runs `longsoak run`, or on its pages.\n"
+    )
+
+
+def test_a_damaged_or_missing_inbox_is_told_with_the_way_out(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        (record.folder / "inbox.db").write_bytes(b"no database " * 500)
+        ended = longsoak("ack", "silent:T0", "--by", "mk", "--rig", rig_file)
+        assert ended.returncode == 1
+        assert "A running `longsoak run` makes a new one in a few seconds" in ended.stderr
+        (record.folder / "inbox.db").unlink()
+        ended = longsoak("ack", "silent:T0", "--by", "mk", "--rig", rig_file)
+        assert ended.returncode == 1
+        assert "Start `longsoak run` there first." in ended.stderr
+        Inbox(record.folder).close()
+        holder = sqlite3.connect(record.folder / "inbox.db", isolation_level=None)
+        holder.execute("BEGIN IMMEDIATE")
+        ended = longsoak("ack", "silent:T0", "--by", "mk", "--rig", rig_file)
+        holder.close()
+        assert ended.returncode == 1
+        assert "is held by another process. Ask again." in ended.stderr
