@@ -4,15 +4,14 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_WORDS = {"%": "%", "Cel": "°C", "Ohm": "Ω", "mm": "mm", "1": ""}  # UCUM to what people write
-
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """The latest reading of one probe; `value` is None where there is none."""
+    """The latest reading of one probe, in the words of `longsoak now`; `known` is whether any."""
 
     probe: str
-    value: float | None
+    known: bool
+    value: str
     unit: str
     flag: str
     reason: str
@@ -31,8 +30,9 @@ def read_now(text: str) -> list[Row]:
         return [
             Row(
                 str(probe["probe"]),
-                None if probe["value"] is None else float(probe["value"]),
-                str(probe["unit"]),
+                probe["value"] is not None,
+                str(probe["value_words"]),
+                str(probe["unit_words"]),
                 str(probe["flag"]),
                 str(probe.get("reason") or ""),
             )
@@ -50,25 +50,18 @@ def bad_probes(rows: Sequence[Row], configured: Sequence[str]) -> list[str]:
         row = by_name.get(name)
         if row is None:
             bad.append(f"{name} (no reading)")
-        elif row.flag != "pass" or row.value is None:
+        elif row.flag != "pass" or not row.known:
             bad.append(f"{name} ({row.flag}{', ' + row.reason if row.reason else ''})")
     return bad
 
 
 def as_table(rows: Sequence[Row]) -> str:
     """The rows as text in columns: probe, value, unit, flag, reason."""
-    head = Row("probe", None, "unit", "flag", "")
-    cells = [(head.probe, "value", head.unit, head.flag, "")]
-    cells += [(r.probe, _value(r), _WORDS.get(r.unit, r.unit), r.flag, r.reason) for r in rows]
+    cells = [("probe", "value", "unit", "flag", "")]
+    cells += [(r.probe, r.value, r.unit, r.flag, r.reason) for r in rows]
     wide = [max(len(row[i]) for row in cells) for i in range(4)]
     lines = [
         f"{a:<{wide[0]}}  {b:>{wide[1]}} {c:<{wide[2]}}  {d:<{wide[3]}}  {e}".rstrip()
         for a, b, c, d, e in cells
     ]
     return "\n".join(lines)
-
-
-def _value(row: Row) -> str:
-    if row.value is None:
-        return "none"
-    return f"{row.value:.4g}" if abs(row.value) >= 1e5 else f"{row.value:.1f}"

@@ -87,24 +87,41 @@ def test_a_taken_port_is_passed_over() -> None:
     assert found > number
 
 
+def latest(
+    probe: str, value: float | None, words: str, unit: str, flag: str, reason: str = ""
+) -> dict[str, object]:
+    return {
+        "probe": probe,
+        "value": value,
+        "value_words": words,
+        "unit_words": unit,
+        "flag": flag,
+        "reason": reason,
+    }
+
+
 NOW = {
     "probes": [
-        {"probe": "cork 30/60", "value": 9.12, "unit": "%", "flag": "pass", "age_s": 1},
-        {"probe": "timber", "value": 18.25, "unit": "Cel", "flag": "pass", "reason": ""},
-        {"probe": "ref", "value": 1.0013e7, "unit": "Ohm", "flag": "suspect", "reason": "odd"},
-        {"probe": "level", "value": None, "unit": "mm", "flag": "missing", "reason": "no answer"},
+        latest("cork 30/60", 9.12, "9.1", "% WME", "pass"),
+        latest("timber", 18.25, "18.2", "°C", "pass"),
+        latest("RH room", 62.4, "62", "% RH", "pass"),
+        latest("switch", 0.0, "down", "", "pass"),
+        latest("ref", 1.0013e7, "10.01 M", "Ω", "suspect", "odd"),
+        latest("level", None, "none", "mm", "missing", "no answer"),
     ],
     "alarms": [],
 }
 
 
-def test_the_table_has_value_unit_and_flag_of_every_probe() -> None:
+def test_the_table_says_value_unit_and_flag_of_every_probe_in_the_words_it_was_given() -> None:
     assert as_table(read_now(json.dumps(NOW))).splitlines() == [
-        "probe           value unit  flag",
-        "cork 30/60        9.1 %     pass",
-        "timber           18.2 °C    pass",
-        "ref         1.001e+07 Ω     suspect  odd",
-        "level            none mm    missing  no answer",
+        "probe         value unit   flag",
+        "cork 30/60      9.1 % WME  pass",
+        "timber         18.2 °C     pass",
+        "RH room          62 % RH   pass",
+        "switch         down        pass",
+        "ref         10.01 M Ω      suspect  odd",
+        "level          none mm     missing  no answer",
     ]
 
 
