@@ -1,5 +1,7 @@
 """``longsoak pages``: the sheets in a process of their own."""
 
+import errno
+import os
 import signal
 import socket
 from pathlib import Path
@@ -34,16 +36,34 @@ def pages(rig_file: Path, host: str, port: int) -> None:
     try:
         listener = _listen(host, port)
     except OSError as error:
-        _refuse(
-            f"can't listen on {host}, port {port}: {error.strerror or error}. "
-            "Choose another with --host or --port."
-        )
+        _refuse(_why_not(error, host, port))
     _serve(rig_file, listener, host)
 
 
 def _refuse(sentence: str) -> None:
     click.echo(sentence, err=True)
     raise SystemExit(2)
+
+
+def _why_not(error: OSError, host: str, port: int) -> str:
+    """Why nothing can listen there and what to do; the library's own words help nobody."""
+    choose = "with --host: 127.0.0.1 for this machine alone, 0.0.0.0 for its network."
+    if isinstance(error, socket.gaierror):
+        return f"There is no address behind the name {host}. Choose one this machine has {choose}"
+    if error.errno == errno.EADDRINUSE:
+        return (
+            f"Port {port} of {host} is taken: another program listens there, perhaps other pages. "
+            "Stop it, or choose another port with --port (0 takes any that is free)."
+        )
+    if error.errno == errno.EADDRNOTAVAIL:
+        return f"This machine has no address {host}. Choose one it has {choose}"
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return (
+            f"Only the machine's administrator may listen on port {port}. "
+            "Choose one from 1024 to 65535 with --port."
+        )
+    why = os.strerror(error.errno) if error.errno else str(error)
+    return f"Can't listen on {host}, port {port}: {why}. Choose another with --host or --port."
 
 
 def _listen(host: str, port: int) -> socket.socket:
