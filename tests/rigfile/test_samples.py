@@ -133,11 +133,16 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
             "rename one.",
         ),
         (
+            "ohm,celsius,percent",
+            "samples.csv:1: the header is 'ohm,celsius,percent', expected the names of columns "
+            "with commas between: resistance_ohm, temperature_c, and moisture_percent or wet_g "
+            "and dry_g. Write for example resistance_ohm,temperature_c,moisture_percent as the "
+            "first line.",
+        ),
+        (
             "resistance_ohm;temperature_c;moisture_percent",
-            "samples.csv:1: the header is 'resistance_ohm;temperature_c;moisture_percent', "
-            "expected the names of columns with commas between: resistance_ohm, temperature_c, "
-            "and moisture_percent or wet_g and dry_g. Write for example "
-            "resistance_ohm,temperature_c,moisture_percent as the first line.",
+            "samples.csv:1: the header is kept apart by semicolons, expected commas between the "
+            "columns. Save the file with commas between, and with points in the numbers.",
         ),
     ],
 )

@@ -1,19 +1,15 @@
 """Reads the paired samples a curve is fitted to: all of them, or every mistake at once."""
 
-import csv
-import io
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite
 from pathlib import Path
 
 from longsoak.core.fitting import Branch, Pair
 from longsoak.core.gravimetry import Weighing, moisture
+from longsoak.rigfile.cells import Cells, Range, read_text
 from longsoak.rigfile.curvetable import WETTEST
 from longsoak.rigfile.report import MISSING, Written, listed, nearest, number, shown
 from longsoak.rigfile.words import is_name
-from longsoak.vocabulary.errors import Mistake, RigFileError
 
 RESISTANCE, TEMPERATURE, MOISTURE = "resistance_ohm", "temperature_c", "moisture_percent"
 WET, DRY, TARE = "wet_g", "dry_g", "tare_g"
@@ -21,25 +17,17 @@ SAMPLE, BRANCH = "sample", "branch"
 COLUMNS = (RESISTANCE, TEMPERATURE, MOISTURE, WET, DRY, TARE, SAMPLE, BRANCH)
 _A_LINE_EACH = "a header line, then a line for each sample"
 _FOR_EXAMPLE = f"Write for example {RESISTANCE},{TEMPERATURE},{MOISTURE} as the first line."
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
-
-
-@dataclass(frozen=True, slots=True)
-class _Range:
-    low: float
-    high: float
-    expected: str
-    example: str
-
 
 _RANGES = {
     # No form has a value at 1 Ohm or less, and no meter reads more than 1e15.
-    RESISTANCE: _Range(1.0, 1e15, "a resistance in Ohm above 1 and up to 1e15", "1.2e8"),
-    TEMPERATURE: _Range(-20.0, 50.0, "degrees Celsius from -20 to 50", "20.5"),
-    MOISTURE: _Range(0.0, WETTEST, "% of the oven-dry mass, above 0 and up to 200", "18.6"),
-    WET: _Range(0.0, 1e6, "a mass in g above 0", "152.30"),
-    DRY: _Range(0.0, 1e6, "a mass in g above 0", "128.45"),
-    TARE: _Range(-1e-9, 1e6, "a mass in g, 0 or more", "20.00"),
+    RESISTANCE: Range(1.0, 1e15, "a resistance in Ohm above 1 and up to 1e15", "1.2e8", above=True),
+    TEMPERATURE: Range(-20.0, 50.0, "degrees Celsius from -20 to 50", "20.5"),
+    MOISTURE: Range(
+        0.0, WETTEST, "% of the oven-dry mass, above 0 and up to 200", "18.6", above=True
+    ),
+    WET: Range(0.0, 1e6, "a mass in g above 0", "152.30", above=True),
+    DRY: Range(0.0, 1e6, "a mass in g above 0", "128.45", above=True),
+    TARE: Range(0.0, 1e6, "a mass in g, 0 or more", "20.00"),
 }
 
 
@@ -70,44 +58,18 @@ def read_samples(path: Path) -> Samples:
     RigFileError
         The file can't be read (line 0) or has mistakes: all of them, in file order.
     """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise _one_mistake(
-            path,
-            0,
-            f"unreadable ({error.strerror or error})",
-            "a file of samples this user may read",
-            "Correct the path, or the file's permissions.",
-        ) from error
-    try:
-        text = data.decode("utf-8-sig")  # spreadsheets put a byte order mark first
-    except UnicodeDecodeError as error:
-        raise _one_mistake(
-            path,
-            data.count(b"\n", 0, error.start) + 1,
-            f"text with the byte 0x{data[error.start]:02x}",
-            "text in UTF-8",
-            "Save the file as UTF-8.",
-        ) from error
-    return _Reader(str(path)).read(text)
-
-
-def _one_mistake(path: Path, line: int, found: str, expected: str, remedy: str) -> RigFileError:
-    mistake = Mistake(str(path), line, "the file", Written(found), expected, remedy)
-    return RigFileError((mistake,))
+    return _Reader(str(path)).read(read_text(path, what="a file of samples"))
 
 
 class _Reader:
     """Reads one file and gathers what is wrong in it."""
 
     def __init__(self, file: str) -> None:
-        self._file = file
-        self._mistakes: list[Mistake] = []
-        self._broken_off = False
+        self._cells = Cells(file)
+        self._note = self._cells.note
 
     def read(self, text: str) -> Samples:
-        lines = list(self._lines(text))
+        lines = list(self._cells.lines(text))
         pairs: list[Pair] = []
         weighings: list[Weighing] = []
         ignored: tuple[str, ...] = ()
@@ -121,28 +83,15 @@ class _Reader:
             if set(names) & set(COLUMNS):
                 for number_of_line, cells in rows:
                     self._row(number_of_line, names, cells, pairs, weighings)
-            if not rows and not self._broken_off:
+            if not rows and not self._cells.broken_off:
                 found = Written("a header only")
                 self._note(line, "the file", found, _A_LINE_EACH, "Add the samples.")
-        if self._mistakes:
-            raise RigFileError(tuple(sorted(self._mistakes, key=lambda mistake: mistake.line)))
+        self._cells.close()
         return Samples(tuple(pairs), tuple(weighings), ignored)
 
-    def _lines(self, text: str) -> Iterator[tuple[int, list[str]]]:
-        """Each filled line with its number; a quoted cell may run over several."""
-        rows = csv.reader(io.StringIO(text, newline=""), strict=True)
-        line = 1
-        try:
-            for cells in rows:
-                if any(cell.strip() for cell in cells):
-                    yield line, cells
-                line = rows.line_num + 1
-        except csv.Error as error:
-            self._broken_off = True
-            remedy = "Look for a quotation mark too many; the rest is looked at then."
-            self._note(line, "the line", Written(f"not CSV ({error})"), "cells and commas", remedy)
-
     def _check_header(self, line: int, names: list[str]) -> None:
+        if self._cells.separated_otherwise(line, names):
+            return
         if not set(names) & set(COLUMNS):
             self._note(
                 line,
@@ -155,9 +104,7 @@ class _Reader:
             return
         for name in dict.fromkeys(names):
             if name in COLUMNS and names.count(name) > 1:
-                self._note(
-                    line, name, Written("there twice"), "each column once", "Remove or rename one."
-                )
+                self._cells.twice(line, name)
         weighed = {WET, DRY, TARE} & set(names)
         if MOISTURE in names and weighed:
             self._note(
@@ -188,20 +135,13 @@ class _Reader:
         pairs: list[Pair],
         weighings: list[Weighing],
     ) -> None:
-        if len(cells) != len(names):
-            self._note(
-                line,
-                "the line",
-                Written(f"{len(cells)} cells"),
-                f"{len(names)}, as in the header",
-                "Add or remove commas; a decimal mark must be a point.",
-            )
+        row = self._cells.row(line, names, cells)
+        if row is None:
             return
-        row = {name: cell.strip() for name, cell in zip(names, cells, strict=True)}
         values: dict[str, float] = {}
         for name in _RANGES:
             if name in row and not (name == TARE and not row[name]):
-                value = self._number(line, name, row[name])
+                value = self._cells.number(line, name, row[name], _RANGES[name])
                 if value is not None:
                     values[name] = value
         sample = self._sample(line, row.get(SAMPLE, ""))
@@ -213,23 +153,6 @@ class _Reader:
         # With a mistake anywhere the pairs are not handed back, so gaps in them do no harm.
         if content is not None and RESISTANCE in values and TEMPERATURE in values:
             pairs.append(Pair(values[RESISTANCE], values[TEMPERATURE], content, sample, branch))
-
-    def _number(self, line: int, name: str, cell: str) -> float | None:
-        within = _RANGES[name]
-        value = float(cell) if _PLAIN.fullmatch(cell) else float("nan")
-        if isfinite(value) and within.low < value <= within.high:
-            return value
-        if name == TEMPERATURE and value == within.low:
-            return value
-        pointed = cell.replace(",", ".")
-        remedy = f"Write for example {within.example}."
-        if cell.count(",") == 1 and _PLAIN.fullmatch(pointed):
-            remedy = f"Write {pointed}, with a point."
-        elif not cell:
-            remedy = "Fill it in, or remove the line."
-        found = shown(cell) if cell else Written("empty")
-        self._note(line, name, found, f"{within.expected}, as a bare number", remedy)
-        return None
 
     def _sample(self, line: int, cell: str) -> str:
         if cell and not is_name(cell):
@@ -278,9 +201,3 @@ class _Reader:
             "Look whether the two are swapped, or a tare is missing.",
         )
         return False
-
-    def _note(self, line: int, field: str, found: object, expected: str, remedy: str) -> None:
-        remedy = (
-            remedy or f"Write for example {RESISTANCE},{TEMPERATURE},{MOISTURE} and the values."
-        )
-        self._mistakes.append(Mistake(self._file, line, field, found, expected, remedy))
