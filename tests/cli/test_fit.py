@@ -288,6 +288,12 @@ def test_temperatures_that_no_shift_explains_are_told_with_the_way_out(tmp_path:
     )
 
 
+def test_one_reason_for_all_forms_is_told_once(tmp_path: Path) -> None:
+    ended = Bench(tmp_path, rows([(ohm, 9.0) for ohm, _ in SYNTHETIC])).run()
+    assert ended.exit_code == 1
+    assert ended.stderr == "No curve: moisture is 9 % in every pair, expected several.\n"
+
+
 def test_two_pairs_make_no_line(tmp_path: Path) -> None:
     ended = Bench(tmp_path, rows(SYNTHETIC[:2])).run()
     assert ended.exit_code == 1
@@ -338,6 +344,8 @@ def test_a_link_that_points_nowhere_is_not_written_through(bench: Bench) -> None
         (("--name", "Douglas-fir (coast)"), "A curve 'Douglas-fir (coast)' ships already."),
         (("--at", "nan"), "'nan' is not a resistance in Ohm from 1.1 to 1e+15."),
         (("--at", "0"), "'0' is not a resistance in Ohm from 1.1 to 1e+15."),
+        (("--at", "1,5e6"), "from 1.1 to 1e+15. Write 1.5e6, with a point."),
+        (("--at", "1_000"), "'1_000' is not a resistance in Ohm"),
         (("--per-kelvin", "-1"), "'-1' is not a number from 0 to 1."),
         (("--reference-temperature", "99"), "'99' is not degrees Celsius from -20 to 50."),
         (("--form", "table"), "is not one of"),

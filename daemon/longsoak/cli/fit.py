@@ -2,22 +2,21 @@
 
 import json
 import sys
-from collections.abc import Callable
-from math import isfinite
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
-from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG
+from longsoak.cli.common import DONE, FOUND_WRONG, a_path, told
 from longsoak.cli.fitreport import SALTS, as_json_object, as_words, curve_file
+from longsoak.cli.options import number_of, refuse_to_overwrite, write
 from longsoak.cli.residualplot import residual_plot
 from longsoak.core.fitjudgement import Remark, far_off, judge
 from longsoak.core.fitting import Fit, best, compare, predict
 from longsoak.core.gravimetry import moisture_uncertainty
 from longsoak.core.straightened import FORMS
-from longsoak.core.wording import with_noun
 from longsoak.vocabulary.curve import Form, MadeFor
-from longsoak.vocabulary.errors import PhysicsError, RigFileError
+from longsoak.vocabulary.errors import PhysicsError
 
 OVEN_DRY = (
     "Moisture counts as % of the oven-dry mass. Numbers on the wet basis look alike and can't be "
@@ -30,25 +29,10 @@ BOUND_WATER = (
 )
 
 
-def _number(low: float, high: float, unit: str) -> Callable[[str], float]:
-    """A finite number within a range, for an option; click's own lets "nan" pass."""
-
-    def number(written: str) -> float:
-        try:
-            value = float(written)
-        except ValueError:
-            value = float("nan")
-        if not (isfinite(value) and low <= value <= high):
-            raise click.BadParameter(f"{written!r} is not {unit} from {low:g} to {high:g}.")
-        return value
-
-    return number
-
-
 @click.command(
     epilog="Example: longsoak fit samples.csv --name hemp --material mineral --out hemp.curve.toml"
 )
-@click.argument("samples", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("samples", type=a_path)
 @click.option(
     "--form",
     type=click.Choice([form.value for form in FORMS]),
@@ -56,23 +40,23 @@ def _number(low: float, high: float, unit: str) -> Callable[[str], float]:
 )
 @click.option(
     "--per-kelvin",
-    type=_number(0.0, 1.0, "a number"),
+    type=number_of("a number", 0.0, 1.0),
     help="How much log10 R falls per kelvin. [default: fitted if the temperatures allow it]",
 )
 @click.option(
     "--reference-temperature",
-    type=_number(-20.0, 50.0, "degrees Celsius"),
+    type=number_of("degrees Celsius", -20.0, 50.0),
     help="Where the curve holds as it is, °C. [default: the mean of the samples]",
 )
 @click.option(
     "--at",
-    type=_number(1.1, 1e15, "a resistance in Ohm"),
+    type=number_of("a resistance in Ohm", 1.1, 1e15),
     multiple=True,
     help="A resistance in Ohm to predict moisture at; may be given several times.",
 )
 @click.option(
     "--balance",
-    type=_number(0.0, 1e3, "a mass in g"),
+    type=number_of("a mass in g", 0.0, 1e3),
     help="Standard uncertainty of one weighing, g.",
 )
 @click.option("--name", help="The curve's name. [default: the file's, without its ending]")
@@ -81,8 +65,8 @@ def _number(low: float, high: float, unit: str) -> Callable[[str], float]:
     type=click.Choice([made_for.value for made_for in MadeFor]),
     help="What the samples are made of; a curve file needs it.",
 )
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write a curve file.")
-@click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), help="Draw it as SVG.")
+@click.option("--out", type=a_path, help="Write a curve file.")
+@click.option("--plot", type=a_path, help="Draw it as SVG.")
 @click.option("--replace", is_flag=True, help="Write over files that are there.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 def fit(
@@ -113,16 +97,12 @@ def fit(
 
     name = samples.name.removesuffix(".csv") if name is None else name
     _check_request(name, material, samples=samples, out=out, plot=plot, replace=replace)
-    try:
+    with told(so="nothing was fitted"):
         read = read_samples(samples)
-    except RigFileError as error:
-        click.echo(str(error), err=True)
-        click.echo(f"{with_noun(len(error.mistakes), 'mistake')}; nothing was fitted.", err=True)
-        sys.exit(BAD_INPUT)
     tried = compare(read.pairs, reference_temperature=reference_temperature, per_kelvin=per_kelvin)
     found = best([tried[Form(form)]] if form else tried.values())
     if found is None:
-        why = "; ".join(f"{key}: {one}" for key, one in tried.items() if form in (None, key))
+        why = _why_none({key: one for key, one in tried.items() if form in (None, key)})
         click.echo(f"No curve: {why}.", err=True)
         if "shift per kelvin" in why:
             click.echo("Give the shift with --per-kelvin; 0 is none.", err=True)
@@ -155,7 +135,7 @@ def fit(
     else:
         click.echo(as_words(found, tried, predictions, remarks, notes, file=samples))
     for path, text in outputs.items():
-        _write(path, text, replace=replace)
+        write(path, text, replace=replace)
         click.echo(f"Wrote {path}.", err=as_json)
     if unusable and out is not None:
         click.echo(f"{out} was not written: the curve is not to be used.", err=True)
@@ -189,23 +169,15 @@ def _check_request(
     if len({path.absolute() for path in (samples, *given)}) <= len(given):
         raise click.UsageError("The samples, --out and --plot must be different files.")
     for path in given:
-        if path.exists() and not replace:
-            raise click.UsageError(f"{path} is there already. Add --replace to write over it.")
+        refuse_to_overwrite(path, replace=replace)
 
 
-def _write(path: Path, text: str, *, replace: bool) -> None:
-    try:
-        if replace:
-            # Beside it and renamed, so that a full disk leaves the old one whole.
-            part = path.with_name(f"{path.name}.part")
-            part.write_text(text, encoding="utf-8")
-            part.replace(path)
-        else:
-            with path.open("x", encoding="utf-8") as file:
-                file.write(text)
-    except OSError as error:
-        click.echo(f"{path} can't be written: {error.strerror or error}.", err=True)
-        sys.exit(BAD_INPUT)
+def _why_none(tried: Mapping[Form, Fit | PhysicsError]) -> str:
+    """Why each form was refused; once, where all were for one reason."""
+    reasons = {form: str(one) for form, one in tried.items()}
+    if len(reasons) > 1 and len(set(reasons.values())) == 1:
+        return next(iter(reasons.values()))
+    return "; ".join(f"{form}: {reason}" for form, reason in reasons.items())
 
 
 def _notes(material: str | None, *, weighed: bool, ignored: tuple[str, ...]) -> list[str]:

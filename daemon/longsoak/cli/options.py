@@ -1,0 +1,63 @@
+"""Numbers given as options, and files that an option asks to be written."""
+
+import sys
+from collections.abc import Callable
+from math import isfinite, nan
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import BAD_INPUT
+
+
+def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
+    """A finite number of a unit within a range, for an option.
+
+    click's own lets "nan" and "1_000" pass.
+    """
+
+    def number(written: str) -> float:
+        value = _read(written)
+        if low <= value <= high:
+            return value
+        pointed = written.replace(",", ".", 1)
+        hint = f" Write {pointed}, with a point." if low <= _read(pointed) <= high else ""
+        raise click.BadParameter(f"{written!r} is not {unit} from {low:g} to {high:g}.{hint}")
+
+    return number
+
+
+def _read(written: str) -> float:
+    try:
+        value = nan if "_" in written else float(written)
+    except ValueError:
+        return nan
+    return value if isfinite(value) else nan
+
+
+def refuse_to_overwrite(path: Path, *, replace: bool) -> None:
+    """Refuse before any work what would write over a file.
+
+    Raises
+    ------
+    click.UsageError
+        The file is there and may not be replaced.
+    """
+    if path.exists() and not replace:
+        raise click.UsageError(f"{path} is there already. Add --replace to write over it.")
+
+
+def write(path: Path, text: str, *, replace: bool) -> None:
+    """Write a file whole or not at all, or end with a sentence that says why not."""
+    try:
+        if replace:
+            # Beside it and renamed, so that a full disk leaves the old one whole.
+            part = path.with_name(f"{path.name}.part")
+            part.write_text(text, encoding="utf-8")
+            part.replace(path)
+        else:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+    except OSError as error:
+        click.echo(f"{path} can't be written: {error.strerror or error}.", err=True)
+        sys.exit(BAD_INPUT)
