@@ -14,7 +14,7 @@ cd "$top"
 say() { printf '%s\n' "tests: $*"; }
 
 # --- system packages: the real servers and the browser the tests talk to -------------------------
-packages="chromium fonts-dejavu-core mosquitto poppler-utils python3-venv shellcheck socat systemd
+packages="chromium fonts-dejavu-core git mosquitto openssl poppler-utils python3-venv shellcheck socat systemd
 victoria-metrics"
 missing=""
 for package in $packages; do
