@@ -1,6 +1,8 @@
 """`longsoak fit` as a user runs it: what it prints, writes, draws, refuses and ends with."""
 
 import json
+import random
+import re
 import tomllib
 from pathlib import Path
 from typing import cast
@@ -405,6 +407,17 @@ def test_many_residuals_are_cut_to_the_largest(tmp_path: Path) -> None:
     assert "Residuals, measured less curve, % MC: the 40 largest" in lines
     assert sum(line.startswith("P") and "Ω" in line for line in lines) == 40
     assert len(cast(list[object], bench.json()["residuals"])) == 60
+
+
+def test_many_pairs_that_stand_out_are_cut_to_the_worst(tmp_path: Path) -> None:
+    draws = random.Random(5)  # noqa: S311 - no secret
+    pairs = [(10 ** draws.gauss(6.75, 0.7), draws.gauss(0, 0.01)) for _ in range(400)]
+    bench = Bench(tmp_path, rows([*((r, 200 * r**-0.22 * 10**off) for r, off in pairs), (1e6, 20)]))
+    told = warnings(bench).splitlines()
+    single = [says for says in told if "leverage is" in says or "standard deviations" in says]
+    assert len(single) == 10
+    assert any("standard deviations off" in says and "P401" in says for says in single)
+    assert any(re.fullmatch(r"\d+ more pairs stand out by leverage or residual.*", s) for s in told)
 
 
 def test_the_drawing_shows_every_pair_twice_where_it_lies(bench: Bench) -> None:

@@ -17,6 +17,7 @@ from longsoak.core.wording import with_noun
 from longsoak.vocabulary.curve import MadeFor
 
 FEWEST = 4  # pairs: with three, one residual would have to tell the scatter
+MOST_TOLD = 10  # single pairs; a long list hides the rest of what is said
 USUAL, USUAL_STEPS = 10, 5  # pairs and moisture steps: common practice, after ASTM C1789 (read)
 
 
@@ -72,7 +73,7 @@ def judge(found: Fit) -> tuple[Remark, ...]:
                 "spread over the range the curve is for."
             )
         )
-    remarks += [Remark(says) for says in far_off(found).values()]
+    remarks += _on_single_pairs(found)
     branches = {pair.branch for pair in pairs}
     if branches == {None}:
         remarks.append(
@@ -102,9 +103,33 @@ def _holds(found: Fit) -> bool:
     return 0.0 < wet < dry < 18.0 and max(spread) <= 1.0
 
 
+def _on_single_pairs(found: Fit) -> list[Remark]:
+    said = far_off(found)
+    if len(said) <= MOST_TOLD:
+        return [Remark(says) for says in said.values()]
+    most = _usual_leverage(found)
+    worst = sorted(
+        said,
+        key=lambda place: max(
+            found.line.leverages[place] / most, abs(found.studentised[place]) / 3
+        ),
+        reverse=True,
+    )
+    rest = len(said) - MOST_TOLD
+    return [
+        *(Remark(said[place]) for place in sorted(worst[:MOST_TOLD])),
+        Remark(f"{with_noun(rest, 'more pair')} stand out by leverage or residual, though less."),
+    ]
+
+
+def _usual_leverage(found: Fit) -> float:
+    """Twice the mean leverage, beyond which a pair is looked at: common practice."""
+    return 2.0 * len(found.line.coefficients) / len(found.pairs)
+
+
 def far_off(found: Fit) -> dict[int, str]:
     """Pairs that carry the curve by themselves, or lie off it, by their place."""
-    most = 2.0 * len(found.line.coefficients) / len(found.pairs)
+    most = _usual_leverage(found)
     said = {}
     for place, pair in enumerate(found.pairs):
         leverage, off = found.line.leverages[place], found.studentised[place]
@@ -112,7 +137,7 @@ def far_off(found: Fit) -> dict[int, str]:
         if leverage > most:
             parts.append(
                 f"{pair.sample} carries much of the curve by itself: its leverage is "
-                f"{leverage:.2f}, above 2p/n = {most:.2f}. Add pairs near it."
+                f"{leverage:#.2g}, above 2p/n = {most:#.2g}. Add pairs near it."
             )
         if abs(off) > 3.0:
             parts.append(
