@@ -21,6 +21,8 @@ from longsoak.core.resistance import PreparedCurve, moisture_content, prepare
 from longsoak.vocabulary.curve import Correction, Curve
 
 _WIDTH, _HEIGHT = 720, 500
+_LINE = 13.0  # from one label to the next
+_BEHIND = 52.0  # room for them behind the lines
 _STEPS = 96  # straight pieces a line is drawn with
 _OTHERS = (5.0, 35.0)  # degC, drawn thin beside the reference temperature
 
@@ -34,7 +36,7 @@ def curve_plot(curve: Curve) -> str:
         A whole SVG file.
     """
     prepared = prepare(curve)
-    across = Axis(prepared.wet_end, prepared.dry_end, LEFT, RIGHT)
+    across = Axis(prepared.wet_end, prepared.dry_end, LEFT, RIGHT - _BEHIND)
     middle, low, high = [], [], []
     for x, value, spread in _values(prepared, curve.reference_temperature):
         middle.append((x, value))
@@ -63,25 +65,35 @@ def curve_plot(curve: Curve) -> str:
         f'<path class="curve" d="{path(placed(middle))}" fill="none" stroke="{PENCIL}" '
         'stroke-width="1.8"/>',
     ]
-    for (temperature, row), share in zip(others, (0.3, 0.5), strict=False):
-        line = placed(row)
-        x, y = line[int(share * len(line))]
-        parts.append(
-            f'<path class="other" d="{path(line)}" fill="none" stroke="{PENCIL}" '
-            'stroke-width=".8" stroke-dasharray="5 3"/>'
-        )
-        above_it = temperature < curve.reference_temperature
-        parts.append(
-            text_at(
-                x + (6 if above_it else -6), y + (-6 if above_it else 14),
-                f"{temperature:g} °C", fill=PENCIL, anchor="start" if above_it else "end",
-            )
-        )  # fmt: skip
+    parts += [
+        f'<path class="other" d="{path(placed(row))}" fill="none" stroke="{PENCIL}" '
+        'stroke-width=".8" stroke-dasharray="5 3"/>'
+        for _, row in others
+    ]
+    parts += _temperatures(
+        [(t, placed(row)[-1]) for t, row in (*others, (curve.reference_temperature, middle))]
+    )
     parts += [
         f'<circle class="point" cx="{across(x):.1f}" cy="{above(u):.1f}" r="2.6" fill="{INK}"/>'
         for x, u in _points(curve, prepared)
     ]
-    return "\n".join([*parts, *decades(across, foot=440), "</svg>\n"])
+    return "\n".join([*parts, *decades(across, foot=440, title="Resistance"), "</svg>\n"])
+
+
+def _temperatures(ends: list[tuple[float, tuple[float, float]]]) -> list[str]:
+    """Each line's temperature behind its end, moved apart no farther than they need."""
+    ends.sort(key=lambda end: end[1][1])
+    ys = [y for _, (_, y) in ends]
+    for _ in range(60):  # each turn halves what is left to do
+        for i in range(len(ys) - 1):
+            short = _LINE - (ys[i + 1] - ys[i])
+            if short > 0:
+                ys[i] -= short / 2
+                ys[i + 1] += short / 2
+    return [
+        text_at(x + 6, y + 4, f"{temperature:g} °C", fill=PENCIL, halo=True)
+        for (temperature, (x, _)), y in zip(ends, ys, strict=True)
+    ]
 
 
 def _values(prepared: PreparedCurve, temperature: float) -> list[tuple[float, float, float]]:

@@ -57,14 +57,16 @@ def scale(axis: Axis, words: Callable[[float], str]) -> list[str]:
     return parts
 
 
-def decades(axis: Axis, *, foot: float) -> list[str]:
-    """The axis of resistances along the foot, its log10 in Ohm on `axis`."""
+def decades(axis: Axis, *, foot: float, title: str = "") -> list[str]:
+    """The axis of resistances along the foot, its log10 in Ohm on `axis`, with its title below."""
     parts = [line(LEFT, foot, RIGHT, foot, INK, 0.8)]
     whole = [float(n) for n in range(math.ceil(axis.low), math.floor(axis.high) + 1)]
     for value in whole if len(whole) > 1 else axis.ticks():
         parts.append(line(axis(value), foot, axis(value), foot + 6, INK, 0.8))
         label = ohms(10.0**value)
         parts.append(text_at(axis(value), foot + 20, label, anchor="middle", fill=LETTERING))
+    if title:
+        parts.append(text_at(RIGHT, foot + 42, title, anchor="end", fill=LETTERING))
     return parts
 
 
@@ -90,9 +92,11 @@ def text_at(
     fill: str = INK,
     size: int = 12,
     weight: int = 400,
+    halo: bool = False,
 ) -> str:
-    """Text at a place."""
+    """Text at a place; with a `halo` of paper it can stand on a line."""
+    around = f'stroke="{PAPER}" stroke-width="5" paint-order="stroke" ' if halo else ""
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}" font-size="{size}" '
-        f'font-weight="{weight}">{escape(text)}</text>'
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}" {around}'
+        f'font-size="{size}" font-weight="{weight}">{escape(text)}</text>'
     )
