@@ -25,7 +25,7 @@ from starlette.staticfiles import StaticFiles
 
 from longsoak.core.wording import time_words
 from longsoak.store import inbox
-from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
@@ -44,7 +44,6 @@ SHEETS = (("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"))
 _HERE = Path(__file__).parent
 _LARGEST_FORM = 4096  # bytes
 _REMEMBERED = 200  # requests whose asker and time are told until they are taken
-_LONGEST_INITIALS = 20
 _DAY_MS = 86_400_000
 
 Handler = Callable[["Pages", Request], Response]
@@ -219,13 +218,6 @@ class Pages:
         wrong = ""
         if not known:
             wrong = f"There is no alarm called {key!r}; nothing was asked."
-        elif not by:
-            wrong = "Say who acknowledges: write your initials, then press Acknowledge again."
-        elif len(by) > _LONGEST_INITIALS or not by.isprintable():
-            wrong = (
-                f"Initials are 1 to {_LONGEST_INITIALS} printable characters; "
-                f"these are {len(by)}. Nothing was asked."
-            )
         status = 400
         if not wrong:
             try:
@@ -236,6 +228,8 @@ class Pages:
                     by=by,
                     utc_ms=now_ms(),
                 )
+            except RequestError as error:
+                wrong = str(error)
             except StoreError as error:
                 wrong, status = str(error), 503
             else:
