@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from longsoak.core.arrays import checked
+from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 
 DAY = 86400.0
@@ -172,7 +173,9 @@ def absorption_coefficient(
     roots, gains = _checked_series(times, absorbed)
     n = len(roots)
     if n < FEWEST:
-        return Undetermined(f"{n} weighings, and a straight line needs at least {FEWEST}")
+        return Undetermined(
+            f"{with_noun(n, 'weighing')}, and a straight line needs at least {FEWEST}"
+        )
     if max(gains) <= 0.0:
         return Undetermined("the specimen took up no water")
     whole = _line(roots, gains)
@@ -239,7 +242,8 @@ def sorptivity(times: Sequence[float], *, absorbed: Sequence[float]) -> Sorptivi
         used = [i for i, t in enumerate(times) if span[0] <= t <= span[1]]
         if len(used) < FEWEST:
             return Undetermined(
-                f"cannot be determined: {len(used)} weighings {words}, at least {FEWEST} needed"
+                f"cannot be determined: {with_noun(len(used), 'weighing')} {words}, at least "
+                f"{FEWEST} needed"
             )
         line = _line([roots[i] for i in used], [gains[i] for i in used])
         if line.correlation < LEAST_CORRELATION:
@@ -249,8 +253,8 @@ def sorptivity(times: Sequence[float], *, absorbed: Sequence[float]) -> Sorptivi
             )
         if not line.straight:
             return Undetermined(
-                f"cannot be determined: uptake is curved {words}, by {100 * line.bow:.0f} % of "
-                "its rise"
+                f"cannot be determined: uptake is curved {words}, by {100 * line.bow:.1f} % of "
+                f"its rise, at most {100 * LARGEST_BOW:g} % allowed"
             )
         return _from_line(line, Course.STRAIGHT, used, f"those {words}")
 
