@@ -7,10 +7,12 @@ import pytest
 
 from cli.keeping import Kept, kept
 from longsoak.store.inbox import Inbox
+from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
-from processes import longsoak
+from processes import longsoak, running
 from unprivileged import as_reader, only_read
-from whole.thermorig import lay_out
+from waiting import wait_for
+from whole.thermorig import lay_out, rom
 
 NEW, NORMAL, GONE, ACKNOWLEDGED = (
     AlarmState.NEW,
@@ -118,3 +120,30 @@ def test_a_damaged_or_missing_inbox_is_told_with_the_way_out(tmp_path: Path) -> 
         holder.close()
         assert ended.returncode == 1
         assert "is held by another process. Ask again." in ended.stderr
+
+
+def test_a_run_takes_requests_again_after_its_inbox_was_damaged_or_deleted(tmp_path: Path) -> None:
+    more = '[[alarms]]\nwatch = "silent"\non_delay = 0.3\n'
+    rig_file = lay_out(tmp_path, more=more)
+    for number in (1, 2):
+        (tmp_path / "w1" / rom(number) / "w1_slave").write_text("")
+    inbox = tmp_path / "record" / "inbox.db"
+    inbox.parent.mkdir()
+    inbox.write_bytes(b"no database " * 500)
+    record = Record(inbox.parent)
+
+    def acknowledged(key: str) -> bool:
+        # Nobody takes the request for the instant until the loss is noticed.
+        return longsoak("ack", key, "--by", "mk", "--rig", rig_file).returncode == 0
+
+    with running(rig_file) as run:
+        run.says("alarm silent:T2")
+        assert inbox.with_name("inbox.db.damaged-1").exists()
+        assert acknowledged("silent:T1")
+        for file in inbox.parent.glob("inbox.db*"):
+            file.unlink()
+        wait_for(lambda: acknowledged("silent:T2"), what="an acknowledgement")
+        assert run.stop() == 0
+        assert "Traceback" not in run.log
+    states = {key: change.new for key, change in record.alarms().items()}
+    assert states == {"silent:T1": ACKNOWLEDGED, "silent:T2": ACKNOWLEDGED}
