@@ -48,8 +48,8 @@ def test_the_coefficient_comes_from_before_the_knee(tmp_path: Path) -> None:
         "tile.csv: 7 weighings after one of 1000 g at the start, on a face of 10000 mm²."
     )
     assert "  W_w = 6.000 kg/(m² h^0.5)" in lines
-    assert "2 h     84.9  8.485  yes" in lines
-    assert "4 h    120.0  10.80" in lines
+    assert "2 h      84.9  8.485  yes" in lines
+    assert "4 h     120.0  10.80" in lines
     assert [line for line in lines if line.startswith("  secondary")] == [
         "  secondary cannot be determined: 1 weighing from 1 day to 7 days, at least 4 needed"
     ]
