@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -120,9 +121,39 @@ def test_the_mould_index_is_carried_on_from_row_to_row(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        ("temperature_c\n20\n", "values.csv:1: the header lacks resistance_ohm"),
+        (
+            "temperature_c\n20\n",
+            "values.csv:1: resistance_ohm is missing, expected the columns resistance_ohm, "
+            "temperature_c in the header. Add it.",
+        ),
+        ("", "values.csv:1: the file is empty, expected a header line"),
+        ("temperature_c,resistance_ohm\n", "values.csv:1: the file is a header only"),
+        (
+            "temperature_c;resistance_ohm\n20,5;1e7\n",
+            "values.csv:1: the header is kept apart by semicolons, expected commas",
+        ),
+        (  # once taken for 20 degC
+            "resistance_ohm,temperature_c\n1e7,20,5\n",
+            "values.csv:2: the line is 3 cells, expected 2, as in the header. Add or remove "
+            "commas; a decimal mark must be a point.",
+        ),
+        (
+            'temperature_c,resistance_ohm\n"20,5",1e7\n',
+            "values.csv:2: temperature_c is '20,5', expected degrees Celsius, as a bare number. "
+            "Write 20.5, with a point.",
+        ),
+        ("temperature_c,resistance_ohm\n20\n", "values.csv:2: the line is 1 cells, expected 2"),
+        ("temperature_c,resistance_ohm\n20,\n", "values.csv:2: resistance_ohm is empty"),
+        ("temperature_c,resistance_ohm\n20,nan\n", "values.csv:2: resistance_ohm is 'nan'"),
+        ("temperature_c,resistance_ohm\ninf,1e7\n", "values.csv:2: temperature_c is 'inf'"),
+        ("temperature_c,resistance_ohm\n20,1_000\n", "values.csv:2: resistance_ohm is '1_000'"),
+        (  # once the last of the two was taken
+            "resistance_ohm,temperature_c,resistance_ohm\n1e7,20,2e7\n",
+            "values.csv:1: resistance_ohm is there twice",
+        ),
+        ('temperature_c,resistance_ohm\n20,"1e7\n', "values.csv:2: the line is not CSV"),
         ("temperature_c,resistance_ohm\n20,1e7\n20,wet\n", "values.csv:3: resistance_ohm is 'wet'"),
-        ("temperature_c,resistance_ohm\n90,1e7\n", "values.csv:2: temperature is 90.0 degC"),
+        ("temperature_c,resistance_ohm\n90,1e7\n", "values.csv:2: temperature_c is 90.0 degC"),
     ],
 )
 def test_a_bad_file_is_told_with_its_line(tmp_path: Path, content: str, says: str) -> None:
@@ -133,6 +164,90 @@ def test_a_bad_file_is_told_with_its_line(tmp_path: Path, content: str, says: st
     assert says in ended.stderr
 
 
+def test_all_mistakes_of_a_file_are_told_at_once(tmp_path: Path) -> None:
+    given = tmp_path / "values.csv"
+    given.write_text("temperature_c,resistance_ohm\n20,wet\n90,1e7\n20,1e7\n,\n20\n")
+    ended = longsoak("convert", "--curve", FIR, "--csv", given)
+    assert ended.stdout == ""
+    assert [line.partition(" is ")[0].rpartition("/")[2] for line in ended.stderr.splitlines()] == [
+        "values.csv:2: resistance_ohm",
+        "values.csv:3: temperature_c",
+        "values.csv:6: the line",
+        "3 mistakes; nothing was converted.",
+    ]
+
+
+def test_what_a_file_says_beside_its_values_comes_back_unaltered(tmp_path: Path) -> None:
+    given = tmp_path / "values.csv"
+    given.write_bytes(
+        b"\xef\xbb\xbftime, resistance_ohm ,temperature_c,note\r\n2026-03-01,1.20e8,26.70,wet\r\n"
+    )
+    ended = longsoak("convert", "--curve", FIR, "--csv", given)
+    assert ended.returncode == 0, ended.stderr
+    (row,) = csv.DictReader(io.StringIO(ended.stdout))
+    assert list(row)[:4] == ["time", "resistance_ohm", "temperature_c", "given_note"]
+    assert list(row.values())[:4] == ["2026-03-01", "1.20e8", "26.70", "wet"]
+    assert float(row["value"]) == pytest.approx(12.0, abs=1e-9)
+    shown = json.loads(longsoak("convert", "--curve", FIR, "--csv", given, "--json").stdout)
+    assert shown[0]["time"] == "2026-03-01"
+    assert shown[0]["resistance_ohm"] == 1.2e8
+
+
+def test_the_margin_of_a_surface_is_counted_from_the_reference_librarys_dew_point() -> None:
+    psychrolib.SetUnitSystem(psychrolib.SI)  # psychrolib 2.5.0, ASHRAE HOF 2017
+    found = answer("--condensation", "--temperature", "25", "--humidity", "50", "--surface", "15")
+    expected = 15.0 - psychrolib.GetTDewPointFromRelHum(25.0, 0.5)
+    assert found["value"] == pytest.approx(expected, abs=0.02)
+    assert found["unit"] == "K"
+    # By differences of the same library: 1 % RH moves the dew point by 0.30 K, 1 K of air by 0.92.
+    by_humidity = psychrolib.GetTDewPointFromRelHum(25.0, 0.505) - (15.0 - expected)
+    by_air = psychrolib.GetTDewPointFromRelHum(25.5, 0.5) - (15.0 - expected)
+    spread = math.hypot(0.25, 2 * 0.25 * by_air, 2 * by_humidity)
+    assert found["standard_uncertainty"] == pytest.approx(spread, rel=0.02)
+    wider = answer(
+        *("--condensation", "--temperature", "25", "--humidity", "50", "--surface", "15"),
+        *("--u-surface", "1.5", "--u-temperature", "0", "--u-humidity", "0"),
+    )
+    assert wider["standard_uncertainty"] == 1.5
+
+
+@pytest.mark.parametrize(
+    ("air", "surface", "words"),
+    [
+        (("25", "50"), "15", "(surface less dew point; below 0 water forms)"),
+        (("25", "50"), "10", "condensation margin: -3.8"),
+        (("25", "50"), "10", "(surface less dew point; water forms)"),
+        (("-10", "70"), "-15", "(surface less frost point; rime forms)"),
+    ],
+)
+def test_the_margin_says_what_would_form(air: tuple[str, str], surface: str, words: str) -> None:
+    shown = longsoak(
+        "convert", "--condensation", "--temperature", air[0], "--humidity", air[1],
+        "--surface", surface,
+    )  # fmt: skip
+    assert shown.returncode == 0, shown.stderr
+    assert words in shown.stdout
+
+
+def test_margins_of_a_file_come_back_as_a_file(tmp_path: Path) -> None:
+    given = tmp_path / "air.csv"
+    given.write_text("surface_c,temperature_c,humidity_percent\n15,25,50\n10,25,50\n")
+    ended = longsoak("convert", "--condensation", "--csv", given)
+    values = [float(row["value"]) for row in csv.DictReader(io.StringIO(ended.stdout))]
+    assert values[0] - values[1] == pytest.approx(5.0)
+
+
+def test_a_humidity_that_looks_like_a_fraction_is_hinted_at(tmp_path: Path) -> None:
+    ended = longsoak("convert", "--emc", "--temperature", "20", "--humidity", "0.65")
+    says = "0.65 % RH is drier than any room. If 65 % was meant, write it so.\n"
+    assert (ended.returncode, ended.stderr) == (0, says)
+    given = tmp_path / "air.csv"
+    given.write_text("temperature_c,humidity_percent\n20,0.5\n20,0.65\n")
+    assert longsoak("convert", "--emc", "--csv", given).stderr == says
+    given.write_text("temperature_c,humidity_percent\n20,0.5\n20,65\n")
+    assert longsoak("convert", "--emc", "--csv", given).stderr == ""
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
@@ -141,13 +256,28 @@ def test_a_bad_file_is_told_with_its_line(tmp_path: Path, content: str, says: st
         (("--emc", "--temperature", "20"), "Give --humidity as well"),
         (("--emc", "--temperature", "200", "--humidity", "50"), "expected -1.1 to 60 degC"),
         (("--emc", "--mould"), "Say which"),
+        (("--condensation", "--temperature", "20", "--humidity", "50"), "Give --surface as well"),
+        (("--dew-point", "--temperature", "20", "--humidity", "0"), "is 0 %, expected more: such"),
+        (("--emc", "--temperature", "20", "--humidity", "0,5"), "Write 0.5, with a point."),
+        (("--emc", "--temperature", "nan", "--humidity", "50"), "'nan' is not degrees Celsius"),
+        (("--emc", "--resistance", "1e7"), "--resistance changes nothing here. Leave it out."),
+        (("--curve", FIR, "--humidity", "50"), "--humidity changes nothing here. Leave it out."),
+        (("--dew-point", "--days", "3"), "--days changes nothing here. Leave it out."),
+        (("--emc", "--csv", "x", "--temperature", "20"), "--temperature is for one value, and the"),
+        ((*BY_FIR, "inf"), "'inf' is not a resistance in Ohm from 0 to 1e+40."),
+        ((*BY_FIR, "12M"), "'12M' is not a resistance in Ohm from 0 to 1e+40."),
+        ((*BY_FIR, "1e7", "--accuracy", "5"), "'5' is not a share of the reading (0.01 is 1 %)"),
+        ((*BY_FIR, "1e7", "--accuracy", "nan"), "'nan' is not a share of the reading"),
+        ((*BY_FIR, "1e7", "--insulation", "0"), "'0' is not a resistance in Ohm from 1 to 1e+18."),
+        ((*BY_FIR, "1e7", "--most", "-1"), "'-1' is not a resistance in Ohm from 1 to 1e+18."),
         ((), "Say which"),
     ],
 )
 def test_what_is_missing_or_out_of_range_ends_with_2(arguments: tuple[str, ...], says: str) -> None:
-    ended = longsoak("convert", *arguments)
+    arguments = arguments if arguments[:1] == ("convert",) else ("convert", *arguments)
+    ended = longsoak(*arguments)
     assert ended.returncode == 2
-    assert says in ended.stderr
+    assert says in " ".join(ended.stderr.split())
     assert "Traceback" not in ended.stderr
 
 

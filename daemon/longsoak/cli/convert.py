@@ -1,32 +1,57 @@
 """`longsoak convert`: the conversions by hand, one value or a file of them."""
 
-import csv
 import json
 import sys
-from collections.abc import Callable, Mapping
 from functools import partial
-from math import inf, isnan
+from math import inf
 from pathlib import Path
 from typing import NoReturn
 
 import click
+from click.core import ParameterSource
 
-from longsoak.cli.common import BAD_INPUT, curve_called, curves_option, rig_curves, told
-from longsoak.core import humidity, mould, sorption
-from longsoak.core.convert import judged_moisture
-from longsoak.core.resistance import Budget, PreparedCurve, prepare
-from longsoak.core.wording import flag_words
-from longsoak.vocabulary.curve import MadeFor
+from longsoak.cli.common import BAD_INPUT, a_path, curve_called, curves_option, rig_curves, told
+from longsoak.cli.conversions import (
+    HOURS,
+    HUMIDITY,
+    RESISTANCE,
+    SURFACE,
+    TEMPERATURE,
+    Ask,
+    Condensation,
+    Mould,
+    air,
+    moisture,
+    settled,
+    words,
+)
+from longsoak.cli.manyvalues import answer_many, tell_many
+from longsoak.cli.options import number_of
+from longsoak.core import mould
+from longsoak.core.resistance import Budget, prepare
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
-from longsoak.vocabulary.rig import Quantity
-
-Answer = dict[str, object]
-"""Keys: curve, quantity, unit, value, standard_uncertainty, flag, note."""
 
 _SENSITIVITY = {kind.name.lower().replace("_", " "): kind for kind in mould.Sensitivity}
-_FOR_WOOD = "in wood; in any other material it is only a wood-equivalent"
-_FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read too wet"
+_CELSIUS = number_of("degrees Celsius", -273.15, 1e4)  # what a conversion takes is told by it
+_OHM = number_of("a resistance in Ohm", 1.0, 1e18)
+_KELVIN = number_of("a standard uncertainty in K", 0.0, 100.0)
+
+# Which options belong to which question; --csv and --json to all.
+_AIR = ("temperature", "relative_humidity")
+_BELONG = {
+    "curve": ("resistance", "temperature", "accuracy", "insulation", "most", "rig_file"),
+    "emc": _AIR,
+    "dew_point": _AIR,
+    "condensation": (*_AIR, "surface", "u_surface", "u_temperature", "u_humidity"),
+    "mould_index": (*_AIR, "days", "material"),
+}
+_VALUES = {  # options that stand for a column
+    "resistance": RESISTANCE,
+    "temperature": TEMPERATURE,
+    "relative_humidity": HUMIDITY,
+    "surface": SURFACE,
+    "days": HOURS,
+}
 
 
 @click.command(
@@ -36,11 +61,26 @@ _FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read 
 @click.option("--curve", help="Resistance to moisture content by this curve.")
 @click.option("--emc", is_flag=True, help="What moisture content wood settles at in such air.")
 @click.option("--dew-point", is_flag=True, help="Dew point, frost point and more of such air.")
+@click.option(
+    "--condensation", is_flag=True, help="How far a surface is from being wetted by such air."
+)
 @click.option("--mould", "mould_index", is_flag=True, help="Mould index after days in such air.")
-@click.option("--resistance", type=float, help="Ohm.")
-@click.option("--temperature", type=float, help="Of the wood, or of the air, °C.")
-@click.option("--humidity", "relative_humidity", type=float, help="Of the air, % RH.")
-@click.option("--days", type=float, default=28.0, show_default=True, help="For --mould.")
+@click.option("--resistance", type=number_of("a resistance in Ohm", 0.0, 1e40), help="Ohm.")
+@click.option("--temperature", type=_CELSIUS, help="Of the wood, or of the air, °C.")
+@click.option(
+    "--humidity",
+    "relative_humidity",
+    type=number_of("% relative humidity", 0.0, 100.0),
+    help="Of the air, % RH.",
+)
+@click.option("--surface", type=_CELSIUS, help="Of the surface, °C, for --condensation.")
+@click.option(
+    "--days",
+    type=number_of("days", 0.0, 4e4),
+    default="28",
+    show_default=True,
+    help="For --mould.",
+)
 @click.option(
     "--material",
     type=click.Choice(list(_SENSITIVITY)),
@@ -48,15 +88,44 @@ _FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read 
     show_default=True,
     help="For --mould.",
 )
-@click.option("--accuracy", type=float, default=0.01, show_default=True, help="Of the meter.")
-@click.option("--insulation", type=float, default=inf, help="Least insulation of the leads, Ohm.")
-@click.option("--most", type=float, help="The most the meter can measure, Ohm.")
+@click.option(
+    "--accuracy",
+    type=number_of("a share of the reading (0.01 is 1 %)", 0.0, 1.0),
+    default="0.01",
+    show_default=True,
+    help="Of the meter, as a share of its reading; standard.",
+)
+@click.option("--insulation", type=_OHM, help="Least insulation of the leads, Ohm.")
+@click.option("--most", type=_OHM, help="The most the meter can measure, Ohm.")
+# What the chips such rigs use are good for: common practice.
+@click.option(
+    "--u-surface",
+    type=_KELVIN,
+    default="0.25",
+    show_default=True,
+    help="Standard uncertainty of --surface, K.",
+)
+@click.option(
+    "--u-temperature",
+    type=_KELVIN,
+    default="0.25",
+    show_default=True,
+    help="Standard uncertainty of the air's temperature, K.",
+)
+@click.option(
+    "--u-humidity",
+    type=number_of("a standard uncertainty in % RH", 0.0, 100.0),
+    default="1",
+    show_default=True,
+    help="Standard uncertainty of the humidity, % RH.",
+)
 @click.option(
     "--csv",
     "csv_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=a_path,
     help="Many values: a file with columns resistance_ohm and temperature_c, or temperature_c "
-    "and humidity_percent (for --mould also hours); the answer is a file too.",
+    "and humidity_percent (for --condensation also surface_c, for --mould also hours); the "
+    "answer is a file too.",
 )
 @curves_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of words.")
@@ -64,228 +133,108 @@ def convert(
     curve: str | None,
     emc: bool,
     dew_point: bool,
+    condensation: bool,
     mould_index: bool,
     resistance: float | None,
     temperature: float | None,
     relative_humidity: float | None,
+    surface: float | None,
     days: float,
     material: str,
     accuracy: float,
-    insulation: float,
+    insulation: float | None,
     most: float | None,
+    u_surface: float,
+    u_temperature: float,
+    u_humidity: float,
     csv_file: Path | None,
     rig_file: Path | None,
     as_json: bool,
 ) -> None:
     """Convert a resistance, or find what air does to wood and to its surface."""
-    if sum((curve is not None, emc, dew_point, mould_index)) != 1:
-        _refuse("Say which: one of --curve NAME, --emc, --dew-point and --mould.")
-    budget = Budget(meter=accuracy, insulation=insulation)
-    ask: Callable[[Mapping[str, float]], list[Answer]]
+    asked = {
+        "curve": curve is not None,
+        "emc": emc,
+        "dew_point": dew_point,
+        "condensation": condensation,
+        "mould_index": mould_index,
+    }
+    if sum(asked.values()) != 1:
+        _refuse("Say which: one of --curve NAME, --emc, --dew-point, --condensation and --mould.")
+    _refuse_idle_options(next(name for name, is_it in asked.items() if is_it), csv=csv_file)
+    in_air = {TEMPERATURE: temperature, HUMIDITY: relative_humidity}
+    ask: Ask
     if curve is not None:
         with told():
             known = rig_curves(rig_file)
+        budget = Budget(meter=accuracy, insulation=inf if insulation is None else insulation)
         prepared = prepare(curve_called(curve, known))
-        ask = partial(_moisture, prepared=prepared, budget=budget, most=most)
-        given = {"resistance_ohm": resistance, "temperature_c": temperature}
+        ask = partial(moisture, prepared=prepared, budget=budget, most=most)
+        given = {RESISTANCE: resistance, TEMPERATURE: temperature}
+    elif emc:
+        ask, given = settled, in_air
+    elif dew_point:
+        ask, given = air, in_air
+    elif condensation:
+        ask = Condensation(u_surface, u_temperature, u_humidity)
+        given = {**in_air, SURFACE: surface}
     else:
-        given = {"temperature_c": temperature, "humidity_percent": relative_humidity}
-        if emc:
-            ask = _settled
-        elif dew_point:
-            ask = _air
-        else:
-            given["hours"] = days * 24
-            ask = _Mould(_SENSITIVITY[material], material)
+        ask = Mould(_SENSITIVITY[material], material)
+        given = {**in_air, HOURS: days * 24}
     if csv_file is not None:
-        _many(csv_file, list(given), ask, as_json=as_json)
+        with told(so="nothing was converted"):
+            answered = answer_many(csv_file, list(given), ask)
+        if HUMIDITY in given:
+            _hint_at_fractions([numbers[HUMIDITY] for _, numbers, _ in answered])
+        tell_many(answered, as_json=as_json)
         return
-    options = {"resistance_ohm": "--resistance", "humidity_percent": "--humidity"}
     for name, value in given.items():
         if value is None:
-            _refuse(f"Give {options.get(name, '--temperature')} as well, or --csv FILE.")
-    answers = _asked(ask, {name: value for name, value in given.items() if value is not None})
+            _refuse(f"Give {_option_of(name)} as well, or --csv FILE.")
+    row = {name: value for name, value in given.items() if value is not None}
+    try:
+        answers = ask(row)
+    except PhysicsError as error:
+        _refuse(f"{error}.")
+    _hint_at_fractions([row[HUMIDITY]] if HUMIDITY in row else [])
     if as_json:
         shown = answers[0] if len(answers) == 1 else answers
         click.echo(json.dumps(shown, ensure_ascii=False, indent=1))
     else:
         for answer in answers:
-            click.echo(_words(answer))
+            click.echo(words(answer))
+
+
+def _refuse_idle_options(question: str, *, csv: Path | None) -> None:
+    """Refuse options that would change nothing, for whoever gave one believes that it does."""
+    context = click.get_current_context()
+    for parameter in context.command.params:
+        name = str(parameter.name)
+        if context.get_parameter_source(name) is ParameterSource.DEFAULT:
+            continue
+        option = parameter.opts[0]
+        if name in {n for names in _BELONG.values() for n in names}:
+            if name not in _BELONG[question]:
+                _refuse(f"{option} changes nothing here. Leave it out.")
+            if csv is not None and name in _VALUES:
+                _refuse(f"{option} is for one value, and the file has its own. Leave it out.")
+
+
+def _option_of(column: str) -> str:
+    name = next(option for option, of in _VALUES.items() if of == column)
+    return "--humidity" if name == "relative_humidity" else f"--{name}"
+
+
+def _hint_at_fractions(humidities: list[float]) -> None:
+    """Say that the driest air there is may be a fraction in the place of per cent."""
+    if humidities and 0.0 < max(humidities) <= 1.0:
+        most = max(humidities)
+        click.echo(
+            f"{most:g} % RH is drier than any room. If {100 * most:g} % was meant, write it so.",
+            err=True,
+        )
 
 
 def _refuse(sentence: str) -> NoReturn:
     click.echo(sentence, err=True)
     sys.exit(BAD_INPUT)
-
-
-def _asked(
-    ask: Callable[[Mapping[str, float]], list[Answer]], row: Mapping[str, float], where: str = ""
-) -> list[Answer]:
-    try:
-        return ask(row)
-    except PhysicsError as error:
-        _refuse(f"{where}{error}.")
-
-
-def _moisture(
-    row: Mapping[str, float], *, prepared: PreparedCurve, budget: Budget, most: float | None
-) -> list[Answer]:
-    ohm, temperature = row["resistance_ohm"], row["temperature_c"]
-    found = judged_moisture(ohm, temperature, prepared, budget, most=most)
-    wood = prepared.curve.made_for is MadeFor.WOOD
-    note = _FOR_WOOD if wood else _FOR_MINERAL
-    if found.reason is not Reason.NONE:
-        note = f"{found.reason.words}; {note}"
-    answer = _answer(
-        Quantity.MOISTURE_CONTENT,
-        "%",
-        found.value,
-        found.uncertainty,
-        note,
-        curve=prepared.curve.name,
-        flag=found.flag,
-        bound=None if isnan(found.value) else _bound(found.reason),
-    )
-    return [answer]
-
-
-def _bound(reason: Reason) -> str | None:
-    return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
-
-
-def _settled(row: Mapping[str, float]) -> list[Answer]:
-    temperature, rh = row["temperature_c"], row["humidity_percent"]
-    value = sorption.equilibrium_moisture(temperature, relative_humidity=rh)
-    note = "mean of wetting and drying; a piece lies 2 to 3 % apart between the two"
-    name = "equilibrium moisture content of wood"
-    return [_answer(name, "%", value, sorption.CURVE_UNCERTAINTY, note)]
-
-
-def _air(row: Mapping[str, float]) -> list[Answer]:
-    temperature = row["temperature_c"]
-    pressure = humidity.vapour_pressure(temperature, relative_humidity=row["humidity_percent"])
-    answers = [
-        _answer(
-            "dew point", "Cel", humidity.dew_point(pressure), None,
-            "over liquid water, supercooled below 0 degC",
-        ),
-    ]  # fmt: skip
-    if pressure < humidity.saturation_over_ice(humidity.TRIPLE_POINT):
-        frost = humidity.frost_point(pressure)
-        answers.append(_answer("frost point", "Cel", frost, None, "over ice"))
-    deficit = humidity.vapour_pressure_deficit(temperature, vapour_pressure=pressure)
-    dense = humidity.absolute_humidity(temperature, vapour_pressure=pressure)
-    return [
-        *answers,
-        _answer("vapour pressure", "Pa", pressure, None, ""),
-        _answer("vapour pressure deficit", "Pa", deficit, None, "over liquid water"),
-        _answer("absolute humidity", "g/m3", dense, None, ""),
-    ]
-
-
-class _Mould:
-    """The index, carried on from one row to the next."""
-
-    def __init__(self, sensitivity: mould.Sensitivity, words: str) -> None:
-        self._sensitivity = sensitivity
-        self._words = words
-        self._state = mould.MouldState()
-
-    def __call__(self, row: Mapping[str, float]) -> list[Answer]:
-        self._state = mould.step(
-            self._state,
-            temperature=row["temperature_c"],
-            relative_humidity=row["humidity_percent"],
-            hours=row["hours"],
-            material=self._sensitivity,
-        )
-        note = f"on a {self._words} surface. {mould.CAUTION}"
-        return [_answer("mould index, 0 to 6", "1", self._state.index, None, note)]
-
-
-def _answer(
-    quantity: str,
-    unit: str,
-    value: float,
-    uncertainty: float | None,
-    note: str,
-    *,
-    curve: str | None = None,
-    flag: Flag = Flag.PASS,
-    bound: str | None = None,
-) -> Answer:
-    return {
-        "curve": curve,
-        "quantity": quantity,
-        "unit": unit,
-        "value": None if isnan(value) else value,
-        "bound": bound,
-        "standard_uncertainty": None if uncertainty is None or isnan(uncertainty) else uncertainty,
-        "flag": int(flag),
-        "note": note,
-    }
-
-
-def _words(answer: Answer) -> str:
-    value, spread, bound = answer["value"], answer["standard_uncertainty"], answer["bound"]
-    unit = {"Cel": " °C", "1": "", "%": " %"}.get(str(answer["unit"]), f" {answer['unit']}")
-    said = "none" if value is None else f"{f'{bound} ' if bound else ''}{value:.4g}{unit}"
-    if isinstance(spread, float) and not bound:
-        said += f" ± {2 * spread:.2g}"
-    flag = Flag(int(str(answer["flag"])))
-    told = "" if flag is Flag.PASS else f", {flag_words(flag, Reason.NONE)}"
-    note = f" ({answer['note']})" if answer["note"] else ""
-    return f"{answer['quantity']}: {said}{told}{note}"
-
-
-def _many(
-    path: Path,
-    columns: list[str],
-    ask: Callable[[Mapping[str, float]], list[Answer]],
-    *,
-    as_json: bool,
-) -> None:
-    rows = _read(path, columns)
-    answered = [(row, _asked(ask, row, where=f"{path}:{line}: ")) for line, row in rows]
-    if as_json:
-        shown = [{**row, "answers": answers} for row, answers in answered]
-        click.echo(json.dumps(shown, ensure_ascii=False, indent=1))
-        return
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    keys = ("quantity", "unit", "value", "bound", "standard_uncertainty", "flag", "note")
-    writer.writerow([*columns, *keys])
-    for row, answers in answered:
-        for answer in answers:
-            cells = ["" if answer[key] is None else answer[key] for key in keys]
-            writer.writerow([*row.values(), *cells])
-
-
-def _read(path: Path, columns: list[str]) -> list[tuple[int, dict[str, float]]]:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file)
-            header = reader.fieldnames or []
-            lacking = [name for name in columns if name not in header]
-            if lacking:
-                _refuse(
-                    f"{path}:1: the header lacks {', '.join(lacking)}; it has "
-                    f"{', '.join(header) or 'nothing'}. Name the columns {', '.join(columns)}."
-                )
-            return [
-                (reader.line_num, _numbers(path, reader.line_num, row, columns)) for row in reader
-            ]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        _refuse(f"{path} can't be read: {error}. Give a CSV file in UTF-8.")
-
-
-def _numbers(
-    path: Path, line: int, row: Mapping[str, str | None], columns: list[str]
-) -> dict[str, float]:
-    numbers = {}
-    for name in columns:
-        text = row.get(name)
-        try:
-            numbers[name] = float(text or "")
-        except ValueError:
-            _refuse(f"{path}:{line}: {name} is {text!r}, expected a number. Correct it.")
-    return numbers

@@ -120,7 +120,7 @@ class Cells:
                     line,
                     name,
                     MISSING,
-                    f"the columns {listed(needed)}",
+                    f"the columns {listed(needed)} in the header",
                     f"Rename {meant} if it is that." if meant else "Add it.",
                 )
 

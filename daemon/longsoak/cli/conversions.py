@@ -1,0 +1,180 @@
+"""What `longsoak convert` can be asked, each answer with what it holds for."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import isnan
+
+from longsoak.core import humidity, mould, sorption
+from longsoak.core.convert import judged_moisture
+from longsoak.core.resistance import Budget, PreparedCurve
+from longsoak.core.wording import flag_words
+from longsoak.vocabulary.curve import MadeFor
+from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
+from longsoak.vocabulary.rig import Quantity
+
+Answer = dict[str, object]
+"""Keys: curve, quantity, unit, value, bound, standard_uncertainty, flag, note."""
+
+Row = Mapping[str, float]
+Ask = Callable[[Row], list[Answer]]
+
+RESISTANCE, TEMPERATURE = "resistance_ohm", "temperature_c"
+HUMIDITY, SURFACE, HOURS = "humidity_percent", "surface_c", "hours"
+
+_FOR_WOOD = "in wood; in any other material it is only a wood-equivalent"
+_FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read too wet"
+
+
+def moisture(
+    row: Row, *, prepared: PreparedCurve, budget: Budget, most: float | None
+) -> list[Answer]:
+    """Moisture content by a curve, as far as the resistance lets it be told."""
+    ohm, temperature = row[RESISTANCE], row[TEMPERATURE]
+    found = judged_moisture(ohm, temperature, prepared, budget, most=most)
+    wood = prepared.curve.made_for is MadeFor.WOOD
+    note = _FOR_WOOD if wood else _FOR_MINERAL
+    if found.reason is not Reason.NONE:
+        note = f"{found.reason.words}; {note}"
+    answer = _answer(
+        Quantity.MOISTURE_CONTENT,
+        "%",
+        found.value,
+        found.uncertainty,
+        note,
+        curve=prepared.curve.name,
+        flag=found.flag,
+        bound=None if isnan(found.value) else _bound(found.reason),
+    )
+    return [answer]
+
+
+def _bound(reason: Reason) -> str | None:
+    return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
+
+
+def settled(row: Row) -> list[Answer]:
+    """What moisture content wood settles at."""
+    temperature, rh = row[TEMPERATURE], row[HUMIDITY]
+    value = sorption.equilibrium_moisture(temperature, relative_humidity=rh)
+    note = "mean of wetting and drying; a piece lies 2 to 3 % apart between the two"
+    name = "equilibrium moisture content of wood"
+    return [_answer(name, "%", value, sorption.CURVE_UNCERTAINTY, note)]
+
+
+def air(row: Row) -> list[Answer]:
+    """Dew point, frost point, vapour pressure, deficit and absolute humidity."""
+    temperature, pressure = row[TEMPERATURE], _vapour(row)
+    answers = [
+        _answer(
+            "dew point", "Cel", humidity.dew_point(pressure), None,
+            "over liquid water, supercooled below 0 degC",
+        ),
+    ]  # fmt: skip
+    if pressure < humidity.saturation_over_ice(humidity.TRIPLE_POINT):
+        frost = humidity.frost_point(pressure)
+        answers.append(_answer("frost point", "Cel", frost, None, "over ice"))
+    deficit = humidity.vapour_pressure_deficit(temperature, vapour_pressure=pressure)
+    dense = humidity.absolute_humidity(temperature, vapour_pressure=pressure)
+    return [
+        *answers,
+        _answer("vapour pressure", "Pa", pressure, None, ""),
+        _answer("vapour pressure deficit", "Pa", deficit, None, "over liquid water"),
+        _answer("absolute humidity", "g/m3", dense, None, ""),
+    ]
+
+
+def _vapour(row: Row) -> float:
+    """Vapour pressure of air that is not too dry to have a dew point, Pa."""
+    rh = row[HUMIDITY]
+    pressure = humidity.vapour_pressure(row[TEMPERATURE], relative_humidity=rh)
+    if pressure < humidity.saturation_over_water(humidity.COLDEST):
+        raise PhysicsError(
+            "relative_humidity",
+            f"{rh:g} %",
+            f"more: such dry air has no dew point above {humidity.COLDEST:g} degC",
+        )
+    return pressure
+
+
+@dataclass(frozen=True, slots=True)
+class Condensation:
+    """How far a surface is from being wetted; the three are standard uncertainties, K, K, % RH."""
+
+    u_surface: float
+    u_temperature: float
+    u_humidity: float
+
+    def __call__(self, row: Row) -> list[Answer]:
+        """Answer for a surface in such air."""
+        _vapour(row)
+        found = humidity.condensation_margin(
+            row[SURFACE],
+            temperature=row[TEMPERATURE],
+            relative_humidity=row[HUMIDITY],
+            u_surface=self.u_surface,
+            u_temperature=self.u_temperature,
+            u_relative_humidity=self.u_humidity,
+        )
+        ice = found.deposit is humidity.Phase.ICE
+        point, deposit = ("frost point", "rime") if ice else ("dew point", "water")
+        forms = f"{deposit} forms" if found.value < 0.0 else f"below 0 {deposit} forms"
+        note = f"surface less {point}; {forms}"
+        return [_answer("condensation margin", "K", found.value, found.uncertainty, note)]
+
+
+class Mould:
+    """The index, carried on from one row to the next."""
+
+    def __init__(self, sensitivity: mould.Sensitivity, words: str) -> None:
+        self._sensitivity = sensitivity
+        self._words = words
+        self._state = mould.MouldState()
+
+    def __call__(self, row: Row) -> list[Answer]:
+        """Answer for the end of one more spell of such air."""
+        self._state = mould.step(
+            self._state,
+            temperature=row[TEMPERATURE],
+            relative_humidity=row[HUMIDITY],
+            hours=row[HOURS],
+            material=self._sensitivity,
+        )
+        note = f"on a {self._words} surface. {mould.CAUTION}"
+        return [_answer("mould index, 0 to 6", "1", self._state.index, None, note)]
+
+
+def _answer(
+    quantity: str,
+    unit: str,
+    value: float,
+    uncertainty: float | None,
+    note: str,
+    *,
+    curve: str | None = None,
+    flag: Flag = Flag.PASS,
+    bound: str | None = None,
+) -> Answer:
+    return {
+        "curve": curve,
+        "quantity": quantity,
+        "unit": unit,
+        "value": None if isnan(value) else value,
+        "bound": bound,
+        "standard_uncertainty": None if uncertainty is None or isnan(uncertainty) else uncertainty,
+        "flag": int(flag),
+        "note": note,
+    }
+
+
+def words(answer: Answer) -> str:
+    """One answer as a line."""
+    value, spread, bound = answer["value"], answer["standard_uncertainty"], answer["bound"]
+    unit = {"Cel": " °C", "1": "", "%": " %"}.get(str(answer["unit"]), f" {answer['unit']}")
+    said = "none" if value is None else f"{f'{bound} ' if bound else ''}{value:.4g}{unit}"
+    if isinstance(spread, float) and not bound:
+        said += f" ± {2 * spread:.2g}"
+    flag = Flag(int(str(answer["flag"])))
+    told = "" if flag is Flag.PASS else f", {flag_words(flag, Reason.NONE)}"
+    note = f" ({answer['note']})" if answer["note"] else ""
+    return f"{answer['quantity']}: {said}{told}{note}"
