@@ -298,6 +298,20 @@ def test_one_curve_is_shown_and_drawn(tmp_path: Path) -> None:
     assert len([e for e in root.iter() if e.get("class") == "other"]) == 2
 
 
+def test_a_drawing_is_not_written_over_or_where_nothing_can_be(tmp_path: Path) -> None:
+    drawing = tmp_path / "fir.svg"
+    drawing.write_text("mine")
+    ended = longsoak("curves", FIR, "--plot", drawing)
+    assert ended.returncode == 2
+    assert "is there already. Add --replace" in ended.stderr
+    assert drawing.read_text() == "mine"
+    assert longsoak("curves", FIR, "--plot", drawing, "--replace").returncode == 0
+    assert drawing.read_text().startswith("<svg")
+    ended = longsoak("curves", FIR, "--plot", tmp_path / "none" / "fir.svg")
+    assert ended.returncode == 2
+    assert ended.stderr.endswith("fir.svg can't be written: No such file or directory.\n")
+
+
 def test_curves_of_ones_own_come_from_the_rig_file(tmp_path: Path) -> None:
     good = (Path(__file__).parents[1] / "rigfile" / "good.toml").read_text()
     rig_file = tmp_path / "rig.toml"
@@ -329,4 +343,6 @@ def test_a_fit_becomes_a_curve_to_convert_with(tmp_path: Path) -> None:
         "--curve", "own", "--rig", str(rig_file), "--resistance", "1e5", "--temperature", "20"
     )
     assert found["value"] == pytest.approx(14.904855, abs=1e-4)
+    shown = longsoak("curves", "own", "--rig", rig_file).stdout
+    assert "  uncertainty: from its fit, of 8 degrees of freedom\n" in shown
     assert "salts and alkali" in str(found["note"])

@@ -7,7 +7,16 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.common import BAD_INPUT, curve_called, curves_option, rig_curves, table, told
+from longsoak.cli.common import (
+    BAD_INPUT,
+    a_path,
+    curve_called,
+    curves_option,
+    rig_curves,
+    table,
+    told,
+)
+from longsoak.cli.options import refuse_to_overwrite, write
 from longsoak.core.resistance import moisture_content, prepare
 from longsoak.core.wording import ohm_words
 from longsoak.vocabulary.curve import Curve
@@ -17,11 +26,14 @@ from longsoak.vocabulary.curve import Curve
 @click.argument("name", required=False)
 @curves_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of words.")
-@click.option(
-    "--plot", type=click.Path(path_type=Path, dir_okay=False), help="Draw the curve as SVG here."
-)
-def curves(name: str | None, rig_file: Path | None, as_json: bool, plot: Path | None) -> None:
+@click.option("--plot", type=a_path, help="Draw the curve as SVG here.")
+@click.option("--replace", is_flag=True, help="Write over a drawing that is there.")
+def curves(
+    name: str | None, rig_file: Path | None, as_json: bool, plot: Path | None, replace: bool
+) -> None:
     """List the curves, or show NAME with its source, its range and its values."""
+    if plot is not None:
+        refuse_to_overwrite(plot, replace=replace)
     with told():
         known = rig_curves(rig_file)
     if name is None:
@@ -38,7 +50,7 @@ def curves(name: str | None, rig_file: Path | None, as_json: bool, plot: Path | 
     if plot is not None:
         from longsoak.cli.curveplot import curve_plot
 
-        plot.write_text(curve_plot(curve), encoding="utf-8")
+        write(plot, curve_plot(curve), replace=replace)
         click.echo(f"Drawn to {plot}.", err=True)
 
 
