@@ -57,6 +57,21 @@ def test_a_bad_rig_file_never_starts_a_run(tmp_path: Path) -> None:
     assert not (tmp_path / "record").exists()
 
 
+def test_another_rigs_file_beside_a_record_never_starts_a_run(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with running(rig_file) as run:
+        wait_for(lambda: scans(tmp_path) > 0, what="a scan")
+        assert run.stop() == 0
+    before = scans(tmp_path)
+    other = tmp_path / "other.toml"
+    other.write_text(rig_file.read_text().replace('"thermometers"', '"another rig"'))
+    ended = longsoak("run", other)
+    assert ended.returncode == 2
+    assert "rig.name is 'another rig'" in ended.stderr
+    assert "Keep each rig's file in a folder of its own" in ended.stderr
+    assert scans(tmp_path) == before
+
+
 def test_kill_at_any_moment_loses_no_committed_scan_and_the_gap_is_told(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path)
     committed = 0

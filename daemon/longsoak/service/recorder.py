@@ -77,6 +77,7 @@ class Recorder:
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
         self._last_boottime_ms = self._last_utc_ms = 0
         self._pending = Batch()
+        self._asked: list[Request] = []
         self._answered: list[Request] = []
         self._refused_before = False
         left = writer.alarm_states()
@@ -212,14 +213,23 @@ class Recorder:
             self._change(change)
 
     def _ask_inbox(self) -> None:
-        for request in self._inbox.waiting():
-            if not self._writer.handled(request):
-                outcome = self._answer(request)
-                self._pending.requests.append((request, self._clock.utc_ms(), outcome))
-                _log.info(
-                    "asked by %s: %s %s: %s", request.by, request.kind, request.subject, outcome
-                )
-            self._answered.append(request)
+        self._asked += self._inbox.waiting()
+        for says in self._inbox.news():
+            self._event("inbox", "inbox", says)
+        try:
+            while self._asked:
+                self._take_request(self._asked[0])
+                self._answered.append(self._asked.pop(0))
+        except StoreError as error:
+            # The same disk as the scans: its refusals are told with theirs, and the request waits.
+            _log.debug("%s", error)
+
+    def _take_request(self, request: Request) -> None:
+        if self._writer.handled(request):
+            return
+        outcome = self._answer(request)
+        self._pending.requests.append((request, self._clock.utc_ms(), outcome))
+        _log.info("asked by %s: %s %s: %s", request.by, request.kind, request.subject, outcome)
 
     def _answer(self, request: Request) -> str:
         if request.kind != ACKNOWLEDGE:

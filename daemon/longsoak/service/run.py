@@ -11,6 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_noun
+from longsoak.rigfile.naming import check_name
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.drivers import find_kind, load_rig
@@ -49,7 +50,7 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
     Raises
     ------
     RigFileError
-        The rig file has mistakes; nothing was started.
+        The rig file has mistakes, or another rig's record lies beside it; nothing was started.
     StoreError
         The record can't be written; nothing was started.
     """
@@ -58,6 +59,9 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
     folder = folder_of(rig_file)
     writer = RecordWriter(folder, now=rfc3339(clock.utc_ms()))
     try:
+        before = Record(folder).rig_version()
+        if before is not None:
+            check_name(text, kept=before.text, file=str(rig_file), folder=folder)
         _record(rig, text, beside=rig_file.parent, folder=folder, writer=writer, clock=clock)
     finally:
         writer.close()
