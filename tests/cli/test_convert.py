@@ -142,7 +142,7 @@ def test_the_mould_index_is_carried_on_from_row_to_row(tmp_path: Path) -> None:
             "values.csv:2: temperature_c is '20,5', expected degrees Celsius, as a bare number. "
             "Write 20.5, with a point.",
         ),
-        ("temperature_c,resistance_ohm\n20\n", "values.csv:2: the line is 1 cells, expected 2"),
+        ("temperature_c,resistance_ohm\n20\n", "values.csv:2: the line is 1 cell, expected 2"),
         ("temperature_c,resistance_ohm\n20,\n", "values.csv:2: resistance_ohm is empty"),
         ("temperature_c,resistance_ohm\n20,nan\n", "values.csv:2: resistance_ohm is 'nan'"),
         ("temperature_c,resistance_ohm\ninf,1e7\n", "values.csv:2: temperature_c is 'inf'"),

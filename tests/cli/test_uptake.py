@@ -70,6 +70,22 @@ def test_both_rates_of_the_other_standard_are_told(tmp_path: Path) -> None:
     assert found["secondary_rate"]["used"] == list(range(12, 19))
 
 
+def test_thousands_of_weighings_are_cut_to_a_readable_few(tmp_path: Path) -> None:
+    minutes = range(1, 3001)  # two days, full after 3.24 h
+    pairs = [(str(m), min(0.1 * sqrt(60.0 * m), 10.8)) for m in minutes]
+    ended = run(tmp_path, text(pairs))
+    assert ended.exit_code == 0
+    lines = ended.stdout.splitlines()
+    head = next(place for place, line in enumerate(lines) if line.startswith("40 of 3000 w"))
+    assert lines[head + 2 : head + 43].index("") == 40
+    found = answer(tmp_path, text(pairs))["absorption_coefficient"]
+    assert found["value"] == pytest.approx(0.1, rel=0.01)
+    used = cast(list[int], found["used"])
+    assert used == list(range(1, len(used) + 1))
+    # Full after 194.4 min (11664 s); 5 % short of the line drawn on, as a knee asks, at 215 min.
+    assert 194 <= used[-1] <= 222
+
+
 def test_no_figure_at_all_ends_with_1(tmp_path: Path) -> None:
     ended = run(tmp_path, text([("5", 0.0), ("20", -0.1), ("60", -0.1), ("120", -0.2)]))
     assert ended.exit_code == 1
@@ -97,6 +113,10 @@ def test_hours_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path)
         ),
         ("minutes,mass_g\n1,2\n", "tile.csv:1: the time is missing, expected one of the columns"),
         ("time_min,mass\n1,2\n", "tile.csv:1: mass_g is missing, expected the columns time_min"),
+        (
+            "time_min,mass_kg\n1,2\n",
+            "in the header. If mass_kg is that, convert it to g and name it mass_g.",
+        ),
         (
             "time_min,time_s,mass_g\n1,60,2\n",
             "tile.csv:1: time_min is there beside time_s, expected one column of times.",

@@ -133,6 +133,11 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
             "rename one.",
         ),
         (
+            "resistance_kohm,temperature_c,moisture_percent",
+            "samples.csv:1: resistance_ohm is missing, expected a column resistance_ohm in the "
+            "header. If resistance_kohm is that, convert it to ohm and name it resistance_ohm.",
+        ),
+        (
             "ohm,celsius,percent",
             "samples.csv:1: the header is 'ohm,celsius,percent', expected the names of columns "
             "with commas between: resistance_ohm, temperature_c, and moisture_percent or wet_g "

@@ -20,6 +20,7 @@ from longsoak.core.uptake import (
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 
+_SHOWN = 40  # weighings in the terminal
 RULES = (
     "ISO 15148 and ASTM C1585 are followed as remembered; where they leave straightness to the "
     "eye, this program's own bounds decide. Look at the uptakes before you report a figure."
@@ -121,18 +122,22 @@ def _as_words(
             ]
         else:
             lines.append(f"  {name} {rate.why}")
+    counted = _used(coefficient, rates)
     rows = [
         (
             _time_words(time),
             f"{sqrt(time):.1f}",
             f"{gain:#.4g}",
-            *("yes" if place in used else "" for used in _used(coefficient, rates)),
+            *("yes" if place in used else "" for used in counted),
         )
         for place, (time, gain) in enumerate(zip(times, gains, strict=True))
     ]
+    head = "Weighings, and what they counted for (kg/m² is also mm of water)"
+    if len(rows) > _SHOWN:
+        head = f"{_SHOWN} of {len(rows)} w{head[1:]}; --json has all"
+        rows = [rows[round(i * (len(rows) - 1) / (_SHOWN - 1))] for i in range(_SHOWN)]
     columns = ("time", "√s", "kg/m²", "A_w", "initial", "secondary")
-    lines += ["", "Weighings, and what they counted for (kg/m² is also mm of water)"]
-    lines += [table(columns, rows, right="√s kg/m²"), "", *notes]
+    lines += ["", head, table(columns, rows, right="√s kg/m²"), "", *notes]
     return "\n".join(lines)
 
 
@@ -145,9 +150,11 @@ def _rests_on(found: Absorption, unit: str) -> list[str]:
     return lines
 
 
-def _used(coefficient: Absorption | Undetermined, rates: Sorptivity) -> tuple[tuple[int, ...], ...]:
+def _used(coefficient: Absorption | Undetermined, rates: Sorptivity) -> tuple[frozenset[int], ...]:
     found = (coefficient, rates.initial, rates.secondary)
-    return tuple(one.used if isinstance(one, Absorption) else () for one in found)
+    return tuple(
+        frozenset(one.used) if isinstance(one, Absorption) else frozenset() for one in found
+    )
 
 
 def _time_words(seconds: float) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 
+from longsoak.core.wording import with_noun
 from longsoak.rigfile.report import MISSING, Written, listed, nearest, shown
 from longsoak.vocabulary.errors import Mistake, RigFileError
 
@@ -51,6 +52,20 @@ def read_text(path: Path, *, what: str) -> str:
         remedy = "Save the file as UTF-8."
         mistake = Mistake(str(path), line, "the file", Written(found), "text in UTF-8", remedy)
         raise RigFileError((mistake,)) from error
+
+
+def to_name(name: str, meant: str | None) -> str:
+    """What to do about a missing column, where `meant` is there and may be it.
+
+    Columns carry their unit after the last underscore, and to rename one of another unit would
+    turn every value in it wrong.
+    """
+    if meant is None:
+        return "Add it."
+    unit = name.rpartition("_")[2]
+    if "_" in meant and meant.rpartition("_")[2] != unit:
+        return f"If {meant} is that, convert it to {unit} and name it {name}."
+    return f"Rename {meant} if it is that."
 
 
 class Cells:
@@ -121,7 +136,7 @@ class Cells:
                     name,
                     MISSING,
                     f"the columns {listed(needed)} in the header",
-                    f"Rename {meant} if it is that." if meant else "Add it.",
+                    to_name(name, meant),
                 )
 
     def twice(self, line: int, name: str) -> None:
@@ -135,7 +150,7 @@ class Cells:
             self.note(
                 line,
                 "the line",
-                Written(f"{len(cells)} cells"),
+                Written(with_noun(len(cells), "cell")),
                 f"{len(names)}, as in the header",
                 "Add or remove commas; a decimal mark must be a point.",
             )

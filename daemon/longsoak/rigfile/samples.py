@@ -6,7 +6,7 @@ from pathlib import Path
 
 from longsoak.core.fitting import Branch, Pair
 from longsoak.core.gravimetry import Weighing, moisture
-from longsoak.rigfile.cells import Cells, Range, read_text
+from longsoak.rigfile.cells import Cells, Range, read_text, to_name
 from longsoak.rigfile.curvetable import WETTEST
 from longsoak.rigfile.report import MISSING, Written, listed, nearest, number, shown
 from longsoak.rigfile.words import is_name
@@ -124,7 +124,7 @@ class _Reader:
                     name,
                     MISSING,
                     f"a column {name}{either} in the header",
-                    f"Rename {meant} if it is that." if meant else "Add it.",
+                    to_name(name, meant),
                 )
 
     def _row(
