@@ -12,16 +12,13 @@ from dataclasses import dataclass
 from enum import Enum
 
 from longsoak.core.arrays import checked
+from longsoak.core.straightline import LARGEST_BOW, LEAST_CORRELATION, Line, line_through
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 
 DAY = 86400.0
 FEWEST = 4  # weighings a straight line is drawn through; common practice
-LEAST_CORRELATION = 0.98  # ASTM C1585
-# The standards leave straightness to the eye. Here: a parabola through the same points bows away
-# from the line by no more than this share of what was taken up between them.
-LARGEST_BOW = 0.03
-# A knee: every later weighing falls short of the line drawn on, by at least this share of it.
+# A knee: every weighing later by this share falls short of the line drawn on, by it or more.
 LEAST_SHORTFALL = 0.05
 # Points that look straight as a whole have a knee only where two lines leave less than this share
 # of one line's squares: at 7 weighings about the 1 % level of an F test.
@@ -91,20 +88,6 @@ class Front:
     uncertainty: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    slope: float
-    intercept: float
-    correlation: float
-    u_slope: float
-    squares: float  # sum of squared residuals
-    bow: float  # of a parabola through the same points, as a share of the line's rise
-
-    @property
-    def straight(self) -> bool:
-        return self.correlation >= LEAST_CORRELATION and self.bow <= LARGEST_BOW
-
-
 def absorbed_per_area(masses: Sequence[float], *, dry_mass: float, area: float) -> list[float]:
     """Uptake per area of the wetted face.
 
@@ -167,7 +150,8 @@ def absorption_coefficient(
     Notes
     -----
     The knee is put where two separate lines leave the least squares, among the places where the
-    first line is straight and everything later falls short of it by 5 % or more. Weighings that
+    first line is straight and everything later by 5 % of root time falls short of it by 5 % or
+    more. Weighings that
     are straight as a whole are all used, unless the two lines fit far better than the one. Of more
     than 200 weighings the knee is looked for among 200 spread evenly over the root of time, and
     the line is drawn through all before it.
@@ -183,16 +167,16 @@ def absorption_coefficient(
         )
     if max(gains) <= 0.0:
         return Undetermined("the specimen took up no water")
-    whole = _line(roots, gains)
+    whole = line_through(roots, gains)
     few = _spread(roots)
     some_roots, some_gains = [roots[i] for i in few], [gains[i] for i in few]
     squares, before = _before_knee(some_roots, some_gains)
     count = few[before - 1] + 1 if before else 0
-    one_line = whole if len(few) == n else _line(some_roots, some_gains)
+    one_line = whole if len(few) == n else line_through(some_roots, some_gains)
     if whole.straight and squares >= SMALL_SHARE * one_line.squares:
         return _from_line(whole, Course.STRAIGHT, range(n), "all: they lie on a straight line")
     if count:
-        line = _line(roots[:count], gains[:count])
+        line = line_through(roots[:count], gains[:count])
         hours = times[count - 1] / 3600.0
         return _from_line(
             line,
@@ -254,7 +238,7 @@ def sorptivity(times: Sequence[float], *, absorbed: Sequence[float]) -> Sorptivi
                 f"cannot be determined: {with_noun(len(used), 'weighing')} {words}, at least "
                 f"{FEWEST} needed"
             )
-        line = _line([roots[i] for i in used], [gains[i] for i in used])
+        line = line_through([roots[i] for i in used], [gains[i] for i in used])
         if line.correlation < LEAST_CORRELATION:
             return Undetermined(
                 f"cannot be determined: correlation {line.correlation:.3f} {words}, at least "
@@ -310,7 +294,7 @@ def front_pace(depths: Sequence[float], *, arrivals: Sequence[float]) -> Front |
     return Front(pace, math.sqrt(squares / (len(x) - 1) / total))
 
 
-def _from_line(line: _Line, course: Course, used: Sequence[int], why: str) -> Absorption:
+def _from_line(line: Line, course: Course, used: Sequence[int], why: str) -> Absorption:
     return Absorption(
         course, line.slope, line.u_slope, line.intercept, line.correlation, tuple(used), why
     )
@@ -336,54 +320,18 @@ def _before_knee(roots: Sequence[float], gains: Sequence[float]) -> tuple[float,
     """Squares two lines leave, and weighings before the knee; endless and 0 if there is none."""
     best = math.inf, 0
     for count in range(FEWEST, len(roots)):
-        first = _line(roots[:count], gains[:count])
-        later = [first.intercept + first.slope * x for x in roots[count:]]
-        short = all(
-            y <= (1.0 - LEAST_SHORTFALL) * drawn_on
-            for y, drawn_on in zip(gains[count:], later, strict=True)
+        first = line_through(roots[:count], gains[:count])
+        # What has just stopped rising can't be short by its share yet, so a balance that logs
+        # would have the first line bent by all that is nearer than that.
+        far = bisect_left(roots, roots[count - 1] / (1.0 - LEAST_SHORTFALL), lo=count)
+        short = far < len(roots) and all(
+            y <= (1.0 - LEAST_SHORTFALL) * (first.intercept + first.slope * x)
+            for x, y in zip(roots[far:], gains[far:], strict=True)
         )
         if first.straight and short:
-            squares = first.squares + _line(roots[count:], gains[count:]).squares
+            squares = first.squares + line_through(roots[count:], gains[count:]).squares
             best = min(best, (squares, count))
     return best
-
-
-def _line(xs: Sequence[float], ys: Sequence[float]) -> _Line:
-    """Least squares, about the means so that nothing is lost in large sums."""
-    n = len(xs)
-    mean_x, mean_y = math.fsum(xs) / n, math.fsum(ys) / n
-    dx, dy = [x - mean_x for x in xs], [y - mean_y for y in ys]
-    xx, yy = math.fsum(d * d for d in dx), math.fsum(d * d for d in dy)
-    if xx == 0.0:  # one point
-        return _Line(0.0, mean_y, 0.0, 0.0, 0.0, 0.0)
-    xy = math.fsum(a * b for a, b in zip(dx, dy, strict=True))
-    slope = xy / xx
-    residuals = [b - slope * a for a, b in zip(dx, dy, strict=True)]
-    squares = math.fsum(r * r for r in residuals)
-    return _Line(
-        slope,
-        mean_y - slope * mean_x,
-        xy / math.sqrt(xx * yy) if yy > 0.0 else 0.0,
-        math.sqrt(squares / (n - 2) / xx) if n > 2 else 0.0,
-        squares,
-        _bow(dx, residuals, rise=abs(slope) * (max(dx) - min(dx))),
-    )
-
-
-def _bow(dx: Sequence[float], residuals: Sequence[float], *, rise: float) -> float:
-    """How far a parabola through the points leaves the line, as a share of the line's rise.
-
-    The parabola less the line is c p(x), with p the square cleared of its own line, so c comes
-    from the residuals alone.
-    """
-    n = len(dx)
-    if n < 3 or rise == 0.0:
-        return 0.0
-    xx = math.fsum(d * d for d in dx)
-    skew = math.fsum(d**3 for d in dx) / xx
-    p = [d * d - xx / n - skew * d for d in dx]
-    c = math.fsum(a * r for a, r in zip(p, residuals, strict=True)) / math.fsum(a * a for a in p)
-    return max(abs(c * a) for a in p) / rise
 
 
 def _checked_series(
