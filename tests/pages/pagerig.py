@@ -94,13 +94,17 @@ address = { channel = 91 }
 
 @dataclass(frozen=True, slots=True)
 class Bays:
-    """What the specimen is made of: bays with layers, and the pins' grid in each."""
+    """What the specimen is made of: bays with layers, and the pins' grid in each.
+
+    A bay named in `own` has layers of its own; pins deeper than a bay is thick are left out there.
+    """
 
     names: tuple[str, ...] = ("cork-lime", "plain lime")
     layers: tuple[tuple[str, str, float], ...] = (
         ("{bay} render", "", 60),
         ("timber panel", "timber", 180),
     )
+    own: Mapping[str, tuple[tuple[str, str, float], ...]] = field(default_factory=dict)
     depths: tuple[float, ...] = (30, 90, 170)
     heights: tuple[float, ...] = (60, 160, 260, 360)
     height: float = 420
@@ -108,6 +112,27 @@ class Bays:
     reservoir: bool = True
     elsewhere: bool = True
     name: str = "render pair"
+
+    def layers_of(self, name: str) -> tuple[tuple[str, str, float], ...]:
+        """The layers of the bay `name`."""
+        return self.own.get(name, self.layers)
+
+    def thickness(self, name: str) -> float:
+        """How thick the bay `name` is, mm."""
+        return sum(thick for _, _, thick in self.layers_of(name))
+
+
+UNLIKE = Bays(
+    names=("thick", "thin", "medium"),
+    own={
+        "thick": (("rubble", "masonry", 480), ("lime plaster", "lime", 20)),
+        "thin": (("board", "timber", 50),),
+        "medium": (("brick", "masonry", 200), ("cork", "cork", 40)),
+    },
+    depths=(12, 38, 120, 300),
+    heights=(60, 200, 380),
+    name="three of unlike thickness",
+)
 
 
 def rig_text(bays: Bays = Bays()) -> str:
@@ -127,7 +152,7 @@ def rig_text(bays: Bays = Bays()) -> str:
         layers = ", ".join(
             f'{{ name = "{layer.format(bay=name)}", material = "{material or own}",'
             f" thickness = {thick} }}"
-            for layer, material, thick in bays.layers
+            for layer, material, thick in bays.layers_of(name)
         )
         parts.append(BAY.format(name=name, start=i * wide, end=(i + 1) * wide, layers=layers))
     if bays.reservoir:
@@ -136,7 +161,7 @@ def rig_text(bays: Bays = Bays()) -> str:
     parts.append(BUS)
     channel = 100
     for name in bays.names:
-        for depth in bays.depths:
+        for depth in (d for d in bays.depths if d < bays.thickness(name)):
             for height in bays.heights:
                 channel += 1
                 parts.append(
@@ -145,12 +170,11 @@ def rig_text(bays: Bays = Bays()) -> str:
                     f'address = {{ channel = {channel} }}\ncurve = "Douglas-fir (coast)"\n'
                     f'temperature = "{bays.names[0]} timber"\nevery = 900\n'
                 )
-    thickness = sum(thick for _, _, thick in bays.layers)
     for name in bays.names:
         channel += 1
         parts.append(
             f'[[probes]]\nname = "{name} timber"\nkind = "temperature"\nbay = "{name}"\n'
-            f"depth = {round(thickness * 0.625)}\nheight = {bays.height / 2:g}\n"
+            f"depth = {round(bays.thickness(name) * 0.625)}\nheight = {bays.height / 2:g}\n"
             f'bus = "wire"\naddress = {{ channel = {channel} }}\nevery = 60\n'
         )
     if bays.elsewhere:

@@ -4,6 +4,7 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Literal, TypedDict
@@ -14,7 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
-from pages.pagerig import DAY_MS, Bays, Kept, Wrong, change, keep, rig_text
+from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, keep, rig_text
 from pages.serving import Served, now_ms, serve
 
 SHOTS = Path(__file__).parent.parent / "shots"
@@ -144,8 +145,10 @@ def test_every_sheet_opens_fits_and_can_be_read(
             underside=40,
         ),
         Bays(reservoir=False),
+        UNLIKE,
+        replace(UNLIKE, names=("thin", "thick"), height=1200, underside=60),
     ],
-    ids=["usual", "dense", "three bays", "tall and thin", "no reservoir"],
+    ids=["usual", "dense", "three bays", "tall and thin", "no reservoir", "unlike", "unlike, tall"],
 )
 def test_no_value_is_covered_by_that_of_another_probe(
     tmp_path: Path, browser: Browser, size: str, bays: Bays
@@ -157,6 +160,11 @@ def test_no_value_is_covered_by_that_of_another_probe(
             page.goto("/")
             figures: list[list[Label]] = page.evaluate(VALUE_BOXES)
             assert len(figures) == len(bays.names)
+            # One scale on all of them: a section's viewBox is as wide as the others'.
+            widths = page.eval_on_selector_all(
+                ".s svg", "all => all.map(svg => svg.viewBox.baseVal.width)"
+            )
+            assert len(set(widths)) == 1
             for labels in figures:
                 assert labels
                 for one, other in combinations(labels, 2):
@@ -168,7 +176,10 @@ def test_no_value_is_covered_by_that_of_another_probe(
                             assert min(wide, high) <= 1.5, (one, other)
             assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-            shot(page, f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{size}")
+            shot(
+                page,
+                f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{len(bays.own)}-{size}",
+            )
     finally:
         kept.close()
 

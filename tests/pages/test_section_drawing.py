@@ -1,20 +1,22 @@
 """The section: to scale, and no value's lettering covers another's; all invented."""
 
 import re
-from itertools import combinations
+from dataclasses import replace
+from itertools import combinations, permutations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from longsoak.store.packing import pack, unpack
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Layer, Material, Rig
+from longsoak_dashboards.drawing.callouts import lettering, place_callouts
 from longsoak_dashboards.drawing.lettering import Board, Box, width, wrap
 from longsoak_dashboards.drawing.section import Section, draw_section
 from longsoak_dashboards.drawing.sheet import POINTS, lay_out
-from longsoak_dashboards.drawing.water import Water
+from longsoak_dashboards.drawing.water import Water, draw_water
 from longsoak_dashboards.view.marks import Mark, marks
-from pages.pagerig import NOW_MS, OTHERWISE, Bays, make_rig, scan_of
+from pages.pagerig import NOW_MS, OTHERWISE, UNLIKE, Bays, make_rig, scan_of
 
 WATER = Water(72.0, "clearance 38 ± 2 mm", "water 72 ± 2 mm", "level not known", old=False)
 PLACE = re.compile(r'<use href="#m(\d)" transform="translate\(([-\d.]+) ([-\d.]+)\)')
@@ -31,6 +33,7 @@ def draw(rig: Rig, bay: int = 0, water: Water | None = WATER) -> Section:
     name = rig.specimen.bays[bay].name
     inside = [m for m in marks_of(rig) if m.probe.bay == name]
     return draw_section(
+        lay_out(rig)[bay],
         rig,
         rig.specimen.bays[bay],
         inside,
@@ -58,6 +61,131 @@ def test_water_and_declared_levels_are_to_scale_too() -> None:
     assert 'class="water" d="M -50 458 H 290 V 530' in svg
     assert re.search(r'class="dim" stroke-dasharray="6 3" d="M [\d.]+ 430 H 290"', svg)  # stop 100
     assert re.search(r'class="dim" stroke-dasharray="6 3" d="M -[\d.]+ 505 H', svg)  # pump 25
+
+
+def test_bays_of_unlike_thickness_stand_side_by_side_at_one_scale_and_on_one_floor() -> None:
+    rig = make_rig(UNLIKE)
+    sheets = lay_out(rig)
+    assert [sheet.thickness for sheet in sheets] == [500, 50, 240]
+    assert len({sheet.point for sheet in sheets}) == 1
+    assert len({(sheet.view.top, sheet.view.bottom) for sheet in sheets}) == 1
+    assert len({draw(rig, bay).print_scale for bay in range(3)}) == 1
+    for sheet in sheets:
+        assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
+        assert sheet.view.left <= min(0, sheet.tray_left)
+        assert sheet.view.right >= max(sheet.thickness, sheet.tray_right)
+
+
+def test_the_thickest_bay_sets_the_scale_as_if_it_were_alone() -> None:
+    alone = make_rig(replace(UNLIKE, names=("thick",)))
+    assert lay_out(make_rig(UNLIKE))[0].point == lay_out(alone)[0].point
+
+
+def test_a_thin_bay_beside_a_thick_one_shows_as_much_of_the_tray_as_there_is_room_for() -> None:
+    thick, thin, _ = lay_out(make_rig(UNLIKE))
+    assert (thick.tray_left, thick.tray_right) == (80, 420)
+    assert (thin.tray_left, thin.tray_right) == (-145, 195)  # the tray is 340 mm broad
+    assert not thin.tray_is_cut
+
+
+WORDS = st.lists(st.text("abm", min_size=1, max_size=5), min_size=1, max_size=6).map(" ".join)
+
+
+@settings(deadline=None)
+@given(
+    names=st.lists(WORDS, min_size=1, max_size=5),
+    apart=st.lists(st.floats(100, 300), min_size=5, max_size=5),
+    first=st.floats(3, 250),
+    depths=st.lists(st.floats(1, 400), max_size=4),
+    point=st.floats(0.1, 4),
+)
+def test_no_name_of_a_layer_is_crossed_or_runs_off_the_sheet(
+    names: list[str], apart: list[float], first: float, depths: list[float], point: float
+) -> None:
+    """Layers 100 points apart or more, the last of them as near the edge as may be."""
+    middles = [first + sum(apart[:i]) for i in range(len(names))]
+    assume(middles[-1] < POINTS - 30)
+    layers, face = [], 0.0
+    for name, middle in zip(names, middles, strict=True):
+        thickness = 2 * (middle * point - face)
+        assume(thickness > 0)
+        layers.append(Layer(name, Material.TIMBER, round(thickness, 3)))
+        face += thickness
+    placed, rise = place_callouts(layers, depths, point=point, left=0, right=POINTS * point)
+    assert [callout.thickness for callout in placed] == [layer.thickness for layer in layers]
+    for callout in (replace(c, thickness=0) for c in placed):
+        box = lettering(callout, point=point)
+        assert -rise <= box.top
+        assert box.bottom < 0
+        assert box.left >= 0
+        assert box.right <= POINTS * point
+        for other in placed:
+            if other.x != callout.x:
+                line = Box(other.x - 0.1 * point, other.y, other.x + 0.1 * point, 0)
+                assert not box.meets(line), (callout, other)
+
+
+def test_thin_coats_at_either_face_keep_their_names_whole() -> None:
+    layers = [
+        Layer("lime render", Material.LIME, 20),
+        Layer("brick", Material.MASONRY, 100),
+        Layer("cork", Material.CORK, 100),
+        Layer("lime plaster", Material.LIME, 20),
+    ]
+    placed, _ = place_callouts(layers, [], point=1.0, left=-44, right=284)
+    assert [" ".join(callout.lines) for callout in placed] == [layer.name for layer in layers]
+    boxes = [lettering(callout, point=1.0) for callout in placed]
+    for (one, box), (other, beside) in permutations(zip(placed, boxes, strict=True), 2):
+        assert not box.meets(beside)
+        assert not box.meets(Box(other.x, other.y, other.x + 0.1, 0)), (one, other)
+
+
+def test_a_name_at_the_edge_of_the_sheet_turns_to_the_side_that_has_room() -> None:
+    (thick, thin, _) = lay_out(make_rig(UNLIKE))
+    assert [(c.lines, c.leftwards) for c in thick.callouts] == [
+        (("rubble",), False),
+        (("lime plaster",), True),
+    ]
+    assert [(c.lines, c.leftwards) for c in thin.callouts] == [(("board",), False)]
+
+
+@pytest.mark.parametrize("water", [WATER, replace(WATER, level=20.0), replace(WATER, level=95.0)])
+@pytest.mark.parametrize(
+    "bays", [Bays(), UNLIKE, replace(UNLIKE, underside=200), replace(UNLIKE, names=("thick",))]
+)
+def test_the_words_about_the_water_meet_neither_each_other_nor_the_pump(
+    bays: Bays, water: Water
+) -> None:
+    rig = make_rig(bays)
+    assert rig.reservoir is not None
+    for sheet in lay_out(rig):
+        svg = str(draw_water(sheet, rig.reservoir, water))
+        words = worded(svg)
+        assert {"clearance 38 ± 2 mm", "water 72 ± 2 mm"} <= words.keys()
+        for (one, a), (other, b) in combinations(words.items(), 2):
+            assert not a.meets(b), (one, other)
+        for cx, cy, r in re.findall(r'<circle[^>]*cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"', svg):
+            x, y, reach = float(cx), float(cy), float(r)
+            pump = Box(x - reach, y - reach, x + reach, y + reach)
+            assert not any(box.meets(pump) for box in words.values())
+        for x, y in re.findall(r'class="thin" d="M ([-\d.]+) ([-\d.]+) h [\d.]+ l', svg):
+            sign = Box(float(x), float(y), float(x) + 9 * sheet.point, float(y) + 8 * sheet.point)
+            assert not any(box.meets(sign) for box in words.values())
+        # The dimension of the water's depth stands in the water.
+        for x in re.findall(r'class="dim got" d="M ([-\d.]+) ', svg):
+            assert sheet.tray_left < float(x) < sheet.tray_right
+
+
+def worded(svg: str) -> dict[str, Box]:
+    """The lettering of a drawing, from capital height to base line."""
+    found = {}
+    for tag, words in re.findall(r"<text ([^>]*)>(.*?)</text>", svg):
+        at = dict(re.findall(r'([\w-]+)="([^"]*)"', tag))
+        x, y, size = float(at["x"]), float(at["y"]), float(at["font-size"])
+        wide = width(words, size=size, bold=at.get("font-weight") == "700")
+        left = x - wide if at.get("text-anchor") == "end" else x
+        found[words] = Box(left, y - 0.7 * size, left + wide, y)
+    return found
 
 
 def test_no_water_is_drawn_while_the_level_is_not_known() -> None:
@@ -108,6 +236,7 @@ def test_without_a_reservoir_there_is_neither_tray_nor_pump() -> None:
     layers=st.integers(1, 5),
     depths=st.lists(st.floats(0.02, 0.98), min_size=1, max_size=5, unique=True),
     heights=st.lists(st.floats(0.02, 0.98), min_size=1, max_size=5, unique=True),
+    beside=st.floats(0.05, 1.0),
 )
 def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
     thickness: float,
@@ -116,10 +245,12 @@ def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
     layers: int,
     depths: list[float],
     heights: list[float],
+    beside: float,
 ) -> None:
     rig = make_rig(
         Bays(
-            names=("plain",),
+            names=("plain", "thinner"),
+            own={"thinner": (("a board", "timber", round(max(beside * thickness, 12), 1)),)},
             layers=tuple(
                 ("a layer of some kind", "timber", round(thickness / layers, 1))
                 for _ in range(layers)
@@ -131,15 +262,18 @@ def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
             elsewhere=False,
         )
     )
-    sheet = lay_out(rig, rig.specimen.bays[0], ())
-    assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
-    assert sheet.view.left <= min(0, sheet.tray_left) + 1e-6
-    assert sheet.view.right >= max(sheet.thickness, sheet.tray_right) - 1e-6
-    assert sheet.view.bottom >= sheet.floor
-    labels = printed_labels(str(draw(rig).svg))
-    for one, other in combinations(labels, 2):
-        for box in one:
-            assert not any(box.meets(word) for word in other), (one, other)
+    for bay, sheet in enumerate(lay_out(rig)):
+        assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
+        assert sheet.view.left <= min(0, sheet.tray_left) + 1e-6
+        assert sheet.view.right >= max(sheet.thickness, sheet.tray_right) - 1e-6
+        assert sheet.view.bottom >= sheet.floor
+        drawn = draw(rig, bay)
+        inside = sum(p.bay == rig.specimen.bays[bay].name for p in rig.probes)
+        if drawn.unplaced == inside:
+            continue  # a bay so small beside the other that no value has room
+        for one, other in combinations(printed_labels(str(drawn.svg)), 2):
+            for box in one:
+                assert not any(box.meets(word) for word in other), (one, other)
 
 
 def printed_labels(svg: str) -> list[list[Box]]:

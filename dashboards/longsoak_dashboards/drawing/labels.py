@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from longsoak_dashboards.drawing.callouts import LINE, SMALL
 from longsoak_dashboards.drawing.lettering import Board, Box, width
-from longsoak_dashboards.drawing.sheet import LINE, SMALL, VALUE, Sheet
+from longsoak_dashboards.drawing.sheet import VALUE, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
 from longsoak_dashboards.view.marks import Mark
 

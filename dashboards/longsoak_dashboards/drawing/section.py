@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak.vocabulary.rig import Bay, Rig
+from longsoak_dashboards.drawing.callouts import AWAY, LINE, SMALL
 from longsoak_dashboards.drawing.hatch import patterns
 from longsoak_dashboards.drawing.labels import draw_labels, shape_box
 from longsoak_dashboards.drawing.lettering import Box, spread, width
-from longsoak_dashboards.drawing.sheet import FOOT, LINE, SMALL, Sheet, lay_out
+from longsoak_dashboards.drawing.sheet import FOOT, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
 from longsoak_dashboards.drawing.water import Water, draw_water
 from longsoak_dashboards.view.marks import Mark
@@ -25,6 +26,7 @@ class Section:
 
 
 def draw_section(
+    sheet: Sheet,
     rig: Rig,
     bay: Bay,
     marks: Sequence[Mark],
@@ -38,6 +40,8 @@ def draw_section(
 
     Parameters
     ----------
+    sheet : Sheet
+        How it lies, one of `lay_out`.
     rig, bay
         Geometry, mm.
     marks : sequence of Mark
@@ -51,7 +55,6 @@ def draw_section(
     link : callable
         The address a probe leads to.
     """
-    sheet = lay_out(rig, bay, [m.probe.depth for m in marks if m.probe.depth is not None])
     p, view = sheet.point, sheet.view
     scale = sheet.print_scale
     labels, unplaced = draw_labels(sheet, marks, _taken(sheet, marks), link)
@@ -91,7 +94,8 @@ def _layers(sheet: Sheet, bay: Bay, *, name: str) -> Markup:
     parts.append(tag("path", cls="cut", d=edge))
     p = sheet.point
     for callout in sheet.callouts:
-        down = path("M", callout.x + 6 * p, callout.y - 4 * p, "h", -6 * p, "V", 6 * p)
+        to = -1 if callout.leftwards else 1
+        down = path("M", callout.x + to * 6 * p, callout.y - 4 * p, "h", -to * 6 * p, "V", 6 * p)
         parts.append(tag("path", cls="lead-line", d=down))
         parts.append(tag("circle", cls="solid", cx=callout.x, cy=6 * p, r=1.8 * p))
         for i, line in enumerate(callout.lines):
@@ -99,8 +103,8 @@ def _layers(sheet: Sheet, bay: Bay, *, name: str) -> Markup:
             figure = tag("tspan", f"  {callout.thickness:g}", cls="d") if last else ""
             parts.append(
                 tag(
-                    "text", line, figure, x=callout.x + 9 * p, y=callout.y + i * LINE * p,
-                    font_size=SMALL * p, cls="name",
+                    "text", line, figure, x=callout.x + to * AWAY * p, y=callout.y + i * LINE * p,
+                    font_size=SMALL * p, cls="name", text_anchor="end" if to < 0 else None,
                 )
             )  # fmt: skip
     return Markup().join(parts)

@@ -5,16 +5,14 @@ width, which is the width of a drawing on a phone 360 px wide, so that `SMALL` i
 12 px on a screen. Origin: the specimen's top at the wet face, y downwards.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from longsoak.vocabulary.rig import Bay, Reservoir, Rig
-from longsoak_dashboards.drawing.lettering import Box, wrap
+from longsoak_dashboards.drawing.callouts import Callout, place_callouts
+from longsoak_dashboards.drawing.lettering import Box
 
 POINTS = 328.0
-SMALL = 12.3  # points: everything but values and titles
 VALUE = 14.0  # points
-LINE = 15.0  # points from one line of lettering to the next
 FOOT = 34.0  # points under the floor, for the scale bar and the caption beside it
 _SHALLOW = 54.0  # points from underside to floor; in less, the level's words stand under the floor
 _WORDS_BELOW = 50.0  # points for them
@@ -24,16 +22,6 @@ _TALLEST = 760.0  # points from the specimen's top to the floor
 _WIDEST_MARGIN = 0.3  # of the thickness: a tray wider than that is cut short
 _PRINT_SCALES = (1, 2, 5, 10, 20, 50, 100)
 _PRINT_ROOM = (88.0, 150.0)  # mm: two beside each other on A4, and the rest of the sheet below
-
-
-@dataclass(frozen=True, slots=True)
-class Callout:
-    """A layer's name above the section, and the point in the layer its line leads to."""
-
-    lines: tuple[str, ...]
-    thickness: float
-    x: float
-    y: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,78 +53,94 @@ class Sheet:
         return _PRINT_SCALES[-1]
 
 
-def lay_out(rig: Rig, bay: Bay, depths: Iterable[float]) -> Sheet:
-    """Fit the section of `bay` on a sheet, as large as width and height allow.
+def lay_out(rig: Rig) -> tuple[Sheet, ...]:
+    """Fit the sections of all bays on sheets of one size, as large as width and height allow.
 
-    `depths` are those of its probes, mm; their figures stand at the top, beside the callouts.
+    All have one scale, so that bays of unlike thickness can be compared by eye, and their
+    specimens' tops and floors at one height.
     """
-    thickness, height = bay.thickness, rig.specimen.height
-    margin, cut = _tray_margin(rig.reservoir, thickness)
-    floor = height + (rig.specimen.underside if rig.reservoir else 0.0)
-    left, right = min(0.0, -margin), max(thickness, thickness + margin)
+    bays = rig.specimen.bays
+    floor = rig.specimen.height + (rig.specimen.underside if rig.reservoir else 0.0)
+    scale = _TALLEST / floor
+    for bay in bays:
+        least, _ = _tray_margin(rig.reservoir, bay.thickness, room=0.0)
+        scale = min(scale, _scale(bay.thickness, least))
+    point = 1 / scale
+    shallow = rig.reservoir is not None and rig.specimen.underside < _SHALLOW * point
+    bottom = floor + (FOOT + (_WORDS_BELOW if shallow else 0)) * point
+    found = []
+    for bay in bays:
+        room = _room_beside(bay.thickness, point=point)
+        margin, cut = _tray_margin(rig.reservoir, bay.thickness, room=room)
+        view_left = _view_left(bay.thickness, margin, point=point)
+        callouts, rise = place_callouts(
+            bay.layers,
+            _depths(rig, bay),
+            point=point,
+            left=view_left,
+            right=view_left + POINTS * point,
+        )
+        found.append((bay, margin, cut, view_left, callouts, rise))
+    top = -max(rise for *_, rise in found)
+    return tuple(
+        Sheet(
+            point=point,
+            view=Box(view_left, top, view_left + POINTS * point, bottom),
+            thickness=bay.thickness,
+            height=rig.specimen.height,
+            floor=floor,
+            shallow=shallow,
+            tray_left=-margin,
+            tray_right=bay.thickness + margin,
+            tray_is_cut=cut,
+            callouts=callouts,
+        )
+        for bay, margin, cut, view_left, callouts, _ in found
+    )
+
+
+def _scale(thickness: float, margin: float) -> float:
+    """Points a mm, for a specimen with its tray to fill the width of a sheet."""
+    across = thickness + 2 * max(0.0, margin)
     side = _EDGE
     for _ in range(3):  # the room the heights need in points depends on the scale, and it on them
-        scale = (POINTS - _EDGE - side) / (right - left)
-        side = max(_EDGE, _SIDE - (right - thickness) * scale)
-    scale = min(scale, _TALLEST / floor)
-    point = 1 / scale
-    spare = POINTS * point - (right - left)
-    view_left = left - max(_EDGE * point, (spare - max(0.0, side - _EDGE) * point) / 2)
-    view_right = view_left + POINTS * point
-    callouts, rise = _callouts(bay, tuple(depths), point=point, room_to=view_right)
-    shallow = rig.reservoir is not None and rig.specimen.underside < _SHALLOW * point
-    view = Box(
-        view_left, -rise, view_right, floor + (FOOT + (_WORDS_BELOW if shallow else 0)) * point
-    )
-    return Sheet(
-        point=point,
-        view=view,
-        thickness=thickness,
-        height=height,
-        floor=floor,
-        shallow=shallow,
-        tray_left=-margin,
-        tray_right=thickness + margin,
-        tray_is_cut=cut,
-        callouts=callouts,
-    )
+        scale = (POINTS - _EDGE - side) / across
+        side = _side(margin, point=1 / scale)
+    return scale
 
 
-def _tray_margin(reservoir: Reservoir | None, thickness: float) -> tuple[float, bool]:
+def _side(margin: float, *, point: float) -> float:
+    """Points right of everything, so that the heights have their room beside the specimen."""
+    return max(_EDGE, _SIDE - max(0.0, margin) / point)
+
+
+def _room_beside(thickness: float, *, point: float) -> float:
+    """How far a tray can reach beyond either face where a wider bay has set the scale, mm."""
+    room = ((POINTS - 2 * _EDGE) * point - thickness) / 2
+    return room if room >= (_SIDE - _EDGE) * point else 0.0
+
+
+def _view_left(thickness: float, margin: float, *, point: float) -> float:
+    left, right = min(0.0, -margin), max(thickness, thickness + margin)
+    spare = POINTS - (right - left) / point
+    return left - max(_EDGE, (spare - (_side(margin, point=point) - _EDGE)) / 2) * point
+
+
+def _depths(rig: Rig, bay: Bay) -> tuple[float, ...]:
+    """Those of the bay's probes, mm; their figures stand at the top, beside the callouts."""
+    return tuple(p.depth for p in rig.probes if p.bay == bay.name and p.depth is not None)
+
+
+def _tray_margin(
+    reservoir: Reservoir | None, thickness: float, *, room: float
+) -> tuple[float, bool]:
     """How far the tray is drawn beyond either face, and whether that is less than it reaches.
 
-    Where the specimen hangs over the tray is not declared; it is drawn over the middle.
+    Where the specimen hangs over the tray is not declared; it is drawn over the middle. What is
+    wider than `room`, or where there is none, than a share of the thickness, is cut short.
     """
     if reservoir is None:
         return 0.0, False
     margin = (reservoir.breadth - thickness) / 2
-    widest = _WIDEST_MARGIN * thickness
+    widest = max(_WIDEST_MARGIN * thickness, room)
     return (widest, True) if margin > widest else (margin, False)
-
-
-def _callouts(
-    bay: Bay, depths: tuple[float, ...], *, point: float, room_to: float
-) -> tuple[tuple[Callout, ...], float]:
-    """Names stacked so that no line of one crosses the lettering of another: leftmost on top."""
-    placed: list[tuple[tuple[str, ...], float, float]] = []
-    face = 0.0
-    for layer in bay.layers:
-        x = _clear_of(depths, face + layer.thickness / 2, layer.thickness / 2, point=point)
-        face += layer.thickness
-        room = (room_to - x) / point - 9 - 26  # its line, and its thickness behind the name
-        placed.append((wrap(layer.name, size=SMALL, room=max(room, 24)), layer.thickness, x))
-    y = 10.0
-    callouts: list[Callout] = []
-    for lines, thick, x in reversed(placed):
-        y += LINE * len(lines)
-        callouts.append(Callout(lines, thick, x, -(y - LINE * 0.72) * point))
-    return tuple(reversed(callouts)), (y + 4) * point
-
-
-def _clear_of(depths: tuple[float, ...], middle: float, half: float, *, point: float) -> float:
-    """A place near the middle of a layer for its callout, away from the ticks of the depths."""
-    for away in (0, 7, -7, 12, -12):
-        x = middle + away * point
-        if abs(away) * point < half and all(abs(x - depth) > 5 * point for depth in depths):
-            return x
-    return middle

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak.vocabulary.rig import Reservoir
+from longsoak_dashboards.drawing.callouts import LINE, SMALL
 from longsoak_dashboards.drawing.lettering import Box, width
-from longsoak_dashboards.drawing.sheet import LINE, SMALL, VALUE, Sheet
+from longsoak_dashboards.drawing.sheet import VALUE, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
 
 _DIM_IN = 12.0  # points of the dimension line inside the dry face
@@ -30,23 +31,27 @@ class Water:
 
 def draw_water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
     """Tray, water and the dimensions between water, specimen and floor."""
-    measured, taken = _measured(sheet, water)
+    dim, gap = _dimension(sheet, water)
+    measured, taken = _measured(sheet, water, dim=dim, gap=gap)
+    pump = _pump(sheet)
+    if any(box.meets(_pump_box(sheet)) for box in taken):
+        pump = Markup()  # a sign only; the figures come first
     if sheet.shallow:
         declared = [_declared_below(sheet, reservoir)]
     else:
-        declared = [_stop(sheet, reservoir, water), _pump_needs(sheet, reservoir, taken)]
+        declared = [_stop(sheet, reservoir, water, dim=dim), _pump_needs(sheet, reservoir, taken)]
     return Markup().join(
         [
-            _water(sheet, reservoir, water),
+            _water(sheet, reservoir, water, taken),
             _tray(sheet, reservoir),
-            _pump(sheet),
+            pump,
             *declared,
             measured,
         ]
     )
 
 
-def _water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
+def _water(sheet: Sheet, reservoir: Reservoir, water: Water, taken: list[Box]) -> Markup:
     if water.level is None or water.level <= 0:
         return Markup()
     p = sheet.point
@@ -61,9 +66,10 @@ def _water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
             ends = (left + start * (right - left), left + end * (right - left))
             ripples.append(tag("path", cls="ripple", d=path("M", ends[0], y, "H", ends[1])))
     line = tag("path", cls="waterline", stroke_dasharray=dash, d=path("M", left, top, "H", right))
-    if -left < 30 * p:
-        return Markup().join([body, *ripples, line])
     x = -12 * p
+    level_sign = Box(x - 5 * p, top - 9.5 * p, x + 5 * p, top + 3.5 * p)
+    if -left < 30 * p or any(box.meets(level_sign) for box in taken):
+        return Markup().join([body, *ripples, line])
     sign = path("M", x - 4.5 * p, top - 9.5 * p, "h", 9 * p, "l", -4.5 * p, 8 * p, "Z")
     under = path("M", x - 5 * p, top + 3.5 * p, "h", 10 * p)
     mark = tag("path", cls="thin", d=f"{sign} {under}")
@@ -89,6 +95,32 @@ def _tray(sheet: Sheet, reservoir: Reservoir) -> Markup:
             tag("path", cls="thin", d=" ".join(breaks)),
         ]
     )
+
+
+def _dimension(sheet: Sheet, water: Water) -> tuple[float, float]:
+    """Where the measured dimensions stand, and how far left of it their words end.
+
+    Under the dry face; at the tray's wall, where a thin specimen leaves no room for the words
+    between there and the pump.
+    """
+    p = sheet.point
+    under = min(sheet.thickness, sheet.tray_right) - _DIM_IN * p
+    if sheet.shallow or water.level is None:
+        return under, 8 * p
+    wide = max(
+        width(water.clearance_words, size=VALUE, bold=True), width(water.level_words, size=SMALL)
+    )
+    if under - (wide + 8) * p >= _pump_box(sheet).right:
+        return under, 8 * p
+    return max(under, sheet.tray_right - 8 * p), 6 * p
+
+
+def _pump_box(sheet: Sheet) -> Box:
+    """What pump and pipe take; no width where there is no room for them."""
+    p, left = sheet.point, sheet.tray_left
+    if -left < _PIPE * p:
+        return Box(left, sheet.height, left, sheet.floor)
+    return Box(left + 6.5 * p, sheet.height, left + 23.5 * p, sheet.floor)
 
 
 def _pump(sheet: Sheet) -> Markup:
@@ -118,14 +150,20 @@ def _pump(sheet: Sheet) -> Markup:
     )  # fmt: skip
 
 
-def _stop(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
+def _stop(sheet: Sheet, reservoir: Reservoir, water: Water, *, dim: float) -> Markup:
     p = sheet.point
     stop = sheet.floor - reservoir.stop
-    dim = sheet.thickness - _DIM_IN * p
+    words = f"stop {reservoir.stop:g}"
+    if width("stop", size=SMALL) * p > sheet.tray_right - dim - 3 * p:  # then outside the wall
+        if sheet.tray_right + (width(words, size=SMALL) + 8) * p > sheet.view.right:
+            words = "stop"
+        end = sheet.tray_right + (width(words, size=SMALL) + 6) * p
+        return _dashes(sheet.tray_right, end, stop) + _text(
+            words, sheet.tray_right + 4 * p, stop + 12.5 * p, size=SMALL * p, cls="d halo"
+        )
     surface = sheet.floor - (water.level or 0)
     # Under its line, unless the water stands just there.
     below = not stop - 2 * p < surface < stop + 16 * p
-    words = f"stop {reservoir.stop:g}"
     if not below or width(words, size=SMALL) * p > sheet.tray_right - dim - 2 * p:
         words = "stop"
     x, y = sheet.tray_right - 3 * p, stop + (12.5 if below else -4) * p
@@ -163,10 +201,9 @@ def _declared_below(sheet: Sheet, reservoir: Reservoir) -> Markup:
     return Markup().join([*lines, _text(words, x, y, size=SMALL * p, cls="d halo")])
 
 
-def _measured(sheet: Sheet, water: Water) -> tuple[Markup, list[Box]]:
+def _measured(sheet: Sheet, water: Water, *, dim: float, gap: float) -> tuple[Markup, list[Box]]:
     """Ink dimensions. The words stand where there is room: in the air, in the water, or below."""
-    p = sheet.point
-    x = sheet.thickness - _DIM_IN * p
+    p, x = sheet.point, dim
     if water.level is None:
         y = sheet.floor + 15 * p if sheet.shallow else (sheet.height + sheet.floor) / 2 + 4 * p
         words, right = water.unknown_words, sheet.tray_right - 8 * p
@@ -176,6 +213,9 @@ def _measured(sheet: Sheet, water: Water) -> tuple[Markup, list[Box]]:
     surface = sheet.floor - max(0.0, water.level)
     parts, taken = [], []
     if surface > sheet.height:
+        if x > sheet.thickness:  # the underside is carried on to where it is measured from
+            d = path("M", sheet.thickness + 2 * p, sheet.height, "H", x + 4 * p)
+            parts.append(tag("path", cls="thin", d=d))
         parts.append(_arrows(x, sheet.height, surface, p))
     if water.level > 0:
         parts.append(_arrows(x, surface, sheet.floor, p))
@@ -187,7 +227,7 @@ def _measured(sheet: Sheet, water: Water) -> tuple[Markup, list[Box]]:
         strict=True,
     ):
         wide = width(words, size=size, bold=bold) * p
-        right = max(x - 8 * p, sheet.view.left + wide + 2 * p)
+        right = max(x - gap, sheet.view.left + wide + 2 * p)
         cls = "r halo" if bold and surface <= sheet.height else "halo"  # in contact
         parts.append(_text(words, right, y, size=size * p, cls=cls, anchor="end", bold=bold))
         taken.append(Box(right - wide, y - 12 * p, right, y + 4 * p))

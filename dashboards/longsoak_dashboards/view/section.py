@@ -9,6 +9,7 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Kind, Quantity, Rig
 from longsoak_dashboards.drawing.front import draw_front, letter
 from longsoak_dashboards.drawing.section import Section, draw_section
+from longsoak_dashboards.drawing.sheet import lay_out
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.marks import Mark, marks
@@ -76,14 +77,21 @@ def section_page(snapshot: Snapshot) -> SectionPage:
         standing.gap_sentence(snapshot.last_gap, now_ms=now_ms),
     )
     bays = []
-    for i, bay in enumerate(rig.specimen.bays):
+    for i, (bay, sheet) in enumerate(zip(rig.specimen.bays, lay_out(rig), strict=True)):
         inside = [m for m in all_marks if m.probe.bay == bay.name and _has_place(m)]
         title = (
             f"Section {letter(i)}\u2013{letter(i)} through the {bay.name} bay, to scale; "
             "the table below holds the same figures."
         )
         drawn = draw_section(
-            rig, bay, inside, water, name=f"s{i}", title=title, link=lambda m: trace_link(m, rig)
+            sheet,
+            rig,
+            bay,
+            inside,
+            water,
+            name=f"s{i}",
+            title=title,
+            link=lambda m: trace_link(m, rig),
         )
         bays.append(BaySheet(letter(i), bay.name, drawn))
     return SectionPage(
