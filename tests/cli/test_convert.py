@@ -151,6 +151,10 @@ def test_the_mould_index_is_carried_on_from_row_to_row(tmp_path: Path) -> None:
             "resistance_ohm,temperature_c,resistance_ohm\n1e7,20,2e7\n",
             "values.csv:1: resistance_ohm is there twice",
         ),
+        (
+            "resistance_ohm,temperature_c,note,note\n1e7,20,a,b\n",
+            "values.csv:1: note is there twice",
+        ),
         ('temperature_c,resistance_ohm\n20,"1e7\n', "values.csv:2: the line is not CSV"),
         ("temperature_c,resistance_ohm\n20,1e7\n20,wet\n", "values.csv:3: resistance_ohm is 'wet'"),
         ("temperature_c,resistance_ohm\n90,1e7\n", "values.csv:2: temperature_c is 90.0 degC"),
@@ -180,13 +184,22 @@ def test_all_mistakes_of_a_file_are_told_at_once(tmp_path: Path) -> None:
 def test_what_a_file_says_beside_its_values_comes_back_unaltered(tmp_path: Path) -> None:
     given = tmp_path / "values.csv"
     given.write_bytes(
-        b"\xef\xbb\xbftime, resistance_ohm ,temperature_c,note\r\n2026-03-01,1.20e8,26.70,wet\r\n"
+        b"\xef\xbb\xbftime, resistance_ohm ,temperature_c,note,,\r\n"
+        b"2026-03-01,1.20e8,26.70,wet,,x\r\n"
     )
     ended = longsoak("convert", "--curve", FIR, "--csv", given)
     assert ended.returncode == 0, ended.stderr
     (row,) = csv.DictReader(io.StringIO(ended.stdout))
-    assert list(row)[:4] == ["time", "resistance_ohm", "temperature_c", "given_note"]
-    assert list(row.values())[:4] == ["2026-03-01", "1.20e8", "26.70", "wet"]
+    given_columns = [
+        "time",
+        "resistance_ohm",
+        "temperature_c",
+        "given_note",
+        "column 5",
+        "column 6",
+    ]
+    assert list(row)[:6] == given_columns
+    assert list(row.values())[:6] == ["2026-03-01", "1.20e8", "26.70", "wet", "", "x"]
     assert float(row["value"]) == pytest.approx(12.0, abs=1e-9)
     shown = json.loads(longsoak("convert", "--curve", FIR, "--csv", given, "--json").stdout)
     assert shown[0]["time"] == "2026-03-01"

@@ -8,7 +8,7 @@ uncertainty. So many draws know 95 % to 0.44 % (two standard deviations of the c
 from collections.abc import Callable
 from dataclasses import replace
 from importlib import import_module
-from math import exp, log10, sqrt
+from math import exp, hypot, log10, sqrt
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ import pytest
 from longsoak.core.curveuncertainty import widened
 from longsoak.core.fittedcurve import curve_of
 from longsoak.core.fitting import Pair, Shift, fit
-from longsoak.core.resistance import Budget, moisture_content, prepare
+from longsoak.core.resistance import Budget, moisture_content, parts_of, prepare
 from longsoak.vocabulary.curve import Form, MadeFor
 
 stats = import_module("scipy.stats")  # ships no types
@@ -92,6 +92,21 @@ def test_the_whole_is_widened_by_the_effective_degrees_of_freedom(others: float)
     effective = whole**4 / (1.0 / 3.0)
     expected = whole * max(1.0, float(stats.t.ppf(0.975, effective)) / 2.0)
     assert sqrt(own**2 + others**2) == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_parts_of_a_curve_from_few_pairs_still_add_in_squares() -> None:
+    pairs = [Pair(10 ** CURVES[Form.POWER](u), 20.0, u * 1.02 ** (-1) ** int(u)) for u in STEPS]
+    made = curve_of(
+        fit(pairs, Form.POWER), name="", made_for=MadeFor.MINERAL, source="", fitted_on=""
+    )
+    parts = parts_of(3e5, 24.0, prepare(made), Budget())
+    whole = moisture_content(3e5, 24.0, prepare(made), Budget()).uncertainty
+    assert whole == pytest.approx(hypot(*parts.values()), rel=1e-12)
+    plain = parts_of(3e5, 24.0, prepare(replace(made, freedom=None)), Budget())
+    assert parts["curve"] > 1.1 * plain["curve"]
+    assert [parts[name] for name in parts if name != "curve"] == [
+        plain[name] for name in plain if name != "curve"
+    ]
 
 
 def test_many_degrees_of_freedom_change_nothing() -> None:

@@ -68,9 +68,13 @@ def answer_many(path: Path, columns: Sequence[str], ask: Ask) -> _Answered:
         cells.note(1, "the file", Written("empty"), each, remedy)
         cells.close()
     (first, header), rows = lines[0], lines[1:]
-    names = [cell.strip() for cell in header]
+    # A spreadsheet may leave columns without a name behind; what is in them comes back too.
+    names = [cell.strip() or f"column {place}" for place, cell in enumerate(header, start=1)]
     if not cells.separated_otherwise(first, names):
         cells.header(first, names, needed=columns)
+        for name in dict.fromkeys(names):
+            if name not in columns and names.count(name) > 1:
+                cells.twice(first, name)
     cells.close()  # without its columns a file is all mistakes
     if not rows:
         cells.note(first, "the file", Written("a header only"), each, "Add the values.")
