@@ -67,13 +67,27 @@ class Source:
         self._parse = parse
         self._parsed: tuple[int, Rig] | None = None
 
+    def _check_whose(self, version: RigVersion) -> None:
+        from longsoak.rigfile.load import text_of
+        from longsoak.rigfile.naming import check_name
+
+        folder = self.record.folder
+        try:
+            text = text_of(self.rig_file)
+            check_name(text, kept=version.text, file=self.rig_file.name, folder=folder)
+        except RigFileError as error:
+            raise NotYet(
+                f"{self.rig_file.name} can't be told to be the file of the record in {folder}.",
+                f"{error}",
+            ) from error
+
     def rig(self) -> tuple[Rig, RigVersion]:
         """The rig as it is recorded under.
 
         Raises
         ------
         NotYet
-            There is no record, nothing in it, or its rig file can't be read.
+            There is no record, nothing in it, another rig's, or its rig file can't be read.
         """
         start = f"Start the measuring process: longsoak run {self.rig_file.name}"
         try:
@@ -87,6 +101,7 @@ class Source:
         if version is None:
             raise NotYet("The record is there, but no rig file was accepted yet.", f"{start}.")
         if self._parsed is None or self._parsed[0] != version.number:
+            self._check_whose(version)
             try:
                 self._parsed = (version.number, self._parse(version.text))
             except RigFileError as error:

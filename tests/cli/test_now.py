@@ -72,7 +72,7 @@ def test_a_record_that_has_stopped_growing_ends_with_1_though_every_reading_is_g
     words = longsoak("now", rig_file)
     assert words.returncode == 1
     assert words.stdout.count("pass") == 4
-    assert words.stdout.endswith("\nNot recording: the last scan is 5 min old.\n")
+    assert words.stdout.endswith("\nNot recording: the last scan was taken 5 min ago.\n")
 
 
 @pytest.mark.parametrize("missing", ["a value", "the probe"])

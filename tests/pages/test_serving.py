@@ -278,13 +278,25 @@ def test_many_open_pages_and_a_stop_leave_no_words_in_the_log(kept: Kept) -> Non
 
 
 def test_a_new_version_of_the_rig_file_shows_without_a_restart(kept: Kept, served: Served) -> None:
-    assert "version 1" in served.get("/").text
-    text = kept.rig_file.read_text().replace("render pair", "render pair, moved")
+    before = served.get("/").text
+    assert "version 1" in before
+    assert "cork-lime coat" not in before
+    text = kept.rig_file.read_text().replace("render", "coat").replace("coat pair", "render pair")
     kept.writer.accept_rig(text, utc_ms=now_ms())
     kept.scan(now_ms())
     text = served.get("/").text
-    assert "render pair, moved" in text
+    assert "cork-lime coat" in text
     assert "version 2" in text
+
+
+def test_pages_never_show_another_rigs_record(kept: Kept, served: Served) -> None:
+    assert "render pair" in served.get("/").text
+    text = kept.rig_file.read_text()
+    kept.writer.accept_rig(text.replace("render pair", "another rig"), utc_ms=now_ms())
+    kept.scan(now_ms())
+    answer = served.get("/")
+    assert answer.status == 200
+    assert "rig.name is &#39;render pair&#39;, expected &#34;another rig&#34;" in answer.text
 
 
 def test_a_rig_file_in_the_record_that_can_not_be_read_is_told(kept: Kept, served: Served) -> None:

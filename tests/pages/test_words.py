@@ -213,11 +213,11 @@ def test_a_gap_is_as_long_as_can_be_vouched_for_whatever_the_wall_clock_did() ->
     back = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=False, length_ms=192_000)
     said = "No readings for 3 min 12 s before 11:54: the run was cut off."
     assert standing.gap_sentence(back, now_ms=NOW_MS) == said
-    unsure = RunGap(NOW_MS - 700_000, NOW_MS - 600_000, clean=True)
+    unsure = RunGap(NOW_MS - 700_000, NOW_MS - 600_000, clean=True, length_ms=None)
     assert "2 min by a clock that was not synchronised" in standing.gap_sentence(
         unsure, now_ms=NOW_MS
     )
-    unknown = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=True)
+    unknown = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=True, length_ms=None)
     assert "a time that is not known" in standing.gap_sentence(unknown, now_ms=NOW_MS)
 
 

@@ -12,7 +12,9 @@ from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
     age_words,
+    ago_words,
     flag_words,
+    gap_length_words,
     ohm_words,
     rfc3339,
     time_words,
@@ -78,7 +80,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     return _Seen(
         utc_ms=utc_ms,
         last_ms=last,
-        recording=last is not None and utc_ms - last <= stale_after_ms(rig),
+        recording=last is not None and abs(utc_ms - last) <= stale_after_ms(rig),
         latest=record.latest(tuple(probe.name for probe in rig.probes)),
         alarms=tuple(c for c in record.alarms().values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
@@ -109,6 +111,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         "last_gap": {
             "from": rfc3339(gap.from_utc_ms),
             "to": rfc3339(gap.to_utc_ms),
+            "length_s": None if gap.length_ms is None else gap.length_ms / 1000,
             "clean": gap.clean,
         }
         if gap
@@ -172,16 +175,16 @@ def _words(rig: Rig, seen: _Seen) -> str:
     )
     lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen)]
     if gap is not None:
-        length = age_words((gap.to_utc_ms - gap.from_utc_ms) / 1000)
         why = "stopped on purpose" if gap.clean else "cut off"
         lines.append(
-            f"Last gap: no readings for {length} until {time_words(gap.to_utc_ms)} ({why})."
+            f"Last gap: no readings for {gap_length_words(gap)} "
+            f"until {time_words(gap.to_utc_ms)} ({why})."
         )
     if seen.last_ms is None:
         lines.append("Nothing has been recorded yet.")
     elif not seen.recording:
-        age = age_words((utc_ms - seen.last_ms) / 1000)
-        lines.append(f"Not recording: the last scan is {age} old.")
+        ago = ago_words((utc_ms - seen.last_ms) / 1000)
+        lines.append(f"Not recording: the last scan was taken {ago}.")
     return "\n".join(lines)
 
 
@@ -225,6 +228,6 @@ def _alarm_lines(rig: Rig, seen: _Seen) -> list[str]:
         return ["No alarm stands."]
     return [
         f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}, "
-        f"{age_words((seen.utc_ms - c.utc_ms) / 1000)} ago: {c.says}  [{c.key}]"
+        f"{ago_words((seen.utc_ms - c.utc_ms) / 1000)}: {c.says}  [{c.key}]"
         for c in seen.alarms
     ]

@@ -25,4 +25,4 @@ class RunGap:
     from_utc_ms: int
     to_utc_ms: int
     clean: bool
-    length_ms: int | None = None
+    length_ms: int | None
