@@ -40,9 +40,11 @@ def rig_curves(rig_file: Path | None) -> dict[str, Curve]:
 def curve_called(name: str, known: Mapping[str, Curve]) -> Curve:
     """The curve of that name, or an end with the nearest ones told."""
     if name not in known:
-        near = get_close_matches(name, known, n=3, cutoff=0.3)
-        hint = " or ".join(f'"{other}"' for other in near) or "longsoak curves lists them"
-        click.echo(f"There is no curve {name!r}. Did you mean {hint}?", err=True)
+        near = " or ".join(
+            f'"{other}"' for other in get_close_matches(name, known, n=3, cutoff=0.3)
+        )
+        hint = f"Did you mean {near}?" if near else "`longsoak curves` lists them."
+        click.echo(f"There is no curve {name!r}. {hint}", err=True)
         sys.exit(BAD_INPUT)
     return known[name]
 

@@ -4,7 +4,6 @@ import contextlib
 import logging
 import smtplib
 import ssl
-import time
 from collections.abc import Callable
 from email.message import EmailMessage
 from email.policy import SMTP
@@ -57,8 +56,8 @@ class MailNotices:
         settings: Mail,
         *,
         password: str | None,
+        monotonic: Callable[[], float],
         patience: float = 10.0,
-        monotonic: Callable[[], float] = time.monotonic,  # noqa: TID251 - a default only
     ) -> None:
         self._record = record
         self._rig = rig

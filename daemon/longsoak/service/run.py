@@ -227,7 +227,7 @@ def _outlets(
     record = Record(folder)
     built: list[tuple[str, Callable[[], Outlet], float]] = []
     if rig.mail is not None:
-        built.append(("mail", partial(_mail, record, rig, beside), 0.0))
+        built.append(("mail", partial(_mail, record, rig, beside, clock), 0.0))
     if rig.mqtt is not None:
         built.append(("mqtt", partial(_mqtt, record, rig, beside), 0.0))
     if rig.database is not None:
@@ -239,12 +239,12 @@ def _outlets(
     ]
 
 
-def _mail(record: Record, rig: Rig, beside: Path) -> Outlet:
+def _mail(record: Record, rig: Rig, beside: Path, clock: Clock) -> Outlet:
     from longsoak.notify.mail import MailNotices
 
     assert rig.mail is not None  # noqa: S101 - only built where it is configured
     password = _secret(beside, rig.mail.password_file, NoticeError)
-    return MailNotices(record, rig, rig.mail, password=password)
+    return MailNotices(record, rig, rig.mail, password=password, monotonic=clock.monotonic)
 
 
 def _mqtt(record: Record, rig: Rig, beside: Path) -> Outlet:
