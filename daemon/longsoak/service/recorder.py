@@ -179,10 +179,11 @@ class Recorder:
         self._seen(taken)
 
     def _tell_bus(self, taken: Pass) -> None:
-        if taken.opened is not None:
-            self._event("bus", taken.bus, f"open: {taken.opened}")
+        if taken.down is None:
+            if taken.opened is not None:
+                self._event("bus", taken.bus, f"open: {taken.opened}")
             self._down.pop(taken.bus, None)
-        if taken.down is not None and self._down.get(taken.bus) != taken.down:
+        elif self._down.get(taken.bus) != taken.down:  # one that opens only to be lost again too
             self._event("bus", taken.bus, f"down: {taken.down}")
             self._down[taken.bus] = taken.down
 

@@ -1,0 +1,91 @@
+"""What the recorder makes of the passes it is given, in a real record."""
+
+import queue
+from collections.abc import Sequence
+from pathlib import Path
+
+from longsoak.service.buses import Pass
+from longsoak.service.clock import SystemClock
+from longsoak.service.messages import Stop
+from longsoak.service.recorder import Message, Recorder
+from longsoak.store.inbox import Inbox
+from longsoak.store.reader import Record
+from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from service.benchrig import bench
+
+
+def recorded(folder: Path, passes: Sequence[Pass]) -> Record:
+    """The record after a run that was given these passes and a stop."""
+    clock = SystemClock()
+    writer = RecordWriter(folder, now="2031-02-03T04:05:06Z")
+    writer.accept_rig("bench", utc_ms=clock.utc_ms())
+    writer.begin_run(
+        boot=clock.boot,
+        software="0",
+        utc_ms=clock.utc_ms(),
+        boottime_ms=clock.boottime_ms(),
+        synchronised=False,
+    )
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+    for taken in passes:
+        messages.put(taken)
+    messages.put(Stop())
+    recorder = Recorder(
+        bench(),
+        writer=writer,
+        inbox=Inbox(folder),
+        clock=clock,
+        messages=messages,
+        committed=lambda: None,
+        seen=lambda _: None,
+    )
+    recorder.run()
+    recorder.drain()
+    assert recorder.unkept == 0
+    writer.close()
+    return Record(folder)
+
+
+def of(at: float, *samples: Sample | Missing, **news: str) -> Pass:
+    return Pass("air", samples, at, news.get("down"), news.get("opened"))
+
+
+def events(record: Record, kind: str) -> list[str]:
+    return [event.says for event in reversed(record.events(limit=100)) if event.kind == kind]
+
+
+def test_a_bus_that_opens_only_to_be_lost_again_is_told_once(tmp_path: Path) -> None:
+    """It is tried every half minute, perhaps for months."""
+    now = SystemClock().boottime_ms() / 1000
+    record = recorded(
+        tmp_path,
+        [
+            of(now + 0.01, opened="2 devices"),
+            *(of(now + 0.02 + n / 100, opened="2 devices", down="it hung up") for n in range(5)),
+            of(now + 0.1, opened="2 devices"),
+        ],
+    )
+    assert events(record, "bus") == ["open: 2 devices", "down: it hung up", "open: 2 devices"]
+
+
+def test_what_a_bus_brought_before_it_was_lost_is_kept_with_its_raw_value(tmp_path: Path) -> None:
+    now = SystemClock().boottime_ms() / 1000
+    lost = of(now, Sample("wood", 18.5, "Cel"), down="it hung up")
+    rest = of(now + 0.01, Missing("humid", Absence.NO_ANSWER, "it hung up"), opened="2 devices")
+    latest = recorded(tmp_path, [lost, rest]).latest(("wood", "humid"))
+    assert (latest["wood"].raw, latest["wood"].value) == (18.5, 18.5)
+    assert latest["humid"].value is None
+    assert latest["humid"].flag.word == "missing"
+
+
+def test_each_fall_and_return_of_a_probe_is_told_once(tmp_path: Path) -> None:
+    now = SystemClock().boottime_ms() / 1000
+    silent = Missing("wood", Absence.NO_ANSWER, "nothing came")
+    there = Sample("wood", 18.5, "Cel")
+    seen: list[Sample | Missing] = [there, silent, silent, there, there]
+    passes = [of(now + n / 100, item) for n, item in enumerate(seen)]
+    assert events(recorded(tmp_path, passes), "probe") == [
+        "no answer: nothing came",
+        "answers again",
+    ]
