@@ -8,6 +8,7 @@ from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, has
 from longsoak.rigfile.outlettables import DatabaseTable, MailTable, MqttTable
+from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.tables import (
     EdgesTable,
@@ -16,7 +17,7 @@ from longsoak.rigfile.tables import (
     StandInTable,
 )
 from longsoak.rigfile.words import given
-from longsoak.vocabulary.curve import Curve, MadeFor
+from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.rig import (
     Bay,
     Bus,
@@ -25,13 +26,11 @@ from longsoak.vocabulary.rig import (
     Kind,
     Layer,
     Mail,
-    Material,
     Mqtt,
     Probe,
     Quantity,
     Reservoir,
     Rig,
-    SitsIn,
     Specimen,
     StandIn,
 )
@@ -42,7 +41,6 @@ OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; severa
 ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
 # Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
 STAND_IN = {"last_good": 2.0, "probe": 3.0, "fixed": 5.0}
-_WOODEN = (Material.TIMBER, Material.BOARD)
 NO_ORGANISATION = "-"  # what a server that knows none is given; the field may not be empty
 
 
@@ -175,22 +173,10 @@ def _stand_in(part: Part[StandInTable] | None) -> StandIn | None:
 def _quantity(
     table: ProbeTable, *, bays: Mapping[str, Bay], curves: Mapping[str, Curve]
 ) -> Quantity:
-    """What the value of a pair of pins is of: by what it sits in, and what its curve was made for.
-
-    Only timber under a curve for wood, and a mineral material under one fitted to it, have a
-    moisture content; a solid-wood curve on anything else gives a wood-equivalent.
-    """
-    if table.sits_in is SitsIn.DOWEL:
-        return Quantity.DOWEL
-    depth, material = given(table.depth), Material.OTHER
-    for layer in bays[given(table.bay)].layers:
-        material = layer.material
-        depth -= layer.thickness
-        if depth < 0:
-            break
-    made_for = curves[given(table.curve)].made_for
-    fits = material is Material.TIMBER if made_for is MadeFor.WOOD else material not in _WOODEN
-    return Quantity.MOISTURE_CONTENT if fits else Quantity.WOOD_EQUIVALENT
+    layers = [(layer.material, layer.thickness) for layer in bays[given(table.bay)].layers]
+    material = material_at(given(table.depth), layers)
+    # That it is of something was checked.
+    return given(quantity_of(curves[given(table.curve)].made_for, material, table.sits_in))
 
 
 def _probe(

@@ -15,6 +15,7 @@ from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.lines import locate
 from longsoak.rigfile.probechecks import check_probes
+from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.report import Report, Written
 from longsoak.rigfile.waterchecks import check_water
 from longsoak.vocabulary.errors import Mistake, RigFileError
@@ -179,6 +180,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_curves(draft, report=report)
     check_buses(draft, find_kind=find_kind, report=report)
     check_probes(draft, curves=[*shipped(), *draft.curves], report=report)
+    check_quantities(draft, report=report)
     check_alarms(draft, report=report)
     for part in (draft.mail, draft.mqtt):
         if part is not None and "password_file" in part.keys and "user" not in part.keys:

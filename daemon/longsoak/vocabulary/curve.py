@@ -23,10 +23,14 @@ class Correction(StrEnum):
 
 
 class MadeFor(StrEnum):
-    """What a curve was made for; in any other material its value is only a wood-equivalent."""
+    """What a curve was made for: solid wood, any other material it was fitted to, or a board.
+
+    Of these only a curve for wood means anything in another material, as a wood-equivalent.
+    """
 
     WOOD = "wood"
     MINERAL = "mineral"
+    BOARD = "board"  # wood-based or mineral-bonded
 
 
 @dataclass(frozen=True, slots=True)
