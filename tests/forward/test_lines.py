@@ -86,6 +86,26 @@ def test_a_missing_reading_carries_its_flag_alone() -> None:
     assert read_back(small_rig(), taken)["fields"] == {"flag": 9.0}
 
 
+@pytest.mark.parametrize(
+    ("reason", "field"),
+    [
+        (Reason.WETTER_THAN_CURVE, "at_least"),
+        (Reason.SHORT_CIRCUIT, "at_least"),
+        (Reason.DRIER_THAN_CURVE, "at_most"),
+        (Reason.OVER_RANGE, "at_most"),
+    ],
+)
+def test_a_bound_goes_out_as_one_and_never_as_a_value(reason: Reason, field: str) -> None:
+    """A database's mean over values must not take "at least 25" for 25."""
+    taken = replace(reading("C 30/60", 25.0), flag=Flag.SUSPECT, reason=reason)
+    assert read_back(small_rig(), taken)["fields"] == {
+        "raw": 3e6,
+        field: 25.0,
+        "flag": 3.0,
+        "reason": float(reason),
+    }
+
+
 @pytest.mark.parametrize("odd", [float("nan"), float("inf"), float("-inf")])
 def test_what_is_not_finite_is_left_out(odd: float) -> None:
     taken = replace(reading("C 30/60", None, raw=odd), uncertainty=odd)

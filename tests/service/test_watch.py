@@ -116,6 +116,35 @@ def test_a_drift_is_not_judged_by_a_reference_that_fell_silent() -> None:
     assert feed(alarms, range(600, 6000, 60), humid=80.0) == []
 
 
+# Setpoint 4. A bound says only that the truth lies at it or beyond.
+@pytest.mark.parametrize(
+    ("reason", "value", "says"),
+    [
+        (Reason.WETTER_THAN_CURVE, 75.0, "> 75 % RH where humid twin reads 67 % RH"),
+        (Reason.DRIER_THAN_CURVE, 59.0, "< 59 % RH where humid twin reads 67 % RH"),
+        (Reason.WETTER_THAN_CURVE, 59.0, None),
+        (Reason.DRIER_THAN_CURVE, 75.0, None),
+        (Reason.WETTER_THAN_CURVE, 68.0, None),
+    ],
+)
+def test_a_bound_shows_a_drift_only_where_the_truth_must_be_far_off(
+    reason: Reason, value: float, says: str | None
+) -> None:
+    alarms = book()
+    raised = []
+    for at in range(0, 1800, 60):
+        raised += feed(alarms, range(at, at + 1), humid_twin=67.0)
+        raised += feed(alarms, range(at, at + 1), Flag.SUSPECT, reason, humid=value)
+    assert [change.says for change in raised] == ([] if says is None else [says])
+
+
+def test_a_bound_never_ends_a_drift_that_stands() -> None:
+    alarms = book()
+    assert len(feed(alarms, range(0, 1800, 60), humid=75.0, humid_twin=67.0)) == 1
+    later = range(1800, 3600, 60)
+    assert feed(alarms, later, Flag.SUSPECT, Reason.WETTER_THAN_CURVE, humid=68.0) == []
+
+
 def test_an_outlet_that_is_away_raises() -> None:
     rig = bench()
     assert rig.mqtt is None

@@ -12,7 +12,7 @@ line back with an independent parser.
 from math import isfinite
 
 from longsoak.core.level import volume
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
@@ -49,7 +49,8 @@ class Lines:
         """One reading as one line, without the line's end.
 
         A missing reading carries its flag alone; a value that isn't there, or isn't finite, is
-        left out. The time is in ms since 1970 UTC.
+        left out. A bound goes as `at_least` or `at_most` in place of `value` and `uncertainty`: a
+        mean over values must not take it for a number. The time is in ms since 1970 UTC.
         """
         head = self._heads.get(reading.probe)
         if head is None:
@@ -57,12 +58,14 @@ class Lines:
             self._heads[reading.probe] = head
         fields = {"flag": float(reading.flag)}
         if reading.flag is not Flag.MISSING:
+            at_least, at_most = reading.reason in AT_LEAST, reading.reason in AT_MOST
+            value = "at_least" if at_least else "at_most" if at_most else "value"
             fields |= {
                 name: float(number)
                 for name, number in (
                     ("raw", reading.raw),
-                    ("value", reading.value),
-                    ("uncertainty", reading.uncertainty),
+                    (value, reading.value),
+                    ("uncertainty", reading.uncertainty if value == "value" else None),
                     ("reason", reading.reason),
                     ("litres", self._litres(reading)),
                 )

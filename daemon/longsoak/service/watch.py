@@ -14,7 +14,7 @@ from longsoak.core.alarms import (
 )
 from longsoak.core.wording import age_words, ohm_words, value_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
 
@@ -50,7 +50,7 @@ class AlarmBook:
         }
         self._bus_at = dict.fromkeys(self._fastest, now)
         self._seen_at = dict.fromkeys(self._probes, now)
-        self._good: dict[str, tuple[float, float]] = {}
+        self._good: dict[str, tuple[float, Reason, float]] = {}
 
     def orphans(
         self, left: Mapping[str, AlarmState], *, utc_ms: int, boottime_ms: int
@@ -77,7 +77,7 @@ class AlarmBook:
         for i, name in enumerate(scan.probes):
             self._seen_at[name] = now
             if scan.flags[i] in (Flag.PASS, Flag.SUSPECT):
-                self._good[name] = (scan.values[i], now)
+                self._good[name] = (scan.values[i], scan.reasons[i], now)
         changes = []
         for i, name in enumerate(scan.probes):
             for plan in self._by_probe.get(name, ()):
@@ -165,13 +165,14 @@ class AlarmBook:
             return high(value, **limits), against
         if plan.watch is Watch.DRY:
             return low(value, **limits), against
-        return self._drift(plan, probe, value, now, limits)
+        return self._drift(plan, probe, value, reason, now, limits)
 
     def _drift(
         self,
         plan: AlarmPlan,
         probe: Probe,
         value: float,
+        reason: Reason,
         now: float,
         limits: Mapping[str, float],
     ) -> tuple[Seen | None, str]:
@@ -181,17 +182,24 @@ class AlarmBook:
             says = f"{ohm_words(value)}Ω where {ohm_words(nominal)}Ω is fitted: {off:+.1f} %"
             return high(abs(off), **limits), says
         other = self._probes[plan.against]
-        if plan.against not in self._good or now - self._good[plan.against][1] > 2 * max(
+        if plan.against not in self._good or now - self._good[plan.against][2] > 2 * max(
             other.record, probe.record
         ):
             return None, ""
-        reference = self._good[plan.against][0]
-        unit = probe.unit_words
+        reference, why, _ = self._good[plan.against]
         says = (
-            f"{value_words(probe.kind, value, Reason.NONE)} {unit} where {plan.against} reads "
-            f"{value_words(other.kind, reference, Reason.NONE)} {unit}"
+            f"{value_words(probe.kind, value, reason)} {probe.unit_words} where {plan.against} "
+            f"reads {value_words(other.kind, reference, why)} {other.unit_words}"
         )
-        return high(abs(value - reference), **limits), says
+        apart = value - reference
+        # A bound says only which way the truth lies: with one of them the two are at least that
+        # far apart, or nobody knows how far. Two of one sort say nothing at all.
+        wetter = reason in AT_LEAST or why in AT_MOST  # than `apart` says
+        drier = reason in AT_MOST or why in AT_LEAST
+        if (wetter and drier) or (wetter and apart < 0) or (drier and apart > 0):
+            return None, ""
+        seen = high(abs(apart), **limits)
+        return (seen if seen is Seen.THERE or not (wetter or drier) else None), says
 
     def _state(
         self, watch: Watch, subject: str, there: bool, says: str, *, now: float, utc_ms: int
