@@ -11,6 +11,7 @@ from cli.keeping import kept
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
+from pinkinds import KINDS, WORDS, text_of
 from processes import longsoak, running
 from unprivileged import as_reader, modes, only_read
 from waiting import wait_for
@@ -40,6 +41,7 @@ def test_while_all_is_well_it_ends_with_0_and_says_so_to_programs(tmp_path: Path
     assert isinstance(age, float)
     assert 1 <= age < 30
     assert (found["water"], found["alarms"], found["last_gap"]) == (None, [], None)
+    assert found["cautions"] == []
     probes = found["probes"]
     assert isinstance(probes, list)
     assert [probe["probe"] for probe in probes] == list(GOOD)
@@ -50,6 +52,7 @@ def test_while_all_is_well_it_ends_with_0_and_says_so_to_programs(tmp_path: Path
         "quantity": None,
         "value": pytest.approx(20.04),
         "value_words": "20.0",
+        "bound": None,
         "unit": "Cel",
         "unit_words": "°C",
         "uncertainty": pytest.approx(0.2004),
@@ -140,6 +143,54 @@ def test_the_water_is_told_with_its_volume_and_the_clearance_under_the_specimen(
     }
     assert "Water: 75 mm, 30.6 L; clearance under the specimen 35 mm." in words.stdout
     assert "Water: level unknown." in unknown.stdout
+
+
+def test_a_bound_is_no_number_and_has_no_uncertainty(tmp_path: Path) -> None:
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(text_of(("timber", "lime, wood", "board, own", "lime, dowel")))
+    values = {"T wall": 20.0, "timber": 25.0, "lime, wood": 7.0, "board, own": 12.5}
+    with kept(rig_file) as record:
+        record.scan(
+            {**values, "lime, dowel": None},
+            ago=1,
+            flags={
+                "timber": (Flag.PASS, Reason.WETTER_THAN_CURVE),
+                "lime, wood": (Flag.SUSPECT, Reason.OVER_RANGE),
+                "board, own": (Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE),
+            },
+        )
+        _, found = picture(rig_file)
+    probes = found["probes"]
+    assert isinstance(probes, list)
+    told = {
+        p["probe"]: (p["value"], p["value_words"], p["bound"], p["uncertainty"]) for p in probes
+    }
+    assert told == {
+        "T wall": (20.0, "20.0", None, pytest.approx(0.2)),
+        "timber": (25.0, "> 25.0", "at least", None),
+        "lime, wood": (7.0, "< 7.0", "at most", None),
+        "board, own": (12.5, "12.5", None, pytest.approx(0.125)),
+        "lime, dowel": (None, "none", None, None),
+    }
+
+
+def test_what_the_values_can_not_be_taken_for_is_said_to_people_and_programs(
+    tmp_path: Path,
+) -> None:
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(text_of())
+    with kept(rig_file) as record:
+        record.scan(dict.fromkeys(("T wall", *KINDS), 10.0), ago=1)
+        _, found = picture(rig_file)
+        words = longsoak("now", rig_file).stdout
+    cautions = found["cautions"]
+    assert isinstance(cautions, list)
+    assert len(cautions) == 4
+    assert "salts and the alkali of lime and cement conduct" in cautions[0]
+    assert words.splitlines()[-4:] == [f"Caution: {caution}" for caution in cautions]
+    probes = found["probes"]
+    assert isinstance(probes, list)
+    assert {p["probe"]: p["unit_words"] for p in probes if p["kind"] == "pins"} == WORDS
 
 
 def test_two_rig_files_in_one_folder_are_never_taken_for_one_another(tmp_path: Path) -> None:

@@ -2,7 +2,15 @@
 
 import pytest
 
-from longsoak.core.wording import age_words, ago_words, ohm_words, rfc3339, time_words, value_words
+from longsoak.core.wording import (
+    age_words,
+    ago_words,
+    bound_words,
+    ohm_words,
+    rfc3339,
+    time_words,
+    value_words,
+)
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.rig import Kind
 
@@ -23,6 +31,24 @@ from longsoak.vocabulary.rig import Kind
 )
 def test_values(kind: Kind, value: float | None, reason: Reason, words: str) -> None:
     assert value_words(kind, value, reason) == words
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "reason", "words"),
+    [
+        (Kind.PINS, 25.0, Reason.WETTER_THAN_CURVE, "at least"),
+        (Kind.PINS, 25.0, Reason.SHORT_CIRCUIT, "at least"),
+        (Kind.PINS, 7.0, Reason.DRIER_THAN_CURVE, "at most"),
+        (Kind.PINS, 7.0, Reason.OVER_RANGE, "at most"),
+        (Kind.PINS, None, Reason.OVER_RANGE, None),
+        (Kind.PINS, 17.8, Reason.STAND_IN_TEMPERATURE, None),
+        (Kind.REFERENCE, 0.4, Reason.SHORT_CIRCUIT, None),  # a resistance is what was measured
+    ],
+)
+def test_only_a_moisture_content_is_a_bound(
+    kind: Kind, value: float | None, reason: Reason, words: str | None
+) -> None:
+    assert bound_words(kind, value, reason) == words
 
 
 @pytest.mark.parametrize(

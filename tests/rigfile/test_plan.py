@@ -1,23 +1,42 @@
 """The wiring plan."""
 
+from pathlib import Path
+
+from longsoak.core.cautions import cautions
 from longsoak.rigfile.load import load, parse
 from longsoak.rigfile.plan import COLUMNS, wiring_plan
+from pinkinds import KINDS, WORDS, rig_of, text_of
+from processes import longsoak
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
 
 
 def test_the_plan_has_a_row_for_each_probe_by_bus_then_address() -> None:
-    assert COLUMNS == ("bus", "address", "probe", "place", "curve")
+    assert COLUMNS == ("bus", "address", "probe", "place", "curve", "unit")
     assert wiring_plan(load(HERE / "good.toml", find_kind=find_kind)) == [
-        ("meter", "channel 109", "P 30/60", "plain lime, 30 deep, 60 high", "my fir"),
-        ("meter", "channel 110", "C 30/60", "cork-lime, 30 deep, 60 high", "Douglas-fir (coast)"),
-        ("meter", "channel 120", "meter reference", "in the scanner's plug", ""),
-        ("air", "device 1, input 0, scale 0.1", "air wet RH", "air, wet face", ""),
-        ("air", "device 1, input 1, scale 0.1", "T air", "air, wet face", ""),
-        ("air", "device 2, input 1, scale 0.1", "T cork-lime", "cork-lime, 85 deep, 60 high", ""),
-        ("air", "device 3, discrete 0", "high float", "catch tray", ""),
-        ("tray", "channel voltage0", "water level", "catch tray", ""),
+        ("meter", "channel 109", "P 30/60", "plain lime, 30 deep, 60 high", "my fir", "% WME"),
+        (
+            "meter",
+            "channel 110",
+            "C 30/60",
+            "cork-lime, 30 deep, 60 high",
+            "Douglas-fir (coast)",
+            "% WME",
+        ),
+        ("meter", "channel 120", "meter reference", "in the scanner's plug", "", "Ω"),
+        ("air", "device 1, input 0, scale 0.1", "air wet RH", "air, wet face", "", "% RH"),
+        ("air", "device 1, input 1, scale 0.1", "T air", "air, wet face", "", "°C"),
+        (
+            "air",
+            "device 2, input 1, scale 0.1",
+            "T cork-lime",
+            "cork-lime, 85 deep, 60 high",
+            "",
+            "°C",
+        ),
+        ("air", "device 3, discrete 0", "high float", "catch tray", "", ""),
+        ("tray", "channel voltage0", "water level", "catch tray", "", "mm"),
     ]
 
 
@@ -42,3 +61,22 @@ def test_buses_come_in_the_order_of_the_file() -> None:
     rows = wiring_plan(parse(swapped, file="rig.toml", find_kind=find_kind))
 
     assert list(dict.fromkeys(row[0] for row in rows)) == ["air", "meter", "tray"]
+
+
+def test_the_plan_says_what_the_value_of_each_pair_of_pins_will_be_called(tmp_path: Path) -> None:
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(text_of())
+
+    ended = longsoak("check", rig_file)
+
+    assert ended.returncode == 0, ended.stderr
+    rows = {row[2]: row[-1] for row in wiring_plan(rig_of())}
+    assert {name: rows[name] for name in KINDS} == WORDS
+    plan, *said = ended.stdout.rstrip().split("\n\n")
+    heading, *lines = plan.splitlines()
+    assert heading.endswith("  unit")
+    for name, words in WORDS.items():
+        (line,) = (each for each in lines if f"  {name}  " in each)
+        assert line.endswith(f"  {words}")
+    assert said[:-1] == [f"Caution: {words}" for words in cautions(rig_of())]
+    assert said[-1].endswith("The file is good.")

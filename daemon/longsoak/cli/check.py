@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import rig_file, table, told
+from longsoak.core.cautions import cautions
 from longsoak.core.wording import with_noun
 
 
@@ -13,8 +14,9 @@ from longsoak.core.wording import with_noun
 def check(rig_file: Path) -> None:
     """Check a rig file and print its wiring plan.
 
-    Prints one line per probe: bus, address, probe, place and curve. With mistakes in the file it
-    prints each of them with its line and how to mend it, and ends with exit code 2.
+    Prints one line per probe: bus, address, probe, place, curve and the unit its value will have,
+    then what such values can't be taken for. With mistakes in the file it prints each of them with
+    its line and how to mend it, and ends with exit code 2.
     """
     from longsoak.rigfile.plan import COLUMNS, wiring_plan
     from longsoak.service.drivers import load_rig
@@ -22,6 +24,8 @@ def check(rig_file: Path) -> None:
     with told():
         rig, _ = load_rig(rig_file)
     click.echo(table(COLUMNS, wiring_plan(rig)))
+    for words in cautions(rig):
+        click.echo(f"\nCaution: {words}")
     click.echo(
         f"\n{rig.name}: {with_noun(len(rig.probes), 'probe')} on "
         f"{with_noun(len(rig.buses), 'bus', 'buses')}, "

@@ -8,11 +8,13 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
+from longsoak.core.cautions import cautions
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
     age_words,
     ago_words,
+    bound_words,
     flag_words,
     gap_length_words,
     ohm_words,
@@ -23,7 +25,7 @@ from longsoak.core.wording import (
 from longsoak.service.clock import SystemClock
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
@@ -35,7 +37,7 @@ _NOT_READ = "not read yet"
 @rig_file
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
 def now(rig_file: Path, as_json: bool) -> None:
-    """Print the latest value, unit and flag of every probe, the water and the alarms.
+    """Print the latest value, unit and flag of every probe, the water, the alarms and cautions.
 
     Ends with exit code 1 if any probe's latest reading is not a pass, an alarm stands, or nobody
     is recording.
@@ -116,6 +118,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         }
         if gap
         else None,
+        "cautions": list(cautions(rig)),
     }
 
 
@@ -131,6 +134,7 @@ def _probe(probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, obje
         return known | {
             "value": None,
             "value_words": value_words(probe.kind, None, Reason.NONE),
+            "bound": None,
             "uncertainty": None,
             "flag": Flag.MISSING.word,
             "reason": _NOT_READ,
@@ -139,10 +143,12 @@ def _probe(probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, obje
             "raw": None,
             "raw_unit": None,
         }
+    bound = bound_words(probe.kind, reading.value, reading.reason)
     return known | {
         "value": reading.value,
         "value_words": value_words(probe.kind, reading.value, reading.reason),
-        "uncertainty": reading.uncertainty,
+        "bound": bound,
+        "uncertainty": None if bound else reading.uncertainty,
         "flag": reading.flag.word,
         "reason": reading.reason.words,
         "age_s": (utc_ms - reading.utc_ms) / 1000,
@@ -185,6 +191,7 @@ def _words(rig: Rig, seen: _Seen) -> str:
     elif not seen.recording:
         ago = ago_words((utc_ms - seen.last_ms) / 1000)
         lines.append(f"Not recording: the last scan was taken {ago}.")
+    lines += [f"Caution: {words}" for words in cautions(rig)]
     return "\n".join(lines)
 
 
@@ -192,7 +199,7 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading is None:
         return probe.name, "none", "", "", f"{Flag.MISSING.word}: {_NOT_READ}", "", ""
     spread = ""
-    if reading.uncertainty and reading.reason not in AT_LEAST | AT_MOST:
+    if reading.uncertainty and not bound_words(probe.kind, reading.value, reading.reason):
         doubled = 2 * reading.uncertainty
         spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.1f}"
     raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")

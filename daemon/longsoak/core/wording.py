@@ -1,6 +1,7 @@
 """Values, ages and times in words, the same on pages, in mails and in the terminal."""
 
 from datetime import UTC, datetime
+from typing import Literal
 
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.happening import RunGap
@@ -8,6 +9,7 @@ from longsoak.vocabulary.rig import Kind
 
 _DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
+_BEYOND = {"at least": "> ", "at most": "< ", None: ""}
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
 
 
@@ -22,8 +24,20 @@ def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
         return "up" if value else "down"
     if kind is Kind.REFERENCE:
         return ohm_words(value)
-    beyond = "> " if reason in AT_LEAST else "< " if reason in AT_MOST else ""
+    beyond = _BEYOND[bound_words(kind, value, reason)]
     return f"{beyond}{value:.{_DECIMALS[kind]}f}"
+
+
+def bound_words(
+    kind: Kind, value: float | None, reason: Reason
+) -> Literal["at least", "at most"] | None:
+    """Whether a moisture content is only a bound, "at least" or "at most"; None if it is a value.
+
+    A bound has no uncertainty: the truth may lie any way beyond it.
+    """
+    if kind is not Kind.PINS or value is None:
+        return None
+    return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
 
 
 def ohm_words(value: float) -> str:

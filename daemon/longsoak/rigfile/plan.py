@@ -4,7 +4,7 @@ import re
 
 from longsoak.vocabulary.rig import Probe, Reservoir, Rig
 
-COLUMNS = ("bus", "address", "probe", "place", "curve")
+COLUMNS = ("bus", "address", "probe", "place", "curve", "unit")
 
 
 def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
@@ -24,6 +24,8 @@ def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
             probe.name,
             place_words(probe, rig.reservoir),
             probe.curve or "",
+            # What its value will be called, so that a wood-equivalent is no surprise weeks later.
+            probe.unit_words,
         )
         for probe in rig.probes
     ]
