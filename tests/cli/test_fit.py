@@ -71,7 +71,7 @@ def warnings(bench: Bench, *arguments: str) -> str:
 
 
 def test_it_prints_the_forms_the_coefficients_and_the_residuals(bench: Bench) -> None:
-    ended = bench.run("--at", "1e5", "--at", "1e10")
+    ended = bench.run("--at", "1e5", "--at", "1e10", "--form", "power law")
     assert ended.exit_code == 0
     lines = ended.stdout.splitlines()
     for start in (
@@ -100,9 +100,10 @@ def test_without_a_wish_it_predicts_over_what_was_measured(bench: Bench) -> None
 
 
 def test_a_curve_file_is_the_curve_that_was_fitted(bench: Bench) -> None:
-    ended = bench.run("--out", "hemp.curve.toml", "--name", "hemp", "--material", "mineral")
+    form = ("--form", "power law")
+    ended = bench.run("--out", "hemp.curve.toml", "--name", "hemp", "--material", "mineral", *form)
     assert ended.exit_code == 0
-    told = bench.json()
+    told = bench.json(*form)
     made = bench.curve("hemp.curve.toml")
     assert made.name == "hemp"
     assert made.form is Form.POWER
@@ -118,6 +119,23 @@ def test_a_curve_file_is_the_curve_that_was_fitted(bench: Bench) -> None:
     assert made.fitted_on == (
         "10 pairs at 10 moisture steps, 21 kΩ to 160 MΩ, 20.0 to 20.0 °C, drying and wetting"
     )
+
+
+def test_the_choice_of_the_form_is_paid_for_and_a_named_form_is_not(bench: Bench) -> None:
+    chosen, named = bench.json(), bench.json("--form", "power law")
+    assert chosen["form"] == named["form"] == "power law"
+    assert chosen["coefficients"] == named["coefficients"]
+    assert (chosen["degrees_of_freedom"], named["degrees_of_freedom"]) == (7.2, 8)
+    assert cast(float, chosen["residual"]) ** 2 * 7.2 == pytest.approx(
+        cast(float, named["residual"]) ** 2 * 8
+    )
+    says = (
+        "  choosing the form took 0.8 degrees of freedom; one known beforehand (--form) takes none"
+    )
+    assert says in bench.run().stdout.splitlines()
+    assert says not in bench.run("--form", "power law").stdout
+    bench.run("--out", "own.toml", "--material", "wood")
+    assert bench.curve("own.toml").freedom == 7.2
 
 
 @pytest.mark.parametrize("kelvin", [0.0, 10.0])
@@ -144,6 +162,21 @@ def test_a_temperature_effect_goes_into_the_file(tmp_path: Path, form: str) -> N
     assert made.freedom == 7
     assert made.per_kelvin == pytest.approx(0.03, abs=0.02)
     assert made.reference_temperature == 25.0
+
+
+def test_a_given_shift_has_an_uncertainty(bench: Bench) -> None:
+    out = ("--out", "own.toml", "--material", "wood", "--replace", "--per-kelvin", "0.03")
+    assert bench.run(*out).exit_code == 0
+    assert bench.curve("own.toml").per_kelvin_uncertainty == 0.005
+    shown = bench.run(*out, "--u-per-kelvin", "0.01").stdout
+    assert bench.curve("own.toml").per_kelvin_uncertainty == 0.01
+    assert "  log10 R per kelvin: 0.03, standard uncertainty 0.01, given" in shown.splitlines()
+    told = bench.json("--per-kelvin", "0.03", "--u-per-kelvin", "0.01")
+    assert told["per_kelvin_uncertainty"] == 0.01
+
+
+def test_no_shift_at_all_has_no_uncertainty(bench: Bench) -> None:
+    assert bench.json("--per-kelvin", "0")["per_kelvin_uncertainty"] == 0.0
 
 
 def test_a_given_shift_and_reference_are_taken(tmp_path: Path) -> None:
@@ -202,12 +235,13 @@ def test_good_samples_give_no_warning_but_of_one_temperature(bench: Bench) -> No
         ),
         (  # the leverage, and below the deviation, computed with numpy
             rows([*SYNTHETIC, (4e11, 0.55)]),
-            "P11 carries much of the curve by itself: its leverage is 0.68, above 2p/n = 0.36. "
+            "P11 carries much of the curve by itself: its leverage is 0.68, above 0.55. "
             "Add pairs near it.",
         ),
         (
             rows([(r, 6.6 if u == 8.0 else u) for r, u in SYNTHETIC]),
-            "P6 lies 8.7 standard deviations off the curve of the others.",
+            "P6 lies 8.7 standard deviations off the curve of the others, where chance leaves up "
+            "to 4.0. Measure it again",  # scipy: t of 7 degrees at 1 - 0.05/20
         ),
         (
             rows(SYNTHETIC[:5], kelvin=10.0),
@@ -237,7 +271,18 @@ def test_temperatures_that_follow_the_resistances_are_not_fitted(tmp_path: Path)
 def test_a_shift_of_the_wrong_sign_is_told(tmp_path: Path) -> None:
     pairs = [(r * 10 ** (0.05 * 10 * (n % 2)), u) for n, (r, u) in enumerate(SYNTHETIC)]
     bench = Bench(tmp_path, rows(pairs, kelvin=10.0))
-    assert "can't be told from none, or has the wrong sign" in warnings(bench)
+    assert "per kelvin has the wrong sign: these warm samples conduct worse" in warnings(bench)
+    ended = bench.run("--out", "own.toml", "--material", "wood")
+    assert ended.exit_code == 1
+    assert not (tmp_path / "own.toml").exists()
+    assert bench.run("--per-kelvin", "0.03").exit_code == 0
+
+
+def test_a_shift_that_may_be_none_is_told(tmp_path: Path) -> None:
+    pairs = [(r * 10 ** (0.03 * 4 * (n % 2)), u) for n, (r, u) in enumerate(SYNTHETIC)]
+    bench = Bench(tmp_path, rows(pairs, kelvin=4.0))
+    assert "per kelvin can't be told from none" in warnings(bench)
+    assert bench.run().exit_code == 0
 
 
 @pytest.mark.parametrize(
@@ -267,6 +312,38 @@ def test_a_curve_not_to_be_used_ends_with_1_and_is_not_written(
     assert bench.json()["usable"] is False
 
 
+def test_fractions_are_not_taken_for_per_cent(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, rows([(r, u / 100) for r, u in SYNTHETIC]))
+    says = "All moistures are 0.218 % or less"
+    for material in ((), ("--material", "wood")):
+        ended = bench.run(*material)
+        assert ended.exit_code == 1
+        assert f"{says}, which looks like fractions: write 21.8 for 21.8 %." in ended.stdout
+    ended = bench.run("--material", "mineral")  # as dry as plaster may be
+    assert ended.exit_code == 0
+    assert f"{says}. Make sure they are no fractions." in ended.stdout
+    weighed = [f"{r},20,{1000 + u / 10},1000" for r, u in SYNTHETIC]
+    dry = Bench(tmp_path, "\n".join(["resistance_ohm,temperature_c,wet_g,dry_g", *weighed]))
+    assert says not in dry.run().stdout
+
+
+def test_swapped_columns_are_asked_about(tmp_path: Path) -> None:
+    draws = random.Random(3)  # noqa: S311 - no secret
+    lines = [f"{r},{u},{20 + draws.gauss(0, 0.4):.2f}" for r, u in SYNTHETIC]
+    head = "resistance_ohm,temperature_c,moisture_percent"
+    bench = Bench(tmp_path, "\n".join([head, *lines]))
+    ended = bench.run()
+    assert ended.exit_code == 1
+    assert "Are temperature_c and moisture_percent swapped?" in ended.stdout
+
+
+def test_branches_on_two_lines_are_told(tmp_path: Path) -> None:
+    apart = [(r * (3.0 if n % 2 else 1.0), u) for n, (r, u) in enumerate(SYNTHETIC)]
+    says = "Wetting and drying samples lie on two lines (F test, p = "
+    assert says in warnings(Bench(tmp_path, rows(apart)))
+    assert says not in warnings(Bench(tmp_path, rows(SYNTHETIC)))
+
+
 def test_a_curve_that_no_rig_file_would_take_is_not_to_be_used(tmp_path: Path) -> None:
     # So shallow that 10 %, which one sample had, would lie at 1e19 Ohm.
     across = [4.0 + 4.0 * n / 59.0 for n in range(60)]
@@ -280,7 +357,7 @@ def test_a_curve_that_no_rig_file_would_take_is_not_to_be_used(tmp_path: Path) -
 
 def test_temperatures_that_no_shift_explains_are_told_with_the_way_out(tmp_path: Path) -> None:
     text = "resistance_ohm,temperature_c,moisture_percent\n" + "\n".join(
-        ("2,0,5", "2,0,10", "2,22,18", "202,0,7", "384287,0,5", "996713,20,24")
+        ("7e4,5,24", "2e4,20,5", "2e4,0,24", "2e4,22,7", "5e6,0,24", "3e4,22,18")
     )
     ended = Bench(tmp_path, text).run("--form", "double logarithm")
     assert ended.exit_code == 1
@@ -349,6 +426,7 @@ def test_a_link_that_points_nowhere_is_not_written_through(bench: Bench) -> None
         (("--at", "1,5e6"), "from 1.1 to 1e+15. Write 1.5e6, with a point."),
         (("--at", "1_000"), "'1_000' is not a resistance in Ohm"),
         (("--per-kelvin", "-1"), "'-1' is not a number from 0 to 1."),
+        (("--u-per-kelvin", "0.01"), "--u-per-kelvin changes nothing without --per-kelvin."),
         (("--reference-temperature", "99"), "'99' is not degrees Celsius from -20 to 50."),
         (("--form", "table"), "is not one of"),
         (("--plot", "none/own.svg"), "own.svg can't be written: No such file or directory."),

@@ -9,13 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from longsoak.core.fitchoice import best, compare
 from longsoak.core.fittedcurve import curve_of
 from longsoak.core.fitting import (
     Fit,
     Pair,
     Shift,
-    best,
-    compare,
     fit,
     moisture_steps,
     predict,

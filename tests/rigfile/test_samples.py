@@ -64,12 +64,12 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
         "1e6,99,,10,,up,\n"
         "1e6,20\n"
         "nan,1_0,1e9999,10,,,\n"
-        "1,20,50,20,20,,\n"
+        "2e4,20,50,20,20,,\n"
         "1e6,20,90,20,-1,,\n"
     )
     assert mistakes(tmp_path, text) == [
-        "samples.csv:2: resistance_ohm is '4.2 MOhm', expected a resistance in Ohm above 1 and up "
-        "to 1e15, as a bare number. Write for example 1.2e8.",
+        "samples.csv:2: resistance_ohm is '4.2 MOhm', expected a resistance in Ohm from 10000 to "
+        "1e15, as a bare number. Write for example 1.2e8.",
         f"samples.csv:2: sample is '{'x' * 60}'…, expected up to 60 characters on one line. "
         "Shorten the name.",
         "samples.csv:2: branch is 'dry', expected wetting or drying, or nothing. "
@@ -86,14 +86,12 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
         "it isn't known.",
         "samples.csv:5: the line is 2 cells, expected 7, as in the header. Add or remove commas; "
         "a decimal mark must be a point.",
-        "samples.csv:6: resistance_ohm is 'nan', expected a resistance in Ohm above 1 and up to "
-        "1e15, as a bare number. Write for example 1.2e8.",
+        "samples.csv:6: resistance_ohm is 'nan', expected a resistance in Ohm from 10000 to 1e15, "
+        "as a bare number. Write for example 1.2e8.",
         "samples.csv:6: temperature_c is '1_0', expected degrees Celsius from -20 to 50, as a "
         "bare number. Write for example 20.5.",
         "samples.csv:6: wet_g is '1e9999', expected a mass in g above 0, as a bare number. Write "
         "for example 152.30.",
-        "samples.csv:7: resistance_ohm is '1', expected a resistance in Ohm above 1 and up to "
-        "1e15, as a bare number. Write for example 1.2e8.",
         "samples.csv:7: dry_g is 20, expected more than the 20 g of tare_g: wet_g and dry_g are "
         "weighed with the container. Correct the weighings, or leave the tare empty if it is "
         "already taken off.",
@@ -101,6 +99,45 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
         "for example 20.00.",
         "samples.csv:8: wet_g is 90, expected more than the 20 g of dry_g, and not more than 200 % "
         "of the oven-dry mass above it. Look whether the two are swapped, or a tare is missing.",
+    ]
+
+
+def test_resistances_in_another_unit_are_told_once(tmp_path: Path) -> None:
+    ranges = "expected a resistance in Ohm from 10000 to 1e15, as a rig takes less for a short."
+    assert mistakes(tmp_path, f"{HEADER}\n120,20,9\n14.5,20,12\n0.9,20,20\n1e5,20,5\n") == [
+        f"samples.csv:2: resistance_ohm is 120, and as low in 2 more lines, {ranges} This is more "
+        "like kOhm or MOhm: write Ohm."
+    ]
+    assert mistakes(tmp_path, f"{HEADER}\n1e6,20,9\n1e5,20,12\n9999,20,30\n") == [
+        f"samples.csv:4: resistance_ohm is 9999, {ranges} If it is in kOhm or MOhm, write it in "
+        "Ohm; if not, leave the sample out."
+    ]
+    assert len(read(tmp_path, f"{HEADER}\n1e4,20,9\n").pairs) == 1
+
+
+def test_swapped_resistances_and_moistures_are_asked_about(tmp_path: Path) -> None:
+    assert mistakes(tmp_path, f"{HEADER}\n9.5,20,1.2e8\n") == [
+        "samples.csv:2: resistance_ohm is 9.5 beside a moisture_percent of 1.2e8, expected a "
+        "resistance in Ohm from 10000 to 1e15. Are the two columns swapped?"
+    ]
+
+
+def test_a_sample_that_is_there_twice_is_told_and_one_measured_again_is_not(
+    tmp_path: Path,
+) -> None:
+    again = f"{HEADER},sample\n1e6,20,9,A\n1.1e6,20,9,A\n1e6,20,9,\n1e6,20,9,\n"
+    assert len(read(tmp_path, again).pairs) == 4
+    assert mistakes(tmp_path, f"{again}1.1e6,20,9,A\n") == [
+        "samples.csv:6: sample is A with the same values as in line 3, expected each measurement "
+        "once. Remove one of the two lines."
+    ]
+
+
+def test_a_tare_that_was_never_filled_in_is_told(tmp_path: Path) -> None:
+    assert mistakes(tmp_path, f"{WEIGHED}\n1e6,20,152.30,128.45,\n1e5,20,162.30,128.45,\n") == [
+        "samples.csv:1: tare_g is empty in every line, expected what the container weighs, in g, "
+        "where it was weighed along. Fill it in, or remove the column if the samples were weighed "
+        "bare."
     ]
 
 
@@ -152,7 +189,9 @@ def test_every_mistake_is_told_at_once_with_its_line(tmp_path: Path) -> None:
     ],
 )
 def test_a_wrong_header_is_told(tmp_path: Path, header: str, says: str) -> None:
-    row = ",".join("9" if name == "wet_g" else "8" for name in header.split(","))
+    row = ",".join(
+        {"wet_g": "9", "resistance_ohm": "8e6"}.get(name, "8") for name in header.split(",")
+    )
     assert mistakes(tmp_path, f"{header}\n{row}\n") == [says]
 
 

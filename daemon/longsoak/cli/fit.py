@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, told
 from longsoak.cli.fitreport import SALTS, as_json_object, as_words, curve_file
 from longsoak.cli.options import number_of, refuse_to_overwrite, write
 from longsoak.cli.residualplot import residual_plot
-from longsoak.core.fitjudgement import Remark, far_off, judge
-from longsoak.core.fitting import Fit, best, compare, predict
+from longsoak.core.fitchoice import best, compare
+from longsoak.core.fitjudgement import Remark, far_off, judge, on_fractions
+from longsoak.core.fitting import Fit, predict
 from longsoak.core.gravimetry import moisture_uncertainty
 from longsoak.core.straightened import FORMS
 from longsoak.vocabulary.curve import Form, MadeFor
@@ -42,6 +44,14 @@ BOUND_WATER = (
     "--per-kelvin",
     type=number_of("a number", 0.0, 1.0),
     help="How much log10 R falls per kelvin. [default: fitted if the temperatures allow it]",
+)
+# Published values run from 0.02 to 0.04: common practice.
+@click.option(
+    "--u-per-kelvin",
+    type=number_of("a number", 0.0, 1.0),
+    default="0.005",
+    show_default=True,
+    help="Standard uncertainty of --per-kelvin.",
 )
 @click.option(
     "--reference-temperature",
@@ -73,6 +83,7 @@ def fit(
     samples: Path,
     form: str | None,
     per_kelvin: float | None,
+    u_per_kelvin: float,
     reference_temperature: float | None,
     at: tuple[float, ...],
     balance: float | None,
@@ -96,10 +107,18 @@ def fit(
     from longsoak.rigfile.samples import read_samples
 
     name = samples.name.removesuffix(".csv") if name is None else name
+    if per_kelvin is None and _was_given("u_per_kelvin"):
+        raise click.UsageError("--u-per-kelvin changes nothing without --per-kelvin. Leave it out.")
     _check_request(name, material, samples=samples, out=out, plot=plot, replace=replace)
     with told(so="nothing was fitted"):
         read = read_samples(samples)
-    tried = compare(read.pairs, reference_temperature=reference_temperature, per_kelvin=per_kelvin)
+    tried = compare(
+        read.pairs,
+        reference_temperature=reference_temperature,
+        per_kelvin=per_kelvin,
+        # No shift at all is a choice, not a measured value.
+        u_per_kelvin=u_per_kelvin if per_kelvin else 0.0,
+    )
     found = best([tried[Form(form)]] if form else tried.values())
     if found is None:
         why = _why_none({key: one for key, one in tried.items() if form in (None, key)})
@@ -108,6 +127,9 @@ def fit(
             click.echo("Give the shift with --per-kelvin; 0 is none.", err=True)
         sys.exit(FOUND_WRONG)
     remarks = judge(found)
+    if not read.weighings:
+        made_for = None if material is None else MadeFor(material)
+        remarks = (*on_fractions(read.pairs, made_for), *remarks)
     notes = list(_notes(material, weighed=bool(read.weighings), ignored=read.ignored))
     if balance is not None and read.weighings:
         worst = max(moisture_uncertainty(w, balance=balance) for w in read.weighings)
@@ -170,6 +192,11 @@ def _check_request(
         raise click.UsageError("The samples, --out and --plot must be different files.")
     for path in given:
         refuse_to_overwrite(path, replace=replace)
+
+
+def _was_given(option: str) -> bool:
+    source = click.get_current_context().get_parameter_source(option)
+    return source is not ParameterSource.DEFAULT
 
 
 def _why_none(tried: Mapping[Form, Fit | PhysicsError]) -> str:

@@ -90,7 +90,15 @@ def as_words(
         f"  b = {b:.6g}, standard uncertainty {c_bb**0.5:.2g}",
         f"  covariance of a and b {c_ab:.4g}, correlation {found.correlation:.4f}",
         f"  residual s = {found.line.deviation:.4g} in {response}, "
-        f"{found.line.freedom} degrees of freedom, R² = {found.line.r_squared:.4f}",
+        f"{found.line.freedom:g} degrees of freedom, R² = {found.line.r_squared:.4f}",
+        *(
+            [
+                f"  choosing the form took {found.spent:g} degrees of freedom; one known "
+                "beforehand (--form) takes none"
+            ]
+            if found.spent
+            else []
+        ),
         f"  log10 R per kelvin: {_shift_words(found)}",
         f"  holds from {min(moistures):.1f} to {max(moistures):.1f} %; a reading beyond is told "
         "as beyond",
@@ -133,7 +141,9 @@ def _shift_words(found: Fit) -> str:
             f"{found.per_kelvin:.5f}, standard uncertainty {found.per_kelvin_uncertainty:.2g}, "
             f"{found.shift}"
         )
-    return f"{found.per_kelvin:g}, given" if found.shift is Shift.GIVEN else found.shift.value
+    if found.shift is Shift.GIVEN:
+        return f"{found.per_kelvin:g}, standard uncertainty {found.per_kelvin_uncertainty:g}, given"
+    return found.shift.value
 
 
 def _residual_words(found: Fit) -> list[str]:
@@ -193,13 +203,12 @@ def as_json_object(
         "residual": found.line.deviation,
         "residual_of": _STRAIGHT[found.form][1],
         "degrees_of_freedom": found.line.freedom,
+        "spent_on_the_choice": found.spent,
         "r_squared": found.line.r_squared,
         "error": found.error,
         "left_out_error": _finite(found.left_out_error),
         "per_kelvin": found.per_kelvin if corrects else None,
-        "per_kelvin_uncertainty": (
-            found.per_kelvin_uncertainty if found.shift is Shift.FITTED else None
-        ),
+        "per_kelvin_uncertainty": found.per_kelvin_uncertainty if corrects else None,
         "per_kelvin_is": found.shift,
         "lowest": min(pair.moisture for pair in found.pairs),
         "highest": max(pair.moisture for pair in found.pairs),

@@ -19,8 +19,10 @@ def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on
         uncertainty = _worst(found)
     else:
         covariance, residual = found.covariance, found.line.deviation
-        if found.shift is Shift.FITTED:
-            per_kelvin_covariance = _with_the_shift(found)
+        with_constant, with_slope = found.with_shift
+        if found.form is Form.DOUBLE_LOG:  # which has b with the other sign
+            with_slope = -with_slope
+        per_kelvin_covariance = with_constant, with_slope
     corrects = found.shift in (Shift.FITTED, Shift.GIVEN)
     return Curve(
         name=name,
@@ -41,17 +43,6 @@ def curve_of(found: Fit, *, name: str, made_for: MadeFor, source: str, fitted_on
         per_kelvin_uncertainty=found.per_kelvin_uncertainty,
         per_kelvin_covariance=per_kelvin_covariance,
     )
-
-
-def _with_the_shift(found: Fit) -> tuple[float, float]:
-    """Covariance of the fitted shift per kelvin with a and with b, to first order.
-
-    The line's third regressor is the slope over x times the kelvins away, so its coefficient is
-    the shift's error times the line's slope.
-    """
-    slope = found.line.coefficients[1]
-    with_constant, with_slope = (c / slope for c in found.line.covariance[2][:2])
-    return with_constant, -with_slope if found.form is Form.DOUBLE_LOG else with_slope
 
 
 def _worst(found: Fit) -> float:

@@ -11,7 +11,7 @@ checked against JCGM 100 (GUM) H.3 and the NIST data set Norris in tests/referen
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import fsum, inf, isfinite, log10, sqrt
 
@@ -81,12 +81,14 @@ class Fit:
     shift: Shift
     per_kelvin: float
     per_kelvin_uncertainty: float
+    with_shift: tuple[float, float]
     line: LeastSquares
     fitted: tuple[float, ...]
     left_out: tuple[float, ...]
     studentised: tuple[float, ...]
     coefficients: tuple[float, float]
     covariance: tuple[tuple[float, float], tuple[float, float]]
+    spent: float = 0.0
 
     @property
     def error(self) -> float:
@@ -127,6 +129,7 @@ def fit(
     *,
     reference_temperature: float | None = None,
     per_kelvin: float | None = None,
+    u_per_kelvin: float = 0.0,
 ) -> Fit:
     """Fit one form.
 
@@ -141,6 +144,8 @@ def fit(
     per_kelvin : float, optional
         What log10 R is raised by for each kelvin above the reference. Left out, it is fitted
         along if the pairs allow it, else nothing is corrected.
+    u_per_kelvin : float
+        Standard uncertainty of a given `per_kelvin`, decades per kelvin; without one it is idle.
 
     Raises
     ------
@@ -173,14 +178,26 @@ def fit(
     if max(x) == min(x):
         raise PhysicsError("resistance", f"{pairs[0].resistance:g} Ohm in every pair", "several")
     shift = _shift(x, away, per_kelvin)
-    k, u_k = per_kelvin or 0.0, 0.0
+    k, u_k, with_shift = per_kelvin or 0.0, 0.0, (0.0, 0.0)
     if shift is Shift.FITTED:
         k, line = _with_temperature(form, x, away, y)
-        u_k = sqrt(line.covariance[2][2]) / abs(line.coefficients[1])
+        slope = line.coefficients[1]
+        u_k = sqrt(line.covariance[2][2]) / abs(slope)
+        # The third coefficient is the shift's error times the slope.
+        with_shift = line.covariance[2][0] / slope, line.covariance[2][1] / slope
     else:
-        line = least_squares(
-            [[straightened(form, v + k * d)[0] for v, d in zip(x, away, strict=True)]], y
-        )
+        line = _shifted(form, x, away, y, k)
+        if shift is Shift.GIVEN and u_per_kelvin:
+            u_k = u_per_kelvin
+            turned = _turned_by_shift(form, x, away, y, k)
+            line = replace(
+                line,
+                covariance=tuple(
+                    tuple(c + a * b * u_k**2 for c, b in zip(row, turned, strict=True))
+                    for row, a in zip(line.covariance, turned, strict=True)
+                ),
+            )
+            with_shift = turned[0] * u_k**2, turned[1] * u_k**2
     coefficients, covariance = coefficients_of(form, line)
     return Fit(
         form=form,
@@ -189,6 +206,7 @@ def fit(
         shift=shift,
         per_kelvin=k,
         per_kelvin_uncertainty=u_k,
+        with_shift=with_shift,
         line=line,
         fitted=tuple(moisture_of(form, v - e) for v, e in zip(y, line.residuals, strict=True)),
         left_out=tuple(
@@ -199,30 +217,6 @@ def fit(
         coefficients=coefficients,
         covariance=covariance,
     )
-
-
-def compare(
-    pairs: Sequence[Pair],
-    *,
-    reference_temperature: float | None = None,
-    per_kelvin: float | None = None,
-) -> dict[Form, Fit | PhysicsError]:
-    """Fit every form, or say why one can't be. See `fit`."""
-    found: dict[Form, Fit | PhysicsError] = {}
-    for form in FORMS:
-        try:
-            found[form] = fit(
-                pairs, form, reference_temperature=reference_temperature, per_kelvin=per_kelvin
-            )
-        except PhysicsError as error:
-            found[form] = error
-    return found
-
-
-def best(found: Iterable[Fit | PhysicsError]) -> Fit | None:
-    """The one of the least left-out error; one that rises only if none falls."""
-    fits = [one for one in found if isinstance(one, Fit)]
-    return min(fits, key=lambda one: (not one.falls, one.left_out_error, one.error), default=None)
 
 
 def moisture_steps(pairs: Sequence[Pair]) -> int:
@@ -272,6 +266,30 @@ def _with_temperature(
         "not to be found in these pairs",
         f"one between {-MOST_PER_KELVIN:g} and {MOST_PER_KELVIN:g}",
     )
+
+
+def _shifted(
+    form: Form, x: Sequence[float], away: Sequence[float], y: Sequence[float], k: float
+) -> LeastSquares:
+    """The line with a shift per kelvin that is known."""
+    straight = [straightened(form, v + k * d)[0] for v, d in zip(x, away, strict=True)]
+    return least_squares([straight], y)
+
+
+def _turned_by_shift(
+    form: Form, x: Sequence[float], away: Sequence[float], y: Sequence[float], k: float
+) -> tuple[float, float]:
+    """By how much constant and slope of the line go with a known shift per kelvin.
+
+    Where the pairs lie far from the reference temperature, a wrong shift moves the whole line, and
+    a reading back at their own temperature must not pay for it twice.
+    """
+    step = 1e-5
+    low, high = (_shifted(form, x, away, y, k + sign * step) for sign in (-1.0, 1.0))
+    constant, slope = (
+        (b - a) / (2.0 * step) for a, b in zip(low.coefficients, high.coefficients, strict=True)
+    )
+    return constant, slope
 
 
 def _rms(values: Iterable[float]) -> float:

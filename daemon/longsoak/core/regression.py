@@ -26,7 +26,7 @@ class LeastSquares:
     residuals: tuple[float, ...]
     leverages: tuple[float, ...]
     deviation: float
-    freedom: int
+    freedom: float
     r_squared: float
 
     def at(self, row: Sequence[float]) -> tuple[float, float]:

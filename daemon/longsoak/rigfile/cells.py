@@ -54,6 +54,12 @@ def read_text(path: Path, *, what: str) -> str:
         raise RigFileError((mistake,)) from error
 
 
+def plain(cell: str) -> float | None:
+    """A cell's number, or None if it holds none that was measured."""
+    value = float(cell) if _PLAIN.fullmatch(cell) else float("nan")
+    return value if isfinite(value) else None
+
+
 def to_name(name: str, meant: str | None) -> str:
     """What to do about a missing column, where `meant` is there and may be it.
 
@@ -159,10 +165,11 @@ class Cells:
 
     def number(self, line: int, name: str, cell: str, within: Range) -> float | None:
         """The number in a cell; None and a mistake if there is none, or none that can be."""
-        value = float(cell) if _PLAIN.fullmatch(cell) else float("nan")
-        too_low = value <= within.low if within.above else value < within.low
-        if isfinite(value) and not too_low and value <= within.high:
-            return value
+        value = plain(cell)
+        if value is not None:
+            too_low = value <= within.low if within.above else value < within.low
+            if not too_low and value <= within.high:
+                return value
         pointed = cell.replace(",", ".")
         remedy = f"Write for example {within.example}."
         if cell.count(",") == 1 and _PLAIN.fullmatch(pointed):

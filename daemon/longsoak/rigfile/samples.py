@@ -1,12 +1,13 @@
 """Reads the paired samples a curve is fitted to: all of them, or every mistake at once."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.core.fitting import Branch, Pair
 from longsoak.core.gravimetry import Weighing, moisture
-from longsoak.rigfile.cells import Cells, Range, read_text, to_name
+from longsoak.core.wording import with_noun
+from longsoak.rigfile.cells import Cells, Range, plain, read_text, to_name
 from longsoak.rigfile.curvetable import WETTEST
 from longsoak.rigfile.report import MISSING, Written, listed, nearest, number, shown
 from longsoak.rigfile.words import is_name
@@ -18,9 +19,11 @@ COLUMNS = (RESISTANCE, TEMPERATURE, MOISTURE, WET, DRY, TARE, SAMPLE, BRANCH)
 _A_LINE_EACH = "a header line, then a line for each sample"
 _FOR_EXAMPLE = f"Write for example {RESISTANCE},{TEMPERATURE},{MOISTURE} as the first line."
 
+SHORT = 1e4  # Ohm; `longsoak.core.judge` has the same
+
 _RANGES = {
-    # No form has a value at 1 Ohm or less, and no meter reads more than 1e15.
-    RESISTANCE: Range(1.0, 1e15, "a resistance in Ohm above 1 and up to 1e15", "1.2e8", above=True),
+    # Below the least of these a rig takes pins for shorted; no meter reads more than the most.
+    RESISTANCE: Range(SHORT, 1e15, "a resistance in Ohm from 10000 to 1e15", "1.2e8"),
     TEMPERATURE: Range(-20.0, 50.0, "degrees Celsius from -20 to 50", "20.5"),
     MOISTURE: Range(
         0.0, WETTEST, "% of the oven-dry mass, above 0 and up to 200", "18.6", above=True
@@ -67,6 +70,8 @@ class _Reader:
     def __init__(self, file: str) -> None:
         self._cells = Cells(file)
         self._note = self._cells.note
+        self._low: list[tuple[int, str]] = []  # lines whose resistance is below a short, as written
+        self._met: dict[tuple[str, ...], int] = {}  # named samples with their values, by line
 
     def read(self, text: str) -> Samples:
         lines = list(self._cells.lines(text))
@@ -83,6 +88,8 @@ class _Reader:
             if set(names) & set(COLUMNS):
                 for number_of_line, cells in rows:
                     self._row(number_of_line, names, cells, pairs, weighings)
+                self._note_low(rows=len(rows))
+                self._note_no_tare(line, names, rows)
             if not rows and not self._cells.broken_off:
                 found = Written("a header only")
                 self._note(line, "the file", found, _A_LINE_EACH, "Add the samples.")
@@ -139,7 +146,12 @@ class _Reader:
         if row is None:
             return
         values: dict[str, float] = {}
+        if self._swapped(line, row):
+            return
+        self._note_again(line, row)
         for name in _RANGES:
+            if name == RESISTANCE and self._is_low(line, row.get(name, "")):
+                continue
             if name in row and not (name == TARE and not row[name]):
                 value = self._cells.number(line, name, row[name], _RANGES[name])
                 if value is not None:
@@ -153,6 +165,69 @@ class _Reader:
         # With a mistake anywhere the pairs are not handed back, so gaps in them do no harm.
         if content is not None and RESISTANCE in values and TEMPERATURE in values:
             pairs.append(Pair(values[RESISTANCE], values[TEMPERATURE], content, sample, branch))
+
+    def _swapped(self, line: int, row: Mapping[str, str]) -> bool:
+        """Note a resistance and a moisture that could only be each other's."""
+        ohm, moist = (plain(row.get(name, "")) for name in (RESISTANCE, MOISTURE))
+        if ohm is None or moist is None or not 0.0 < ohm <= WETTEST < SHORT <= moist:
+            return False
+        found = f"{row[RESISTANCE]} beside a {MOISTURE} of {row[MOISTURE]}"
+        expected = _RANGES[RESISTANCE].expected
+        self._note(line, RESISTANCE, Written(found), expected, "Are the two columns swapped?")
+        return True
+
+    def _is_low(self, line: int, cell: str) -> bool:
+        ohm = plain(cell)
+        if ohm is None or not 0.0 < ohm < SHORT:
+            return False
+        self._low.append((line, cell))
+        return True
+
+    def _note_low(self, *, rows: int) -> None:
+        """Note once what is no resistance in Ohm, for one wrong unit makes every line wrong."""
+        if not self._low:
+            return
+        (line, cell), more = self._low[0], len(self._low) - 1
+        also = f", and as low in {with_noun(more, 'more line')}" if more else ""
+        self._note(
+            line,
+            RESISTANCE,
+            Written(f"{shown(cell)}{also}"),
+            f"{_RANGES[RESISTANCE].expected}, as a rig takes less for a short",
+            "This is more like kOhm or MOhm: write Ohm."
+            if 2 * len(self._low) > rows
+            else "If it is in kOhm or MOhm, write it in Ohm; if not, leave the sample out.",
+        )
+
+    def _note_no_tare(
+        self, line: int, names: Sequence[str], rows: Sequence[tuple[int, list[str]]]
+    ) -> None:
+        if TARE not in names or names.count(TARE) > 1:
+            return
+        at = names.index(TARE)
+        if rows and not any(len(cells) > at and cells[at].strip() for _, cells in rows):
+            self._note(
+                line,
+                TARE,
+                Written("empty in every line"),
+                "what the container weighs, in g, where it was weighed along",
+                "Fill it in, or remove the column if the samples were weighed bare.",
+            )
+
+    def _note_again(self, line: int, row: Mapping[str, str]) -> None:
+        """Note a sample that is there twice with the same values: it would count for two."""
+        if not row.get(SAMPLE):
+            return
+        key = tuple(row.get(name, "") for name in COLUMNS)
+        first = self._met.setdefault(key, line)
+        if first != line:
+            self._note(
+                line,
+                SAMPLE,
+                Written(f"{shown(row[SAMPLE])} with the same values as in line {first}"),
+                "each measurement once",
+                "Remove one of the two lines.",
+            )
 
     def _sample(self, line: int, cell: str) -> str:
         if cell and not is_name(cell):
