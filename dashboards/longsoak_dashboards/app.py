@@ -23,6 +23,7 @@ from starlette.responses import (
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from longsoak.core.cautions import cautions
 from longsoak.core.wording import time_words
 from longsoak.store import inbox
 from longsoak.vocabulary.errors import RequestError, StoreError
@@ -166,6 +167,7 @@ class Pages:
             panels=panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps),
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
             has_pins=asked.what == "pins",
+            cautions=cautions(rig) if asked.what == "pins" else (),
             # A narrower bucket than the time since the last look would show nothing new.
             every=min(300, max(1, round((span.until_ms - span.since_ms) / 1000 / panels.BUCKETS))),
         )

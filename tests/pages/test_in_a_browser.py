@@ -12,11 +12,13 @@ from typing import Literal, TypedDict
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from longsoak.core.cautions import cautions
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
 from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, keep, rig_text
 from pages.serving import Served, now_ms, serve
+from pinkinds import WORDS, text_of
 
 SHOTS = Path(__file__).parent.parent / "shots"
 SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms")
@@ -135,7 +137,7 @@ def test_every_sheet_opens_fits_and_can_be_read(
     "bays",
     [
         Bays(),
-        Bays(depths=(10, 30, 60, 110, 170, 230)),
+        Bays(depths=(10, 30, 55, 110, 170, 230)),
         Bays(names=("cork-lime", "plain lime", "hemp"), heights=(30, 60, 90, 400)),
         Bays(
             names=("a bay with quite a long name",),
@@ -180,6 +182,30 @@ def test_no_value_is_covered_by_that_of_another_probe(
                 page,
                 f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{len(bays.own)}-{size}",
             )
+    finally:
+        kept.close()
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_a_reader_sees_at_each_value_what_it_is_of_and_beside_them_what_it_is_not(
+    tmp_path: Path, browser: Browser, size: str
+) -> None:
+    now = now_ms()
+    kept = keep(tmp_path / "rig", text=text_of(), times=[now - 1000], now_ms=now, wrong={})
+    try:
+        with serve(kept.rig_file) as served, page_of(browser, served, size=size) as page:
+            page.goto("/")
+            for name, words in WORDS.items():
+                label = page.locator(f'a.p[data-probe="{name}"] text')
+                expect(label.nth(0)).to_have_text(re.compile(r"^\d+\.\d%$"))
+                expect(label.nth(1)).to_have_text(words.split(" ")[-1])
+                expect(label.nth(1)).to_be_visible()
+            for sheet in ("/", "/traces"):
+                page.goto(sheet)
+                expect(page.locator(".caution")).to_have_text(list(cautions(kept.rig)))
+                shot(page, f"kinds-{sheet.strip('/') or 'section'}-{size}")
+            page.goto("/traces?what=air")
+            expect(page.locator(".caution")).to_have_count(0)
     finally:
         kept.close()
 

@@ -1,6 +1,7 @@
 """Traces: nothing across a gap, no line for a fail, red for a suspect; all invented."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -9,8 +10,11 @@ from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel
 from longsoak_dashboards.view import traces
+from longsoak_dashboards.view.marks import marks
+from longsoak_dashboards.view.panels import draw_panels
 from longsoak_dashboards.view.scales import Scale, time_ticks, value_scale
 from pages.pagerig import DAY_MS, NOW_MS, Bays, make_rig
+from pinkinds import rig_of
 
 SPAN = traces.Span(NOW_MS - 300_000, NOW_MS)
 HOUR = 3_600_000
@@ -147,6 +151,37 @@ def test_there_is_a_panel_per_depth_and_a_line_per_bay() -> None:
     assert [p.name for p in plans[0].probes] == ["cork-lime 30/160", "plain lime 30/160"]
     one = traces.panels(traces.Asked("pins", "plain lime", 160.0, "24"), rig)
     assert [p.name for p in one[0].probes] == ["plain lime 30/160"]
+
+
+def test_a_panel_says_what_the_values_in_it_are_of() -> None:
+    plans = traces.panels(traces.Asked("pins", None, 160.0, "24"), make_rig())
+    assert [plan.note for plan in plans] == [
+        "cork or lime, 30 mm in, % WME",
+        "timber, 30 mm in, % MC",
+        "timber, 110 mm in, % MC",
+    ]
+
+
+def test_where_a_panel_holds_several_kinds_each_line_says_its_own() -> None:
+    rig = rig_of()
+    rig = replace(rig, probes=tuple(replace(p, height=60.0) for p in rig.probes))
+    (lime, *_) = plans = traces.panels(traces.Asked("pins", None, 60.0, "24"), rig)
+    assert lime.note == "lime, 30 mm in, % WME and % MC and % MC dowel"
+    drawn = draw_panels(
+        plans,
+        rig,
+        {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
+        {probe.name: [] for probe in rig.probes},
+        span=SPAN,
+        gaps=(),
+    )
+    names = [[name for _, name, _ in panel.lines] for panel in drawn]
+    assert names == [
+        ["lime, wood, % WME", "lime, own, % MC", "lime, dowel, % MC dowel"],
+        ["wall"],  # timber
+        ["wall"],  # board
+    ]
+    assert "lime, own, % MC" in re.findall(r'aria-label="([^"]*)"', str(drawn[0].svg))[0]
 
 
 def test_choices_keep_the_rest_of_the_address() -> None:

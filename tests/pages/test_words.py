@@ -21,6 +21,7 @@ from longsoak_dashboards.view.marks import Mark, marks
 from longsoak_dashboards.view.section import section_page
 from longsoak_dashboards.view.sentences import count_words, moment, span_words
 from pages.pagerig import DAY_MS, NOW_MS, OTHERWISE, Bays, Wrong, make_rig, scan_of
+from pinkinds import rig_of
 
 RIG = make_rig()
 
@@ -118,6 +119,27 @@ def test_whether_it_records_is_not_claimed_of_a_last_scan_far_ahead() -> None:
     assert recording(NOW_MS - 1000)
     assert recording(NOW_MS + 1000)
     assert not recording(NOW_MS + 3 * 3_600_000)
+
+
+def test_a_bound_is_no_number_for_programs_and_has_no_uncertainty() -> None:
+    document = latest_document(replace(seen(), readings=readings(OTHERWISE)))
+    rows = document["probes"]
+    assert isinstance(rows, list)
+    told = {r["probe"]: (r["value"], r["bound"], r["standard_uncertainty"]) for r in rows}
+    assert told["plain lime 30/60"] == (25.0, "at least", None)
+    assert told["plain lime 90/60"] == (pytest.approx(23.1), None, pytest.approx(0.45))
+    assert told["plain lime 170/260"] == (None, None, None)
+
+
+def test_what_values_can_not_be_taken_for_is_said_on_the_section_and_to_programs() -> None:
+    kinds = replace(seen(), rig=rig_of(), readings={})
+    page = section_page(kinds)
+    assert len(page.cautions) == 4
+    assert "salts and the alkali of lime and cement conduct" in page.cautions[0]
+    assert latest_document(kinds)["cautions"] == list(page.cautions)
+    timber = replace(kinds, rig=rig_of(["timber"]))
+    assert section_page(timber).cautions == ()
+    assert latest_document(timber)["cautions"] == []
 
 
 def test_the_section_says_of_readings_ahead_of_the_clock_that_their_age_is_not_known() -> None:

@@ -13,7 +13,7 @@ from longsoak_dashboards.view.marks import Mark
 
 _TAP = 44.0  # points: what a thumb can hit
 _SHAPE = 6.5  # points around a flag's shape
-_NEAR = 22.0  # points a value may be moved with its age
+_NEAR = 28.0  # points a value may be moved with its age
 _FAR = 40.0  # points it may be moved at all: further off, it would be taken for another's
 _FAR_IF_RED = 80.0  # points, for one that wants a look: few do, and a line leads to it
 
@@ -22,13 +22,17 @@ Lines = tuple[tuple[str, str, str], ...]  # words, their unit, their class
 
 @dataclass(frozen=True, slots=True)
 class _Label:
-    """A probe's place on the sheet, and its lettering: in full, and without the age."""
+    """A probe's place on the sheet, and its lettering.
+
+    `full` with its age; `brief` without, first with what the value is of under it, then in the
+    place of the sign for per cent.
+    """
 
     mark: Mark
     x: float
     y: float
     full: Lines
-    brief: Lines
+    brief: tuple[Lines, ...]
 
 
 def draw_labels(
@@ -36,8 +40,9 @@ def draw_labels(
 ) -> tuple[Markup, int]:
     """Shapes and lettering of `marks`, clear of what is `taken`; and how many had no room.
 
-    A value stands under its shape or as near to it as there is room. Where it is crowded the age
-    is left out; where a value would have to stand far off, it is left to the table.
+    A value stands under its shape or as near to it as there is room, with what it is of: without
+    that a wood-equivalent would be taken for a moisture content. Where it is crowded the age is
+    left out; where a value would have to stand far off, it is left to the table.
     """
     p = sheet.point
     labels = [_label(sheet, mark, marks) for mark in marks]
@@ -70,7 +75,7 @@ def _place(
         order.sort(key=lambda pair: not pair[1].mark.wants_a_look)
     for i, label in order:
         far = _FAR_IF_RED if label.mark.wants_a_look else _FAR
-        for lines, reach in ((label.full, _NEAR), (label.brief, far)):
+        for lines, reach in ((label.full, _NEAR), *((lines, far) for lines in label.brief)):
             box = board.place(_wanted(label, lines, p), step=3 * p, reach=reach * p)
             if box is not None:
                 placed[i] = (lines, box)
@@ -86,7 +91,9 @@ def shape_box(x: float, y: float, p: float) -> Box:
 def _label(sheet: Sheet, mark: Mark, marks: Sequence[Mark]) -> _Label:
     probe = mark.probe
     depth, height = probe.depth or 0.0, probe.height or 0.0
-    value = (mark.value, mark.unit.split(" ")[0], "v")
+    sign = mark.unit.split(" ")[0]
+    value = (mark.value, sign, "v")
+    under = [(mark.of, "", "of")] if mark.of else []
     rest = []
     if mark.word:
         rest.append((mark.word, "", "r" if mark.wants_a_look else "word"))
@@ -97,8 +104,8 @@ def _label(sheet: Sheet, mark: Mark, marks: Sequence[Mark]) -> _Label:
         mark,
         x=depth,
         y=sheet.height - height,
-        full=(value, (mark.age, "", "age"), *rest),
-        brief=(value, *rest),
+        full=(value, *under, (mark.age, "", "age"), *rest),
+        brief=((value, *under, *rest), ((mark.value, mark.of or sign, "v"), *rest)),
     )
 
 

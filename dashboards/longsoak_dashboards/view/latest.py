@@ -1,8 +1,9 @@
 """Everything latest as one plain document, for programs."""
 
+from longsoak.core.cautions import cautions
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
-from longsoak.core.wording import rfc3339
+from longsoak.core.wording import bound_words, rfc3339
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
@@ -33,6 +34,7 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
             }
             for change in snapshot.alarms.values()
         ],
+        "cautions": list(cautions(rig)),
     }
 
 
@@ -48,10 +50,12 @@ def _probe(probe: Probe, reading: Reading | None) -> dict[str, object]:
     }
     if reading is None:
         return found | {"value": None, "flag": None}
+    bound = bound_words(probe.kind, reading.value, reading.reason)
     return found | {
         "time": rfc3339(reading.utc_ms),
         "value": reading.value,
-        "standard_uncertainty": reading.uncertainty,
+        "bound": bound,
+        "standard_uncertainty": None if bound else reading.uncertainty,
         "flag": int(reading.flag),
         "flag_word": reading.flag.word,
         "reason": reading.reason.words or None,

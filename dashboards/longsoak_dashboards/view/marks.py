@@ -3,13 +3,18 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from longsoak.core.wording import age_words, flag_words, ohm_words, value_words
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
+from longsoak.core.wording import age_words, bound_words, flag_words, ohm_words, value_words
+from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.rig import Kind, Probe, Quantity, Rig
 
 _RAW_UNITS = {"Cel": "°C", "1": "", "[arb'U]": ""}
 _SHORT = {Flag.NOT_EVALUATED: "not judged"}  # as the drawing has room for
+_OF = {  # as short as the drawing has room for
+    Quantity.MOISTURE_CONTENT: "MC",
+    Quantity.WOOD_EQUIVALENT: "WME",
+    Quantity.DOWEL: "dowel",
+}
 LOOKS_BACK_H = 24  # how far back the last good value of a silent probe is looked for
 
 
@@ -32,6 +37,12 @@ class Mark:
     raw: str
     struck: bool
     wants_a_look: bool
+
+    @property
+    def of(self) -> str:
+        """What the value of a pair of pins is of, in short; empty for others and without one."""
+        quantity = self.probe.quantity
+        return "" if quantity is None or not self.unit else _OF[quantity]
 
     @property
     def spoken(self) -> str:
@@ -101,7 +112,8 @@ def _mark(
 
 
 def _plus_minus(kind: Kind, reading: Reading) -> str:
-    if reading.value is None or not reading.uncertainty or reading.reason in AT_LEAST | AT_MOST:
+    bound = bound_words(kind, reading.value, reading.reason)
+    if reading.value is None or not reading.uncertainty or bound:
         return ""
     doubled = 2 * reading.uncertainty
     if kind is Kind.REFERENCE:

@@ -104,9 +104,12 @@ def _line(probe: Probe, buckets: Sequence[Bucket], plan: PanelPlan) -> Line:
     if probe.kind is Kind.REFERENCE and probe.nominal:
         buckets = [_off_nominal(bucket, probe.nominal) for bucket in buckets]
     alone_in_bay = probe.bay and sum(p.bay == probe.bay for p in plan.probes) == 1
-    name = probe.bay if probe.kind is Kind.PINS and alone_in_bay else probe.name
+    name = (probe.kind is Kind.PINS and alone_in_bay and probe.bay) or probe.name
+    if len({p.quantity for p in plan.probes}) > 1:
+        # Said at the line, for its latest reading may have no value to say it at.
+        name = f"{name}, {probe.unit_words}"
     return Line(
-        name=name or probe.name,
+        name=name,
         buckets=tuple(buckets),
         patience_ms=3000 * probe.record,
         stepped=probe.kind is Kind.FLOAT,

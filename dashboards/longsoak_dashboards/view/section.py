@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
+from longsoak.core.cautions import cautions
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Kind, Quantity, Rig
 from longsoak_dashboards.drawing.front import draw_front, letter
@@ -31,15 +32,6 @@ _FLAG_ORDER = (
 )
 
 
-_PIN_NOTES = {
-    Quantity.MOISTURE_CONTENT: "pins in % moisture content (MC)",
-    Quantity.WOOD_EQUIVALENT: "pins in % wood-equivalent (WME), to be compared with itself only; "
-    "salts and alkali make it read too wet",
-    Quantity.DOWEL: "pins in % moisture content of the wooden dowel they sit in, which follows the "
-    "humidity around it; salts and alkali make it read too wet",
-}
-
-
 @dataclass(frozen=True, slots=True)
 class BaySheet:
     """One bay's drawing with its caption."""
@@ -59,7 +51,9 @@ class SectionPage:
     elsewhere: tuple[tuple[Mark, str], ...]
     counts: tuple[tuple[int, str, int], ...]
     table: tuple[Mark, ...]
-    pins: tuple[str, ...]
+    has_pins: bool
+    has_moisture_content: bool
+    cautions: tuple[str, ...]
 
 
 def section_page(snapshot: Snapshot) -> SectionPage:
@@ -101,11 +95,11 @@ def section_page(snapshot: Snapshot) -> SectionPage:
         elsewhere=tuple((m, _where(m, rig)) for m in all_marks if not _has_place(m)),
         counts=_counts(all_marks),
         table=all_marks,
-        pins=tuple(
-            words
-            for quantity, words in _PIN_NOTES.items()
-            if any(mark.probe.quantity is quantity for mark in all_marks)
+        has_pins=any(mark.probe.kind is Kind.PINS for mark in all_marks),
+        has_moisture_content=any(
+            mark.probe.quantity is Quantity.MOISTURE_CONTENT for mark in all_marks
         ),
+        cautions=cautions(rig),
     )
 
 

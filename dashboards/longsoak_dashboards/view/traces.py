@@ -177,19 +177,21 @@ def _pin_panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
         and (p.height == asked.height or p.height is None)
     ]
     depths = sorted({p.depth for p in pins if p.depth is not None})
-    found = [
-        PanelPlan(
-            f"{depth:g} mm deep",
-            _layer_words(rig, asked.bay, depth),
-            Kind.PINS,
-            tuple(p for p in pins if p.depth == depth),
-        )
-        for depth in depths
-    ]
+    found = []
+    for depth in depths:
+        there = tuple(p for p in pins if p.depth == depth)
+        note = f"{_layer_words(rig, asked.bay, depth)}, {_units(there)}"
+        found.append(PanelPlan(f"{depth:g} mm deep", note, Kind.PINS, there))
     loose = tuple(p for p in pins if p.depth is None)
     if loose:
-        found.append(PanelPlan("no depth", "declared by place", Kind.PINS, loose))
+        note = f"declared by place, {_units(loose)}"
+        found.append(PanelPlan("no depth", note, Kind.PINS, loose))
     return tuple(found)
+
+
+def _units(probes: Sequence[Probe]) -> str:
+    """What the values of a panel are of: "% WME", "% MC and % WME"."""
+    return " and ".join(dict.fromkeys(probe.unit_words for probe in probes))
 
 
 def _layer_words(rig: Rig, bay: str | None, depth: float) -> str:
