@@ -88,8 +88,64 @@ def test_thousands_of_weighings_are_cut_to_a_readable_few(tmp_path: Path) -> Non
 def test_no_figure_at_all_ends_with_1(tmp_path: Path) -> None:
     ended = run(tmp_path, text([("5", 0.0), ("20", -0.1), ("60", -0.1), ("120", -0.2)]))
     assert ended.exit_code == 1
-    assert "  none: the specimen took up no water" in ended.stdout
+    assert "  none: no uptake found: the specimen took up no water" in ended.stdout
     assert BACKWARDS in ended.stdout
+
+
+LINE = [(str(t), 0.05 + 0.1 * sqrt(60 * t)) for t in (5, 20, 60, 120, 240, 480, 1440)]
+
+
+def test_masses_in_kilograms_are_told(tmp_path: Path) -> None:
+    rows = [f"{t},{1.0 + gain / 100:.6f}" for t, gain in LINE]
+    ended = run(tmp_path, "\n".join(["time_min,mass_g", "0,1.0", *rows]))
+    assert ended.exit_code == 1
+    assert "- 1 g on 10000 mm² would be a film, not a specimen. Are the masses in kg?" in (
+        ended.stdout
+    )
+
+
+def test_an_area_in_square_centimetres_is_told(tmp_path: Path) -> None:
+    ended = run(tmp_path, text([(t, gain / 10) for t, gain in LINE]), "--area", "100")
+    assert ended.exit_code == 1
+    assert "- 1000 g on 100 mm² would stand more than 1 m high. Is the area in cm²?" in ended.stdout
+
+
+def test_hours_and_minutes_called_seconds_are_told(tmp_path: Path) -> None:
+    hours = "\n".join(
+        ["time_s,mass_g", "0,1000", *(f"{int(t) / 60:.5f},{1000 + 10 * g:.3f}" for t, g in LINE)]
+    )
+    ended = run(tmp_path, hours)
+    assert ended.exit_code == 1
+    assert (
+        "kg/(m² s^0.5) is more than common materials have. Look at the units of time: all "
+        "weighings lie within 24 s."
+    ) in ended.stdout
+    minutes = run(tmp_path, text(LINE).replace("time_min", "time_s"))
+    assert minutes.exit_code == 0  # as fast as few materials are
+    assert "All weighings lie within 1440 s. Are the times in minutes, or hours?" in minutes.stdout
+    assert "To be wary of" not in run(tmp_path, text(LINE)).stdout
+
+
+def test_next_to_no_uptake_and_too_much_are_told(tmp_path: Path) -> None:
+    content = "\n".join(
+        ["time_min,mass_g", "0,1000", *(f"{t},{1000 + (g - 0.05) / 1500:.7f}" for t, g in LINE)]
+    )
+    found = answer(tmp_path, content)
+    assert not found["usable"]
+    (says,) = cast(list[str], found["warnings"])
+    assert says.endswith("is less than common materials have. Look at the units of mass and area.")
+    full = run(tmp_path, text(LINE, dry=None), "--dry", "20")
+    assert full.exit_code == 1
+    assert "times its own dry mass, which no specimen of that height can hold." in full.stdout
+
+
+def test_one_weighing_far_off_is_told(tmp_path: Path) -> None:
+    slip = [(t, gain - 3.0 if t == "120" else gain) for t, gain in LINE]
+    ended = run(tmp_path, text(slip))
+    assert ended.exit_code == 0
+    assert "- Weighing 4, of 5.535 kg/m² after 7200 s, lies far off the line of the others." in (
+        ended.stdout
+    )
 
 
 def test_hours_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> None:

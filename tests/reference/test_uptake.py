@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from longsoak.core.uptake import (
@@ -21,6 +21,7 @@ from longsoak.core.uptake import (
     front_pace,
     sorptivity,
 )
+from longsoak.core.uptakejudgement import far_off
 from longsoak.vocabulary.errors import PhysicsError
 
 # ISO 15148: weighings at 5 min, 20 min, 1, 2, 4, 8 and 24 h; from memory.
@@ -89,26 +90,55 @@ def test_a_per_cent_of_scatter_makes_no_knee(scatter: list[float]) -> None:
     assert found.coefficient == pytest.approx(0.1, rel=0.02)
 
 
-@given(st.integers(0, 2**32 - 1))
-@settings(deadline=None, max_examples=10)
+@pytest.mark.parametrize("seed", range(10))
 def test_a_logging_balance_finds_the_same_knee_and_soon(seed: int) -> None:
-    # A weighing each 20 s for a day, to 0.05 kg/m2.
+    # A weighing each 20 s for a day, to 0.05 kg/m2. The knee is looked for at 200 places, which at
+    # this one are 2.7 % of time apart; two of them off, it is 5.5 % late, and the last 2.7 % of
+    # root time that the line then has too many lower its slope by less than 0.6 % (computed).
     times = [20.0 * n for n in range(1, 4321)]
     noise = np.random.default_rng(seed).normal(0, 0.05, len(times)).tolist()
     gains = [min(0.1 * math.sqrt(t), 10.8) + off for t, off in zip(times, noise, strict=True)]
     found = determined(absorption_coefficient(times, absorbed=gains))
     assert found.course is Course.KNEE
     assert found.used == tuple(range(len(found.used)))
-    assert times[found.used[-1]] == pytest.approx(KNEE_SECONDS, rel=0.05)
-    assert found.coefficient == pytest.approx(0.1, rel=0.003)
+    assert times[found.used[-1]] == pytest.approx(KNEE_SECONDS, rel=0.056)
+    assert found.coefficient == pytest.approx(0.1, rel=0.006)
 
 
-def test_a_single_last_weighing_past_the_knee_is_left_out() -> None:
+def test_a_single_last_weighing_that_falls_short_is_no_knee_yet() -> None:
     gains = series(ISO_15148_TIMES, 0.1)
-    gains[-1] *= 0.9
-    found = determined(absorption_coefficient(ISO_15148_TIMES, absorbed=gains))
-    assert found.used == (0, 1, 2, 3, 4, 5)
-    assert found.coefficient == pytest.approx(0.1)
+    gains[-1] *= 0.8
+    found = absorption_coefficient(ISO_15148_TIMES, absorbed=gains)
+    assert isinstance(found, Undetermined)
+    assert found.why.startswith("the first 6 lie on a straight line and the last falls short of it")
+    # Once another shows that it is level, it is one.
+    again = absorption_coefficient([*ISO_15148_TIMES, 172800.0], absorbed=[*gains, gains[-1]])
+    assert determined(again).used == (0, 1, 2, 3, 4, 5)
+    assert determined(again).coefficient == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize("days", [[], [2.0], [2.0, 3.0, 4.0, 7.0]])
+@pytest.mark.parametrize("bend", [50.0, 150.0, 400.0])
+def test_a_smooth_bend_is_no_knee_even_where_it_ends_level(bend: float, days: list[float]) -> None:
+    times = ISO_15148_TIMES + [86400.0 * day for day in days]
+    gains = [3.0 * (1.0 - math.exp(-math.sqrt(t) / bend)) for t in times]
+    found = absorption_coefficient(times, absorbed=gains)
+    if isinstance(found, Absorption):
+        assert found.course is Course.CURVED
+        assert found.why.endswith("so there is no single coefficient")
+    else:  # the slowest one in a day
+        assert "one weighing can't tell a full specimen from a bend" in found.why
+
+
+def test_a_second_line_that_goes_on_rising_is_no_knee() -> None:
+    times = [*ISO_15148_TIMES, 172800.0, 259200.0]
+    knee = math.sqrt(28800.0)
+    gains = [0.05 * min(math.sqrt(t), knee) + 0.02 * max(math.sqrt(t) - knee, 0.0) for t in times]
+    assert determined(absorption_coefficient(times, absorbed=gains)).course is Course.CURVED
+    nearly = [0.05 * min(math.sqrt(t), knee) + 0.005 * max(math.sqrt(t) - knee, 0.0) for t in times]
+    found = determined(absorption_coefficient(times, absorbed=nearly))
+    assert found.course is Course.KNEE
+    assert found.coefficient == pytest.approx(0.05)
 
 
 def test_a_curved_course_falls_back_on_24_hours() -> None:
@@ -129,7 +159,12 @@ def test_a_curved_course_without_24_hours_has_no_coefficient() -> None:
 
 @pytest.mark.parametrize(
     ("gains", "words"),
-    [([1.0, 2.0, 3.0], "3 weighings"), ([0.0, -0.1, -0.1, -0.2], "took up no water")],
+    [
+        ([1.0, 2.0, 3.0], "3 weighings"),
+        ([0.0, -0.1, -0.1, -0.2], "no uptake found: the specimen took up no water"),
+        ([-0.002, 0.005, 0.01, -0.004, 0.003, 0.0, -0.008], "no uptake found: it does not rise"),
+        ([10.8, 10.79, 10.81, 10.8, 10.8, 10.81, 10.79], "was full before the first weighing"),
+    ],
 )
 def test_too_few_weighings_or_no_uptake_say_so(gains: list[float], words: str) -> None:
     found = absorption_coefficient(ISO_15148_TIMES[: len(gains)], absorbed=gains)
@@ -137,18 +172,20 @@ def test_too_few_weighings_or_no_uptake_say_so(gains: list[float], words: str) -
     assert words in found.why
 
 
-def test_the_uncertainty_of_the_slope_covers_as_often_as_it_should() -> None:
-    # Within one standard uncertainty with 5 degrees of freedom: 63.7 % of draws, Student's t. 4000
-    # draws know that share to 0.8 %.
-    rng = np.random.default_rng(4)
-    exact = np.array(series(ISO_15148_TIMES, 0.1, 0.05))
+@pytest.mark.parametrize("count", [4, 5, 7, 12])
+def test_twice_the_uncertainty_of_the_slope_holds_95_per_cent(count: int) -> None:
+    # JCGM 100, G.3 (from memory). 3000 draws know 95 % to 0.8 %; the bare scale would hold 81.6 %
+    # of 4 weighings (scipy: 2 degrees of freedom).
+    rng = np.random.default_rng(count)
+    times = np.linspace(1000.0, 86400.0, count).tolist()
+    exact = np.array(series(times, 0.1, 0.05))
     inside = 0
-    for _ in range(4000):
-        gains = (exact + 0.03 * rng.standard_normal(7)).tolist()
-        found = determined(absorption_coefficient(ISO_15148_TIMES, absorbed=gains))
+    for _ in range(3000):
+        gains = (exact + 0.03 * rng.standard_normal(count)).tolist()
+        found = determined(absorption_coefficient(times, absorbed=gains))
         assert found.uncertainty is not None
-        inside += abs(found.coefficient - 0.1) <= found.uncertainty
-    assert inside / 4000 == pytest.approx(0.637, abs=0.025)
+        inside += abs(found.coefficient - 0.1) <= 2.0 * found.uncertainty
+    assert inside / 3000 == pytest.approx(0.95, abs=0.012)
 
 
 def test_twelve_grams_on_a_hundred_millimetres_is_a_depth_of_1_5279_mm() -> None:
@@ -203,19 +240,34 @@ def test_front_and_mass_agree_through_the_water_held_behind_it() -> None:
     assert 1000.0 * found.coefficient / 180.0 == pytest.approx(front.pace, rel=1e-4)
 
 
-def test_the_fronts_uncertainty_is_that_of_a_simulation() -> None:
-    # Depths known to 1 mm; the mean square of the stated uncertainty over 4000 draws against the
-    # spread of the paces. Either is known to 2 %.
-    rng = np.random.default_rng(4)
-    arrivals = [500.0, 2000.0, 4500.0, 8000.0, 12500.0]
+@pytest.mark.parametrize("count", [2, 3, 5])
+def test_twice_the_uncertainty_of_the_front_holds_95_per_cent(count: int) -> None:
+    # Depths known to 1 mm; 3000 draws know 95 % to 0.8 %.
+    rng = np.random.default_rng(count)
+    arrivals = [500.0, 2000.0, 4500.0, 8000.0, 12500.0][:count]
     exact = np.array(series(arrivals, 0.5))
-    paces, squares = [], []
-    for _ in range(4000):
-        found = front_pace((exact + rng.standard_normal(5)).tolist(), arrivals=arrivals)
+    inside = 0
+    for _ in range(3000):
+        found = front_pace((exact + rng.standard_normal(count)).tolist(), arrivals=arrivals)
         assert isinstance(found, Front)
-        paces.append(found.pace)
-        squares.append(found.uncertainty**2)
-    assert math.sqrt(np.mean(squares)) == pytest.approx(float(np.std(paces)), rel=0.05)
+        inside += abs(found.pace - 0.5) <= 2.0 * found.uncertainty
+    assert inside / 3000 == pytest.approx(0.95, abs=0.012)
+
+
+def test_one_weighing_off_a_line_is_found_and_scatter_is_not() -> None:
+    gains = series(ISO_15148_TIMES, 0.1, 0.05)
+    gains[3] -= 3.0
+    assert far_off(ISO_15148_TIMES, absorbed=gains) == 3
+    assert far_off(ISO_15148_TIMES, absorbed=KNEE) is None  # a knee is not one weighing
+    # The limit leaves 5 of 100 clean sets to chance, and where the scatter is small none of those
+    # are far by the other bound; 1000 draws know 5 % to 1.4 %.
+    rng, said = np.random.default_rng(5), 0
+    exact = np.array(series(ISO_15148_TIMES, 0.1, 0.05))
+    for scatter in (0.05, 1.0):
+        for _ in range(1000):
+            noisy = (exact + scatter * rng.standard_normal(7)).tolist()
+            said += far_off(ISO_15148_TIMES, absorbed=noisy) is not None
+    assert said / 2000 <= 0.05
 
 
 def test_one_depth_is_no_pace() -> None:

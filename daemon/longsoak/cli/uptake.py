@@ -9,6 +9,7 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, table, told
 from longsoak.cli.options import number_of
+from longsoak.core.fitjudgement import Remark
 from longsoak.core.uptake import (
     Absorption,
     Sorptivity,
@@ -17,6 +18,7 @@ from longsoak.core.uptake import (
     absorption_coefficient,
     sorptivity,
 )
+from longsoak.core.uptakejudgement import doubts
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 
@@ -25,7 +27,10 @@ RULES = (
     "ISO 15148 and ASTM C1585 are followed as remembered; where they leave straightness to the "
     "eye, this program's own bounds decide. Look at the uptakes before you report a figure."
 )
-LINE_ONLY = "Standard uncertainties are the line's alone: area and balance come on top."
+LINE_ONLY = (
+    "Standard uncertainties are the line's alone, widened where weighings are few so that twice as "
+    "much holds 95 %: area and balance come on top."
+)
 BACKWARDS = (
     "Uptake falls between weighings: was the specimen wiped alike each time, and did nothing "
     "crumble off?"
@@ -53,7 +58,7 @@ def uptake(weighings: Path, area: float, dry: float | None, as_json: bool) -> No
 
     Prints the water absorption coefficient as ISO 15148 has it and the initial and secondary
     rate of absorption of ASTM C1585, each with the weighings it rests on, or why there is none.
-    Ends with exit code 1 if there is none at all.
+    Ends with exit code 1 if there is none at all, or if mass, area or time can't be right.
     """
     from longsoak.rigfile.weighings import read_weighings
 
@@ -76,22 +81,32 @@ def uptake(weighings: Path, area: float, dry: float | None, as_json: bool) -> No
     except PhysicsError as error:
         click.echo(f"{weighings}: {error}. Look at the units of mass and area.", err=True)
         sys.exit(FOUND_WRONG)
+    remarks = doubts(
+        read.times,
+        absorbed=gains,
+        dry_mass=dry_mass,
+        area=area / 1e6,
+        coefficient=coefficient,
+        rates=rates,
+    )
     notes = [RULES, LINE_ONLY]
     if any(after < before for before, after in zip([0.0, *gains], gains, strict=False)):
         notes.insert(0, BACKWARDS)
     if read.ignored:
         notes.append(f"Columns that are not used: {', '.join(n or 'one' for n in read.ignored)}.")
     if as_json:
-        shown = _as_json_object(read.times, gains, coefficient, rates, notes)
+        shown = _as_json_object(read.times, gains, coefficient, rates, remarks, notes)
         click.echo(json.dumps(shown, ensure_ascii=False, indent=1))
     else:
         click.echo(
             f"{weighings}: {with_noun(len(gains), 'weighing')} after one of {1000 * dry_mass:g} g "
             f"at the start, on a face of {area:g} mm².\n"
         )
-        click.echo(_as_words(read.times, gains, coefficient, rates, notes))
+        click.echo(_as_words(read.times, gains, coefficient, rates, remarks, notes))
     found = (coefficient, rates.initial, rates.secondary)
-    sys.exit(FOUND_WRONG if all(isinstance(one, Undetermined) for one in found) else DONE)
+    none = all(isinstance(one, Undetermined) for one in found)
+    wrong = any(remark.unusable for remark in remarks)
+    sys.exit(FOUND_WRONG if none or wrong else DONE)
 
 
 def _as_words(
@@ -99,6 +114,7 @@ def _as_words(
     gains: list[float],
     coefficient: Absorption | Undetermined,
     rates: Sorptivity,
+    remarks: tuple[Remark, ...],
     notes: list[str],
 ) -> str:
     lines = ["Water absorption coefficient, ISO 15148"]
@@ -137,7 +153,10 @@ def _as_words(
         head = f"{_SHOWN} of {len(rows)} w{head[1:]}; --json has all"
         rows = [rows[round(i * (len(rows) - 1) / (_SHOWN - 1))] for i in range(_SHOWN)]
     columns = ("time", "√s", "kg/m²", "A_w", "initial", "secondary")
-    lines += ["", head, table(columns, rows, right="√s kg/m²"), "", *notes]
+    lines += ["", head, table(columns, rows, right="√s kg/m²")]
+    if remarks:
+        lines += ["", "To be wary of:", *(f"- {remark.says}" for remark in remarks)]
+    lines += ["", *notes]
     return "\n".join(lines)
 
 
@@ -169,6 +188,7 @@ def _as_json_object(
     gains: list[float],
     coefficient: Absorption | Undetermined,
     rates: Sorptivity,
+    remarks: tuple[Remark, ...],
     notes: list[str],
 ) -> dict[str, object]:
     return {
@@ -179,6 +199,8 @@ def _as_json_object(
             {"time_s": time, "absorbed_kg_m2": gain}
             for time, gain in zip(times, gains, strict=True)
         ],
+        "usable": not any(remark.unusable for remark in remarks),
+        "warnings": [remark.says for remark in remarks],
         "notes": notes,
     }
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 from longsoak.core.arrays import checked
+from longsoak.core.curveuncertainty import widened
+from longsoak.core.regression import student_quantile
 from longsoak.core.straightline import LARGEST_BOW, LEAST_CORRELATION, Line, line_through
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
@@ -20,6 +22,10 @@ DAY = 86400.0
 FEWEST = 4  # weighings a straight line is drawn through; common practice
 # A knee: every weighing later by this share falls short of the line drawn on, by it or more.
 LEAST_SHORTFALL = 0.05
+# And what follows is nearly level: this program's own bound. A bend that goes on rising is no
+# specimen that is full.
+MOST_AFTER_KNEE = 0.2  # of the first line's slope
+FEWEST_AFTER_KNEE = 2  # weighings; one has no slope
 # Points that look straight as a whole have a knee only where two lines leave less than this share
 # of one line's squares: at 7 weighings about the 1 % level of an F test.
 SMALL_SHARE = 0.05
@@ -48,7 +54,7 @@ class Absorption:
     `intercept` is what the line gives at no time at all: the film that wets the surface.
     `correlation` is Pearson's. `used` counts weighings from 0; `why` says how they were chosen.
     `uncertainty` is the line's alone: that of area and balance comes on top; None where no line
-    was drawn.
+    was drawn. From few weighings it is widened by Student's t, so that twice it holds 95 %.
     """
 
     course: Course
@@ -138,9 +144,12 @@ def absorption_coefficient(
 
         - straight throughout (type A): the slope of the line through all weighings, which is
           (dm'_tf - dm'_0)/sqrt(tf) with both taken from the line;
-        - straight up to a knee, where the front reached the top or the specimen is full: the
-          slope through the weighings before it;
+        - straight up to a knee and nearly level after it, where the front reached the top or the
+          specimen is full: the slope through the weighings before it;
         - curved (type B): uptake at 24 h over the root of 24 h, the surface film included.
+
+        Undetermined also where a single last weighing falls short of a line through the others:
+        it can't tell a knee from a bend.
 
     Raises
     ------
@@ -150,14 +159,16 @@ def absorption_coefficient(
     Notes
     -----
     The knee is put where two separate lines leave the least squares, among the places where the
-    first line is straight and everything later by 5 % of root time falls short of it by 5 % or
-    more. Weighings that
-    are straight as a whole are all used, unless the two lines fit far better than the one. Of more
-    than 200 weighings the knee is looked for among 200 spread evenly over the root of time, and
-    the line is drawn through all before it.
+    first line is straight, everything later by 5 % of root time falls short of it by 5 % or more,
+    the second line rises by no more than 20 % of the first, and all lie off the two by 3 % of the
+    most taken up or less (root of the mean square). Weighings that are straight as a
+    whole are all used, unless the two lines fit far better than the one. Of more than 200
+    weighings the knee is looked for among 200 spread evenly over the root of time, and the line is
+    drawn through all before it.
 
     Source: ISO 15148; its scope was read, the method is from memory. That it gives no figure for
-    straightness is from memory too; `LARGEST_BOW` and `LEAST_SHORTFALL` are this project's.
+    straightness is from memory too; `LARGEST_BOW`, `LEAST_SHORTFALL` and
+    `MOST_AFTER_KNEE` are this project's.
     """
     roots, gains = _checked_series(times, absorbed)
     n = len(roots)
@@ -166,8 +177,13 @@ def absorption_coefficient(
             f"{with_noun(n, 'weighing')}, and a straight line needs at least {FEWEST}"
         )
     if max(gains) <= 0.0:
-        return Undetermined("the specimen took up no water")
+        return Undetermined("no uptake found: the specimen took up no water")
     whole = line_through(roots, gains)
+    if whole.slope <= student_quantile(0.975, n - 2) * whole.u_slope:
+        return Undetermined(
+            "no uptake found: it does not rise with the root of time by more than its scatter. "
+            "The specimen took up no water, or was full before the first weighing"
+        )
     few = _spread(roots)
     some_roots, some_gains = [roots[i] for i in few], [gains[i] for i in few]
     squares, before = _before_knee(some_roots, some_gains)
@@ -175,6 +191,11 @@ def absorption_coefficient(
     one_line = whole if len(few) == n else line_through(some_roots, some_gains)
     if whole.straight and squares >= SMALL_SHARE * one_line.squares:
         return _from_line(whole, Course.STRAIGHT, range(n), "all: they lie on a straight line")
+    if count and n - count < FEWEST_AFTER_KNEE:
+        return Undetermined(
+            f"the first {count} lie on a straight line and the last falls short of it, and one "
+            "weighing can't tell a full specimen from a bend. Weigh again later, or leave it out"
+        )
     if count:
         line = line_through(roots[:count], gains[:count])
         hours = times[count - 1] / 3600.0
@@ -182,14 +203,14 @@ def absorption_coefficient(
             line,
             Course.KNEE,
             range(count),
-            f"the first {count}, up to {hours:.3g} h: later ones fall short of their line, so the "
-            "front has reached the top or the specimen is full",
+            f"the first {count}, up to {hours:.3g} h: later ones fall short of their line and are "
+            "nearly level, so the front has reached the top or the specimen is full",
         )
     day = next((i for i, t in enumerate(times) if abs(t - DAY) <= _NEAR * DAY), None)
     if day is None:
         return Undetermined(
-            "uptake is not straight over the root of time, has no knee, and there is no weighing "
-            "at 24 h to fall back on"
+            "uptake is curved over the root of time, so there is no single coefficient, and no "
+            "weighing at 24 h to fall back on"
         )
     return Absorption(
         Course.CURVED,
@@ -198,7 +219,8 @@ def absorption_coefficient(
         0.0,
         whole.correlation,
         (day,),
-        "the one at 24 h: uptake is not straight over the root of time",
+        "the one at 24 h: uptake is curved over the root of time, so there is no single "
+        "coefficient",
     )
 
 
@@ -269,7 +291,8 @@ def front_pace(depths: Sequence[float], *, arrivals: Sequence[float]) -> Front |
     -------
     Front or Undetermined
         The slope of depth over the root of time through the origin, with its standard
-        uncertainty from the scatter; undetermined from fewer than two depths.
+        uncertainty from the scatter, widened by Student's t so that twice it holds 95 %;
+        undetermined from fewer than two depths.
 
     Raises
     ------
@@ -291,12 +314,14 @@ def front_pace(depths: Sequence[float], *, arrivals: Sequence[float]) -> Front |
     total = math.fsum(t)
     pace = math.fsum(d * math.sqrt(s) for d, s in zip(x, t, strict=True)) / total
     squares = math.fsum((d - pace * math.sqrt(s)) ** 2 for d, s in zip(x, t, strict=True))
-    return Front(pace, math.sqrt(squares / (len(x) - 1) / total))
+    own = math.sqrt(squares / (len(x) - 1) / total)
+    return Front(pace, widened(own, others=0.0, freedom=float(len(x) - 1)))
 
 
 def _from_line(line: Line, course: Course, used: Sequence[int], why: str) -> Absorption:
+    uncertainty = widened(line.u_slope, others=0.0, freedom=float(len(used) - 2))
     return Absorption(
-        course, line.slope, line.u_slope, line.intercept, line.correlation, tuple(used), why
+        course, line.slope, uncertainty, line.intercept, line.correlation, tuple(used), why
     )
 
 
@@ -321,6 +346,8 @@ def _before_knee(roots: Sequence[float], gains: Sequence[float]) -> tuple[float,
     best = math.inf, 0
     for count in range(FEWEST, len(roots)):
         first = line_through(roots[:count], gains[:count])
+        after = line_through(roots[count:], gains[count:])
+        level = after.slope <= MOST_AFTER_KNEE * first.slope  # of one weighing it is 0
         # What has just stopped rising can't be short by its share yet, so a balance that logs
         # would have the first line bent by all that is nearer than that.
         far = bisect_left(roots, roots[count - 1] / (1.0 - LEAST_SHORTFALL), lo=count)
@@ -328,8 +355,10 @@ def _before_knee(roots: Sequence[float], gains: Sequence[float]) -> tuple[float,
             y <= (1.0 - LEAST_SHORTFALL) * (first.intercept + first.slope * x)
             for x, y in zip(roots[far:], gains[far:], strict=True)
         )
-        if first.straight and short:
-            squares = first.squares + line_through(roots[count:], gains[count:]).squares
+        squares = first.squares + after.squares
+        # A smooth bend that ends level lies off any two lines by more than its own scatter.
+        close = math.sqrt(squares / len(roots)) <= LARGEST_BOW * max(gains)
+        if first.straight and short and level and close:
             best = min(best, (squares, count))
     return best
 
