@@ -1,12 +1,17 @@
 """Samples become readings, or say why they can't."""
 
 from dataclasses import replace
-from math import isnan
+from math import inf, isnan, nan
 
+import numpy as np
 import pytest
 
-from longsoak.core.convert import Conversion, Converted
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.core.convert import Conversion, Converted, judged_moisture
+from longsoak.core.fitting import SPREAD
+from longsoak.core.resistance import Budget, prepare
+from longsoak.rigfile.curves import shipped
+from longsoak.vocabulary.curve import Correction
+from longsoak.vocabulary.flags import AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import Rig, StandIn
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
@@ -193,3 +198,145 @@ def test_wood_colder_or_warmer_than_tried_is_converted_and_marked(
     assert pin.flag is flag
     assert (pin.reason is Reason.UNTRIED_TEMPERATURE) is (flag is Flag.SUSPECT)
     assert not isnan(pin.value)
+
+
+FIR = shipped()["Douglas-fir (coast)"]
+UNCORRECTED = prepare(replace(FIR, correction=Correction.NONE, reference_temperature=20.0))
+
+
+@pytest.mark.parametrize(
+    ("celsius", "flag"),
+    [
+        (20.0, Flag.PASS),
+        (20.0 + SPREAD, Flag.PASS),
+        (20.0 - SPREAD, Flag.PASS),
+        (20.1 + SPREAD, Flag.SUSPECT),
+        (19.9 - SPREAD, Flag.SUSPECT),
+    ],
+)
+def test_a_curve_that_corrects_nothing_is_marked_away_from_its_temperature(
+    celsius: float, flag: Flag
+) -> None:
+    found = judged_moisture(1e8, celsius, UNCORRECTED, Budget())
+    assert found.flag is flag
+    assert (found.reason is Reason.UNTRIED_TEMPERATURE) is (flag is Flag.SUSPECT)
+    assert found.value == pytest.approx(12.25, abs=0.1)
+
+
+def test_a_curve_of_frozen_samples_is_tried_where_they_were() -> None:
+    frozen = prepare(replace(UNCORRECTED.curve, reference_temperature=-5.0))
+    assert judged_moisture(1e8, -5.0, frozen, Budget()).flag is Flag.PASS
+
+
+@pytest.mark.parametrize(
+    ("ohm", "celsius", "value", "reason"),
+    [
+        (4.7e5, 0.0, 25.0, Reason.WETTER_THAN_CURVE),
+        (22e9, 40.0, 7.0, Reason.DRIER_THAN_CURVE),
+    ],
+)
+def test_what_the_correction_lifts_beyond_the_curve_is_told_as_a_bound(
+    ohm: float, celsius: float, value: float, reason: Reason
+) -> None:
+    found = judged_moisture(ohm, celsius, prepare(FIR), Budget())
+    assert (found.flag, found.reason) == (Flag.PASS, reason)
+    assert found.value == pytest.approx(value)
+
+
+@pytest.mark.parametrize(("share", "flag"), [(0.49, Flag.PASS), (0.5, Flag.SUSPECT)])
+@pytest.mark.parametrize("insulation", [1e8, 1e9, 1e10])
+def test_a_reading_that_may_be_half_leak_is_only_a_bound(
+    share: float, flag: Flag, insulation: float
+) -> None:
+    curve = prepare(FIR)
+    plain = judged_moisture(share * insulation, 20.0, curve, Budget())
+    found = judged_moisture(share * insulation, 20.0, curve, Budget(insulation=insulation))
+    assert found.value == plain.value
+    assert (plain.flag, plain.reason) == (Flag.PASS, Reason.NONE)
+    assert found.flag is flag
+    assert found.reason is (Reason.MAY_BE_LEAKAGE if flag is Flag.SUSPECT else Reason.NONE)
+    assert Reason.MAY_BE_LEAKAGE in AT_MOST
+
+
+def test_wood_beyond_the_dry_end_is_so_whatever_leaks() -> None:
+    found = judged_moisture(3e10, 20.0, prepare(FIR), Budget(insulation=1e10))
+    assert (found.flag, found.reason) == (Flag.PASS, Reason.DRIER_THAN_CURVE)
+
+
+@pytest.mark.parametrize("ohm", [200.0, 1e5])
+def test_a_leak_that_looks_wetter_than_the_curve_bounds_nothing(ohm: float) -> None:
+    # At most what lies beyond the end, and no telling how far beyond: neither bound is true.
+    found = judged_moisture(ohm, 20.0, prepare(FIR), Budget(insulation=ohm))
+    assert (found.flag, found.reason) == (Flag.NOT_EVALUATED, Reason.MAY_BE_LEAKAGE)
+    assert isnan(found.value)
+    beside = judged_moisture(ohm, 20.0, prepare(FIR), Budget(insulation=10 * ohm))
+    assert beside.value == pytest.approx(25.0, abs=1.5)
+
+
+def test_with_any_leak_the_declared_insulation_allows_no_judgement_is_wrong() -> None:
+    # JCGM 101 (from memory): wood of any moisture on the curve, and a leak whose conductance is
+    # anything from none to 1/I. Nothing else is uncertain here, so a number must hold the truth
+    # within +/- 2u, for 2u is then wider than the rectangle's half, and a bound must be true.
+    insulation = 2e9
+    certain = prepare(replace(FIR, uncertainty=0.0))
+    budget = Budget(meter=0.0, contact=0.0, temperature=0.0, reference=0.0, insulation=insulation)
+    random = np.random.default_rng(5)
+    numbers = bounds = 0
+    for x, leak in zip(
+        random.uniform(6.0, 10.3, 4000).tolist(),
+        random.uniform(0.0, 1.0 / insulation, 4000).tolist(),
+        strict=True,
+    ):
+        truth = judged_moisture(10**x, 20.0, certain, replace(budget, insulation=inf))
+        found = judged_moisture(1 / (10**-x + leak), 20.0, certain, budget)
+        if found.reason in AT_MOST:
+            bounds += 1
+            assert truth.value <= found.value
+            # All of it may be leak, or nearly: no bound is given where half can't be.
+            assert 1 / (10**-x + leak) >= insulation / 2
+        else:
+            numbers += 1
+            assert found.flag is Flag.PASS
+            assert abs(truth.value - found.value) <= 2.0 * found.uncertainty
+            assert 1 / (10**-x + leak) < insulation / 2
+    assert numbers > 1000
+    assert bounds > 1000
+
+
+@pytest.mark.parametrize(
+    ("ohm", "most", "flag", "reason"),
+    [
+        (1.2e11, 1e12, Flag.PASS, Reason.DRIER_THAN_CURVE),
+        (1e12, 1e12, Flag.PASS, Reason.DRIER_THAN_CURVE),
+        (1.1e12, 1e12, Flag.FAIL, Reason.OPEN_CIRCUIT),
+        (1.2e11, None, Flag.FAIL, Reason.OPEN_CIRCUIT),
+    ],
+)
+def test_dry_cold_wood_within_the_meters_reach_is_no_open_circuit(
+    ohm: float, most: float | None, flag: Flag, reason: Reason
+) -> None:
+    found = judged_moisture(ohm, 2.0, prepare(FIR), Budget(), most=most)
+    assert (found.flag, found.reason) == (flag, reason)
+    assert isnan(found.value) is (flag is Flag.FAIL)
+
+
+def test_whether_a_meter_reaches_all_wood_is_asked_at_the_woods_temperature() -> None:
+    # 7 % wood has 2.2e10 Ohm at 26.7 degC and, at 0.03 decades per kelvin, 1.4e11 at 0 degC.
+    curve = prepare(replace(FIR, correction=Correction.RESISTANCE, per_kelvin=0.03))
+    warm = judged_moisture(9.9e37, 26.7, curve, Budget(), most=1e11)
+    cold = judged_moisture(9.9e37, 0.0, curve, Budget(), most=1e11)
+    assert (warm.flag, warm.reason) == (Flag.FAIL, Reason.OPEN_CIRCUIT)
+    assert (cold.flag, cold.reason) == (Flag.SUSPECT, Reason.OVER_RANGE)
+
+
+def test_the_words_of_a_bound_say_which_way_and_hold_for_any_material() -> None:
+    assert (
+        Reason.WETTER_THAN_CURVE.words == "wetter than the curve reaches, perhaps near saturation"
+    )
+    assert Reason.DRIER_THAN_CURVE.words == "drier than the curve reaches"
+    assert Reason.MAY_BE_LEAKAGE.words == "may be leakage through the leads"
+
+
+def test_a_resistance_that_is_no_number_is_missing() -> None:
+    found = judged_moisture(nan, 20.0, prepare(FIR), Budget())
+    assert (found.flag, found.reason) == (Flag.MISSING, Reason.NO_ANSWER)

@@ -106,6 +106,41 @@ def test_a_leaking_harness_reads_wet_and_the_uncertainty_says_so(
     assert dry_harness["leakage"] == 0
 
 
+def test_a_leak_is_weighed_against_the_resistance_as_it_was_measured() -> None:
+    # A cold piece measures higher than at the curve's own temperature, so leaks count for more.
+    curve = prepare(
+        replace(CLOSED.curve, correction=Correction.RESISTANCE, per_kelvin=0.03, uncertainty=0.0)
+    )
+    ohm, leak, temperature = 1e9, 5e9, 6.7
+    leakage = parts_of(ohm, temperature, curve, Budget(insulation=leak))["leakage"]
+    without = 1 / (1 / ohm - 1 / leak)  # what the wood alone has if the leak is the worst
+    drier = moisture_content(without, temperature, curve).value
+    expected = (moisture_content(ohm, temperature, curve).value - drier) / math.sqrt(3)
+    assert leakage == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("away", [-20.0, -10.0, 0.0, 10.0, 20.0])
+def test_a_curve_that_corrects_nothing_doubts_itself_away_from_its_temperature(
+    away: float,
+) -> None:
+    curve = prepare(replace(CLOSED.curve, correction=Correction.NONE))
+    parts = parts_of(1e8, 26.7 + away, curve, BUDGET)
+    _, per_decade = curve.relation.moisture(8.0)
+    # log10 R of wood changes by 0.02 to 0.04 per kelvin (common practice).
+    decades = 0.03 * math.hypot(away, BUDGET.temperature)
+    assert parts["temperature"] == pytest.approx(abs(per_decade) * decades)
+    corrected = parts_of(1e8, 26.7 + away, CLOSED, BUDGET)["temperature"]
+    if away:
+        assert parts["temperature"] > 5 * corrected
+    assert moisture_content(1e8, 26.7 + away, curve, BUDGET).uncertainty == pytest.approx(
+        math.hypot(*parts.values())
+    )
+
+
+def test_no_part_is_negative() -> None:
+    assert min(parts_of(5e8, 12.0, CLOSED, Budget(insulation=1e11)).values()) >= 0.0
+
+
 def test_the_parts_add_in_squares() -> None:
     budget = Budget(meter=0.02, contact=0.05, temperature=0.7, insulation=1e11)
     parts = parts_of(5e8, 12.0, CLOSED, budget)

@@ -5,11 +5,10 @@ from dataclasses import replace
 from math import hypot, inf, nan
 from typing import NamedTuple
 
+from longsoak.core.fitting import SPREAD
+from longsoak.core.indication import COLDEST, WARMEST
 from longsoak.core.judge import OVERLOAD, gross_range
 from longsoak.core.resistance import (
-    COLDEST,
-    TRIED,
-    WARMEST,
     Budget,
     PreparedCurve,
     Reach,
@@ -17,6 +16,7 @@ from longsoak.core.resistance import (
     prepare,
 )
 from longsoak.core.warmth import Warmth, by_depth
+from longsoak.vocabulary.curve import Correction, Curve
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
@@ -34,6 +34,12 @@ UNITS = {
 # such rigs use; a reference resistor is judged by its meter (relative).
 _SENSOR_UNCERTAINTY = {Kind.HUMIDITY: 1.0, Kind.TEMPERATURE: 0.25, Kind.LEVEL: 1.0, Kind.FLOAT: 0.0}
 _REFERENCE_RELATIVE = 0.005
+
+# degC: a trial on one species went from -10 to 40 (Daouk et al. 2021, abstract), and frozen wood is
+# no wood a pair of pins can measure (from memory).
+_CORRECTED = (0.0, 40.0)
+# From where the leads may have as much of the conductance as the wood, nobody knows what it has.
+_HALF_LEAK = 0.5  # of the insulation
 
 _ABSENT = {
     Absence.NO_ANSWER: Reason.NO_ANSWER,
@@ -85,7 +91,8 @@ def judged_moisture(
     passes as its end, with the reason saying that it is only a bound. An open circuit fails and
     has no value. A meter's overload is an open circuit if the meter could have measured wood as
     dry as the curve goes; one that reaches less far may have met dry wood, and the value is at
-    most what its range says.
+    most what its range says. So it is where leakage may have half of the conductance or more,
+    unless that looks wetter than the curve: then nothing can be said.
 
     Parameters
     ----------
@@ -93,26 +100,50 @@ def judged_moisture(
         As for `moisture_content`; without a temperature nothing is converted.
     most : float or None
         The largest resistance the meter can measure, Ohm, if that is known.
+
+    Raises
+    ------
+    PhysicsError
+        The temperature is outside its range.
     """
     flag, reason = gross_range(ohm, Kind.PINS)
     if ohm >= OVERLOAD or (most is not None and ohm > most):
         if most is None:
             return Judged(nan, nan, Flag.FAIL, Reason.OVER_RANGE)
-        if most >= 10**curve.dry_end:
+        if most >= 10 ** (curve.dry_end if temperature is None else curve.dry_end_at(temperature)):
             return Judged(nan, nan, Flag.FAIL, Reason.OPEN_CIRCUIT)
         ohm, flag, reason = most, Flag.SUSPECT, Reason.OVER_RANGE
-    if flag is Flag.FAIL:
+    elif most is not None and reason is Reason.OPEN_CIRCUIT:
+        # A meter that reaches so far tells wood from no wire where others can't.
+        flag, reason = Flag.PASS, Reason.NONE
+    if flag in (Flag.FAIL, Flag.MISSING):
         return Judged(nan, nan, flag, reason)
     if temperature is None:
         return Judged(nan, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE)
     # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
     found = moisture_content(max(ohm, 1.0), temperature, curve, budget)
+    if ohm >= _HALF_LEAK * budget.insulation:
+        if found.reach is Reach.WETTER:
+            return Judged(nan, nan, Flag.NOT_EVALUATED, Reason.MAY_BE_LEAKAGE)
+        if flag is Flag.PASS and found.reach is Reach.WITHIN:
+            flag, reason = Flag.SUSPECT, Reason.MAY_BE_LEAKAGE
     if flag is Flag.PASS:
         reason = _REACH[found.reach]
-        if not TRIED[0] <= temperature <= TRIED[1]:
+        coldest, warmest = _tried(curve.curve)
+        if not coldest <= temperature <= warmest:
             flag = Flag.SUSPECT
             reason = reason or Reason.UNTRIED_TEMPERATURE
     return Judged(found.value, found.uncertainty, flag, reason)
+
+
+def _tried(curve: Curve) -> tuple[float, float]:
+    """From where to where a curve's correction, or its lack of one, was tried, degC.
+
+    Temperatures that fitting calls one are one here too.
+    """
+    if curve.correction is not Correction.NONE:
+        return _CORRECTED
+    return curve.reference_temperature - SPREAD, curve.reference_temperature + SPREAD
 
 
 class Conversion:

@@ -36,9 +36,11 @@ def curve_uncertainty(u: float, x: float, *, per_decade: float, away: float, cur
     -----
     First-order propagation, JCGM 100 5.2.2 (from memory).
     """
-    by_k = {Correction.RESISTANCE: per_decade * away, Correction.MOISTURE: away}.get(
-        curve.correction, 0.0
-    )
+    by_k = 0.0
+    if curve.correction is Correction.RESISTANCE:
+        by_k = per_decade * away
+    elif curve.correction is Correction.MOISTURE:
+        by_k = away
     variance = (by_k * curve.per_kelvin_uncertainty) ** 2
     if curve.covariance is None:
         variance += curve.uncertainty**2

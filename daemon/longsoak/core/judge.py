@@ -31,7 +31,8 @@ class Span:
 
 # Common practice, except where a reason is given.
 SPANS = {
-    # Under 10 kOhm is a short or soaked wood; over 100 GOhm no meter tells wood from no wire.
+    # Under 10 kOhm is a short or soaked wood; over 100 GOhm no meter tells wood from no wire unless
+    # it is declared to reach further: see `longsoak.core.convert.judged_moisture`.
     Kind.PINS: Span((-inf, 1e11), (1e4, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
     Kind.REFERENCE: Span((1.0, 1e11), (1.0, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
     Kind.HUMIDITY: Span((0.0, 105.0), (1.0, 100.0)),

@@ -11,8 +11,17 @@ from enum import Enum
 from math import hypot, inf, isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
-from longsoak.core.arrays import Numbers, checked, exp10
+from longsoak.core.arrays import Numbers, as_array, checked, scalar
 from longsoak.core.curveuncertainty import curve_uncertainty, widened
+from longsoak.core.indication import (
+    COLDEST,
+    G3,
+    LN_G4,
+    WARMEST,
+    factor,
+    offset,
+    offset_per_kelvin,
+)
 from longsoak.core.relations import LN10, Relation, relation_of
 from longsoak.vocabulary.curve import Correction, Curve
 from longsoak.vocabulary.errors import PhysicsError
@@ -23,14 +32,15 @@ if TYPE_CHECKING:
 
     from longsoak.core.arrays import Array
 
-COLDEST, WARMEST = -20.0, 50.0  # degC, beyond which nothing is converted
-# degC: a trial on one species went from -10 to 40 (Daouk et al. 2021, abstract), and frozen wood is
-# no wood a pair of pins can measure (from memory).
-TRIED = (0.0, 40.0)
+# Decades of resistance per kelvin, standard, where a curve corrects nothing. In wood and
+# hygroscopic materials it is 0.02 to 0.04 (common practice). Its sign is known and nothing was
+# corrected, so all of it is doubt: twice this holds the largest.
+UNCORRECTED = 0.03
+# Of a curve's ends: what rounding may move a value by that lies on one.
+_SLACK = 1e-9
 
-# Garrahan's regression, in % indicated moisture content and degC.
-_G0, _G1, _G2, _G3, _G4 = 0.567, 0.0260, 0.000051, 0.881, 1.0056
-_LN_G4, _LOG_G4 = math.log(_G4), math.log10(_G4)
+_OHM = "more than 0, and finite"
+_CELSIUS = f"{COLDEST:g} to {WARMEST:g} degC"
 
 
 class Reach(Enum):
@@ -45,7 +55,8 @@ class MoistureContent(NamedTuple):
     """Moisture content on the dry basis and its standard uncertainty, both in %.
 
     With `reach` beyond an end of the curve, `value` is that end: the truth is at most, or at
-    least, that much.
+    least, that much. So it is where the temperature lifts a value beyond the end, for up there
+    nobody looked; an end that the temperature moves inwards is the moved one.
     """
 
     value: float
@@ -93,6 +104,28 @@ class Budget:
     reference: float = 0.5
     insulation: float = inf
 
+    def __post_init__(self) -> None:
+        """Refuse what is no uncertainty.
+
+        Raises
+        ------
+        PhysicsError
+            One is no number, negative, or beyond all sense.
+        """
+        for name, most, unit in (
+            ("meter", 10.0, ""),
+            ("contact", 10.0, ""),
+            ("temperature", 1000.0, " K"),
+            ("reference", 100.0, " %"),
+        ):
+            allowed = f"0 to {most:g}{unit}"
+            value = scalar(name, getattr(self, name), allowed)
+            if not 0.0 <= value <= most:
+                raise PhysicsError(name, value, allowed)
+        insulation = scalar("insulation", self.insulation, "1 Ohm or more")
+        if not insulation >= 1.0:
+            raise PhysicsError("insulation", insulation, "1 Ohm or more")
+
 
 PLAIN = Budget()
 
@@ -105,52 +138,37 @@ class PreparedCurve:
     relation: Relation
     wet_end: float  # log10 of Ohm at `curve.highest`, reference temperature
     dry_end: float  # the same at `curve.lowest`
+    scale: float  # `factor` and `offset` at the reference temperature
+    zero: float
+    least: float  # the driest and the wettest it tells as a number, %: of the species
+    most: float
+
+    def dry_end_at(self, temperature: float) -> float:
+        """log10 of the resistance, Ohm, at which wood of a temperature in degC is at `lowest`."""
+        kind = self.curve
+        if kind.correction is not Correction.RESISTANCE:
+            return self.dry_end
+        return self.dry_end - kind.per_kelvin * (temperature - kind.reference_temperature)
 
 
 def prepare(curve: Curve) -> PreparedCurve:
-    """Make a curve ready for lookup."""
-    relation = relation_of(curve)
-    return PreparedCurve(
-        curve,
-        relation,
-        relation.log_resistance(float(curve.highest)),
-        relation.log_resistance(float(curve.lowest)),
-    )
+    """Make a curve ready for lookup.
 
-
-def corrected(indicated: Numbers, temperature: Numbers) -> Numbers:
-    """Moisture content from an indication on a scale that is right at 22.7 degC.
-
-    Parameters
-    ----------
-    indicated : float or array
-        Indicated moisture content, %. Not ohms: the formula's "R" is a meter reading.
-    temperature : float or array
-        Temperature of the wood, degC.
-
-    Returns
-    -------
-    float or array
-        Moisture content of Douglas-fir, %.
-
-    Notes
-    -----
-    Source: Garrahan 1988, as used with the resistance relation of Straube, Onysko and
-    Schumacher 2002; from memory, supported by calculation (tests/reference).
+    Raises
+    ------
+    PhysicsError
+        The species' coefficient a, by which an indication is divided, is not more than 0.
     """
-    return (indicated + _G0 - _G1 * temperature + _G2 * temperature * temperature) / (
-        _G3 * exp10(_LOG_G4 * temperature)
-    )
-
-
-def indicated(moisture_content: Numbers, temperature: Numbers) -> Numbers:
-    """What a scale that is right at 22.7 degC would indicate: the inverse of `corrected`."""
-    return (
-        moisture_content * (_G3 * exp10(_LOG_G4 * temperature))
-        - _G0
-        + _G1 * temperature
-        - _G2 * temperature * temperature
-    )
+    relation = relation_of(curve)
+    least, most = float(curve.lowest), float(curve.highest)
+    wet_end, dry_end = relation.log_resistance(most), relation.log_resistance(least)
+    if curve.correction is Correction.INDICATED:
+        a, b = curve.species
+        if not a > 0.0:
+            raise PhysicsError("species", a, "a first coefficient of more than 0")
+        least, most = (least - b) / a, (most - b) / a
+    at = float(curve.reference_temperature)
+    return PreparedCurve(curve, relation, wet_end, dry_end, factor(at), offset(at), least, most)
 
 
 def moisture_content(
@@ -175,16 +193,17 @@ def moisture_content(
     Returns
     -------
     MoistureContent
-        Beyond the curve's ends the end itself, corrected, with `reach` saying so.
+        Beyond the curve's ends the end itself, with `reach` saying so.
 
     Raises
     ------
     PhysicsError
-        An argument is not finite or outside its range.
+        An argument is no number, or outside its range.
     """
-    x, reach = _clamped(resistance, temperature, curve)
-    value, *parts = _value_and_parts(x, temperature, curve, budget)
-    return MoistureContent(value, hypot(*parts), reach)
+    value, reach, own, reference, meter, contact, warmth, leakage = _converted(
+        resistance, temperature, curve, budget
+    )
+    return MoistureContent(value, hypot(own, reference, meter, contact, warmth, leakage), reach)
 
 
 def parts_of(
@@ -192,41 +211,55 @@ def parts_of(
 ) -> dict[str, float]:
     """The standard uncertainty's parts, % MC, by name; they add in squares.
 
-    "curve" holds what is uncertain of its shift per kelvin, "temperature" that of the wood.
+    "curve" holds what is uncertain of its shift per kelvin, "temperature" that of the wood and,
+    with a curve that corrects nothing, what the kelvins away from its own temperature may do.
 
     Raises
     ------
     PhysicsError
         As for `moisture_content`.
     """
-    x, _ = _clamped(resistance, temperature, curve)
-    _, *parts = _value_and_parts(x, temperature, curve, budget)
+    parts = _converted(resistance, temperature, curve, budget)[2:]
     names = ("curve", "reference temperature", "meter", "contact", "temperature", "leakage")
-    return dict(zip(names, parts, strict=True))
+    return dict(zip(names, map(abs, parts), strict=True))
 
 
 def resistance(moisture_content: float, temperature: float, curve: PreparedCurve) -> float:
     """The resistance at which a moisture content reads, Ohm: the inverse of `moisture_content`.
 
+    Parameters
+    ----------
+    moisture_content : float
+        %, one that `moisture_content` tells as a number at that temperature, not as a bound.
+    temperature : float
+        Temperature of the wood, degC, -20 to 50.
+    curve : PreparedCurve
+        The species' or material's curve.
+
     Raises
     ------
     PhysicsError
-        An argument is not finite, or the moisture content lies beyond the curve's ends.
+        An argument is no number, or outside its range.
     """
-    _check_temperature(temperature)
-    if not isfinite(moisture_content):
-        raise PhysicsError("moisture_content", f"{moisture_content!r} %", "a finite number")
-    u = _at_reference(moisture_content, temperature, curve.curve)
-    lowest, highest = curve.curve.lowest, curve.curve.highest
-    slack = 1e-9 * highest  # so that the curve's own end, corrected and back, is taken
-    if not lowest - slack <= u <= highest + slack:
-        ends = sorted(_from_reference(end, temperature, curve.curve) for end in (lowest, highest))
-        raise PhysicsError(
-            "moisture_content", f"{moisture_content!r} %", f"{ends[0]:.4g} to {ends[1]:.4g} %"
-        )
+    at = scalar("temperature", temperature, _CELSIUS)
+    if not COLDEST <= at <= WARMEST:
+        raise _no_temperature(at)
+    kind = curve.curve
+    low = max(curve.least, _from_reference(float(kind.lowest), at, curve))
+    high = min(curve.most, _from_reference(float(kind.highest), at, curve))
+    slack = _SLACK * high  # so that an end, there and back, is taken
+    allowed = (
+        f"{low:.4g} to {high:.4g} %"
+        if low < high
+        else f"nothing: at {at:g} degC this curve gives only bounds"
+    )
+    content = scalar("moisture_content", moisture_content, allowed)
+    if not (low < high and isfinite(content) and low - slack <= content <= high + slack):
+        raise PhysicsError("moisture_content", f"{content!r} %", allowed)
+    u = min(max(_at_reference(content, at, curve), kind.lowest), kind.highest)
     x = curve.relation.log_resistance(float(u))
-    if curve.curve.correction is Correction.RESISTANCE:
-        x -= curve.curve.per_kelvin * (temperature - curve.curve.reference_temperature)
+    if kind.correction is Correction.RESISTANCE:
+        x -= kind.per_kelvin * (at - kind.reference_temperature)
     return float(10.0**x)
 
 
@@ -235,124 +268,149 @@ def moisture_contents(
 ) -> "MoistureContents":
     """`moisture_content` for arrays of equal shape, without the uncertainty; for analysis.
 
+    Parameters
+    ----------
+    resistances : array
+        Ohm, positive.
+    temperatures : array
+        Temperature of the wood, degC, -20 to 50; as many as resistances.
+    curve : PreparedCurve
+        The species' or material's curve.
+
     Raises
     ------
     PhysicsError
-        An element is not finite or outside its range.
+        An element is no number or outside its range, or there are more of one than of the other.
     """
     import numpy as np
 
-    ohm = checked("resistance", resistances, lowest=1e-300, highest=1e300, unit="Ohm")
-    celsius = checked("temperature", temperatures, lowest=COLDEST, highest=WARMEST, unit="degC")
+    ohm = as_array("resistance", resistances, _OHM)
+    outside = ~((ohm > 0.0) & (ohm < inf))
+    if outside.any():
+        raise _no_resistance(float(ohm[outside][0]))
+    celsius = as_array("temperature", temperatures, _CELSIUS)
+    if celsius.shape != ohm.shape:
+        raise PhysicsError(
+            "temperature", f"of shape {celsius.shape}", f"{ohm.shape}, as the resistances have"
+        )
+    celsius = checked("temperature", celsius, lowest=COLDEST, highest=WARMEST, unit="degC")
     x = np.log10(ohm)
     kind = curve.curve
     if kind.correction is Correction.RESISTANCE:
         x = x + kind.per_kelvin * (celsius - kind.reference_temperature)
-    wetter, drier = x < curve.wet_end, x > curve.dry_end
+    wetter, drier = x < curve.wet_end - _SLACK, x > curve.dry_end + _SLACK
     u, _ = curve.relation.moisture(np.clip(x, curve.wet_end, curve.dry_end))
-    return MoistureContents(_from_reference(u, celsius, kind), wetter, drier)
+    values = _from_reference(u, celsius, curve)
+    above = (values > curve.most * (1.0 + _SLACK)) & ~drier
+    below = (values < curve.least * (1.0 - _SLACK)) & ~wetter
+    values = np.where(above, curve.most, np.where(below, curve.least, values))
+    return MoistureContents(values, wetter | above, drier | below)
 
 
-def _clamped(resistance: float, temperature: float, curve: PreparedCurve) -> tuple[float, Reach]:
-    """log10 of the resistance at the curve's reference temperature, kept within the curve."""
-    if not 0.0 < resistance < inf:
-        raise PhysicsError("resistance", f"{resistance!r} Ohm", "more than 0, and finite")
-    _check_temperature(temperature)
-    x = math.log10(resistance)
-    kind = curve.curve
-    if kind.correction is Correction.RESISTANCE:
-        x += kind.per_kelvin * (temperature - kind.reference_temperature)
-    if x < curve.wet_end:
-        return curve.wet_end, Reach.WETTER
-    if x > curve.dry_end:
-        return curve.dry_end, Reach.DRIER
-    return x, Reach.WITHIN
+def _no_resistance(ohm: float) -> PhysicsError:
+    return PhysicsError("resistance", f"{ohm!r} Ohm", _OHM)
 
 
-def _check_temperature(temperature: float) -> None:
+def _no_temperature(celsius: float) -> PhysicsError:
+    return PhysicsError("temperature", f"{celsius!r} degC", _CELSIUS)
+
+
+def _converted(
+    ohm: float, temperature: float, curve: PreparedCurve, budget: Budget
+) -> tuple[float, Reach, float, float, float, float, float, float]:
+    """Value, reach, then the parts in the order of `parts_of`: each a slope times an uncertainty.
+
+    The service does this for every reading, so a class is looked at rather than an interface, and
+    the temperature correction is written out: both are what tests/bench/conversion.py measures.
+    """
+    if ohm.__class__ is not float or temperature.__class__ is not float:
+        ohm = scalar("resistance", ohm, _OHM)
+        temperature = scalar("temperature", temperature, _CELSIUS)
+    if not 0.0 < ohm < inf:
+        raise _no_resistance(ohm)
     if not COLDEST <= temperature <= WARMEST:
-        raise PhysicsError(
-            "temperature", f"{temperature!r} degC", f"{COLDEST:g} to {WARMEST:g} degC"
-        )
-
-
-def _value_and_parts(
-    x: float, temperature: float, curve: PreparedCurve, budget: Budget
-) -> tuple[float, float, float, float, float, float, float]:
-    """Value, then the parts in the order of `parts_of`: each a slope times an uncertainty."""
+        raise _no_temperature(temperature)
     kind = curve.curve
+    correction = kind.correction
+    away = temperature - kind.reference_temperature
+    x = math.log10(ohm)
+    if correction is Correction.RESISTANCE:
+        x += kind.per_kelvin * away
+    reach = Reach.WITHIN
+    if x < curve.wet_end:
+        if x < curve.wet_end - _SLACK:
+            reach = Reach.WETTER
+        x = curve.wet_end
+    elif x > curve.dry_end:
+        if x > curve.dry_end + _SLACK:
+            reach = Reach.DRIER
+        x = curve.dry_end
     u, per_decade = curve.relation.moisture(x)
-    own = curve_uncertainty(
-        u,
-        x,
-        per_decade=per_decade,
-        away=temperature - kind.reference_temperature,
-        curve=kind,
-    )
-    reference = 0.0
-    if kind.correction is Correction.INDICATED:
+    own = curve_uncertainty(u, x, per_decade=per_decade, away=away, curve=kind)
+    reference, stretch = 0.0, 1.0
+    if correction is Correction.INDICATED:
         a, b = kind.species
-        scale = indicated(u, kind.reference_temperature)
-        denominator = _G3 * math.exp(_LN_G4 * temperature)
-        plain = (scale + _G0 - _G1 * temperature + _G2 * temperature * temperature) / denominator
+        denominator = G3 * math.exp(LN_G4 * temperature)
+        plain = (u * curve.scale - curve.zero + offset(temperature)) / denominator
         value = (plain - b) / a
-        stretch = _G3 * math.exp(_LN_G4 * kind.reference_temperature) / denominator / a
-        per_kelvin = ((2 * _G2 * temperature - _G1) / denominator - plain * _LN_G4) / a
+        stretch = curve.scale / denominator / a
+        warmth = (offset_per_kelvin(temperature) / denominator - plain * LN_G4) / a
+        warmth *= budget.temperature
         reference = budget.reference
-    elif kind.correction is Correction.RESISTANCE:
-        value, stretch, per_kelvin = u, 1.0, per_decade * kind.per_kelvin
-    elif kind.correction is Correction.MOISTURE:
-        value = u + kind.per_kelvin * (temperature - kind.reference_temperature)
-        stretch, per_kelvin = 1.0, kind.per_kelvin
+    elif correction is Correction.RESISTANCE:
+        value, warmth = u, per_decade * kind.per_kelvin * budget.temperature
+    elif correction is Correction.MOISTURE:
+        value, warmth = u + kind.per_kelvin * away, kind.per_kelvin * budget.temperature
     else:
-        value, stretch, per_kelvin = u, 1.0, 0.0
+        value, warmth = u, per_decade * UNCORRECTED * hypot(away, budget.temperature)
     per_relative = per_decade * stretch / LN10  # % MC per relative change of resistance
+    meter, contact = per_relative * budget.meter, per_relative * budget.contact
     leakage = 0.0
     if budget.insulation < inf:
-        leakage = stretch * _leakage(x, u, curve, budget.insulation)
-    others = (
-        reference,
-        per_relative * budget.meter,
-        per_relative * budget.contact,
-        per_kelvin * budget.temperature,
-        leakage,
-    )
-    return (
-        value,
-        widened(own * stretch, others=hypot(*others), freedom=kind.freedom),
-        *others,
-    )
+        leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
+    own *= stretch
+    if kind.freedom is not None:
+        others = hypot(reference, meter, contact, warmth, leakage)
+        own = widened(own, others=others, freedom=kind.freedom)
+    if value > curve.most * (1.0 + _SLACK) and reach is not Reach.DRIER:
+        value, reach = curve.most, Reach.WETTER
+    elif value < curve.least * (1.0 - _SLACK) and reach is not Reach.WETTER:
+        value, reach = curve.least, Reach.DRIER
+    return value, reach, own, reference, meter, contact, warmth, leakage
 
 
-def _leakage(x: float, u: float, curve: PreparedCurve, insulation: float) -> float:
-    """Standard uncertainty from a leak of anything between none and `insulation`, % MC.
+def _leakage(x: float, u: float, leaking: float, curve: PreparedCurve) -> float:
+    """Standard uncertainty from a leak of anything between none and the worst, % MC.
 
-    The wood then conducts less than was measured, so it is drier by an amount between 0 and that
-    at the worst leak; a rectangular spread that is not corrected for counts as its width over the
-    square root of 3.
+    `leaking` is the share of the conductance that the worst may have. The wood then conducts less
+    than was measured, so it is drier by an amount between 0 and that at the worst leak; a
+    rectangular spread that is not corrected for counts as its width over the square root of 3.
     """
-    leaking = 10.0**x / insulation
-    all_leak = leaking >= 1.0
-    drier = curve.dry_end if all_leak else min(curve.dry_end, x - math.log10(1.0 - leaking))
+    drier = curve.dry_end
+    if leaking < 1.0:
+        drier = min(drier, x - math.log10(1.0 - leaking))
     return (u - curve.relation.moisture(drier)[0]) / math.sqrt(3.0)
 
 
-def _from_reference(u: Numbers, temperature: Numbers, kind: Curve) -> Numbers:
+def _from_reference(u: Numbers, temperature: Numbers, curve: PreparedCurve) -> Numbers:
     """Correct a moisture content at the reference temperature for the wood's own."""
+    kind = curve.curve
     if kind.correction is Correction.INDICATED:
         a, b = kind.species
-        reference = 0.0 * temperature + kind.reference_temperature  # of the temperature's shape
-        return (corrected(indicated(u, reference), temperature) - b) / a
+        scale = u * curve.scale - curve.zero
+        return ((scale + offset(temperature)) / factor(temperature) - b) / a
     if kind.correction is Correction.MOISTURE:
         return u + kind.per_kelvin * (temperature - kind.reference_temperature)
     return u
 
 
-def _at_reference(u: float, temperature: float, kind: Curve) -> float:
+def _at_reference(u: float, temperature: float, curve: PreparedCurve) -> float:
     """The inverse of `_from_reference`."""
+    kind = curve.curve
     if kind.correction is Correction.INDICATED:
         a, b = kind.species
-        return corrected(indicated(a * u + b, temperature), kind.reference_temperature)
+        scale = (a * u + b) * factor(temperature) - offset(temperature)
+        return (scale + curve.zero) / curve.scale
     if kind.correction is Correction.MOISTURE:
         return u - kind.per_kelvin * (temperature - kind.reference_temperature)
     return u

@@ -22,7 +22,8 @@ class Reason(IntEnum):
     """Why a reading carries its flag, or what its value means. Stored as one byte; never renumber.
 
     `DRIER_THAN_CURVE` and `WETTER_THAN_CURVE` are no faults: the value is the end of the curve and
-    the truth lies beyond it. See `AT_LEAST` and `AT_MOST`.
+    the truth lies beyond it. With `MAY_BE_LEAKAGE` the leads may conduct as much as the wood, which
+    is then drier than the value. See `AT_LEAST` and `AT_MOST`.
     """
 
     NONE = 0
@@ -41,6 +42,7 @@ class Reason(IntEnum):
     STAND_IN_TEMPERATURE = 13
     OVER_RANGE = 14
     UNTRIED_TEMPERATURE = 15
+    MAY_BE_LEAKAGE = 16
 
     @property
     def words(self) -> str:
@@ -51,7 +53,7 @@ class Reason(IntEnum):
 _WORDS = {
     Reason.NONE: "",
     Reason.DRIER_THAN_CURVE: "drier than the curve reaches",
-    Reason.WETTER_THAN_CURVE: "wetter than the curve reaches",
+    Reason.WETTER_THAN_CURVE: "wetter than the curve reaches, perhaps near saturation",
     Reason.OPEN_CIRCUIT: "open circuit",
     Reason.SHORT_CIRCUIT: "short circuit, or soaked",
     Reason.OUT_OF_RANGE: "outside what the sensor can measure",
@@ -63,10 +65,11 @@ _WORDS = {
     Reason.BUS_DOWN: "its bus is down",
     Reason.REFUSED: "the instrument refused",
     Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
-    Reason.UNTRIED_TEMPERATURE: "colder or warmer than its correction was tried at",
+    Reason.UNTRIED_TEMPERATURE: "colder or warmer than its curve was tried at",
+    Reason.MAY_BE_LEAKAGE: "may be leakage through the leads",
     Reason.OVER_RANGE: "beyond the meter's range, or an open wire",
 }
 
 # Reasons with which a moisture content is only a bound: the truth is at least, or at most, that.
 AT_LEAST = frozenset({Reason.WETTER_THAN_CURVE, Reason.SHORT_CIRCUIT})
-AT_MOST = frozenset({Reason.DRIER_THAN_CURVE, Reason.OVER_RANGE})
+AT_MOST = frozenset({Reason.DRIER_THAN_CURVE, Reason.OVER_RANGE, Reason.MAY_BE_LEAKAGE})
