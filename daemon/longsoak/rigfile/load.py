@@ -13,6 +13,7 @@ from longsoak.rigfile.buschecks import check_buses
 from longsoak.rigfile.curves import check_curves, shipped
 from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
+from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.lines import locate
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
@@ -137,8 +138,9 @@ def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
     path : Path
         The TOML file, UTF-8.
     find_kind : callable or None
-        Gives the driver of a name, or raises `DriverError` with the reason. None leaves the
-        drivers' own options and addresses unchecked, for those who only read a rig.
+        Gives the driver of a name, or raises `DriverError` with the reason. None leaves unchecked
+        what only matters to a rig that runs, for those who read one: the drivers' own options and
+        addresses, and whether the water's guards come in time.
 
     Raises
     ------
@@ -182,6 +184,8 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_probes(draft, curves=[*shipped(), *draft.curves], report=report)
     check_quantities(draft, report=report)
     check_alarms(draft, report=report)
+    if find_kind is not None:
+        check_guards(draft, report=report)
     for part in (draft.mail, draft.mqtt):
         if part is not None and "password_file" in part.keys and "user" not in part.keys:
             report.add(
