@@ -13,6 +13,7 @@ import pytest
 from longsoak.core.humidity import vapour_pressure
 from longsoak.core.mould import CAUTION
 from longsoak.core.resistance import moisture_content, prepare
+from longsoak.core.sorption import CURVE_UNCERTAINTY, equilibrium_moisture
 from longsoak.rigfile.curves import shipped
 from processes import longsoak
 
@@ -40,6 +41,7 @@ def test_a_resistance_by_a_curve_with_its_uncertainty() -> None:
         "standard_uncertainty": pytest.approx(expected.uncertainty),
         "flag": 1,
         "note": "in wood; in any other material it is only a wood-equivalent",
+        "resistance": 120e6,
     }
 
 
@@ -60,16 +62,58 @@ def test_beyond_the_curve_there_are_bounds_and_no_figures(
     assert (found["value"], found["bound"]) == (pytest.approx(value), bound)
     assert found["flag"] == flag
     assert note in str(found["note"])
-    if bound is not None:
-        shown = longsoak(*BY_FIR, ohm).stdout
-        assert bound in shown
-        assert "±" not in shown
+    assert found["resistance"] == float(ohm)
+    shown = longsoak(*BY_FIR, ohm).stdout
+    assert f", from {float(ohm):.10g} Ohm" in shown
+    assert "±" not in shown
+    assert (bound or "none") in shown
 
 
 def test_wood_settles_where_the_handbook_says() -> None:
     # Wood Handbook, table 4-2, 21.1 degC (70 degF) and 65 % RH: 12.0 %, from memory, computed.
     found = answer("--emc", "--temperature", "21.1", "--humidity", "65")
     assert found["value"] == pytest.approx(12.0, abs=0.06)
+
+
+def test_what_wood_settles_at_is_as_uncertain_as_its_air_makes_it() -> None:
+    # Slopes by differences of the curve itself: computed.
+    def settles(t: float, rh: float) -> float:
+        return equilibrium_moisture(t, relative_humidity=rh)
+
+    air = ("--emc", "--temperature", "21.1", "--humidity", "65")
+    by_air, by_humidity = (
+        settles(21.6, 65) - settles(20.6, 65),
+        settles(21.1, 65.5) - settles(21.1, 64.5),
+    )
+    for given, u_air, u_humidity in (((), 0.25, 1.0), (("--u-humidity", "5"), 0.25, 5.0)):
+        expected = math.hypot(CURVE_UNCERTAINTY, u_air * by_air, u_humidity * by_humidity)
+        spread = answer(*air, *given)["standard_uncertainty"]
+        assert spread == pytest.approx(expected, rel=1e-3)
+
+
+def test_a_dew_and_a_frost_point_are_as_uncertain_as_their_air_makes_them() -> None:
+    psychrolib.SetUnitSystem(psychrolib.SI)  # psychrolib 2.5.0, slopes by its differences
+    dew = psychrolib.GetTDewPointFromRelHum
+    by_air = dew(25.5, 0.5) - dew(24.5, 0.5)
+    by_humidity = dew(25.0, 0.505) - dew(25.0, 0.495)
+    given = ("convert", "--dew-point", "--temperature", "25", "--humidity", "50", "--json")
+    for options, u_air, u_humidity in (
+        ((), 0.25, 1.0),
+        (("--u-temperature", "0", "--u-humidity", "4"), 0.0, 4.0),
+    ):
+        told = json.loads(longsoak(*given, *options).stdout)[0]
+        expected = math.hypot(u_air * by_air, u_humidity * by_humidity)
+        assert told["standard_uncertainty"] == pytest.approx(expected, rel=0.02)
+    cold = longsoak("convert", "--dew-point", "--temperature", "-10", "--humidity", "70", "--json")
+    spread = {row["quantity"]: row["standard_uncertainty"] for row in json.loads(cold.stdout)}
+    # Humidity counts over water here, so the reference library is asked by the vapour's pressure.
+    vapour = vapour_pressure(-10.0, relative_humidity=70.0)
+    frost = psychrolib.GetTDewPointFromVapPres
+    by_humidity = frost(-10.0, vapour * 71 / 70) - frost(-10.0, vapour)
+    by_air = frost(-10.0, vapour_pressure(-9.0, relative_humidity=70.0)) - frost(-10.0, vapour)
+    expected = math.hypot(0.25 * by_air, by_humidity)
+    assert spread["frost point"] == pytest.approx(expected, rel=0.03)
+    assert "±" in longsoak(*given[:-1]).stdout.splitlines()[0]
 
 
 def test_the_dew_point_is_that_of_the_reference_library() -> None:
@@ -116,6 +160,89 @@ def test_the_mould_index_is_carried_on_from_row_to_row(tmp_path: Path) -> None:
     ended = longsoak("convert", "--mould", "--csv", given)
     rows = list(csv.DictReader(io.StringIO(ended.stdout)))
     assert float(rows[-1]["value"]) == pytest.approx(3.2973, abs=0.005)
+
+
+def test_a_mould_index_goes_on_from_where_it_had_got_to(tmp_path: Path) -> None:
+    damp = ("--mould", "--temperature", "22", "--humidity", "95", "--days")
+    dry = ("--mould", "--temperature", "22", "--humidity", "50", "--days")
+    state = tmp_path / "state.json"
+    state.write_text(longsoak("convert", *damp, "28", "--json").stdout)
+    wet = json.loads(state.read_text())["state"]
+    assert wet == {
+        "index": pytest.approx(3.2973, abs=0.005),  # as above
+        "hours_since_growth": 0.0,
+        "material": "very sensitive",
+        "decline": "significant",
+    }
+    state.write_text(longsoak("convert", *dry, "2", "--json", "--state", state).stdout)
+    kept = json.loads(state.read_text())["state"]
+    # Ojanen et al. 2010, second hand: 0.032 a day for 6 h, nothing to 24 h, then 0.016 a day.
+    assert kept["index"] == pytest.approx(wet["index"] - 0.032 / 4 - 0.016, abs=1e-9)
+    assert kept["hours_since_growth"] == 48.0
+    later = answer(*dry, "2", "--state", str(state))
+    assert later["value"] == pytest.approx(kept["index"] - 2 * 0.016, abs=1e-9)
+    # A file of spells ends in a state as well, and goes on from one.
+    given = tmp_path / "air.csv"
+    given.write_text("temperature_c,humidity_percent,hours\n22,50,24\n22,50,24\n")
+    many = longsoak("convert", "--mould", "--csv", given, "--json", "--state", state).stdout
+    assert json.loads(many)[-1]["answers"][0]["value"] == pytest.approx(later["value"], abs=1e-9)
+    state.write_text(many)
+    assert answer(*dry, "0", "--state", str(state))["value"] == pytest.approx(later["value"])
+
+
+@pytest.mark.parametrize(
+    ("decline", "share"),
+    [("significant", 1.0), ("relatively significant", 0.5), ("almost none", 0.1)],
+)
+def test_a_mould_index_declines_by_its_class(tmp_path: Path, decline: str, share: float) -> None:
+    # Ojanen et al. 2010, second hand: shares of what was found on wood.
+    state = tmp_path / "state.json"
+    kept = {"index": 3.0, "hours_since_growth": 24.0, "material": "sensitive", "decline": decline}
+    state.write_text(json.dumps({"state": kept}))
+    found = answer(
+        *("--mould", "--temperature", "20", "--humidity", "40", "--days", "10"),
+        *("--material", "sensitive", "--decline", decline, "--state", str(state)),
+    )
+    assert found["value"] == pytest.approx(3.0 - share * 0.16, abs=1e-9)
+    assert f"decline {decline}." in str(found["note"])
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        ("", "is not JSON (Expecting value"),
+        ("[" * 100_000, "is not JSON ("),
+        ("{}", "holds no state of a mould index. Give what longsoak convert --mould --json"),
+        ("[]", "holds no state of a mould index."),
+        ('[{"answers": [3]}]', "holds no state of a mould index."),
+        ('{"state": {"material": "resistant"}}', "with --material 'resistant', not 'very sensit"),
+        (
+            '{"state": {"material": "very sensitive", "decline": "almost none"}}',
+            "was worked out with --decline 'almost none', not 'significant'. Go on with the same.",
+        ),
+        (
+            '{"state": {"material": "very sensitive", "decline": "significant", "index": NaN}}',
+            "index is nan, expected 0 to 6.",
+        ),
+        (
+            '{"state": {"material": "very sensitive", "decline": "significant", "index": 1,'
+            '"hours_since_growth": -1}}',
+            "hours_since_growth is -1, expected 0 to 1e+09.",
+        ),
+        (None, "the file is unreadable (No such file or directory)"),
+    ],
+)
+def test_a_state_that_can_not_be_gone_on_from_is_told(
+    tmp_path: Path, content: str | None, says: str
+) -> None:
+    state = tmp_path / "state.json"
+    if content is not None:
+        state.write_text(content)
+    air = ("--temperature", "22", "--humidity", "95", "--state", state)
+    ended = longsoak("convert", "--mould", *air)
+    assert ended.returncode == 2
+    assert says in " ".join(ended.stderr.split())
+    assert "Traceback" not in ended.stderr
 
 
 @pytest.mark.parametrize(
@@ -278,7 +405,13 @@ def test_a_humidity_that_looks_like_a_fraction_is_hinted_at(tmp_path: Path) -> N
         (("--dew-point", "--days", "3"), "--days changes nothing here. Leave it out."),
         (("--emc", "--csv", "x", "--temperature", "20"), "--temperature is for one value, and the"),
         ((*BY_FIR, "inf"), "'inf' is not a resistance in Ohm from 0 to 1e+40."),
-        ((*BY_FIR, "12M"), "'12M' is not a resistance in Ohm from 0 to 1e+40."),
+        ((*BY_FIR, "12M"), "'12M' is not a resistance in Ohm from 0 to 1e+40. Write 1.2e+07."),
+        ((*BY_FIR, "4.7 kOhm"), "Write 4700."),
+        ((*BY_FIR, "100 GΩ"), "Write 1e+11."),
+        ((*BY_FIR, "50 ohms"), "Write 50."),
+        (("--dew-point", "--surface", "3"), "--surface changes nothing here. Leave it out."),
+        (("--emc", "--decline", "significant"), "--decline changes nothing here. Leave it out."),
+        (("--mould", "--u-humidity", "3"), "--u-humidity changes nothing here. Leave it out."),
         ((*BY_FIR, "1e7", "--accuracy", "5"), "'5' is not a share of the reading (0.01 is 1 %)"),
         ((*BY_FIR, "1e7", "--accuracy", "nan"), "'nan' is not a share of the reading"),
         ((*BY_FIR, "1e7", "--insulation", "0"), "'0' is not a resistance in Ohm from 1 to 1e+18."),

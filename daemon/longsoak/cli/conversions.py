@@ -14,13 +14,17 @@ from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import Quantity
 
 Answer = dict[str, object]
-"""Keys: curve, quantity, unit, value, bound, standard_uncertainty, flag, note."""
+"""Keys: curve, quantity, unit, value, bound, standard_uncertainty, flag, note, and resistance (Ohm,
+as measured; None where none was asked for). That of a mould index also has its state."""
 
 Row = Mapping[str, float]
 Ask = Callable[[Row], list[Answer]]
 
 RESISTANCE, TEMPERATURE = "resistance_ohm", "temperature_c"
 HUMIDITY, SURFACE, HOURS = "humidity_percent", "surface_c", "hours"
+
+SENSITIVITIES = {kind.name.lower().replace("_", " "): kind for kind in mould.Sensitivity}
+DECLINES = {kind.name.lower().replace("_", " "): kind for kind in mould.Decline}
 
 _FOR_WOOD = "in wood; in any other material it is only a wood-equivalent"
 _FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read too wet"
@@ -45,6 +49,7 @@ def moisture(
         curve=prepared.curve.name,
         flag=found.flag,
         bound=None if isnan(found.value) else _bound(found.reason),
+        resistance=ohm,
     )
     return [answer]
 
@@ -53,35 +58,69 @@ def _bound(reason: Reason) -> str | None:
     return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
 
 
-def settled(row: Row) -> list[Answer]:
-    """What moisture content wood settles at."""
-    temperature, rh = row[TEMPERATURE], row[HUMIDITY]
-    value = sorption.equilibrium_moisture(temperature, relative_humidity=rh)
-    note = "mean of wetting and drying; a piece lies 2 to 3 % apart between the two"
-    name = "equilibrium moisture content of wood"
-    return [_answer(name, "%", value, sorption.CURVE_UNCERTAINTY, note)]
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What moisture content wood settles at; the air's standard uncertainties, K and % RH."""
+
+    u_temperature: float
+    u_humidity: float
+
+    def __call__(self, row: Row) -> list[Answer]:
+        """Answer for such air."""
+        temperature, rh = row[TEMPERATURE], row[HUMIDITY]
+        value = sorption.equilibrium_moisture(temperature, relative_humidity=rh)
+        spread = sorption.equilibrium_uncertainty(
+            temperature,
+            relative_humidity=rh,
+            u_temperature=self.u_temperature,
+            u_relative_humidity=self.u_humidity,
+        )
+        note = "mean of wetting and drying; a piece lies 2 to 3 % apart between the two"
+        return [_answer("equilibrium moisture content of wood", "%", value, spread, note)]
 
 
-def air(row: Row) -> list[Answer]:
-    """Dew point, frost point, vapour pressure, deficit and absolute humidity."""
-    temperature, pressure = row[TEMPERATURE], _vapour(row)
-    answers = [
-        _answer(
-            "dew point", "Cel", humidity.dew_point(pressure), None,
-            "over liquid water, supercooled below 0 degC",
-        ),
-    ]  # fmt: skip
-    if pressure < humidity.saturation_over_ice(humidity.TRIPLE_POINT):
-        frost = humidity.frost_point(pressure)
-        answers.append(_answer("frost point", "Cel", frost, None, "over ice"))
-    deficit = humidity.vapour_pressure_deficit(temperature, vapour_pressure=pressure)
-    dense = humidity.absolute_humidity(temperature, vapour_pressure=pressure)
-    return [
-        *answers,
-        _answer("vapour pressure", "Pa", pressure, None, ""),
-        _answer("vapour pressure deficit", "Pa", deficit, None, "over liquid water"),
-        _answer("absolute humidity", "g/m3", dense, None, ""),
-    ]
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Dew point, frost point, vapour pressure, deficit and absolute humidity.
+
+    The two are the air's standard uncertainties, K and % RH.
+    """
+
+    u_temperature: float
+    u_humidity: float
+
+    def __call__(self, row: Row) -> list[Answer]:
+        """Answer for such air."""
+        temperature, pressure = row[TEMPERATURE], _vapour(row)
+        answers = [
+            _answer(
+                "dew point",
+                "Cel",
+                humidity.dew_point(pressure),
+                self._spread(row, humidity.Phase.WATER),
+                "over liquid water, supercooled below 0 degC",
+            )
+        ]
+        if pressure < humidity.saturation_over_ice(humidity.TRIPLE_POINT):
+            frost, spread = humidity.frost_point(pressure), self._spread(row, humidity.Phase.ICE)
+            answers.append(_answer("frost point", "Cel", frost, spread, "over ice"))
+        deficit = humidity.vapour_pressure_deficit(temperature, vapour_pressure=pressure)
+        dense = humidity.absolute_humidity(temperature, vapour_pressure=pressure)
+        return [
+            *answers,
+            _answer("vapour pressure", "Pa", pressure, None, ""),
+            _answer("vapour pressure deficit", "Pa", deficit, None, "over liquid water"),
+            _answer("absolute humidity", "g/m3", dense, None, ""),
+        ]
+
+    def _spread(self, row: Row, over: humidity.Phase) -> float:
+        return humidity.dew_point_uncertainty(
+            row[TEMPERATURE],
+            relative_humidity=row[HUMIDITY],
+            u_temperature=self.u_temperature,
+            u_relative_humidity=self.u_humidity,
+            over=over,
+        )
 
 
 def _vapour(row: Row) -> float:
@@ -124,12 +163,14 @@ class Condensation:
 
 
 class Mould:
-    """The index, carried on from one row to the next."""
+    """The index, carried on from one row to the next.
 
-    def __init__(self, sensitivity: mould.Sensitivity, words: str) -> None:
-        self._sensitivity = sensitivity
-        self._words = words
-        self._state = mould.MouldState()
+    `material` and `decline` are names of `SENSITIVITIES` and `DECLINES`.
+    """
+
+    def __init__(self, material: str, decline: str, state: mould.MouldState) -> None:
+        self._material, self._decline = material, decline
+        self._state = state
 
     def __call__(self, row: Row) -> list[Answer]:
         """Answer for the end of one more spell of such air."""
@@ -138,10 +179,18 @@ class Mould:
             temperature=row[TEMPERATURE],
             relative_humidity=row[HUMIDITY],
             hours=row[HOURS],
-            material=self._sensitivity,
+            material=SENSITIVITIES[self._material],
+            decline=DECLINES[self._decline],
         )
-        note = f"on a {self._words} surface. {mould.CAUTION}"
-        return [_answer("mould index, 0 to 6", "1", self._state.index, None, note)]
+        note = f"on a {self._material} surface, decline {self._decline}. {mould.CAUTION}"
+        answer = _answer("mould index, 0 to 6", "1", self._state.index, None, note)
+        state = {
+            "index": self._state.index,
+            "hours_since_growth": self._state.hours_since_growth,
+            "material": self._material,
+            "decline": self._decline,
+        }
+        return [{**answer, "state": state}]
 
 
 def _answer(
@@ -154,6 +203,7 @@ def _answer(
     curve: str | None = None,
     flag: Flag = Flag.PASS,
     bound: str | None = None,
+    resistance: float | None = None,
 ) -> Answer:
     return {
         "curve": curve,
@@ -164,6 +214,7 @@ def _answer(
         "standard_uncertainty": None if uncertainty is None or isnan(uncertainty) else uncertainty,
         "flag": int(flag),
         "note": note,
+        "resistance": resistance,
     }
 
 
@@ -174,6 +225,9 @@ def words(answer: Answer) -> str:
     said = "none" if value is None else f"{f'{bound} ' if bound else ''}{value:.4g}{unit}"
     if isinstance(spread, float) and not bound:
         said += f" ± {2 * spread:.2g}"
+    # Where there is no figure, what was measured is all there is to go by.
+    if answer["resistance"] is not None and (bound or value is None):
+        said += f", from {answer['resistance']:.10g} Ohm"
     flag = Flag(int(str(answer["flag"])))
     told = "" if flag is Flag.PASS else f", {flag_words(flag, Reason.NONE)}"
     note = f" ({answer['note']})" if answer["note"] else ""

@@ -12,38 +12,41 @@ from click.core import ParameterSource
 
 from longsoak.cli.common import BAD_INPUT, a_path, curve_called, curves_option, rig_curves, told
 from longsoak.cli.conversions import (
+    DECLINES,
     HOURS,
     HUMIDITY,
     RESISTANCE,
+    SENSITIVITIES,
     SURFACE,
     TEMPERATURE,
+    Air,
     Ask,
     Condensation,
     Mould,
-    air,
+    Settled,
     moisture,
-    settled,
     words,
 )
 from longsoak.cli.manyvalues import answer_many, tell_many
+from longsoak.cli.mouldstate import read_state
 from longsoak.cli.options import number_of
-from longsoak.core import mould
+from longsoak.core.mould import MouldState
 from longsoak.core.resistance import Budget, prepare
 from longsoak.vocabulary.errors import PhysicsError
 
-_SENSITIVITY = {kind.name.lower().replace("_", " "): kind for kind in mould.Sensitivity}
 _CELSIUS = number_of("degrees Celsius", -273.15, 1e4)  # what a conversion takes is told by it
 _OHM = number_of("a resistance in Ohm", 1.0, 1e18)
 _KELVIN = number_of("a standard uncertainty in K", 0.0, 100.0)
 
 # Which options belong to which question; --csv and --json to all.
 _AIR = ("temperature", "relative_humidity")
+_AIR_WITHIN = (*_AIR, "u_temperature", "u_humidity")
 _BELONG = {
     "curve": ("resistance", "temperature", "accuracy", "insulation", "most", "rig_file"),
-    "emc": _AIR,
-    "dew_point": _AIR,
-    "condensation": (*_AIR, "surface", "u_surface", "u_temperature", "u_humidity"),
-    "mould_index": (*_AIR, "days", "material"),
+    "emc": _AIR_WITHIN,
+    "dew_point": _AIR_WITHIN,
+    "condensation": (*_AIR_WITHIN, "surface", "u_surface"),
+    "mould_index": (*_AIR, "days", "material", "decline", "state_file"),
 }
 _VALUES = {  # options that stand for a column
     "resistance": RESISTANCE,
@@ -83,10 +86,23 @@ _VALUES = {  # options that stand for a column
 )
 @click.option(
     "--material",
-    type=click.Choice(list(_SENSITIVITY)),
+    type=click.Choice(list(SENSITIVITIES)),
     default="very sensitive",
     show_default=True,
     help="For --mould.",
+)
+@click.option(
+    "--decline",
+    type=click.Choice(list(DECLINES)),
+    default="significant",
+    show_default=True,
+    help="How fast the index falls in dry or cold air, for --mould; that of wood is significant.",
+)
+@click.option(
+    "--state",
+    "state_file",
+    type=a_path,
+    help="For --mould: go on from what --mould --json printed into this file.",
 )
 @click.option(
     "--accuracy",
@@ -141,6 +157,8 @@ def convert(
     surface: float | None,
     days: float,
     material: str,
+    decline: str,
+    state_file: Path | None,
     accuracy: float,
     insulation: float | None,
     most: float | None,
@@ -172,14 +190,17 @@ def convert(
         ask = partial(moisture, prepared=prepared, budget=budget, most=most)
         given = {RESISTANCE: resistance, TEMPERATURE: temperature}
     elif emc:
-        ask, given = settled, in_air
+        ask, given = Settled(u_temperature, u_humidity), in_air
     elif dew_point:
-        ask, given = air, in_air
+        ask, given = Air(u_temperature, u_humidity), in_air
     elif condensation:
         ask = Condensation(u_surface, u_temperature, u_humidity)
         given = {**in_air, SURFACE: surface}
     else:
-        ask = Mould(_SENSITIVITY[material], material)
+        state = MouldState()
+        if state_file is not None:
+            state = read_state(state_file, material=material, decline=decline)
+        ask = Mould(material, decline, state)
         given = {**in_air, HOURS: days * 24}
     if csv_file is not None:
         with told(so="nothing was converted"):

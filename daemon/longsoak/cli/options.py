@@ -1,5 +1,6 @@
 """Numbers given as options, and files that an option asks to be written."""
 
+import re
 import sys
 from collections.abc import Callable
 from math import isfinite, nan
@@ -8,6 +9,10 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import BAD_INPUT
+
+_PREFIXES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
+# The ohm sign is in Unicode twice.
+_WITH_UNIT = re.compile(r"(\d+\.?\d*|\.\d+) ?([kKMGT]?) ?(?:\u03a9|\u2126|[oO]hms?)?")
 
 
 def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
@@ -22,6 +27,9 @@ def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
             return value
         pointed = written.replace(",", ".", 1)
         hint = f" Write {pointed}, with a point." if low <= _read(pointed) <= high else ""
+        in_ohm = _in_ohm(written) if unit.endswith("in Ohm") else nan
+        if low <= in_ohm <= high:
+            hint = f" Write {in_ohm:g}."
         raise click.BadParameter(f"{written!r} is not {unit} from {low:g} to {high:g}.{hint}")
 
     return number
@@ -33,6 +41,12 @@ def _read(written: str) -> float:
     except ValueError:
         return nan
     return value if isfinite(value) else nan
+
+
+def _in_ohm(written: str) -> float:
+    """The number meant by "120M", "4.7 kOhm" or "100 Ω"; not a number if it is none of these."""
+    parts = _WITH_UNIT.fullmatch(written.strip())
+    return float(parts[1]) * _PREFIXES[parts[2]] if parts else nan
 
 
 def refuse_to_overwrite(path: Path, *, replace: bool) -> None:
