@@ -114,7 +114,7 @@ def test_what_waited_goes_in_one_mail_and_acknowledgements_in_none(tmp_path: Pat
         assert outlet.step(4) == 5
         outlet.close()
         assert [mail["Subject"] for mail in box.mails] == [
-            "render pair: 2 alarms",
+            "render pair: 2 alarms (water level, C 30/60)",
             "render pair: over: C 30/60 is silent",
         ]
 

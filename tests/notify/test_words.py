@@ -1,6 +1,7 @@
 """What a notice says."""
 
 import json
+from dataclasses import replace
 from importlib.resources import files
 
 import pytest
@@ -10,6 +11,7 @@ from jsonschema import Draft202012Validator
 
 from longsoak.notify.words import body, is_news, one_line, payload, subject
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.rig import AlarmPlan, Watch
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
 
 OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
@@ -33,6 +35,7 @@ def test_a_mail_about_an_alarm_says_what_since_when_why_and_what_to_do() -> None
     assert body(RIG, [change()]) == (
         "water above the stop line\n"
         "  Standing since 4 May 2026, 09:00:00 UTC\n"
+        "  Probe: water level\n"
         "  Value: 112 mm\n"
         "  Seen: 112 mm, setpoint 100 mm\n"
         "  Cause: The top-up went on too long.\n"
@@ -52,6 +55,7 @@ def test_a_mail_about_an_end_asks_for_nothing() -> None:
     assert text == (
         "water above the stop line\n"
         "  Over since 4 May 2026, 09:00:00 UTC\n"
+        "  Probe: water level\n"
         "  Value: 90 mm\n"
         "  Seen: 112 mm, setpoint 100 mm\n"
     )
@@ -68,17 +72,63 @@ def test_an_alarm_the_rig_file_has_no_more_is_named_by_its_key() -> None:
     [
         ([change()], "render pair: water above the stop line"),
         ([change(old=NEW, new=GONE)], "render pair: over: water above the stop line"),
-        ([change(), change(SILENT)], "render pair: 2 alarms"),
-        ([change(), change(SILENT, NEW, GONE)], "render pair: 1 alarm, 1 over"),
-        ([change(old=NEW, new=GONE), change(SILENT, NEW, GONE)], "render pair: 2 over"),
+        ([change(), change(SILENT)], "render pair: 2 alarms (water level, C 30/60)"),
+        (
+            [change(), change(SILENT, NEW, GONE)],
+            "render pair: 1 alarm (water level), 1 over (C 30/60)",
+        ),
+        (
+            [change(old=NEW, new=GONE), change(SILENT, NEW, GONE)],
+            "render pair: 2 over (water level, C 30/60)",
+        ),
         # One alarm that came, went and came again is one alarm.
         ([change(), change(old=NEW, new=GONE), change()], "render pair: water above the stop line"),
     ],
 )
-def test_a_subject_names_one_alarm_and_counts_several(
+def test_a_subject_names_one_alarm_and_counts_several_of_what(
     changes: list[AlarmChange], expected: str
 ) -> None:
     assert subject(RIG, changes) == expected
+
+
+def test_alarms_of_one_title_are_told_apart() -> None:
+    (silent,) = (plan for plan in RIG.alarms if plan.key == SILENT)
+    plans = [
+        replace(
+            silent,
+            key=f"silent: {probe}",
+            subject=probe,
+            title="Probe silent",
+            cause="Look at the plug.",
+        )
+        for probe in (one.name for one in RIG.probes)
+    ]
+    rig = replace(RIG, alarms=(*plans, bus_down()))
+    text = body(rig, [change(plan.key, value=None) for plan in rig.alarms])
+
+    for plan in plans:
+        assert (
+            f"Probe silent\n  Standing since 4 May 2026, 09:00:00 UTC\n  Probe: {plan.subject}\n"
+            in text
+        )
+    assert "09:00:00 UTC\n  Bus: meter\n" in text
+    assert subject(rig, [change(plan.key) for plan in rig.alarms]) == (
+        "render pair: 9 alarms (C 10/60, C 30/60, C 50/60, meter reference and 5 more)"
+    )
+
+
+def bus_down() -> AlarmPlan:
+    return AlarmPlan(
+        key="bus down: meter",
+        title="No contact",
+        watch=Watch.BUS,
+        subject="meter",
+        on_delay=10,
+        off_delay=0,
+        cause="Its port is gone.",
+        consequence="No readings.",
+        actions=(),
+    )
 
 
 @pytest.mark.parametrize(

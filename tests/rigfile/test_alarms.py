@@ -1,5 +1,7 @@
 """The full list of alarms a rig file leads to."""
 
+import re
+
 import pytest
 
 from longsoak.rigfile.load import parse
@@ -48,6 +50,7 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("silent:high float", (None, 0, 30, 0, "")),
         ("bus down:meter", (None, 0, 10, 0, "")),
         ("outlet away:mail", (None, 0, 60, 0, "")),
+        ("record refused:record", (None, 0, 10, 0, "")),
     ],
 )
 def test_every_rig_has_these_alarms(
@@ -60,7 +63,7 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 5 + 7 + 3 + 3
+    assert len(keys) == len(set(keys)) == 5 + 7 + 3 + 3 + 1
     # The level has "level unknown" instead: one cause, one alarm.
     assert {key for key in keys if key.startswith("silent:")} == {
         f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
@@ -111,7 +114,7 @@ def test_an_alarm_of_the_file_changes_what_it_names_and_keeps_the_rest() -> None
     changed = alarms(GOOD)
 
     assert numbers(changed["overfill:water level"]) == (102, 4, 6, 30, "mm")
-    assert changed["overfill:water level"].title == "Tray too full"
+    assert changed["overfill:water level"].title == "Tray too full, water level"
     assert "above 102 mm" in changed["overfill:water level"].cause
     assert changed["overfill:high float"] == alarms(PLAIN)["overfill:high float"]
     assert numbers(changed["drift:meter reference"]) == (3, 0.5, 1350, 0, "%")
@@ -120,6 +123,16 @@ def test_an_alarm_of_the_file_changes_what_it_names_and_keeps_the_rest() -> None
     assert changed["outlet away:database"].on_delay == 600
     assert changed["outlet away:mqtt"].on_delay == 60
     assert changed["outlet away:database"].cause == "The database has accepted nothing for 10 min."
+
+
+def test_a_title_of_ones_own_names_what_the_alarm_is_of() -> None:
+    text = re.sub(r'\[\[alarms\]\]\nwatch = "silent"\noff_delay = 20\n', "", GOOD)
+    text += '\n[[alarms]]\nwatch = "silent"\ntitle = "Probe silent, not the High Float"\n'
+    titles = {key: plan.title for key, plan in alarms(text).items() if key.startswith("silent:")}
+
+    assert titles["silent:C 30/60"] == "Probe silent, not the High Float, C 30/60"
+    assert titles["silent:high float"] == "Probe silent, not the High Float"
+    assert len(set(titles.values())) == len(titles)
 
 
 def test_an_alarm_that_names_no_subject_changes_all_of_its_watch() -> None:
@@ -183,7 +196,11 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
     text = (HERE / "broken" / "level_without_reservoir.toml").read_text(encoding="utf-8")
     dry = text[: text.index('[[probes]]\nname = "water level"')]
 
-    assert {alarm.watch for alarm in alarms(dry).values()} == {Watch.SILENT, Watch.BUS}
+    assert {alarm.watch for alarm in alarms(dry).values()} == {
+        Watch.SILENT,
+        Watch.BUS,
+        Watch.RECORD,
+    }
 
 
 @pytest.mark.parametrize(

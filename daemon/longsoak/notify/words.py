@@ -6,8 +6,10 @@ from math import isfinite
 from longsoak.core.wording import rfc3339, time_words, value_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Reason
-from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig
+from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig, Watch
 
+_WHAT = {Watch.BUS: "Bus", Watch.OUTLET: "Outlet"}
+_MANY = 4  # names in a subject; mail programs show some 80 characters of it
 INVENTED = "All data of this rig are invented."
 
 
@@ -33,17 +35,17 @@ def title_of(rig: Rig, change: AlarmChange) -> str:
 
 
 def subject(rig: Rig, changes: Sequence[AlarmChange]) -> str:
-    """One line for all of `changes`: the alarm's title if it is one, else how many."""
+    """One line for all of `changes`: the alarm's title if it is one, else how many, of what."""
     last = {change.key: change for change in changes}
     if len(last) == 1:
         (change,) = last.values()
         over = "over: " if is_over(change) else ""
         return f"{one_line(rig.name)}: {over}{title_of(rig, change)}"
-    ended = sum(map(is_over, last.values()))
-    raised = len(last) - ended
+    ended = [_of(rig, change) for change in last.values() if is_over(change)]
+    raised = [_of(rig, change) for change in last.values() if not is_over(change)]
     counts = (
-        f"{raised} alarm{'s' * (raised > 1)}" if raised else "",
-        f"{ended} over" if ended else "",
+        f"{len(raised)} alarm{'s' * (len(raised) > 1)} ({_listed(raised)})" if raised else "",
+        f"{len(ended)} over ({_listed(ended)})" if ended else "",
     )
     return f"{one_line(rig.name)}: {', '.join(filter(None, counts))}"
 
@@ -81,18 +83,33 @@ def _block(rig: Rig, change: AlarmChange) -> str:
     when = time_words(change.utc_ms)
     title = title_of(rig, change)
     lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when}"]
+    plan = _plan(rig, change)
     probe = _probe(rig, change)
+    what = "Probe" if probe is not None else _WHAT.get(plan.watch) if plan is not None else None
+    if what is not None:
+        lines.append(f"  {what}: {_of(rig, change)}")
     if change.value is not None and probe is not None:
         value = value_words(probe.kind, change.value, Reason.NONE)
         lines.append(f"  Value: {value} {probe.unit_words}".rstrip())
     if change.says:
         lines.append(f"  Seen: {one_line(change.says)}")
-    plan = _plan(rig, change)
     if plan is not None and not is_over(change):
         lines += [f"  Cause: {plan.cause}", f"  If nothing is done: {plan.consequence}"]
         lines += ["  What to do:"] if plan.actions else []
         lines += [f"    {number}. {action}" for number, action in enumerate(plan.actions, 1)]
     return "\n".join(lines)
+
+
+def _of(rig: Rig, change: AlarmChange) -> str:
+    """What the alarm is of, or its key where the rig file has it no longer."""
+    plan = _plan(rig, change)
+    return one_line(change.key if plan is None else plan.subject)
+
+
+def _listed(names: Sequence[str]) -> str:
+    different = list(dict.fromkeys(names))
+    first = ", ".join(different[:_MANY])
+    return first if len(different) <= _MANY else f"{first} and {len(different) - _MANY} more"
 
 
 def _plan(rig: Rig, change: AlarmChange) -> AlarmPlan | None:

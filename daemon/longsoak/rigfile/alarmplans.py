@@ -1,5 +1,6 @@
 """The full list of alarms: those every rig has, with what its file changes or adds."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -187,8 +188,15 @@ def _changed(plan: AlarmPlan, change: AlarmTable, *, by_name: dict[str, Probe]) 
         plan,
         on_delay=plan.on_delay if change.on_delay is None else change.on_delay,
         off_delay=plan.off_delay if change.off_delay is None else change.off_delay,
-        title=change.title or plan.title,
+        title=_naming(change.title, plan.subject) if change.title else plan.title,
         cause=change.cause or plan.cause,
         consequence=change.consequence or plan.consequence,
         actions=tuple(change.actions or plan.actions),
     )
+
+
+def _naming(title: str, subject: str) -> str:
+    # One table may give its title to many alarms, and a mail that says "Probe silent" sends nobody
+    # anywhere.
+    named = re.search(rf"(?<!\w){re.escape(subject)}(?!\w)", title, re.IGNORECASE)
+    return title if named else f"{title}, {subject}"
