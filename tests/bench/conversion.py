@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from bench.figures import Figure, in_turn
-from longsoak.core.resistance import Budget, Reach, moisture_content, moisture_contents, prepare
+from longsoak.core.resistance import Budget, Reach, moisture_content, prepare
+from longsoak.core.resistances import moisture_contents
 from longsoak.rigfile.curves import shipped
 
 N = 20_000

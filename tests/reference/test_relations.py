@@ -13,10 +13,10 @@ from longsoak.core.resistance import (
     PreparedCurve,
     Reach,
     moisture_content,
-    moisture_contents,
     prepare,
     resistance,
 )
+from longsoak.core.resistances import moisture_contents
 from longsoak.rigfile.curves import shipped
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 from longsoak.vocabulary.errors import PhysicsError

@@ -12,11 +12,11 @@ from longsoak.core.resistance import (
     Budget,
     Reach,
     moisture_content,
-    moisture_contents,
     parts_of,
     prepare,
     resistance,
 )
+from longsoak.core.resistances import moisture_contents
 from longsoak.rigfile.curves import shipped
 from longsoak.vocabulary.errors import PhysicsError
 
@@ -225,6 +225,21 @@ def test_the_way_back_takes_just_what_the_way_there_tells_as_a_number(
     for beyond in (low - 0.01, high + 0.01):
         with pytest.raises(PhysicsError):
             resistance(beyond, temperature, curve)
+
+
+def test_an_end_below_nothing_is_an_end_like_any_other() -> None:
+    # Invented species coefficients that take more off than the driest wood has.
+    curve = prepare(replace(shipped()[DOUGLAS_FIR], species=(0.9, 9.0)))
+    found = moisture_content(22.4e9, 26.7, curve)
+    assert found.reach is Reach.WITHIN
+    assert found.value == pytest.approx(-2.0 / 0.9)
+    assert resistance(found.value, 26.7, curve) == pytest.approx(22.4e9)
+
+
+@pytest.mark.parametrize("a", [0.0, -0.9, float("nan")])
+def test_species_coefficients_that_turn_a_curve_round_are_refused(a: float) -> None:
+    with pytest.raises(PhysicsError, match=r"species is .*, expected a first coefficient of more"):
+        prepare(replace(shipped()[DOUGLAS_FIR], species=(a, 0.5)))
 
 
 def test_where_a_curve_gives_only_bounds_the_way_back_says_so() -> None:

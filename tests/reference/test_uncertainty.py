@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from uncertainties import ufloat, umath
 
-from longsoak.core.resistance import Budget, moisture_content, moisture_contents, parts_of, prepare
+from longsoak.core.resistance import Budget, moisture_content, parts_of, prepare
+from longsoak.core.resistances import moisture_contents
 from longsoak.rigfile.curves import shipped
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 

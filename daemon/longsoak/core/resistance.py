@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 from math import hypot, inf, isfinite
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from longsoak.core.arrays import Numbers, as_array, checked, scalar
+from longsoak.core.arrays import Numbers, scalar
 from longsoak.core.curveuncertainty import curve_uncertainty, widened
 from longsoak.core.indication import (
     COLDEST,
@@ -26,21 +26,15 @@ from longsoak.core.relations import LN10, Relation, relation_of
 from longsoak.vocabulary.curve import Correction, Curve
 from longsoak.vocabulary.errors import PhysicsError
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from longsoak.core.arrays import Array
-
 # Decades of resistance per kelvin, standard, where a curve corrects nothing. In wood and
 # hygroscopic materials it is 0.02 to 0.04 (common practice). Its sign is known and nothing was
 # corrected, so all of it is doubt: twice this holds the largest.
 UNCORRECTED = 0.03
-# Of a curve's ends: what rounding may move a value by that lies on one.
-_SLACK = 1e-9
+SLACK = 1e-9  # % or decades: what rounding may move a value by that lies on a curve's end
 
-_OHM = "more than 0, and finite"
-_CELSIUS = f"{COLDEST:g} to {WARMEST:g} degC"
+# What a resistance and a temperature may be, in the words of an error.
+OHM = "more than 0, and finite"
+CELSIUS = f"{COLDEST:g} to {WARMEST:g} degC"
 
 
 class Reach(Enum):
@@ -62,17 +56,6 @@ class MoistureContent(NamedTuple):
     value: float
     uncertainty: float
     reach: Reach
-
-
-class MoistureContents(NamedTuple):
-    """Moisture contents in %, and which of them are only bounds: at least, and at most, that.
-
-    A bound is no number for a mean; whoever takes statistics leaves both masks out, or counts them.
-    """
-
-    values: "Array"
-    wetter: "NDArray[np.bool_]"
-    drier: "NDArray[np.bool_]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,20 +224,19 @@ def resistance(moisture_content: float, temperature: float, curve: PreparedCurve
     PhysicsError
         An argument is no number, or outside its range.
     """
-    at = scalar("temperature", temperature, _CELSIUS)
+    at = scalar("temperature", temperature, CELSIUS)
     if not COLDEST <= at <= WARMEST:
         raise _no_temperature(at)
     kind = curve.curve
-    low = max(curve.least, _from_reference(float(kind.lowest), at, curve))
-    high = min(curve.most, _from_reference(float(kind.highest), at, curve))
-    slack = _SLACK * high  # so that an end, there and back, is taken
+    low = max(curve.least, from_reference(float(kind.lowest), at, curve))
+    high = min(curve.most, from_reference(float(kind.highest), at, curve))
     allowed = (
         f"{low:.4g} to {high:.4g} %"
         if low < high
         else f"nothing: at {at:g} degC this curve gives only bounds"
     )
     content = scalar("moisture_content", moisture_content, allowed)
-    if not (low < high and isfinite(content) and low - slack <= content <= high + slack):
+    if not (low < high and isfinite(content) and low - SLACK <= content <= high + SLACK):
         raise PhysicsError("moisture_content", f"{content!r} %", allowed)
     u = min(max(_at_reference(content, at, curve), kind.lowest), kind.highest)
     x = curve.relation.log_resistance(float(u))
@@ -263,56 +245,13 @@ def resistance(moisture_content: float, temperature: float, curve: PreparedCurve
     return float(10.0**x)
 
 
-def moisture_contents(
-    resistances: "Array", temperatures: "Array", curve: PreparedCurve
-) -> "MoistureContents":
-    """`moisture_content` for arrays of equal shape, without the uncertainty; for analysis.
-
-    Parameters
-    ----------
-    resistances : array
-        Ohm, positive.
-    temperatures : array
-        Temperature of the wood, degC, -20 to 50; as many as resistances.
-    curve : PreparedCurve
-        The species' or material's curve.
-
-    Raises
-    ------
-    PhysicsError
-        An element is no number or outside its range, or there are more of one than of the other.
-    """
-    import numpy as np
-
-    ohm = as_array("resistance", resistances, _OHM)
-    outside = ~((ohm > 0.0) & (ohm < inf))
-    if outside.any():
-        raise _no_resistance(float(ohm[outside][0]))
-    celsius = as_array("temperature", temperatures, _CELSIUS)
-    if celsius.shape != ohm.shape:
-        raise PhysicsError(
-            "temperature", f"of shape {celsius.shape}", f"{ohm.shape}, as the resistances have"
-        )
-    celsius = checked("temperature", celsius, lowest=COLDEST, highest=WARMEST, unit="degC")
-    x = np.log10(ohm)
-    kind = curve.curve
-    if kind.correction is Correction.RESISTANCE:
-        x = x + kind.per_kelvin * (celsius - kind.reference_temperature)
-    wetter, drier = x < curve.wet_end - _SLACK, x > curve.dry_end + _SLACK
-    u, _ = curve.relation.moisture(np.clip(x, curve.wet_end, curve.dry_end))
-    values = _from_reference(u, celsius, curve)
-    above = (values > curve.most * (1.0 + _SLACK)) & ~drier
-    below = (values < curve.least * (1.0 - _SLACK)) & ~wetter
-    values = np.where(above, curve.most, np.where(below, curve.least, values))
-    return MoistureContents(values, wetter | above, drier | below)
-
-
-def _no_resistance(ohm: float) -> PhysicsError:
-    return PhysicsError("resistance", f"{ohm!r} Ohm", _OHM)
+def no_resistance(ohm: float) -> PhysicsError:
+    """The error for a resistance in Ohm that is none."""
+    return PhysicsError("resistance", f"{ohm!r} Ohm", OHM)
 
 
 def _no_temperature(celsius: float) -> PhysicsError:
-    return PhysicsError("temperature", f"{celsius!r} degC", _CELSIUS)
+    return PhysicsError("temperature", f"{celsius!r} degC", CELSIUS)
 
 
 def _converted(
@@ -324,10 +263,10 @@ def _converted(
     the temperature correction is written out: both are what tests/bench/conversion.py measures.
     """
     if ohm.__class__ is not float or temperature.__class__ is not float:
-        ohm = scalar("resistance", ohm, _OHM)
-        temperature = scalar("temperature", temperature, _CELSIUS)
+        ohm = scalar("resistance", ohm, OHM)
+        temperature = scalar("temperature", temperature, CELSIUS)
     if not 0.0 < ohm < inf:
-        raise _no_resistance(ohm)
+        raise no_resistance(ohm)
     if not COLDEST <= temperature <= WARMEST:
         raise _no_temperature(temperature)
     kind = curve.curve
@@ -338,11 +277,11 @@ def _converted(
         x += kind.per_kelvin * away
     reach = Reach.WITHIN
     if x < curve.wet_end:
-        if x < curve.wet_end - _SLACK:
+        if x < curve.wet_end - SLACK:
             reach = Reach.WETTER
         x = curve.wet_end
     elif x > curve.dry_end:
-        if x > curve.dry_end + _SLACK:
+        if x > curve.dry_end + SLACK:
             reach = Reach.DRIER
         x = curve.dry_end
     u, per_decade = curve.relation.moisture(x)
@@ -372,9 +311,9 @@ def _converted(
     if kind.freedom is not None:
         others = hypot(reference, meter, contact, warmth, leakage)
         own = widened(own, others=others, freedom=kind.freedom)
-    if value > curve.most * (1.0 + _SLACK) and reach is not Reach.DRIER:
+    if value > curve.most + SLACK and reach is not Reach.DRIER:
         value, reach = curve.most, Reach.WETTER
-    elif value < curve.least * (1.0 - _SLACK) and reach is not Reach.WETTER:
+    elif value < curve.least - SLACK and reach is not Reach.WETTER:
         value, reach = curve.least, Reach.DRIER
     return value, reach, own, reference, meter, contact, warmth, leakage
 
@@ -392,7 +331,7 @@ def _leakage(x: float, u: float, leaking: float, curve: PreparedCurve) -> float:
     return (u - curve.relation.moisture(drier)[0]) / math.sqrt(3.0)
 
 
-def _from_reference(u: Numbers, temperature: Numbers, curve: PreparedCurve) -> Numbers:
+def from_reference(u: Numbers, temperature: Numbers, curve: PreparedCurve) -> Numbers:
     """Correct a moisture content at the reference temperature for the wood's own."""
     kind = curve.curve
     if kind.correction is Correction.INDICATED:
@@ -405,7 +344,7 @@ def _from_reference(u: Numbers, temperature: Numbers, curve: PreparedCurve) -> N
 
 
 def _at_reference(u: float, temperature: float, curve: PreparedCurve) -> float:
-    """The inverse of `_from_reference`."""
+    """The inverse of `from_reference`."""
     kind = curve.curve
     if kind.correction is Correction.INDICATED:
         a, b = kind.species
