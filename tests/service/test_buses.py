@@ -93,8 +93,9 @@ def names(taken: Pass) -> list[str]:
 def test_all_probes_are_asked_at_once_and_then_by_their_periods() -> None:
     kind = Scripted(opens=[None], polls=[good])
     with worker(kind, probe("slow", 60), probe("fast", 0.2)) as passes:
-        first = passes.get(timeout=5)
-        assert (names(first), first.opened, first.down) == (["fast", "slow"], "scripted", None)
+        first, second = passes.get(timeout=5), passes.get(timeout=5)
+        assert (names(first), first.opened, first.down) == (["fast"], "scripted", None)
+        assert (names(second), second.opened, second.down) == (["slow"], None, None)
         for _ in range(3):
             later = passes.get(timeout=5)
             assert (names(later), later.opened) == (["fast"], None)
@@ -105,11 +106,12 @@ def test_a_bus_that_is_missing_is_told_with_its_reason_and_asked_in_full_once_it
     with worker(kind, probe("slow", 60), probe("fast", 0.2)) as passes:
         first = passes.get(timeout=5)
         assert first.down == "no such port"
-        assert first.samples[1] == Missing("slow", Absence.BUS_DOWN, "no such port")
+        assert first.samples[0] == Missing("fast", Absence.BUS_DOWN, "no such port")
+        assert names(passes.get(timeout=5)) == ["slow"]
         while (taken := passes.get(timeout=5)).down is not None:
             assert names(taken) in (["fast"], [])
-        assert names(taken) == ["fast", "slow"]
         assert taken.opened == "scripted"
+        assert {*names(taken), *names(passes.get(timeout=5))} == {"fast", "slow"}
 
 
 def test_a_bus_lost_while_polling_is_closed_and_opened_again() -> None:
@@ -192,17 +194,14 @@ def test_what_came_before_a_bus_was_lost_is_kept_and_only_the_rest_is_asked_agai
     kind = Scripted(opens=[None], polls=[slow_pair])
     probes = [probe(name, 60) for name in ("one", "bad", "two", "three")]
     with worker(kind, *probes) as passes:
-        before, after = passes.get(timeout=5), passes.get(timeout=5)
+        before, told, after = (passes.get(timeout=5) for _ in range(3))
         assert before.samples == [Sample("one", 1e6, "Ohm")]
         assert before.down == "the meter doesn't answer"
         # Opened again, it answers, so the pair is at fault and the bus is not; and the pair waits
         # for its next turn, or nobody behind it would ever be read.
-        assert after.samples == [
-            Missing("bad", Absence.NO_ANSWER, "the meter doesn't answer"),
-            Sample("two", 1e6, "Ohm"),
-            Sample("three", 1e6, "Ohm"),
-        ]
-        assert (after.down, after.opened) == (None, "scripted")
+        assert told.samples == [Missing("bad", Absence.NO_ANSWER, "the meter doesn't answer")]
+        assert after.samples == [Sample("two", 1e6, "Ohm"), Sample("three", 1e6, "Ohm")]
+        assert (told.down, told.opened, after.down) == (None, "scripted", None)
         with pytest.raises(queue.Empty):
             passes.get(timeout=1.5)
         assert kind.opened == 2
@@ -265,3 +264,99 @@ def test_a_stop_ends_a_long_pass_between_two_probes_and_what_came_is_delivered()
     assert names(passes.get_nowait()) == ["one"]
     with pytest.raises(queue.Empty):
         passes.get_nowait()
+
+
+def test_on_a_bus_that_cannot_keep_up_nobody_waits_for_ever() -> None:
+    def sluggish(names: Sequence[str]) -> Iterator[Sample | Missing]:
+        for name in names:
+            time.sleep(0.05)
+            yield Sample(name, 1.0, "Cel")
+
+    kind = Scripted(opens=[None], polls=[sluggish])
+    slow = [probe(f"p{n}", 0.3) for n in range(8)]  # 0.4 s of work each 0.3 s, and the fast one
+    with worker(kind, *slow, probe("fast", 0.1), probe("rare", 900)) as passes:
+        read: list[str] = []
+        while read.count("fast") < 30:
+            read += names(passes.get(timeout=5))
+    counts = [read.count(f"p{n}") for n in range(8)]
+    assert read.count("rare") == 1
+    assert max(counts) - min(counts) <= 1
+
+
+def test_a_probe_that_loses_its_bus_never_keeps_the_others_from_being_read() -> None:
+    kind = Scripted(opens=[None], polls=[slow_pair])
+    with worker(kind, *(probe(name, 1.0) for name in ("bad", "one", "two"))) as passes:
+        read: list[str] = []
+        while read.count("bad") < 3:
+            read += names(passes.get(timeout=10))
+    assert min(read.count("one"), read.count("two")) >= 2
+
+
+def test_what_came_before_a_slow_answer_keeps_its_own_date() -> None:
+    def waits(asked: Sequence[str]) -> Iterator[Sample | Missing]:
+        for name in asked:
+            if name == "slow":
+                time.sleep(1.2)
+            yield Sample(name, 1.0, "Cel")
+
+    kind = Scripted(opens=[None], polls=[waits])
+    with worker(kind, *(probe(name, 60) for name in ("one", "two", "slow", "three"))) as passes:
+        early, late = passes.get(timeout=5), passes.get(timeout=5)
+    assert (names(early), names(late)) == (["one", "two"], ["slow", "three"])
+    assert late.boottime - early.boottime == pytest.approx(1.2, abs=0.2)
+    assert (early.opened, late.opened) == ("scripted", None)
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        Sample("p", "12", "Cel"),  # type: ignore[arg-type]
+        Sample("p", None, "Cel"),  # type: ignore[arg-type]
+        Sample("p", 10**400, "Cel"),
+        Sample("p", 1.0, None),  # type: ignore[arg-type]
+        Missing("p", "no answer", ""),  # type: ignore[arg-type]
+        "p",
+    ],
+)
+def test_an_item_no_record_could_take_is_the_drivers_fault_and_its_probes_alone(
+    item: Sample | Missing,
+) -> None:
+    def odd(asked: Sequence[str]) -> Iterator[Sample | Missing]:
+        for name in asked:
+            yield item if name == "p" else Sample(name, 21, "Cel")
+
+    kind = Scripted(opens=[None], polls=[odd])
+    with worker(kind, probe("p", 60), probe("q", 60)) as passes:
+        read: dict[str, Sample | Missing] = {}
+        while "q" not in read or not isinstance(read["q"], Sample):
+            taken = passes.get(timeout=5)
+            read |= {sample.probe: sample for sample in taken.samples}
+    assert isinstance(read["p"], Missing)
+    assert read["q"] == Sample("q", 21.0, "Cel")
+    assert type(read["q"].value) is float
+
+
+def test_a_drivers_text_is_one_line_that_can_be_kept() -> None:
+    def told(asked: Sequence[str]) -> Iterable[Sample | Missing]:
+        return [Missing("p", Absence.NO_ANSWER, "lone \ud800 \x1b[2J\nand on" + "x" * 5000)]
+
+    kind = Scripted(opens=[BusError("gone\nfor good \udcff"), None], polls=[told])
+    with worker(kind, probe("p", 60)) as passes:
+        assert passes.get(timeout=5).down == "gone for good"
+        while not (taken := passes.get(timeout=5)).samples:
+            pass
+    (missing,) = taken.samples
+    assert isinstance(missing, Missing)
+    assert missing.detail.startswith("lone    [2J and onxxx")
+    assert len(missing.detail) < 310
+
+
+def test_a_driver_that_ends_its_thread_is_a_bus_that_is_down() -> None:
+    def leave(asked: Sequence[str]) -> Iterable[Sample | Missing]:
+        raise SystemExit(3)
+
+    kind = Scripted(opens=[None], polls=[leave, good])
+    with worker(kind, probe("p", 0.2)) as passes:
+        assert "SystemExit(3)" in (passes.get(timeout=5).down or "")
+        while passes.get(timeout=5).down is not None:
+            pass

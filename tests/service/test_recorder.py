@@ -10,6 +10,7 @@ from longsoak.service.messages import Stop
 from longsoak.service.recorder import Message, Recorder
 from longsoak.store.inbox import Inbox
 from longsoak.store.reader import Record
+from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
@@ -37,6 +38,7 @@ def recorded(folder: Path, passes: Sequence[Pass]) -> Record:
         inbox=Inbox(folder),
         clock=clock,
         messages=messages,
+        unkept=Unkept(),
         committed=lambda: None,
         seen=lambda _: None,
     )
@@ -77,6 +79,16 @@ def test_what_a_bus_brought_before_it_was_lost_is_kept_with_its_raw_value(tmp_pa
     assert (latest["wood"].raw, latest["wood"].value) == (18.5, 18.5)
     assert latest["humid"].value is None
     assert latest["humid"].flag.word == "missing"
+
+
+def test_a_probe_that_comes_and_goes_all_day_does_not_fill_the_record(tmp_path: Path) -> None:
+    now = SystemClock().boottime_ms() / 1000
+    silent = Missing("wood", Absence.NO_ANSWER, "nothing came")
+    there = Sample("wood", 18.5, "Cel")
+    passes = [of(now + n / 100, there if n % 2 else silent) for n in range(40)]
+    told = events(recorded(tmp_path, passes), "probe")
+    assert len(told) == 6
+    assert told[-1].endswith("(told often enough: what follows within minutes is left out)")
 
 
 def test_each_fall_and_return_of_a_probe_is_told_once(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """Each alarm of a rig stands when it should, says why, and keeps quiet about what another says."""
 
+from dataclasses import replace
 from math import nan
 
 import pytest
@@ -116,33 +117,80 @@ def test_a_drift_is_not_judged_by_a_reference_that_fell_silent() -> None:
     assert feed(alarms, range(600, 6000, 60), humid=80.0) == []
 
 
-# Setpoint 4. A bound says only that the truth lies at it or beyond.
+def two_pins() -> AlarmBook:
+    """A book that judges one pair of pins by another: 4 % MC apart are too much."""
+    rig = bench()
+    (pin,) = (probe for probe in rig.probes if probe.name == "pin")
+    (plan,) = (plan for plan in rig.alarms if plan.key == "drift:humid")
+    judged = replace(plan, key="drift:pin", subject="pin", against="pin twin")
+    rig = replace(
+        rig, probes=(*rig.probes, replace(pin, name="pin twin")), alarms=(*rig.alarms, judged)
+    )
+    return AlarmBook(rig, {}, now=0.0)
+
+
+# A bound says only that the truth lies at it or beyond.
 @pytest.mark.parametrize(
     ("reason", "value", "says"),
     [
-        (Reason.WETTER_THAN_CURVE, 75.0, "> 75 % RH where humid twin reads 67 % RH"),
-        (Reason.DRIER_THAN_CURVE, 59.0, "< 59 % RH where humid twin reads 67 % RH"),
-        (Reason.WETTER_THAN_CURVE, 59.0, None),
-        (Reason.DRIER_THAN_CURVE, 75.0, None),
-        (Reason.WETTER_THAN_CURVE, 68.0, None),
+        (Reason.WETTER_THAN_CURVE, 25.0, "> 25.0 % WME where pin twin reads 17.0 % WME"),
+        (Reason.DRIER_THAN_CURVE, 7.0, "< 7.0 % WME where pin twin reads 17.0 % WME"),
+        (Reason.WETTER_THAN_CURVE, 9.0, None),
+        (Reason.DRIER_THAN_CURVE, 25.0, None),
+        (Reason.WETTER_THAN_CURVE, 18.0, None),
     ],
 )
 def test_a_bound_shows_a_drift_only_where_the_truth_must_be_far_off(
     reason: Reason, value: float, says: str | None
 ) -> None:
-    alarms = book()
+    alarms = two_pins()
     raised = []
-    for at in range(0, 1800, 60):
-        raised += feed(alarms, range(at, at + 1), humid_twin=67.0)
-        raised += feed(alarms, range(at, at + 1), Flag.SUSPECT, reason, humid=value)
+    for at in range(0, 9000, 450):
+        raised += feed(alarms, range(at, at + 1), pin_twin=17.0)
+        raised += feed(alarms, range(at, at + 1), Flag.SUSPECT, reason, pin=value)
     assert [change.says for change in raised] == ([] if says is None else [says])
 
 
 def test_a_bound_never_ends_a_drift_that_stands() -> None:
+    alarms = two_pins()
+    assert len(feed(alarms, range(0, 9000, 450), pin=25.0, pin_twin=17.0)) == 1
+    later = range(9000, 18000, 450)
+    assert feed(alarms, later, Flag.SUSPECT, Reason.WETTER_THAN_CURVE, pin=18.0) == []
+
+
+def test_a_probe_that_a_busy_bus_never_gets_to_is_silent_too() -> None:
     alarms = book()
-    assert len(feed(alarms, range(0, 1800, 60), humid=75.0, humid_twin=67.0)) == 1
-    later = range(1800, 3600, 60)
-    assert feed(alarms, later, Flag.SUSPECT, Reason.WETTER_THAN_CURVE, humid=68.0) == []
+    raised: list[AlarmChange] = []
+    for at in range(0, 600, 10):  # the bus delivers, but never the probe on it
+        raised += alarms.bus("air", None, now=float(at), utc_ms=T0)
+        raised += feed(alarms, range(at, at + 1), water_level=80.0, high_float=0.0, wood=20.0)
+        raised += alarms.tick(now=float(at), utc_ms=T0)
+    assert {key for key, _ in brief(raised)} == {"silent:humid", "silent:humid twin"}
+    assert "its bus has more to do than it can" in raised[0].says
+
+
+def test_a_bus_that_comes_and_goes_is_as_good_as_down() -> None:
+    alarms = book()
+    raised = []
+    for at in range(0, 60, 2):
+        raised += alarms.bus("air", "it hung up", now=float(at), utc_ms=T0)
+        raised += alarms.bus("air", None, now=at + 1.0, utc_ms=T0)
+    assert brief(raised) == [("bus down:air", AlarmState.NEW)]
+    assert "it hung up" in raised[0].says or "lost 3 times" in raised[0].says
+    later = [c for at in range(60, 700) for c in alarms.bus("air", None, now=at, utc_ms=T0)]
+    assert brief(later) == [("bus down:air", AlarmState.GONE)]
+
+
+def test_a_record_that_takes_nothing_is_told_with_the_reason() -> None:
+    alarms = book()
+    full = "a scan could not be kept: database or disk is full"
+    assert alarms.record(full, now=0.0, utc_ms=T0) == []
+    raised = alarms.record(full, now=10.0, utc_ms=T0)
+    assert brief(raised) == [("record refused:record", AlarmState.NEW)]
+    assert raised[0].says == full
+    assert brief(alarms.record(None, now=11.0, utc_ms=T0)) == [
+        ("record refused:record", AlarmState.GONE)
+    ]
 
 
 def test_an_outlet_that_is_away_raises() -> None:

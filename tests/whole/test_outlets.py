@@ -1,12 +1,14 @@
 """From the water to the mailbox, the broker and the database, all of them real."""
 
 import json
+import resource
+from functools import partial
 from pathlib import Path
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from processes import longsoak, running
-from servers import broker, free_port, listener, mail_server, time_series_server
+from servers import Mailbox, broker, free_port, listener, mail_server, time_series_server
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
@@ -57,6 +59,47 @@ def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
             wait_for(lambda: len(mailbox.mails) == 2, what="the mail of its end")
             assert run.stop() == 0
         wait_for(lambda: heard.last("rigs/thermometers/state") == "stopped", what="the clean stop")
+
+
+def mailed(mailbox: Mailbox, words: str) -> bool:
+    return any(words in mail.get_content() for mail in mailbox.mails)
+
+
+def test_an_overfill_goes_out_though_the_disk_is_full_and_so_does_that(tmp_path: Path) -> None:
+    with (
+        mail_server() as mailbox,
+        broker(tmp_path / "broker") as server,
+        listener(server.port) as heard,
+    ):
+        more = tray(tmp_path) + notices(mailbox.port, server.port)
+        more += '[[alarms]]\nwatch = "record refused"\non_delay = 1\n'
+        rig_file = lay_out(tmp_path, more=more)
+        topic = "rigs/thermometers/alarms"
+        with running(rig_file) as run:
+            wait_for(lambda: heard.last("rigs/thermometers/state"), what="the state")
+            # No file of the process may grow any more: to SQLite that is a disk that is full.
+            limits = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (1, -1))
+            run.says("could not be kept")
+            pour(tmp_path, 104.0)
+            for key in ("record refused:record", "overfill:water level"):
+                wait_for(partial(heard.last, f"{topic}/{key}"), what=f"{key} on the broker")
+            for words in ("104 mm", "free some space"):
+                wait_for(partial(mailed, mailbox, words), what=f"{words!r} by mail")
+            record = Record(tmp_path / "record")
+            assert "overfill:water level" not in record.alarms()
+            mails = len(mailbox.mails)
+            resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, limits)
+            run.says("none was lost")
+            wait_for(
+                lambda: record.alarms()["record refused:record"].new is AlarmState.GONE,
+                what="the end of the refusal",
+            )
+            # What went out is kept under the number it went out with, and so isn't sent again.
+            wait_for(lambda: len(mailbox.mails) > mails, what="the mail of its end")
+            assert run.stop() == 0
+        assert record.alarms()["overfill:water level"].new is AlarmState.NEW
+        subjects = [str(mail["Subject"]) for mail in mailbox.mails]
+        assert len(set(subjects)) == len(subjects)
 
 
 def test_dead_outlets_stop_nothing_are_alarmed_and_catch_up_by_themselves(tmp_path: Path) -> None:

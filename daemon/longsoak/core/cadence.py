@@ -1,7 +1,8 @@
 """When the next poll is due, and whose turn it is. Times in s on a clock that is never set."""
 
 from collections.abc import Iterable, Mapping
-from math import floor
+from itertools import cycle
+from math import floor, inf
 
 
 def next_due(due: float, *, period: float, now: float) -> float:
@@ -13,7 +14,12 @@ def next_due(due: float, *, period: float, now: float) -> float:
 
 
 class Turns:
-    """Whose turn it is on one bus: every probe by its own period, those of the shortest first.
+    """Whose turn it is on one bus, each probe by its own period.
+
+    Turns go round: to the due probes of the shortest period, to those most late by the measure of
+    their own period, to those that have been due the longest. So a float is not kept waiting
+    behind a long pass, and on a bus that can't keep up nobody waits for ever. Within a turn those
+    come first whose last turn was the longest ago.
 
     Parameters
     ----------
@@ -24,12 +30,29 @@ class Turns:
     """
 
     def __init__(self, periods: Mapping[str, float], *, start: float) -> None:
-        self._periods = dict(sorted(periods.items(), key=lambda item: item[1]))
-        self._due = dict.fromkeys(self._periods, start)
+        self._periods = dict(periods)
+        self._due = dict.fromkeys(periods, start)
+        self._took = dict.fromkeys(periods, -inf)
+        self._rules = cycle((self._by_period, self._by_lateness, self._by_wait))
 
-    def due(self, now: float) -> list[str]:
-        """Who is due, the shortest period first; among equals in the order given."""
-        return [probe for probe, at in self._due.items() if at <= now]
+    def take(self, now: float) -> list[str]:
+        """Who is to be asked next: probes of one period, or nobody."""
+        due = [probe for probe, at in self._due.items() if at <= now]
+        if not due:
+            return []
+        rule = next(self._rules)
+        period = self._periods[min(due, key=lambda probe: rule(probe, now))]
+        alike = [probe for probe in due if self._periods[probe] == period]
+        return sorted(alike, key=self._took.__getitem__)
+
+    def _by_period(self, probe: str, _now: float) -> float:
+        return self._periods[probe]
+
+    def _by_lateness(self, probe: str, now: float) -> float:
+        return (self._due[probe] - now) / self._periods[probe]
+
+    def _by_wait(self, probe: str, _now: float) -> float:
+        return self._due[probe]
 
     def urgent(self, now: float, *, than: str) -> bool:
         """Whether a probe of a shorter period than that of `than` is due."""
@@ -38,6 +61,7 @@ class Turns:
 
     def took(self, probe: str, *, now: float) -> None:
         """Note that the probe has had its turn; it is due again at its next grid point."""
+        self._took[probe] = now
         self._due[probe] = next_due(self._due[probe], period=self._periods[probe], now=now)
 
     def again(self, probes: Iterable[str], *, now: float) -> None:

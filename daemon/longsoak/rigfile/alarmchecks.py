@@ -10,7 +10,7 @@ from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, qu
 from longsoak.rigfile.tables import ProbeTable
 from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Watch
 
-NARROWED_BY: Mapping[Watch, str] = {
+NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.OVERFILL: "probe",
     Watch.DRY: "probe",
     Watch.LEVEL_UNKNOWN: "probe",
@@ -18,7 +18,9 @@ NARROWED_BY: Mapping[Watch, str] = {
     Watch.DRIFT: "probe",
     Watch.BUS: "bus",
     Watch.OUTLET: "outlet",
+    Watch.RECORD: None,  # there is one record
 }
+RECORD = "record"  # what an alarm about the record has for its subject
 _OUTLETS = ("mail", "mqtt", "database")
 _WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DRIFT)
 _WATER = (Watch.OVERFILL, Watch.DRY, Watch.LEVEL_UNKNOWN)
@@ -59,7 +61,7 @@ def subject_of(table: AlarmTable) -> str | None:
     """What a table narrows its watch to; None for every alarm of that watch."""
     if table.watch is None:
         return None
-    return {"probe": table.probe, "bus": table.bus, "outlet": table.outlet}[
+    return {"probe": table.probe, "bus": table.bus, "outlet": table.outlet, None: None}[
         NARROWED_BY[table.watch]
     ]
 
@@ -168,6 +170,8 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return [name for name in names if name is not None] or None
     if watch is Watch.OUTLET:
         return _outlets(draft)
+    if watch is Watch.RECORD:
+        return [RECORD]
     if watch is Watch.BUS:
         return list(draft.bus_names.first) or None
     if watch is Watch.SILENT:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from longsoak.rigfile.alarmchecks import subject_of
+from longsoak.rigfile.alarmchecks import RECORD, subject_of
 from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.alarmtexts import AlarmWriter
 from longsoak.rigfile.words import given
@@ -32,6 +32,7 @@ BUS_ON = 10.0  # s
 DRIFT_PERCENT, DRIFT_DEADBAND = 2.0, 0.5  # % of nominal
 DRIFT_DEADBAND_SHARE = 0.25  # of the setpoint, as for the reference resistor
 AT_ONCE = 0.0  # s: one good answer is proof enough
+RECORD_ON = 10.0  # s: a commit may stall for seconds
 OUTLET_ON = 60.0  # s: a server that restarts is back by then
 
 
@@ -118,6 +119,7 @@ def _defaults(
         yield _plan(Watch.BUS, bus.name, on_delay=BUS_ON, off_delay=AT_ONCE)
     for outlet in outlets:
         yield _plan(Watch.OUTLET, outlet, on_delay=OUTLET_ON, off_delay=AT_ONCE)
+    yield _plan(Watch.RECORD, RECORD, on_delay=RECORD_ON, off_delay=AT_ONCE)
 
 
 def _water(reservoir: Reservoir) -> Iterator[AlarmPlan]:

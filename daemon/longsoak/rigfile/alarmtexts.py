@@ -38,6 +38,7 @@ class AlarmWriter:
             Watch.DRIFT: self._drift,
             Watch.BUS: self._bus,
             Watch.OUTLET: self._outlet,
+            Watch.RECORD: self._record,
         }
 
     def written(self, plan: AlarmPlan) -> AlarmPlan:
@@ -213,6 +214,21 @@ class AlarmWriter:
                 "Look whether the network is up, and the server with it.",
                 "Look whether a password or a name was changed there.",
                 "Nothing else: what waits is sent when it is back.",
+            ),
+        )
+
+
+    def _record(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "The record takes nothing",
+            f"The disk has refused what was measured for {_duration(plan.on_delay)}. Most often it "
+            "is full, or a card has worn out.",
+            "Measuring goes on and is kept in memory. What is there is lost if the computer stops "
+            "before the disk takes it. Pages and `longsoak now` show the last that was kept.",
+            (
+                "Do not restart anything yet.",
+                "Look how full the disk is (df), and free some space on it.",
+                "If it is not full, look for errors of the card (dmesg), and copy the record.",
             ),
         )
 

@@ -4,6 +4,8 @@ import logging
 import threading
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
+from numbers import Real
+from typing import NamedTuple
 
 from longsoak.core.cadence import Turns
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
@@ -15,7 +17,9 @@ from longsoak.vocabulary.sample import Absence, Missing, Sample
 _log = logging.getLogger(__name__)
 
 BACK_OFF = (1.0, 2.0, 5.0, 10.0, 30.0)  # s between two attempts to open a bus; the last repeats
-SLICE = 10.0  # s a pass may take before what it has is delivered: no reading is dated later
+SLICE = 10.0  # s a pass may take before what it has is delivered
+HELD = 1.0  # s: what came before an item that took longer keeps a date of its own
+LONGEST_TEXT = 300  # characters of a driver's sentence
 # What a bus that carries bare numbers is taken to mean by them, UCUM.
 _RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
 
@@ -33,6 +37,13 @@ class Pass:
     boottime: float
     down: str | None
     opened: str | None
+
+
+class _Brought(NamedTuple):
+    """Items of one pass that belong together, and when they came, CLOCK_BOOTTIME in s."""
+
+    samples: Sequence[Sample | Missing]
+    at: float
 
 
 class BusWorker(threading.Thread):
@@ -104,27 +115,21 @@ class BusWorker(threading.Thread):
     def _look(self) -> None:
         """Do what is due, and deliver what it brought."""
         now = self._clock.monotonic()
-        samples: list[Sample | Missing] = []
+        brought: list[_Brought] = []
         before = self._driver
         tried = before is None and now >= self._retry_at
         if tried:
             self._open()
-            samples += self._judge_suspect()
+            brought += self._judge_suspect()
         if self._driver is not None:
-            samples += self._ask(self._turns.due(self._clock.monotonic()))
+            brought += self._ask(self._turns.take(self._clock.monotonic()))
         elif not self._grace:
-            samples += self._all_down(self._turns.due(now))
-        lost = before is not None and self._driver is None
-        if samples or tried or lost:  # a vain try is told too: the next poll may be far off
-            self._deliver(
-                Pass(
-                    self._bus.name,
-                    samples,
-                    self._clock.boottime_ms() / 1000,
-                    self._down,
-                    self._answered,
-                )
-            )
+            brought += self._all_down(self._turns.take(now))
+        if not brought and (tried or (before is not None and self._driver is None)):
+            # Told though it brought nothing: the next poll may be far off.
+            brought.append(_Brought([], self._boottime()))
+        for samples, at in brought:
+            self._deliver(Pass(self._bus.name, samples, at, self._down, self._answered))
             self._answered = None
 
     def _open(self) -> None:
@@ -132,10 +137,10 @@ class BusWorker(threading.Thread):
         self._grace = False
         try:
             self._driver = self._kind.open_bus(self._settings)
-            self._answered = self._driver.describe()
+            self._answered = _plain(self._driver.describe())
         except BusError as error:
             self._lose(str(error))
-        except Exception as error:  # a bug in a driver must not end the worker
+        except (Exception, SystemExit) as error:  # a bug in a driver must not end the worker
             _log.exception("bus %s: the driver failed while opening", self._bus.name)
             self._lose(f"the driver {self._bus.driver!r} failed: {error!r}")
         else:
@@ -143,42 +148,64 @@ class BusWorker(threading.Thread):
             self._turns.again(self._missed, now=self._clock.monotonic())
             self._missed.clear()
 
-    def _ask(self, asked: list[str]) -> list[Sample | Missing]:
+    def _ask(self, asked: list[str]) -> list["_Brought"]:
         """Ask in turn until all have answered, or something is more important."""
         if self._driver is None or not asked:
             return []
-        got: list[Sample | Missing] = []
-        muddled = "it answered for other probes than asked, a fault of its driver"
+        got = [_Brought([], self._boottime())]
+        name = asked[0]
         until = self._clock.monotonic() + SLICE
         try:
             answers = iter(self._driver.poll(asked))
             for name in asked:
-                sample = next(answers, None)
-                if sample is None or sample.probe != name:
-                    self._lose(muddled)
-                    return self._all_down(asked)
-                got.append(sample)
+                item = next(answers, None)
+                if item is None or item.probe != name:
+                    return self._muddled(asked)
+                at = self._boottime()
+                if at - got[-1].at > HELD:
+                    got.append(_Brought([], at))
+                got[-1] = _Brought([*got[-1].samples, self._proper(item)], at)
                 now = self._clock.monotonic()
                 self._turns.took(name, now=now)
                 if self._stop_asked.is_set() or now > until or self._turns.urgent(now, than=name):
                     break
             else:
                 if next(answers, None) is not None:
-                    self._lose(muddled)
-                    return self._all_down(asked)
+                    return self._muddled(asked)
             if isinstance(answers, Generator):
                 answers.close()
         except BusError as error:
-            self._lose(str(error), while_asking=asked[len(got) :])
-        except Exception as error:  # as above
+            self._lose(str(error), while_asking=name)
+        except (Exception, SystemExit) as error:  # as above
             _log.exception("bus %s: the driver failed while polling", self._bus.name)
-            why = f"the driver {self._bus.driver!r} failed: {error!r}"
-            self._lose(why, while_asking=asked[len(got) :])
+            self._lose(f"the driver {self._bus.driver!r} failed: {error!r}", while_asking=name)
         else:
             self._failures = 0
-        return got
+        return [some for some in got if some.samples]
 
-    def _judge_suspect(self) -> list[Sample | Missing]:
+    def _muddled(self, asked: list[str]) -> list["_Brought"]:
+        self._lose("it answered for other probes than asked, a fault of its driver")
+        return self._all_down(asked)
+
+    def _proper(self, item: object) -> Sample | Missing:
+        """The item as the contract has it, whatever types a driver put in.
+
+        Raises
+        ------
+        BusError
+            It can't be: whoever keeps it would stumble over it, and take the other buses along.
+        """
+        if isinstance(item, Sample):
+            value: object = item.value
+            if isinstance(value, Real) and isinstance(item.unit, str):
+                return Sample(item.probe, float(value), _plain(item.unit))
+        elif isinstance(item, Missing) and isinstance(item.why, Absence):
+            return Missing(item.probe, item.why, _plain(item.detail))
+        raise BusError(
+            f"the driver {self._bus.driver!r} gave {item!r}, which is no reading: a fault of it"
+        )
+
+    def _judge_suspect(self) -> list["_Brought"]:
         """Tell of the probe the bus was lost over.
 
         If the bus could be opened again it was the probe's doing, and it waits for its next turn:
@@ -188,26 +215,30 @@ class BusWorker(threading.Thread):
             return []
         suspect, self._suspect = self._suspect, None
         if self._driver is not None:
-            return [suspect]
+            return [_Brought([suspect], self._boottime())]
         return self._all_down([suspect.probe])
 
-    def _all_down(self, due: list[str]) -> list[Sample | Missing]:
+    def _all_down(self, due: list[str]) -> list["_Brought"]:
         self._missed.update(due)
         for name in due:
             self._turns.took(name, now=self._clock.monotonic())
-        return [Missing(name, Absence.BUS_DOWN, self._down or "") for name in due]
+        down = [Missing(name, Absence.BUS_DOWN, self._down or "") for name in due]
+        return [_Brought(down, self._boottime())] if down else []
 
-    def _lose(self, why: str, *, while_asking: Sequence[str] = ()) -> None:
+    def _boottime(self) -> float:
+        return self._clock.boottime_ms() / 1000
+
+    def _lose(self, why: str, *, while_asking: str | None = None) -> None:
         """Close the bus and set when it is tried again.
 
         The back-off starts anew only after a pass that ended well. A bus lost for the first time
         is tried again before its probes are told missing.
         """
         self._close()
-        self._down = why
-        if while_asking:
-            self._suspect = Missing(while_asking[0], Absence.NO_ANSWER, why)
-            self._turns.took(while_asking[0], now=self._clock.monotonic())
+        self._down = _plain(why)
+        if while_asking is not None:
+            self._suspect = Missing(while_asking, Absence.NO_ANSWER, self._down)
+            self._turns.took(while_asking, now=self._clock.monotonic())
             self._grace = self._failures == 0
         self._retry_at = self._clock.monotonic() + BACK_OFF[min(self._failures, len(BACK_OFF) - 1)]
         self._failures += 1
@@ -219,3 +250,9 @@ class BusWorker(threading.Thread):
             except Exception:  # a port that is gone may fail to close; it is gone either way
                 _log.exception("bus %s: closing failed", self._bus.name)
             self._driver = None
+
+
+def _plain(text: str) -> str:
+    """A driver's text as the record and the log can take it: one line of limited length."""
+    line = "".join(letter if letter.isprintable() else " " for letter in str(text)).strip()
+    return line if len(line) <= LONGEST_TEXT else f"{line[:LONGEST_TEXT]}..."

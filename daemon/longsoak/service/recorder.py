@@ -5,7 +5,9 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 
 import logging
 import queue
+from collections import defaultdict, deque
 from collections.abc import Callable
+from contextlib import suppress
 
 from longsoak.core.convert import Conversion
 from longsoak.service.buses import Pass
@@ -21,6 +23,7 @@ from longsoak.service.messages import (
 )
 from longsoak.service.watch import AlarmBook
 from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request
+from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import StoreError
@@ -33,6 +36,8 @@ _log = logging.getLogger(__name__)
 
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
+MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
+_MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
 
 Message = Pass | OutletNews | CursorMoved | Refused | LookedOver | CalendarFault | Stop
@@ -47,8 +52,11 @@ class Recorder:
         The rig as checked, its open record and inbox, and the clocks.
     messages : queue.SimpleQueue
         Where bus workers, outlets and the calendar put what they have.
+    unkept : Unkept
+        Where alarms are offered that the disk does not take.
     committed : callable
-        Called after each commit, so that outlets look for what is new.
+        Called after each commit, and when there is something unkept, so that outlets look for
+        what is new.
     seen : callable
         Called with each pass, once it is converted.
     """
@@ -61,6 +69,7 @@ class Recorder:
         inbox: Inbox,
         clock: Clock,
         messages: "queue.SimpleQueue[Message]",
+        unkept: Unkept,
         committed: Callable[[], None],
         seen: Callable[[Pass], None],
     ) -> None:
@@ -68,6 +77,7 @@ class Recorder:
         self._inbox = inbox
         self._clock = clock
         self._messages = messages
+        self._unkept = unkept
         self._committed = committed
         self._seen = seen
         self._conversion = Conversion(rig)
@@ -77,9 +87,12 @@ class Recorder:
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
         self._last_boottime_ms = self._last_utc_ms = 0
         self._pending = Batch()
+        self._told: defaultdict[tuple[str, str], deque[float]] = defaultdict(
+            lambda: deque(maxlen=MOST_TOLD)
+        )
         self._asked: list[Request] = []
         self._answered: list[Request] = []
-        self._refused_before = False
+        self._refusal: str | None = None
         left = writer.alarm_states()
         self._alarms = AlarmBook(rig, left, now=self._boottime())
         for change in self._alarms.orphans(
@@ -97,7 +110,10 @@ class Recorder:
             now = self._clock.monotonic()
             if now >= next_tick:
                 next_tick = now + TICK_PERIOD
-                for change in self._alarms.tick(now=self._boottime(), utc_ms=self._clock.utc_ms()):
+                at, utc_ms = self._boottime(), self._clock.utc_ms()
+                changes = self._alarms.tick(now=at, utc_ms=utc_ms)
+                changes += self._alarms.record(self._refusal, now=at, utc_ms=utc_ms)
+                for change in changes:
                     self._change(change)
             self._commit()
 
@@ -250,6 +266,13 @@ class Recorder:
         _log.info("alarm %s: %s (%s)", change.key, change.new.value, change.says)
 
     def _event(self, kind: str, subject: str, says: str) -> None:
+        if kind in _MAY_FLAP:
+            now, told = self._boottime(), self._told[kind, subject]
+            if len(told) == MOST_TOLD and now - told[0] < TOLD_WITHIN:
+                return
+            told.append(now)
+            if len(told) == MOST_TOLD and now - told[0] < TOLD_WITHIN:
+                says += " (told often enough: what follows within minutes is left out)"
         self._pending.events.append(Event(self._clock.utc_ms(), kind, subject, says))
         _log.info("%s %s: %s", kind, subject, says)
 
@@ -261,17 +284,25 @@ class Recorder:
         except StoreError as error:
             # Kept in memory and tried again with whatever comes next: nothing else can be done
             # with a full disk, and measuring goes on.
-            if not self._refused_before:
+            if self._refusal is None:
                 _log.error("%s; it is tried again until it can be", error)
-            self._refused_before = True
+            self._refusal = str(error)
+            self._offer_unkept()
             return
-        if self._refused_before:
+        if self._refusal is not None:
             _log.info("the record takes scans again; none was lost")
-            self._refused_before = False
+            self._refusal = None
+        self._unkept.clear()
         self._pending = Batch()
         self._inbox.drop(self._answered)
         self._answered = []
         self._committed()
+
+    def _offer_unkept(self) -> None:
+        """Let the alarms go out all the same: a full disk is when somebody has to come."""
+        with suppress(StoreError):  # then not even their numbers are known
+            self._unkept.put(self._pending.changes, after=self._writer.last_change())
+            self._committed()
 
     def _boottime(self) -> float:
         return self._clock.boottime_ms() / 1000

@@ -28,6 +28,7 @@ from longsoak.service.recorder import Message, Recorder
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.reader import Record
+from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -100,7 +101,10 @@ def _record(
         writer.commit(Batch(events=[Event(clock.utc_ms(), "gap", "record", says)]))
 
     stop = threading.Event()
-    outlets = _outlets(rig, beside, folder=folder, clock=clock, put=messages.put)
+    unkept = Unkept()
+    outlets = _outlets(
+        rig, beside, record=AlarmsOnTheirWay(folder, unkept), clock=clock, put=messages.put
+    )
     _start_notices_at_the_end(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
     hold = _Hold(rig)
     inbox = Inbox(folder)
@@ -115,6 +119,7 @@ def _record(
         inbox=inbox,
         clock=clock,
         messages=messages,
+        unkept=unkept,
         committed=wake,
         seen=hold.seen,
     )
@@ -220,11 +225,10 @@ def _outlets(
     rig: Rig,
     beside: Path,
     *,
-    folder: Path,
+    record: Record,
     clock: Clock,
     put: Callable[[OutletNews | CursorMoved | Refused], None],
 ) -> list[OutletWorker]:
-    record = Record(folder)
     built: list[tuple[str, Callable[[], Outlet], float]] = []
     if rig.mail is not None:
         built.append(("mail", partial(_mail, record, rig, beside, clock), 0.0))

@@ -1,5 +1,6 @@
 """Every alarm of a rig: what each scan, bus and outlet shows it, and what changed."""
 
+from collections import deque
 from collections.abc import Iterable, Mapping
 
 from longsoak.core.alarms import (
@@ -21,6 +22,9 @@ from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
 # A bus whose worker has delivered nothing for this long hangs inside its driver. A pass over many
 # dead channels may take minutes by itself.
 BUS_PATIENCE = 180.0  # s
+UNSEEN = 60.0, 3.0  # s, periods: a probe of a bus that answers is asked at least that often
+FLAPS, FLAP_SPAN = 3, 300.0  # a bus lost so often within so many s is as good as down
+_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.RECORD)
 
 
 class AlarmBook:
@@ -42,13 +46,15 @@ class AlarmBook:
         self._probes = {probe.name: probe for probe in rig.probes}
         self._by_probe: dict[str, list[AlarmPlan]] = {}
         for plan in rig.alarms:
-            if plan.subject in self._probes and plan.watch not in (Watch.BUS, Watch.OUTLET):
+            if plan.subject in self._probes and plan.watch not in _NOT_OF_PROBES:
                 self._by_probe.setdefault(plan.subject, []).append(plan)
         self._fastest = {
             bus.name: min((p.every for p in rig.probes if p.bus == bus.name), default=60.0)
             for bus in rig.buses
         }
         self._bus_at = dict.fromkeys(self._fastest, now)
+        self._losses = {name: deque[float](maxlen=FLAPS) for name in self._fastest}
+        self._down = dict.fromkeys(self._fastest, False)
         self._seen_at = dict.fromkeys(self._probes, now)
         self._good: dict[str, tuple[float, Reason, float]] = {}
 
@@ -92,13 +98,27 @@ class AlarmBook:
     def bus(self, name: str, down: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Show the state a bus was in during its last pass."""
         self._bus_at[name] = now
-        says = down or "the bus answers"
-        return self._state(Watch.BUS, name, down is not None, says, now=now, utc_ms=utc_ms)
+        losses = self._losses[name]
+        if down is not None and not self._down[name]:
+            losses.append(now)
+        self._down[name] = down is not None
+        flaps = len(losses) == FLAPS and now - losses[0] <= FLAP_SPAN
+        says = "the bus answers"
+        if down is not None or flaps:
+            says = down or f"lost {FLAPS} times within {age_words(now - losses[0])}"
+        there = down is not None or flaps
+        return self._state(Watch.BUS, name, there, says, now=now, utc_ms=utc_ms)
 
     def outlet(self, name: str, away: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Show how the last attempt to send something went."""
         says = away or "it takes what is sent"
         return self._state(Watch.OUTLET, name, away is not None, says, now=now, utc_ms=utc_ms)
+
+    def record(self, refusal: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Show whether the record took what was to be kept last."""
+        says = refusal or "the record takes what is measured"
+        there = refusal is not None
+        return self._state(Watch.RECORD, "record", there, says, now=now, utc_ms=utc_ms)
 
     def tick(self, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Look for silence: a worker that hangs delivers no pass that could say so."""
@@ -108,6 +128,16 @@ class AlarmBook:
                 says = f"no pass has ended for {age_words(now - at)}"
                 changes += self._state(Watch.BUS, bus, True, says, now=now, utc_ms=utc_ms)
         for plan in self._plans.values():
+            if plan.watch is Watch.SILENT:
+                at, probe = self._seen_at[plan.subject], self._probes[plan.subject]
+                least, periods = UNSEEN
+                if self._bus_at[probe.bus] - at > max(least, periods * probe.every):
+                    says = (
+                        f"last asked {age_words(now - at)} ago: its bus has more to do than it can"
+                    )
+                    changes += self._step(
+                        plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
+                    )
             if plan.watch is Watch.LEVEL_UNKNOWN:
                 at = self._seen_at[plan.subject]
                 if now - at > max(30.0, 5 * self._probes[plan.subject].every):

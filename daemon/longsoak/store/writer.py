@@ -201,6 +201,18 @@ class RecordWriter:
             found = self._db.execute("SELECT 1 FROM request WHERE uuid = ?", (request.uuid,))
             return found.fetchone() is not None
 
+    def last_change(self) -> int:
+        """The id of the last alarm change that was kept; 0 if none ever was.
+
+        Raises
+        ------
+        StoreError
+            Not even reading works.
+        """
+        with _told("an alarm"):
+            (last,) = self._db.execute("SELECT ifnull(max(id), 0) FROM alarm_change").fetchone()
+        return int(last)
+
     def alarm_states(self) -> dict[str, AlarmState]:
         """The state each alarm was left in, by key."""
         with _told("the run before, whose alarms are read first,"):

@@ -234,6 +234,7 @@ class Watch(StrEnum):
     DRIFT = "drift"
     BUS = "bus down"
     OUTLET = "outlet away"
+    RECORD = "record refused"
 
 
 @dataclass(frozen=True, slots=True)
