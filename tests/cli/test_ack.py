@@ -1,6 +1,10 @@
 """`longsoak ack`, run as a user runs it; with a measuring process it is in tests/whole."""
 
+import os
 import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from hashlib import shake_256
 from pathlib import Path
 
 import pytest
@@ -53,9 +57,12 @@ def test_while_nobody_takes_requests_the_request_waits_and_the_code_is_1(tmp_pat
         ended = longsoak("ack", "silent:T1", "--by", " mk ", "--rig", rig_file)
         assert ended.returncode == 1
         assert ended.stdout == (
-            "Asked; `longsoak run` is not taking requests now and will when it is.\n"
+            "Asked, and not answered yet: it waits until `longsoak run` takes it. "
+            "If that isn't running, start it.\n"
         )
-        assert asked(record) == [("silent:T1", "mk")]
+        again = longsoak("ack", "silent:T1", "--by", "mk", "--rig", rig_file)
+        assert "it waits behind 1 asked before it until" in again.stdout
+        assert asked(record) == [("silent:T1", "mk"), ("silent:T1", "mk")]
 
 
 def test_without_initials_the_users_name_is_taken(tmp_path: Path) -> None:
@@ -112,7 +119,10 @@ def test_a_damaged_or_missing_inbox_is_told_with_the_way_out(tmp_path: Path) -> 
         (record.folder / "inbox.db").unlink()
         ended = longsoak("ack", "silent:T0", "--by", "mk", "--rig", rig_file)
         assert ended.returncode == 1
-        assert "Start `longsoak run` there first." in ended.stderr
+        assert (
+            "`longsoak run` makes it: start it there if it isn't running, "
+            "else ask again in a few seconds."
+        ) in ended.stderr
         Inbox(record.folder).close()
         holder = sqlite3.connect(record.folder / "inbox.db", isolation_level=None)
         holder.execute("BEGIN IMMEDIATE")
@@ -147,3 +157,81 @@ def test_a_run_takes_requests_again_after_its_inbox_was_damaged_or_deleted(tmp_p
         assert "Traceback" not in run.log
     states = {key: change.new for key, change in record.alarms().items()}
     assert states == {"silent:T1": ACKNOWLEDGED, "silent:T2": ACKNOWLEDGED}
+
+
+def cut_to_nothing(inbox: Path) -> None:
+    os.truncate(inbox, 0)
+
+
+def random_bytes(inbox: Path) -> None:
+    with inbox.open("r+b") as file:
+        file.write(shake_256(b"").digest(inbox.stat().st_size))
+
+
+def random_bytes_behind_the_head(inbox: Path) -> None:
+    """The first page, which holds the count of changes, stays as it is."""
+    with inbox.open("r+b") as file:
+        file.seek(4096)
+        file.write(shake_256(b"").digest(inbox.stat().st_size - 4096))
+
+
+def without_what_is_beside_it(inbox: Path) -> None:
+    for beside in inbox.parent.glob("inbox.db-*"):
+        beside.unlink()
+
+
+def a_link_to_nowhere(inbox: Path) -> None:
+    inbox.unlink()
+    inbox.symlink_to("/nowhere/inbox.db")
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        cut_to_nothing,
+        random_bytes,
+        random_bytes_behind_the_head,
+        without_what_is_beside_it,
+        a_link_to_nowhere,
+    ],
+)
+def test_a_run_notices_damage_to_the_inbox_it_has_open_and_answers_again(
+    tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
+    more = '[[alarms]]\nwatch = "silent"\non_delay = 0.3\n'
+    rig_file = lay_out(tmp_path, more=more)
+    for number in (1, 2):
+        (tmp_path / "w1" / rom(number) / "w1_slave").write_text("")
+    inbox = tmp_path / "record" / "inbox.db"
+
+    def answered() -> bool:
+        ended = longsoak("ack", "silent:T2", "--by", "mk", "--rig", rig_file)
+        # What is said on the way must be true of a run that goes on.
+        assert "Start `longsoak run`" not in ended.stdout + ended.stderr
+        return ended.returncode == 0
+
+    with running(rig_file) as run:
+        run.says("alarm silent:T2")
+        assert longsoak("ack", "silent:T1", "--by", "mk", "--rig", rig_file).returncode == 0
+        damage(inbox)
+        wait_for(answered, what="an acknowledgement", limit=10)
+        assert run.stop() == 0
+        assert "Traceback" not in run.log
+
+
+def test_behind_twenty_thousand_requests_an_answer_still_comes(tmp_path: Path) -> None:
+    more = '[[alarms]]\nwatch = "silent"\non_delay = 0.3\n'
+    rig_file = lay_out(tmp_path, more=more)
+    (tmp_path / "w1" / rom(1) / "w1_slave").write_text("")
+    with running(rig_file) as run:
+        run.says("alarm silent:T1")
+        with closing(sqlite3.connect(tmp_path / "record" / "inbox.db", timeout=20)) as db, db:
+            db.executemany(
+                "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by)"
+                " VALUES (?, 5, 'acknowledge', ?, 'mk')",
+                [(f"{n:032x}", f"silent:{n}") for n in range(20_000)],
+            )
+        ended = longsoak("ack", "silent:T1", "--by", "mk", "--rig", rig_file)
+        assert (ended.returncode, ended.stderr) == (0, ""), ended.stdout
+        assert ended.stdout.startswith("silent:T1: acknowledged")
+        assert run.stop() == 0

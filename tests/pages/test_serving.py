@@ -230,7 +230,7 @@ def test_without_an_inbox_the_sheet_says_that_nothing_was_asked(kept: Kept, serv
         file.unlink()
     answer = served.post("/alarms/acknowledge", {"key": OVERFILL, "by": "mk"})
     assert answer.status == 503
-    assert "Start `longsoak run`" in answer.text
+    assert "start it there if it isn&#39;t running" in answer.text
     assert not (kept.folder / "inbox.db").exists()
 
 

@@ -1,12 +1,16 @@
 """Requests reach the measuring process once, whatever happens to the file they wait in."""
 
+import os
 import sqlite3
+import timeit
 from collections.abc import Callable
+from contextlib import closing
+from hashlib import shake_256
 from pathlib import Path
 
 import pytest
 
-from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request, ask
+from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request, ask, waiting_before
 from longsoak.vocabulary.errors import RequestError, StoreError
 
 
@@ -51,9 +55,10 @@ def test_a_request_is_handed_out_once_however_long_its_dropping_takes(tmp_path: 
 
 
 def test_without_a_measuring_process_there_is_nobody_to_ask(tmp_path: Path) -> None:
-    with pytest.raises(StoreError, match=r"there is no .*Start `longsoak run` there first"):
+    says = r"there is no .*: start it there if it isn't running, else ask again in a few seconds"
+    with pytest.raises(StoreError, match=says):
         ask_for(tmp_path)
-    with pytest.raises(StoreError, match="Start `longsoak run` there first"):
+    with pytest.raises(StoreError, match=says):
         ask_for(tmp_path / "record")
     assert list(tmp_path.iterdir()) == []
 
@@ -201,13 +206,151 @@ def test_an_inbox_deleted_under_way_is_made_anew_and_what_was_asked_is_not_lost(
     inbox.close()
 
 
-def test_an_inbox_without_its_log_is_made_anew(tmp_path: Path) -> None:
+def cut_to_nothing(path: Path) -> None:
+    os.truncate(path, 0)
+
+
+def random_bytes(path: Path) -> None:
+    overwrite(path, 0)
+
+
+def random_bytes_behind_the_head(path: Path) -> None:
+    """The first page, which holds the count of changes, stays as it is."""
+    overwrite(path, 4096)
+
+
+def overwrite(path: Path, start: int) -> None:
+    length = path.stat().st_size - start
+    with path.open("r+b") as file:
+        file.seek(start)
+        file.write(shake_256(b"").digest(length))
+
+
+def a_link_to_nowhere(path: Path) -> None:
+    path.unlink()
+    path.symlink_to("/nowhere/inbox.db")
+
+
+def a_link_to_itself(path: Path) -> None:
+    path.unlink()
+    path.symlink_to(path.name)
+
+
+IN_PLACE = [
+    cut_to_nothing,
+    random_bytes,
+    random_bytes_behind_the_head,
+    torn,
+    a_link_to_nowhere,
+    a_link_to_itself,
+]
+
+
+@pytest.mark.parametrize("damage", IN_PLACE)
+def test_damage_to_an_open_inbox_is_noticed_by_looking_alone(
+    tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
     inbox = Inbox(tmp_path)
-    ask_for(tmp_path)
-    (tmp_path / "inbox.db").unlink()  # its log stays behind
-    assert len(inbox.waiting()) == 1
-    asked = ask_for(tmp_path, "dry:water level")
+    first = [ask_for(tmp_path, f"silent:{number:0150d}") for number in range(60)]
+    assert inbox.waiting() == first
+    inbox.drop(first[:30])
+    assert inbox.waiting() == []
+    damage(tmp_path / "inbox.db")
+    for _ in range(30):
+        assert inbox.waiting() == []
+    assert len(inbox.news()) in (1, 2)  # a link is replaced, and then found to lead nowhere
+    asked = ask_for(tmp_path)
+    assert looked_until(inbox, 1) == [asked]
+    inbox.drop([asked])
+    assert inbox.waiting() == []
+    assert inbox.news() == []
+    inbox.close()
+
+
+def test_an_open_inbox_keeps_no_file_beside_it(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    asked = ask_for(tmp_path)
     assert inbox.waiting() == [asked]
+    inbox.drop([asked])
+    assert [path.name for path in tmp_path.iterdir()] == ["inbox.db"]
+    inbox.close()
+
+
+def test_a_file_that_was_only_touched_goes_on_as_it_was(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    asked = ask_for(tmp_path)
+    assert inbox.waiting() == [asked]
+    os.utime(tmp_path / "inbox.db", (1, 1))
+    assert inbox.waiting() == []
+    assert inbox.news() == []
+    inbox.drop([asked])
+    assert inbox.waiting() == []
+    assert inbox.news() == []
+    inbox.close()
+
+
+def test_many_requests_are_handed_out_in_turn_and_none_twice(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    by_hand(tmp_path, *((f"{n:032x}", 5, "acknowledge", f"silent:T{n}", "mk") for n in range(1200)))
+    last = ask_for(tmp_path)
+    assert waiting_before(tmp_path, last.uuid) == 1200
+    handed = []
+    while found := inbox.waiting():
+        assert len(found) <= 500
+        handed += found
+        inbox.drop(found)
+    assert [request.subject for request in handed[:-1]] == [f"silent:T{n}" for n in range(1200)]
+    assert handed[-1] == last
+    assert waiting_before(tmp_path, last.uuid) is None
+    inbox.close()
+
+
+def by_hand(folder: Path, *rows: tuple[str, int, str, str, str]) -> None:
+    """Put requests into the inbox without `ask`."""
+    with closing(sqlite3.connect(folder / "inbox.db")) as db, db:
+        db.executemany(
+            "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by) VALUES (?, ?, ?, ?, ?)",
+            rows,
+        )
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        ("a", 5, "acknowledge", "silent:T1\nalarm silent:T2: normal", "mk"),
+        ("a", 5, "acknowledge", "silent:T1", "m\nk"),
+        ("a", 5, "acknowledge", "silent:T1", ""),
+        ("a", 5, "acknow\x1b[2Jledge", "silent:T1", "mk"),
+        ("a\nb", 5, "acknowledge", "silent:T1", "mk"),
+        ("a", 10**18, "acknowledge", "silent:T1", "mk"),
+        ("a", -1, "acknowledge", "silent:T1", "mk"),
+        ("a", 5, "acknowledge", "x" * 201, "mk"),
+    ],
+)
+def test_what_ask_would_never_write_is_dropped_and_told_on_one_line(
+    tmp_path: Path, row: tuple[str, int, str, str, str]
+) -> None:
+    inbox = Inbox(tmp_path)
+    by_hand(tmp_path, row)
+    asked = ask_for(tmp_path)
+    assert inbox.waiting() == [asked]
+    (news,) = inbox.news()
+    assert news.startswith("1 of the requests in inbox.db held what `longsoak ack` never writes")
+    assert news.isprintable()
+    inbox.drop([asked])
+    with closing(sqlite3.connect(tmp_path / "inbox.db")) as db:
+        assert db.execute("SELECT count(*) FROM request").fetchone() == (0,)
+    inbox.close()
+
+
+def test_a_look_at_an_inbox_nobody_wrote_to_takes_less_than_100_microseconds(
+    tmp_path: Path,
+) -> None:
+    inbox = Inbox(tmp_path)
+    asked = ask_for(tmp_path)
+    assert inbox.waiting() == [asked]
+    # The fastest of many: what else the machine does is not the look's cost.
+    assert min(timeit.repeat(inbox.waiting, number=100, repeat=20)) / 100 < 100e-6
     inbox.close()
 
 

@@ -8,9 +8,11 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
-from longsoak.store.inbox import ACKNOWLEDGE, ask
+from longsoak.store.inbox import ACKNOWLEDGE, ask, waiting_before
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
+
+_PATIENCE = 3.0  # s without an answer, or one request less before ours
 
 
 @click.command(epilog='Example: longsoak ack "overfill:water level" --by mk')
@@ -52,7 +54,12 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
         )
         outcome = _wait(record, request.uuid)
     if outcome is None:
-        click.echo("Asked; `longsoak run` is not taking requests now and will when it is.")
+        before = waiting_before(record.folder, request.uuid)
+        behind = f" behind {before} asked before it" if before else ""
+        click.echo(
+            f"Asked, and not answered yet: it waits{behind} until `longsoak run` takes it. "
+            "If that isn't running, start it."
+        )
         sys.exit(FOUND_WRONG)
     click.echo(f"{alarm}: {outcome}")
     sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)
@@ -66,15 +73,19 @@ def _user() -> str:
 
 
 def _wait(record: Record, uuid: str) -> str | None:
-    """The request's outcome, if it comes within three seconds."""
+    """The request's outcome, if it comes while requests asked before it are being taken."""
     import threading
 
     clock = SystemClock()
-    until = clock.monotonic() + 3.0
+    fewest: int | None = None
+    until = clock.monotonic() + _PATIENCE
     pause = threading.Event()
     while clock.monotonic() < until:
         outcome = record.outcome(uuid)
         if outcome is not None:
             return outcome
+        before = waiting_before(record.folder, uuid)
+        if before is not None and (fewest is None or before < fewest):
+            fewest, until = before, clock.monotonic() + _PATIENCE
         pause.wait(0.1)
-    return None
+    return record.outcome(uuid)

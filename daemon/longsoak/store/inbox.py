@@ -2,6 +2,10 @@
 
 A file of its own, so that a page never holds a lock on the record. Nothing that happens to it may
 stop the measuring process: a file that is damaged, deleted or replaced is made anew.
+
+It keeps a rollback journal and no write-ahead log. Each look then reads the file's head itself, so
+that damage shows; and there is no memory map, which would end the process if its file were cut
+short.
 """
 
 import os
@@ -20,7 +24,10 @@ ACKNOWLEDGE = "acknowledge"
 LONGEST_INITIALS = 20  # characters
 
 _LONGEST_SUBJECT = 200  # characters; an alarm's key has a name or two in it
-_TAILS = ("-wal", "-shm")  # of the files SQLite keeps beside one that is open
+_LONGEST_WORD = 64  # characters of a kind or an id
+_LAST_MS = 253_402_300_800_000  # the year 10000: no calendar of ours goes further
+_TAILS = ("-journal", "-wal", "-shm")  # of the files SQLite may keep beside one that is open
+_AT_ONCE = 500  # requests handed out with one look; scans wait while they are answered
 _REST = 20  # looks between two tries to open a file that can't be used
 _MOST_ASIDE = 9  # damaged files kept; a card that goes bad would fill itself with them
 # What says nothing against the file: a full or absent disk, another process, missing permission.
@@ -76,9 +83,10 @@ def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int) -> Reque
     request = Request(uuid.uuid4().hex, utc_ms, kind, _subject(subject), _initials(by))
     path = folder / INBOX
     try:
-        uri = f"{path.resolve().as_uri()}?mode=rw"
+        uri = f"{path.absolute().as_uri()}?mode=rw"
         with closing(sqlite3.connect(uri, uri=True, isolation_level=None)) as db:
             db.execute("PRAGMA busy_timeout = 5000")
+            db.execute("PRAGMA synchronous = FULL")
             db.execute(
                 "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by)"
                 " VALUES (?, ?, ?, ?, ?)",
@@ -89,6 +97,24 @@ def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int) -> Reque
             f"nothing could be asked of the measuring process: {_why_not(path, error)}"
         ) from error
     return request
+
+
+def waiting_before(folder: Path, uuid: str) -> int | None:
+    """How many requests were asked before `uuid` and are still to be taken.
+
+    None where `uuid` waits no longer, or the inbox can't be read.
+    """
+    try:
+        uri = f"{(folder / INBOX).absolute().as_uri()}?mode=ro"
+        with closing(sqlite3.connect(uri, uri=True)) as db:
+            row = db.execute(
+                "SELECT count(before.id) FROM request AS own LEFT JOIN request AS before"
+                " ON before.id < own.id WHERE own.uuid = ? GROUP BY own.id",
+                (uuid,),
+            ).fetchone()
+    except sqlite3.Error:
+        return None
+    return None if row is None else int(row[0])
 
 
 def _initials(by: str) -> str:
@@ -130,7 +156,10 @@ def _why_not(path: Path, error: sqlite3.Error) -> str:
             "Ask as the user who runs `longsoak run`, or on its pages."
         )
     if not there:
-        return f"there is no {path}. Start `longsoak run` there first."
+        return (
+            f"there is no {path}. `longsoak run` makes it: start it there if it isn't running, "
+            "else ask again in a few seconds."
+        )
     if _code(error) == sqlite3.SQLITE_BUSY:
         return f"{path} is held by another process. Ask again."
     return (
@@ -149,9 +178,10 @@ class Inbox:
         self._path = folder / INBOX
         self._db: sqlite3.Connection | None = None
         self._file: tuple[int, int] | None = None
-        self._log: tuple[int, int] | None = None
+        self._written: tuple[int, int] | None = None  # when and how long, as of the last look
         self._version: int | None = None
-        self._taken: set[str] = set()  # in the file still, and handed out
+        self._ready: list[Request] = []  # read, and not handed out yet
+        self._taken: set[str] = set()  # in the file still, and read
         self._done: set[str] = set()  # of these, what is to be dropped
         self._news: list[str] = []
         self._trouble: str | None = None
@@ -159,13 +189,12 @@ class Inbox:
         self._open()
 
     def waiting(self) -> list[Request]:
-        """Requests not handed out before, oldest first.
+        """Requests not handed out before, oldest first, and not all at once if they are many.
 
-        Asks the file only when another process wrote.
+        Reads the file only when somebody else wrote to it.
         """
-        found: list[Request] = []
         if self._db is not None and _identity(self._path) != self._file:
-            found += self._leave()
+            self._leave()
             self._news.append(
                 f"{self._path.name} was deleted or replaced; the one in its place is used from now"
             )
@@ -175,10 +204,11 @@ class Inbox:
             if not self._rest:
                 self._open()
         try:
-            found += self._fresh()
+            self._look()
             self._sweep()
         except sqlite3.Error as error:
             self._mend(error)
+        found, self._ready = self._ready[:_AT_ONCE], self._ready[_AT_ONCE:]
         return found
 
     def drop(self, requests: list[Request]) -> None:
@@ -204,19 +234,38 @@ class Inbox:
         try:
             self._db = _opened(self._path)
             self._file = _identity(self._path)
-            self._log = _identity(_beside(self._path, "-wal"))
+            self._written = _written(self._path)
         except sqlite3.Error as error:
             if mend:
                 self._mend(error)
             else:
                 self._suffer(error)
 
-    def _fresh(self) -> list[Request]:
+    def _look(self) -> None:
+        """Read what is new, and notice what was written past SQLite."""
         if self._db is None:
-            return []
+            return
+        # Before the version, so that a request that comes between the two costs a check and no
+        # more, and damage that comes there is found with the next look.
+        written = _written(self._path)
+        if not self._fresh() and written != self._written:
+            self._check()
+        self._written = written
+
+    def _check(self) -> None:
+        """Somebody wrote past SQLite: open the file again, which looks at every page of it."""
+        self.close()
+        self._db = _opened(self._path)
+        self._file = _identity(self._path)
+        self._fresh()
+
+    def _fresh(self) -> bool:
+        """Read requests if another connection wrote since; return whether one did."""
+        if self._db is None:
+            return False
         (version,) = self._db.execute("PRAGMA data_version").fetchone()
         if version == self._version:
-            return []
+            return False
         rows = self._db.execute(
             "SELECT uuid, asked_utc_ms, kind, subject, by FROM request ORDER BY id"
         ).fetchall()
@@ -226,36 +275,46 @@ class Inbox:
         self._version = version
         requests = [Request(*row) for row in rows if row[0] not in self._taken]
         self._taken.update(request.uuid for request in requests)
-        return requests
+        fit = [request for request in requests if _fits(request)]
+        self._ready += fit
+        if odd := len(requests) - len(fit):
+            self._done.update({request.uuid for request in requests if not _fits(request)})
+            self._news.append(
+                f"{odd} of the requests in {self._path.name} held what `longsoak ack` never "
+                "writes, such as a line break or no initials, and went unanswered: ask again with "
+                "`longsoak ack`, or on the pages"
+            )
+        return True
 
     def _sweep(self) -> None:
         if self._db is None:
             return
         if self._done:
-            self._db.executemany(
-                "DELETE FROM request WHERE uuid = ?", [(uuid,) for uuid in self._done]
-            )
+            # One transaction: each has to wait for the disk, and scans wait meanwhile.
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                self._db.executemany(
+                    "DELETE FROM request WHERE uuid = ?", [(uuid,) for uuid in self._done]
+                )
+                self._db.execute("COMMIT")
+            except sqlite3.Error:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise
+            self._written = _written(self._path)
             self._taken -= self._done
             self._done.clear()
         if self._trouble is not None:
             self._trouble = None
             self._news.append(f"{self._path.name} can be used again")
 
-    def _leave(self) -> list[Request]:
+    def _leave(self) -> None:
         """Close a file that is no longer in its place; what was asked in it counts all the same."""
         self._version = None
-        try:
-            found = self._fresh()
-        except sqlite3.Error:
-            found = []
+        with suppress(sqlite3.Error):
+            self._fresh()
         self.close()
         self._done.clear()
-        # Its log stayed behind, and would be taken for that of the file in its place.
-        if self._log is not None and _identity(_beside(self._path, "-wal")) == self._log:
-            with suppress(OSError):
-                for tail in _TAILS:
-                    _beside(self._path, tail).unlink(missing_ok=True)
-        return found
 
     def _mend(self, error: sqlite3.Error) -> None:
         """Make a new file if it is this one's fault, else try it again later."""
@@ -288,13 +347,16 @@ def _opened(path: Path) -> sqlite3.Connection:
     try:
         # Short, for scans wait meanwhile; whoever asks writes for an instant only.
         db.execute("PRAGMA busy_timeout = 1000")
-        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA journal_mode = DELETE")
         db.execute("PRAGMA synchronous = FULL")
         db.execute(
             "CREATE TABLE IF NOT EXISTS request (id INTEGER PRIMARY KEY, uuid TEXT NOT NULL"
             " UNIQUE, asked_utc_ms INTEGER NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"
             " by TEXT NOT NULL) STRICT"
         )
+        (says,) = db.execute("PRAGMA integrity_check(1)").fetchone()
+        if says != "ok":
+            raise sqlite3.DatabaseError(says)
     except sqlite3.Error:
         db.close()
         raise
@@ -313,11 +375,34 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
+def _written(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
 def _is_odd(path: Path) -> bool:
-    """Whether something is there that is no file, such as a folder."""
+    """Whether something is there that is no file, such as a folder or a link to nowhere."""
     try:
         return not stat.S_ISREG(path.stat().st_mode)
     except OSError:
+        return path.is_symlink()
+
+
+def _fits(request: Request) -> bool:
+    """Whether `ask` could have written it; anybody can put anything into a file by hand."""
+    words = (request.uuid, request.kind)
+    if not all(word.isprintable() and 1 <= len(word) <= _LONGEST_WORD for word in words):
+        return False
+    try:
+        return (
+            _initials(request.by) == request.by
+            and _subject(request.subject) == request.subject
+            and 0 <= request.asked_utc_ms < _LAST_MS
+        )
+    except RequestError:
         return False
 
 
@@ -330,7 +415,7 @@ def _code(error: sqlite3.Error) -> int | None:
 def _move_aside(path: Path) -> Path:
     """Rename the file and what belongs to it, so that it can still be opened; return the name."""
     names = [path.with_name(f"{path.name}.damaged-{n + 1}") for n in range(_MOST_ASIDE)]
-    aside = next((name for name in names if not name.exists()), names[-1])
+    aside = next((name for name in names if not os.path.lexists(name)), names[-1])
     path.replace(aside)
     for tail in _TAILS:
         try:
