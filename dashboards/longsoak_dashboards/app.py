@@ -30,7 +30,7 @@ from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
-from longsoak_dashboards.guards import SecureHeaders, from_elsewhere
+from longsoak_dashboards.guards import KnownNames, SecureHeaders, from_elsewhere
 from longsoak_dashboards.source import NotYet, Snapshot, Source
 from longsoak_dashboards.view import alarms as alarm_view
 from longsoak_dashboards.view import panels, standing
@@ -50,9 +50,15 @@ _DAY_MS = 86_400_000
 Handler = Callable[["Pages", Request], Response]
 
 
-def create_app(source: Source) -> Starlette:
-    """The application for one rig."""
+def create_app(source: Source, *, host: str) -> Starlette:
+    """The application for one rig, which was told to listen on `host`."""
     pages = Pages(source)
+
+    def declared() -> str | None:
+        try:
+            return source.rig()[0].page
+        except NotYet:
+            return None
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -71,7 +77,10 @@ def create_app(source: Source) -> Starlette:
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ],
         exception_handlers={404: pages.not_found},
-        middleware=[Middleware(SecureHeaders)],
+        middleware=[
+            Middleware(SecureHeaders),
+            Middleware(KnownNames, host=host, declared=declared),
+        ],
         lifespan=lifespan,
     )
 

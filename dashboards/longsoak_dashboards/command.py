@@ -80,7 +80,7 @@ def _serve(rig_file: Path, listener: socket.socket, host: str) -> None:
     from longsoak_dashboards.app import create_app
     from longsoak_dashboards.source import Source
 
-    app = create_app(Source(rig_file))
+    app = create_app(Source(rig_file), host=host)
 
     class Server(uvicorn.Server):
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:

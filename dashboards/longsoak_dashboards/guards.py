@@ -1,8 +1,14 @@
-"""What keeps other sites out: headers on every answer, and a look at where a form was sent from."""
+"""What keeps other sites out: headers, the names answered to, where a form was sent from."""
 
+import socket
+from collections.abc import Callable
+from functools import cache
+from ipaddress import ip_address
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 HEADERS = {
@@ -31,6 +37,93 @@ class SecureHeaders:
             await send(message)
 
         await self._app(scope, receive, with_headers if scope["type"] == "http" else send)
+
+
+class KnownNames:
+    """Answers only to names that are this machine's.
+
+    Whoever owns a name can let it lead to any address, this machine's too. A page under that name
+    would then be of the same site as ours to a browser, could read the sheets and send the form.
+
+    Parameters
+    ----------
+    host : str
+        What the pages were told to listen on; answered to if it is a name.
+    declared : callable
+        The web address that the rig file says the pages have, or None; asked, in a thread, only
+        about names that are not known otherwise.
+    """
+
+    def __init__(self, app: ASGIApp, *, host: str, declared: Callable[[], str | None]) -> None:
+        self._app = app
+        self._host = _bare(host)
+        self._declared = declared
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass the request on, or refuse it with the way to have it answered."""
+        if scope["type"] == "http":
+            asked = Headers(scope=scope).get("host")
+            # A program may leave the name out; no browser does.
+            if asked is not None and not await run_in_threadpool(self._knows, asked):
+                refusal = PlainTextResponse(_unknown(asked), status_code=421)
+                await refusal(scope, receive, send)
+                return
+        await self._app(scope, receive, send)
+
+    def _knows(self, asked: str) -> bool:
+        name = _name_in(asked)
+        if name is None:
+            return False
+        if _is_address(name) or name in ("localhost", self._host):
+            return True
+        own = _bare(socket.gethostname())
+        short = own.partition(".")[0]
+        if name in (own, short, f"{short}.local"):  # .local: RFC 6762, names without a server
+            return True
+        page = self._declared()
+        return (
+            page is not None and name == _name_in(urlsplit(page).netloc)
+        ) or name == _full_name()
+
+
+@cache
+def _full_name() -> str:
+    """Name this machine with its domain; once, for the question may go over the network."""
+    return _bare(socket.getfqdn())
+
+
+def _bare(name: str) -> str:
+    return name.lower().removesuffix(".")
+
+
+def _name_in(host: str) -> str | None:
+    """The name or address in a Host header; None where it holds anything more."""
+    try:
+        parts = urlsplit(f"//{host}")
+        _ = parts.port  # raises where it is none
+    except ValueError:
+        return None
+    if parts.netloc != host or "@" in host or not parts.hostname:
+        return None
+    return _bare(parts.hostname)
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ip_address(name)
+    except ValueError:
+        return False
+    return True
+
+
+def _unknown(asked: str) -> str:
+    name = ascii(asked[:100])
+    return (
+        f"These pages don't answer to the name {name}, for anybody could let such a name lead "
+        "here. Use this machine's own name or its IP address. If the name is one you gave it, "
+        "write the address of these pages as `page` in [rig] of the rig file, such as "
+        '"http://shop-pi.local:8460/", and start `longsoak run` again.\n'
+    )
 
 
 def from_elsewhere(headers: Headers) -> bool:

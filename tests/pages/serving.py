@@ -36,9 +36,9 @@ class Served:
     process: subprocess.Popen[str]
     address: str
 
-    def get(self, path: str) -> Answer:
+    def get(self, path: str, **headers: str) -> Answer:
         """GET `path`."""
-        return self._ask(path, None, {})
+        return self._ask(path, None, headers)
 
     def post(self, path: str, form: Mapping[str, str], **headers: str) -> Answer:
         """POST a form; an underscore in a header's name stands for a hyphen."""

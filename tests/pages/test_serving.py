@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -178,6 +179,70 @@ def test_a_form_sent_from_another_site_is_refused_and_asks_nothing(
     assert answer.status == 403
     assert "another site" in answer.text
     assert requests(kept) == []
+
+
+def own_names() -> list[str]:
+    name = socket.gethostname()
+    short = name.partition(".")[0]
+    return [name, name.upper(), short, f"{short}.local", f"{name}."]
+
+
+def test_a_foreign_name_that_leads_here_is_answered_nothing(kept: Kept, served: Served) -> None:
+    raise_overfill(kept)
+    port = urllib.parse.urlsplit(served.address).port
+    for name in (
+        "evil.example",
+        "localhost.evil.example",
+        "127.0.0.1.evil.example",
+        f"{own_names()[2]}.evil.example",
+        "evil.example@127.0.0.1",
+        "127.0.0.1/evil.example",
+        "",
+    ):
+        host = f"{name}:{port}"
+        sent = served.post(
+            "/alarms/acknowledge",
+            {"key": OVERFILL, "by": "mk"},
+            Host=host,
+            Origin=f"http://{host}",
+            Sec_Fetch_Site="same-origin",
+        )
+        assert sent.status == 421  # RFC 9110, 15.5.20: not for this server to answer
+        for path in ("/", "/now.json", "/events", "/static/live.js"):
+            read = served.get(path, Host=host)
+            assert read.status == 421
+            assert "write the address of these pages as `page` in [rig]" in read.text
+            assert read.text.count("\n") == 1
+            assert "render pair" not in read.text
+            assert read.headers["X-Content-Type-Options"] == "nosniff"
+    assert requests(kept) == []
+
+
+def test_this_machines_own_names_and_any_ip_address_are_answered(served: Served) -> None:
+    # Addresses of documentation, RFC 5737 and RFC 3849: any will do, for no name leads to them.
+    for name in ("localhost", "LOCALHOST", "192.0.2.7", "[2001:db8::7]", "[::1]", *own_names()):
+        for host in (name, f"{name}:8460"):
+            answer = served.get("/", Host=host)
+            assert answer.status == 200, host
+
+
+def test_the_name_in_the_rig_files_page_is_answered(kept: Kept, served: Served) -> None:
+    assert served.get("/", Host="rig.example").status == 421
+    text = kept.rig_file.read_text()
+    text = text.replace("[rig]\n", '[rig]\npage = "http://rig.example:8460/"\n', 1)
+    kept.rig_file.write_text(text)
+    kept.writer.accept_rig(text, utc_ms=now_ms())
+    kept.scan(now_ms())
+    assert served.get("/", Host="Rig.Example:8460").status == 200
+    assert served.get("/", Host="other.rig.example").status == 421
+    raise_overfill(kept)
+    sent = served.post(
+        "/alarms/acknowledge",
+        {"key": OVERFILL, "by": "mk"},
+        Host="rig.example",
+        Origin="http://rig.example",
+    )
+    assert sent.status == 303
 
 
 def test_a_form_sent_from_the_sheet_itself_is_taken(kept: Kept, served: Served) -> None:
