@@ -91,7 +91,7 @@ def test_an_ignored_interrupt_stays_ignored(tmp_path: Path) -> None:
     os.close(filler)
     _, said = process.communicate(timeout=20)
     assert process.returncode == 2
-    assert "the file is not TOML" in said
+    assert "rig.toml:1: the line is [rig, expected a header" in said
 
 
 READS_A_RIG = [

@@ -228,7 +228,7 @@ def test_a_rig_file_that_was_changed_since_or_has_mistakes_still_shows_its_recor
         rig_file.write_text("[rig\n" + rig_file.read_text())
         ended = longsoak("now", rig_file)
         assert ended.returncode == 2
-        assert ended.stderr.startswith(f"{rig_file}:1: the file is not TOML")
+        assert ended.stderr.startswith(f"{rig_file}:1: the line is [rig, expected a header")
 
 
 def test_without_a_record_it_says_how_to_start_one(tmp_path: Path) -> None:

@@ -48,8 +48,17 @@ def test_a_mistake_in_it_is_told_with_its_own_name_and_line(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("curve", "named", "says"),
     [
-        (CURVE, "lost.toml", "lost.toml: the file is not there, expected a curve file"),
-        ("[curves", "hemp.curve.toml", "hemp.curve.toml:1: the file is not TOML"),
+        (
+            CURVE,
+            "lost.toml",
+            r"rig.toml:3: rig.curve_files\[0\] is 'lost.toml', expected a curve file this user may "
+            r"read \(.*/lost.toml is not there\). Correct its name",
+        ),
+        (
+            "[curves",
+            "hemp.curve.toml",
+            r"hemp.curve.toml:1: the line is \[curves, expected a header",
+        ),
         ("[probes]\n", "hemp.curve.toml", "expected a curve file: nothing but tables"),
     ],
 )

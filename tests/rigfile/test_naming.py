@@ -39,7 +39,7 @@ def test_a_file_that_names_no_rig_is_nobodys(text: str) -> None:
 
 
 def test_a_file_that_is_no_toml_is_told_as_such() -> None:
-    assert refused("[rig\n").startswith("rig.toml:1: the file is not TOML")
+    assert refused("[rig\n").startswith("rig.toml:1: the line is [rig, expected a header")
     assert "hundreds deep" in refused(f"a = {'[' * 5000}")
 
 

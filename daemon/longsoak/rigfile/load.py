@@ -1,6 +1,8 @@
 """Loads a rig file: every mistake in it at once, or the rig."""
 
+import errno
 import re
+import stat
 import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -17,12 +19,13 @@ from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.lines import locate
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
-from longsoak.rigfile.report import Report, Written
+from longsoak.rigfile.report import Report, Written, field_name
+from longsoak.rigfile.tomlwords import told
 from longsoak.rigfile.waterchecks import check_water
 from longsoak.vocabulary.errors import Mistake, RigFileError
 from longsoak.vocabulary.rig import Rig
 
-_POSITION = re.compile(r" \((?:at line (\d+), column \d+|at end of document)\)$")
+LARGEST = 1_000_000  # bytes: some hundred times a long rig file
 _THE_FILE = "the file"
 
 
@@ -58,11 +61,14 @@ def read(path: Path) -> Source:
     RigFileError
         A file can't be read, or a curve file holds anything but curves.
     """
-    text = text_of(path)
+    own = text = text_of(path)
     pieces: list[tuple[int, str]] = []
-    for name in _curve_files(text):
+    for index, name in _curve_files(text):
         file = path.parent / name
-        added = text_of(file, what="a curve file")
+        try:
+            added = text_of(file, what="a curve file")
+        except RigFileError as error:
+            raise _named_in(own, error, path=path, index=index, name=name) from error
         _check_curve_file(added, file=str(file))
         text = text.rstrip("\n") + f"\n\n# {name}\n"
         pieces.append((text.count("\n") + 1, str(file)))
@@ -70,13 +76,38 @@ def read(path: Path) -> Source:
     return Source(text, tuple(pieces))
 
 
-def _curve_files(text: str) -> list[str]:
+def _curve_files(text: str) -> list[tuple[int, str]]:
     try:
         rig = tomllib.loads(text).get("rig")
     except (ValueError, RecursionError):  # told when the text is checked
         return []
     names = rig.get("curve_files") if isinstance(rig, dict) else None
-    return [name for name in names if isinstance(name, str)] if isinstance(names, list) else []
+    # A name with a control character is told when the text is checked.
+    return [
+        (index, name)
+        for index, name in enumerate(names if isinstance(names, list) else ())
+        if isinstance(name, str) and name.isprintable()
+    ]
+
+
+def _named_in(text: str, error: RigFileError, *, path: Path, index: int, name: str) -> RigFileError:
+    """Say of a curve file that can't be read where it is named; of its own lines, nothing more."""
+    (mistake,) = error.mistakes
+    if mistake.line:
+        return error
+    field = ("rig", "curve_files", index)
+    return RigFileError(
+        (
+            Mistake(
+                str(path),
+                locate(text).of(field),
+                field_name(field),
+                name,
+                f"{mistake.expected} ({mistake.file} is {mistake.found})",
+                mistake.remedy,
+            ),
+        )
+    )
 
 
 def _check_curve_file(text: str, *, file: str) -> None:
@@ -99,23 +130,40 @@ def text_of(path: Path, *, what: str = "a rig file") -> str:
         The file can't be read, or is not UTF-8.
     """
     try:
-        data = path.read_bytes()
+        data = _bytes_of(path)
     except OSError as error:
         found, remedy = _unread(path, error)
         raise _one_mistake(
             str(path), line=0, found=found, expected=f"{what} this user may read", remedy=remedy
         ) from error
+    if len(data) > LARGEST:
+        raise _one_mistake(
+            str(path),
+            line=0,
+            found="more than 1 MB long",
+            expected=f"{what}, which is some kilobytes of text",
+            remedy="Look whether it is the right file.",
+        )
     try:
         # Some editors put a byte order mark first, and some end lines in two bytes.
         return data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise _one_mistake(
             str(path),
-            line=data.count(b"\n", 0, error.start) + 1,
-            found=f"text with the byte 0x{data[error.start]:02x}",
+            # Where it stands is counted without a byte order mark.
+            line=len(re.findall(rb"\r\n?|\n", error.object[: error.start])) + 1,
+            found=f"text with the byte 0x{error.object[error.start]:02x}",
             expected="text in UTF-8",
             remedy="Save the file as UTF-8.",
         ) from error
+
+
+def _bytes_of(path: Path) -> bytes:
+    mode = path.stat().st_mode
+    if stat.S_ISCHR(mode) or stat.S_ISBLK(mode) or stat.S_ISSOCK(mode):
+        raise OSError(errno.EINVAL, "it is a device or a socket")
+    with path.open("rb") as file:
+        return file.read(LARGEST + 1)
 
 
 def _unread(path: Path, error: OSError) -> tuple[str, str]:
@@ -127,6 +175,8 @@ def _unread(path: Path, error: OSError) -> tuple[str, str]:
             return "a folder", f"Name the file in it, for example {path / 'rig.toml'}."
         case PermissionError():
             return "closed to this user", "Let this user read it, or run this as its owner."
+        case OSError(errno=errno.EINVAL):
+            return f"no file ({error.strerror})", "Save the text as a file, and name that."
     return f"unreadable ({error.strerror or error})", "Look at the disk it lies on."
 
 
@@ -224,16 +274,9 @@ def _too_deep(file: str) -> RigFileError:
 
 
 def _not_toml(text: str, error: ValueError, *, file: str) -> RigFileError:
-    said = str(error)
-    match = _POSITION.search(said)
-    line = int(match[1]) if match and match[1] else text.count("\n") + 1 if match else 1
-    reason = said[: match.start()] if match else said
-    return _one_mistake(
-        file,
-        line=line,
-        found=f"not TOML ({reason[:1].lower()}{reason[1:]})",
-        expected="key = value, a [header] or a # comment on each line",
-        remedy="Mend the line; the rest of the file is looked at then.",
+    said = told(text, error)
+    return RigFileError(
+        (Mistake(file, said.line, said.field, Written(said.found), said.expected, said.remedy),)
     )
 
 
