@@ -8,6 +8,7 @@ import pytest
 
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel
 from longsoak_dashboards.view import traces
 from longsoak_dashboards.view.marks import marks
@@ -182,6 +183,64 @@ def test_where_a_panel_holds_several_kinds_each_line_says_its_own() -> None:
         ["wall"],  # board
     ]
     assert "lime, own, % MC" in re.findall(r'aria-label="([^"]*)"', str(drawn[0].svg))[0]
+
+
+def warm(count: int, *, bays: int = 2, depths: int = 3) -> Rig:
+    """The usual rig with `count` thermometers in place of its own."""
+    rig = make_rig()
+    usual = next(p for p in rig.probes if p.kind is Kind.TEMPERATURE)
+    found = tuple(
+        replace(
+            usual,
+            name=f"T{n + 1}",
+            bay=f"bay {n * bays // count + 1}",
+            depth=30.0 * (n % depths + 1),
+        )
+        for n in range(count)
+    )
+    return replace(rig, probes=found)
+
+
+def air(rig: Rig) -> tuple[traces.PanelPlan, ...]:
+    return traces.panels(traces.Asked("air", None, None, "24"), rig)
+
+
+@pytest.mark.parametrize("count", [1, 6, 7, 8, 24, 64, 200])
+@pytest.mark.parametrize(("bays", "depths"), [(1, 1), (2, 1), (1, 3), (2, 3), (8, 8)])
+def test_no_panel_holds_more_lines_than_can_be_told_apart(
+    count: int, bays: int, depths: int
+) -> None:
+    rig = warm(count, bays=bays, depths=depths)
+    plans = air(rig)
+    assert max(len(plan.probes) for plan in plans) <= traces.MOST_LINES
+    names = [p.name for plan in plans for p in plan.probes]
+    assert sorted(names) == sorted(p.name for p in rig.probes)  # each once, none left out
+    assert len({(plan.title, plan.note) for plan in plans}) == len(plans)
+    drawn = draw_panels(
+        plans,
+        rig,
+        {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
+        {p.name: [bucket(n, 20.0) for n in range(9)] for p in rig.probes},
+        span=SPAN,
+        gaps=(),
+    )
+    for panel in drawn:
+        styles = re.findall(r'class="trace (t\d)"', str(panel.svg))
+        assert len(set(styles)) == len(styles) == len(panel.lines)
+        assert panel.many == (len(panel.lines) > 3)
+
+
+def test_many_thermometers_are_parted_by_bay_then_by_depth_then_in_turn() -> None:
+    assert [plan.note for plan in air(warm(6))] == ["°C"]
+    assert [plan.note for plan in air(warm(8))] == ["bay 1, °C", "bay 2, °C"]
+    assert [plan.note for plan in air(warm(24))] == [
+        f"bay {bay}, {depth} mm deep, °C" for bay in (1, 2) for depth in (30, 60, 90)
+    ]
+    assert [(plan.note, len(plan.probes)) for plan in air(warm(14, bays=1, depths=1))] == [
+        ("1 of 3, °C", 5),
+        ("2 of 3, °C", 5),
+        ("3 of 3, °C", 4),
+    ]
 
 
 def test_choices_keep_the_rest_of_the_address() -> None:

@@ -10,14 +10,13 @@ from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.drawing.svg import number, path, tag
 from longsoak_dashboards.view.scales import Scale
-from longsoak_dashboards.view.traces import Span
+from longsoak_dashboards.view.traces import MOST_LINES, Span
 
 _TOP = 20.0  # px free above the highest tick, for the unit
 _FOOT = 8.0  # px below the lowest
 _SHAPE_EVERY = 0.06  # of the width, between two shapes of one line
 _CARET_EVERY = 0.07
 _LABEL_ROOM = 0.36  # of the width: what a gap's words take on a phone
-STYLES = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +100,7 @@ def draw_panel(panel: Panel, span: Span, gaps: Sequence[Gap], *, buckets: int) -
     for i, line in enumerate(panel.lines):
         runs = list(_runs(line, frame))
         bands += [_band(run, frame) for run in runs]
-        strokes += list(_strokes(runs, line, frame, style=i % STYLES))
+        strokes += list(_strokes(runs, line, frame, style=i % MOST_LINES))
         shapes += list(_shapes(line, runs, frame))
     drawn = tag(
         "svg", *[band for band in bands if band], *strokes,
@@ -129,7 +128,7 @@ def draw_axis(span: Span, ticks: Sequence[tuple[int, str]]) -> Markup:
 def draw_swatch(style: int) -> Markup:
     """A short piece of a line, to stand before its name."""
     return tag(
-        "svg", tag("path", cls=f"trace t{style % STYLES}", d="M0 4H34"),
+        "svg", tag("path", cls=f"trace t{style % MOST_LINES}", d="M0 4H34"),
         cls="swatch", viewBox="0 0 34 8", aria_hidden="true",
     )  # fmt: skip
 

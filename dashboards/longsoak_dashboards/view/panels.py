@@ -16,6 +16,7 @@ from longsoak_dashboards.view.sentences import span_words
 from longsoak_dashboards.view.traces import PanelPlan, Span
 
 BUCKETS = 300
+_MOST_BESIDE = 3  # lines whose words are no higher than the drawing
 _LEAST = {
     Kind.PINS: 10.0,
     Kind.TEMPERATURE: 4.0,
@@ -35,12 +36,16 @@ _FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))
 
 @dataclass(frozen=True, slots=True)
 class DrawnPanel:
-    """A panel with the words beside it: title, note, and a swatch, name and mark per line."""
+    """A panel with the words beside it: title, note, and a swatch, name and mark per line.
+
+    Words of `many` lines would be higher than the drawing, and stand in columns below it.
+    """
 
     title: str
     note: str
     svg: Markup
     lines: tuple[tuple[Markup, str, Mark], ...]
+    many: bool
 
 
 def draw_panels(
@@ -53,18 +58,21 @@ def draw_panels(
     gaps: Sequence[Gap],
 ) -> tuple[DrawnPanel, ...]:
     """Draw `plans` with the reduced readings of their probes, by probe name."""
-    lines = {
-        plan.title: tuple(_line(p, readings[p.name], plan) for p in plan.probes) for plan in plans
-    }
+    lines = [tuple(_line(p, readings[p.name], plan) for p in plan.probes) for plan in plans]
     drawn = []
     for i, plan in enumerate(plans):
         declared = _declared(plan.kind, rig)
-        alike = [line for other in plans if other.kind is plan.kind for line in lines[other.title]]
+        alike = [
+            line
+            for other, theirs in zip(plans, lines, strict=True)
+            if other.kind is plan.kind
+            for line in theirs
+        ]
         scale = _scale(plan.kind, alike, [value for value, _ in declared])
-        names = ", ".join(line.name for line in lines[plan.title])
+        names = ", ".join(line.name for line in lines[i])
         panel = Panel(
             label=f"{plan.title}, {plan.note}: {names}",
-            lines=lines[plan.title],
+            lines=lines[i],
             scale=scale,
             tick_words=_tick_words(plan.kind, scale),
             unit=_TICK_UNIT.get(plan.kind, ""),
@@ -77,7 +85,7 @@ def draw_panels(
             (draw_swatch(n), line.name, marks[probe.name])
             for n, (line, probe) in enumerate(zip(panel.lines, plan.probes, strict=True))
         )
-        drawn.append(DrawnPanel(plan.title, plan.note, svg, words))
+        drawn.append(DrawnPanel(plan.title, plan.note, svg, words, many=len(words) > _MOST_BESIDE))
     return tuple(drawn)
 
 

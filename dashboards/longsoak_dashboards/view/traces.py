@@ -1,6 +1,6 @@
 """The traces sheet: what to draw, of which probes, over which time."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -9,6 +9,7 @@ from longsoak_dashboards.view.sentences import capital
 
 HOUR_MS = 3_600_000
 _SHORTEST_ALL_MS = 2 * 60_000
+MOST_LINES = 6  # in one panel: there are as many strokes that can be told apart
 WHATS = {
     "pins": "pins",
     "air": "air and wood",
@@ -152,9 +153,11 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
     found = []
     for kind in kinds:
         probes = tuple(p for p in rig.probes if p.kind is kind)
-        if probes:
-            title = "references" if kind is Kind.REFERENCE else kind.value
-            found.append(PanelPlan(capital(title), notes[kind], kind, probes))
+        title = capital("references" if kind is Kind.REFERENCE else kind.value)
+        found += [
+            PanelPlan(title, f"{words}, {notes[kind]}" if words else notes[kind], kind, part)
+            for words, part in _parts(probes)
+        ]
     return tuple(found)
 
 
@@ -180,13 +183,69 @@ def _pin_panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
     found = []
     for depth in depths:
         there = tuple(p for p in pins if p.depth == depth)
-        note = f"{_layer_words(rig, asked.bay, depth)}, {_units(there)}"
-        found.append(PanelPlan(f"{depth:g} mm deep", note, Kind.PINS, there))
+        where = _layer_words(rig, asked.bay, depth)
+        found += _pin_parts(f"{depth:g} mm deep", where, there)
     loose = tuple(p for p in pins if p.depth is None)
-    if loose:
-        note = f"declared by place, {_units(loose)}"
-        found.append(PanelPlan("no depth", note, Kind.PINS, loose))
-    return tuple(found)
+    return (*found, *_pin_parts("no depth", "declared by place", loose))
+
+
+def _pin_parts(title: str, where: str, probes: Sequence[Probe]) -> list[PanelPlan]:
+    return [
+        PanelPlan(title, ", ".join(filter(None, (words, where, _units(part)))), Kind.PINS, part)
+        for words, part in _parts(probes)
+    ]
+
+
+def _parts(probes: Sequence[Probe]) -> list[tuple[str, tuple[Probe, ...]]]:
+    """Probes of one kind in panels of `MOST_LINES` at most, with what sets each panel apart.
+
+    By bay, in the rig file's order, and then by depth where that helps, else in turn.
+    """
+    if len(probes) <= MOST_LINES:
+        return [("", tuple(probes))] if probes else []
+    bays = list(dict.fromkeys(probe.bay for probe in probes))
+    deepest = float("inf")
+    in_order = sorted(
+        probes, key=lambda p: (bays.index(p.bay), deepest if p.depth is None else p.depth)
+    )
+    return _split(in_order, "", (_bay_words, _depth_words))
+
+
+def _split(
+    probes: list[Probe], words: str, ways: tuple[Callable[[Probe], str], ...]
+) -> list[tuple[str, tuple[Probe, ...]]]:
+    if len(probes) <= MOST_LINES:
+        return [(words, tuple(probes))]
+    if not ways:
+        count = -(-len(probes) // MOST_LINES)
+        size = -(-len(probes) // count)
+        return [
+            (
+                f"{words}, {i + 1} of {count}" if words else f"{i + 1} of {count}",
+                tuple(probes[i * size : (i + 1) * size]),
+            )
+            for i in range(count)
+        ]
+    way, *rest = ways
+    groups: dict[str, list[Probe]] = {}
+    for probe in probes:
+        groups.setdefault(way(probe), []).append(probe)
+    # One group is no split, and a panel for nearly each probe would be worse than any.
+    if not 1 < len(groups) <= len(probes) / 2:
+        return _split(probes, words, tuple(rest))
+    return [
+        part
+        for name, group in groups.items()
+        for part in _split(group, f"{words}, {name}" if words else name, tuple(rest))
+    ]
+
+
+def _bay_words(probe: Probe) -> str:
+    return probe.bay or "in no bay"
+
+
+def _depth_words(probe: Probe) -> str:
+    return "at no depth" if probe.depth is None else f"{probe.depth:g} mm deep"
 
 
 def _units(probes: Sequence[Probe]) -> str:
