@@ -11,6 +11,7 @@ import pytest
 from pydantic import BaseModel
 
 from longsoak.driver import BusDriver, BusSettings
+from longsoak.service import buses
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import SystemClock
 from longsoak.vocabulary.errors import BusError
@@ -290,6 +291,21 @@ def test_a_probe_that_loses_its_bus_never_keeps_the_others_from_being_read() -> 
         while read.count("bad") < 3:
             read += names(passes.get(timeout=10))
     assert min(read.count("one"), read.count("two")) >= 2
+
+
+def test_a_probe_that_loses_its_bus_for_long_is_asked_after_all_others(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A meter busy with one channel doesn't open at once, and by then every turn has come."""
+    monkeypatch.setattr(buses, "BACK_OFF", (0.2,))
+    gone = BusError("nothing answered")
+    kind = Scripted(opens=[None, gone, None, gone, None, gone, None], polls=[slow_pair])
+    with worker(kind, *(probe(name, 0.5) for name in ("bad", "one", "two"))) as passes:
+        good = 0
+        while good < 6:
+            taken = passes.get(timeout=30)
+            good += sum(isinstance(sample, Sample) for sample in taken.samples)
+        assert kind.opened <= 4
 
 
 def test_what_came_before_a_slow_answer_keeps_its_own_date() -> None:

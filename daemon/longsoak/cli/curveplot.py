@@ -17,7 +17,7 @@ from longsoak.cli.svgsheet import (
     scale,
     text_at,
 )
-from longsoak.core.resistance import PreparedCurve, moisture_content, prepare
+from longsoak.core.resistance import PreparedCurve, Reach, moisture_content, prepare
 from longsoak.vocabulary.curve import Correction, Curve
 
 _WIDTH, _HEIGHT = 720, 500
@@ -102,7 +102,8 @@ def _values(prepared: PreparedCurve, temperature: float) -> list[tuple[float, fl
     for step in range(_STEPS + 1):
         x = prepared.wet_end + (prepared.dry_end - prepared.wet_end) * step / _STEPS
         found = moisture_content(10.0**x, temperature, prepared)
-        rows.append((x, found.value, found.uncertainty))
+        if found.reach is Reach.WITHIN:  # at another temperature it may end sooner
+            rows.append((x, found.value, found.uncertainty))
     return rows
 
 

@@ -1,6 +1,6 @@
 """When the next poll is due, and whose turn it is. Times in s on a clock that is never set."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from itertools import cycle
 from math import floor, inf
 
@@ -35,15 +35,15 @@ class Turns:
         self._took = dict.fromkeys(periods, -inf)
         self._rules = cycle((self._by_period, self._by_lateness, self._by_wait))
 
-    def take(self, now: float) -> list[str]:
-        """Who is to be asked next: probes of one period, or nobody."""
+    def take(self, now: float, *, last: Collection[str] = ()) -> list[str]:
+        """Who is to be asked next: probes of one period, those in `last` at the end; or nobody."""
         due = [probe for probe, at in self._due.items() if at <= now]
         if not due:
             return []
         rule = next(self._rules)
         period = self._periods[min(due, key=lambda probe: rule(probe, now))]
         alike = [probe for probe in due if self._periods[probe] == period]
-        return sorted(alike, key=self._took.__getitem__)
+        return sorted(alike, key=lambda probe: (probe in last, self._took[probe]))
 
     def _by_period(self, probe: str, _now: float) -> float:
         return self._periods[probe]

@@ -96,6 +96,7 @@ class BusWorker(threading.Thread):
         self._grace = False
         self._suspect: Missing | None = None
         self._missed: set[str] = set()
+        self._doubted: set[str] = set()  # probes the bus was lost over, until they answer
 
     def run(self) -> None:
         """Poll until stopped; the bus is closed at the end."""
@@ -122,7 +123,8 @@ class BusWorker(threading.Thread):
             self._open()
             brought += self._judge_suspect()
         if self._driver is not None:
-            brought += self._ask(self._turns.take(self._clock.monotonic()))
+            asked = self._turns.take(self._clock.monotonic(), last=self._doubted)
+            brought += self._ask(asked)
         elif not self._grace:
             brought += self._all_down(self._turns.take(now))
         if not brought and (tried or (before is not None and self._driver is None)):
@@ -167,6 +169,7 @@ class BusWorker(threading.Thread):
                 got[-1] = _Brought([*got[-1].samples, self._proper(item)], at)
                 now = self._clock.monotonic()
                 self._turns.took(name, now=now)
+                self._doubted.discard(name)
                 if self._stop_asked.is_set() or now > until or self._turns.urgent(now, than=name):
                     break
             else:
@@ -208,8 +211,8 @@ class BusWorker(threading.Thread):
     def _judge_suspect(self) -> list["_Brought"]:
         """Tell of the probe the bus was lost over.
 
-        If the bus could be opened again it was the probe's doing, and it waits for its next turn:
-        asked at once, it would take the bus down again and keep the others from being read.
+        If the bus could be opened again it was the probe's doing, and it waits for its next turn.
+        Until it answers it is asked after all others: it may take the bus down again.
         """
         if self._suspect is None:
             return []
@@ -237,6 +240,7 @@ class BusWorker(threading.Thread):
         self._close()
         self._down = _plain(why)
         if while_asking is not None:
+            self._doubted.add(while_asking)
             self._suspect = Missing(while_asking, Absence.NO_ANSWER, self._down)
             self._turns.took(while_asking, now=self._clock.monotonic())
             self._grace = self._failures == 0
