@@ -67,8 +67,12 @@ def probes_sentence(marks: Sequence[Mark]) -> str:
     marked = sum(mark.wants_a_look for mark in marks)
     unjudged = sum(mark.shape == Flag.NOT_EVALUATED for mark in marks)
     unread = sum(mark.shape == 0 for mark in marks)
+    if not marks:
+        return "This rig has no probes."
     if good == len(marks):
-        return f"All {count_words(good)} probes are good."
+        return (
+            "The one probe is good." if good == 1 else f"All {count_words(good)} probes are good."
+        )
     said = [f"{counted(good, 'probe is', 'probes are')} good"]
     if marked:
         said.append(f"{count_words(marked)} {'is' if marked == 1 else 'are'} marked")

@@ -163,7 +163,8 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
 
 def lead(asked: Asked, plans: Sequence[PanelPlan]) -> str:
     """What is shown, as a sentence."""
-    when = "since the first reading" if asked.hours == "all" else f"last {RANGES[asked.hours]}"
+    last = {"1": "hour", "24": "day"}.get(asked.hours, RANGES[asked.hours])
+    when = "since the first reading" if asked.hours == "all" else f"last {last}"
     if asked.what != "pins":
         return f"{capital(WHATS[asked.what])}, {when}."
     where = f" {asked.height:g} mm above the underside" if asked.height is not None else ""
