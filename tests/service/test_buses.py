@@ -305,7 +305,7 @@ def test_a_probe_that_loses_its_bus_for_long_is_asked_after_all_others(
         while good < 6:
             taken = passes.get(timeout=30)
             good += sum(isinstance(sample, Sample) for sample in taken.samples)
-        assert kind.opened <= 4
+            assert kind.opened <= 8
 
 
 def test_what_came_before_a_slow_answer_keeps_its_own_date() -> None:
