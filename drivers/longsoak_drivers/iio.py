@@ -38,10 +38,18 @@ class Divider(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     resistor: float = Field(
-        gt=0, le=1e12, allow_inf_nan=False, description="From the input to ground, in Ohm"
+        gt=0,
+        le=1e12,
+        allow_inf_nan=False,
+        description="From the input to ground, in Ohm",
+        examples=[1e6],
     )
     excitation: float = Field(
-        gt=0, le=60, allow_inf_nan=False, description="Voltage at the far end of the pins, in V"
+        gt=0,
+        le=60,
+        allow_inf_nan=False,
+        description="Voltage at the far end of the pins, in V",
+        examples=[5],
     )
 
     def resistance(self, volts: float) -> float:
@@ -69,7 +77,8 @@ class Options(BaseModel):
     )
     device: str = Field(
         pattern=r"^[!-~]{1,64}$",
-        description='The converter\'s name, as its file "name" gives it, such as ads1015',
+        description='The converter\'s name, as its file "name" gives it',
+        examples=["ads1015"],
     )
 
 
@@ -79,10 +88,14 @@ class Address(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     channel: str = Field(
-        pattern=r"^voltage[0-9]{1,3}$", description="Channel as the kernel names it: voltage0"
+        pattern=r"^voltage[0-9]{1,3}$",
+        description="Channel as the kernel names it: voltage and its number",
+        examples=["voltage0"],
     )
     divider: Divider | None = Field(
-        default=None, description="For pins: the fixed half of their divider"
+        default=None,
+        description="For pins: the fixed half of their divider",
+        examples=[{"resistor": 1000000, "excitation": 5}],
     )
 
 

@@ -34,6 +34,7 @@ class Options(BaseModel):
     port: str = Field(
         min_length=1,
         description="Serial port, best its name under /dev/serial/by-id",
+        examples=["/dev/serial/by-id/usb-scanner"],
     )
     baud: int = Field(default=115200, ge=300, le=4_000_000, description="Speed in bit/s")
     timeout: float = Field(
@@ -53,6 +54,7 @@ class Address(BaseModel):
     name: str = Field(
         pattern=r"^[A-Za-z0-9_.-]{1,24}$",
         description="Name in question and answer: letters, digits, _ . and -, at most 24",
+        examples=["P3"],
     )
 
 

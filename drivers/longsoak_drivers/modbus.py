@@ -58,7 +58,11 @@ class Options(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-    port: str = Field(min_length=1, description="Serial port, best its name in /dev/serial/by-id")
+    port: str = Field(
+        min_length=1,
+        description="Serial port, best its name in /dev/serial/by-id",
+        examples=["/dev/serial/by-id/usb-air"],
+    )
     baud: int = Field(default=9600, ge=300, le=4_000_000, description="Speed in bit/s")
     parity: Parity = Field(default="N", description="N, E or O, as all devices on the bus have it")
     stopbits: Literal[1, 2] = Field(default=1, description="Stop bits, 1 or 2")
@@ -82,17 +86,19 @@ class Address(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-    device: int = Field(ge=1, le=247, description="Number of the device on the bus")
+    device: int = Field(ge=1, le=247, description="Number of the device on the bus", examples=[1])
     input: int | None = Field(
-        default=None, ge=0, le=65535, description="Input register (function 4)"
+        default=None, ge=0, le=65535, description="Input register (function 4)", examples=[0]
     )
     holding: int | None = Field(
-        default=None, ge=0, le=65535, description="Holding register (function 3)"
+        default=None, ge=0, le=65535, description="Holding register (function 3)", examples=[0]
     )
     discrete: int | None = Field(
-        default=None, ge=0, le=65535, description="Discrete input (function 2)"
+        default=None, ge=0, le=65535, description="Discrete input (function 2)", examples=[0]
     )
-    coil: int | None = Field(default=None, ge=0, le=65535, description="Coil (function 1)")
+    coil: int | None = Field(
+        default=None, ge=0, le=65535, description="Coil (function 1)", examples=[0]
+    )
     type: RegisterType = Field(
         default="int16", description="How the register holds its number; 32 bits are two registers"
     )

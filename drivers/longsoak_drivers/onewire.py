@@ -49,7 +49,8 @@ class Address(BaseModel):
 
     id: str = Field(
         pattern=r"^[0-9a-f]{2}-[0-9a-f]{12}$",
-        description="Name of its folder, such as 28-0316a2795c13",
+        description="Name of its folder: two digits from 0 to f, a dash, twelve more",
+        examples=["28-0316a2795c13"],
     )
 
 

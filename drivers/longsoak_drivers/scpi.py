@@ -40,7 +40,11 @@ class Options(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-    port: str = Field(min_length=1, description="Serial port, best its name in /dev/serial/by-id")
+    port: str = Field(
+        min_length=1,
+        description="Serial port, best its name in /dev/serial/by-id",
+        examples=["/dev/serial/by-id/usb-meter"],
+    )
     baud: int = Field(default=9600, ge=300, le=4_000_000, description="Speed in bit/s")
     timeout: float = Field(
         default=3.0,
@@ -71,7 +75,10 @@ class Address(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     channel: int = Field(
-        ge=0, le=99_999, description="Channel number as the meter counts, e.g. 101"
+        ge=0,
+        le=99_999,
+        description="Channel number as the meter counts",
+        examples=[101],
     )
 
 

@@ -73,3 +73,41 @@ def test_a_prefix_that_no_topic_can_have_is_refused(prefix: str) -> None:
 def test_a_web_address_carries_no_password_and_begins_with_its_scheme(url: str) -> None:
     with pytest.raises(ValidationError):
         outlettables.DatabaseTable.model_validate({"url": url})
+
+
+@pytest.mark.parametrize(
+    "url",
+    ["http://localhost", "http://localhost:8428/", "https://db.example:65535", "http://[::1]:8428"],
+)
+def test_a_server_and_its_port_are_taken(url: str) -> None:
+    outlettables.DatabaseTable.model_validate({"url": url})
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "http://localhost:65536",
+        "http://localhost:0",
+        "http://localhost:x",
+        "http://localhost?org=x",
+        "http://localhost#x",
+        "http://localhost/write",
+        "http://[::1",
+        "http://user@localhost",
+    ],
+)
+def test_an_address_that_leads_to_no_server_is_refused(url: str) -> None:
+    with pytest.raises(ValidationError):
+        outlettables.DatabaseTable.model_validate({"url": url})
+
+
+# RFC 4291, 2.2 (from memory): an IPv6 address has two colons or more.
+@pytest.mark.parametrize("host", ["localhost", "mail.example.org", "192.0.2.1", "::1", "fe80::1%2"])
+def test_a_host_is_a_name_or_an_address(host: str) -> None:
+    outlettables.MailTable.model_validate({"host": host})
+
+
+@pytest.mark.parametrize("host", ["localhost:25", "192.0.2.1:25", "[::1]:25", "[::1]", ":25"])
+def test_a_host_with_a_port_is_refused(host: str) -> None:
+    with pytest.raises(ValidationError):
+        outlettables.MailTable.model_validate({"host": host})

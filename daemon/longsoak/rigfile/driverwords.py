@@ -1,6 +1,8 @@
 """Checks what belongs to a driver with the driver's own models, and says its mistakes plainly."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import PurePath
 from typing import get_args
 
 from annotated_types import Ge, Gt, Le, Lt
@@ -9,7 +11,17 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from longsoak.rigfile.lines import KeyPath
-from longsoak.rigfile.report import MISSING, Report, key_text, nearest, number, toml, unknown_key
+from longsoak.rigfile.report import (
+    MISSING,
+    Report,
+    as_written,
+    key_text,
+    nearest,
+    number,
+    quoted,
+    toml,
+    unknown_key,
+)
 
 _TYPES = {
     "string": "text in quotes",
@@ -99,11 +111,17 @@ def _note(
         return
     field = fields.get(keys[-1]) if keys else None
     missing = detail["type"] == "missing"
+    found = detail["input"] if place else table
+    meant = ""
+    if detail["type"].startswith("int"):
+        if isinstance(found, float) and found.is_integer() and place == tuple(keys):
+            meant = number(found)
+        found = as_written(found)
     report.add(
         (*path, *place),
-        MISSING if missing else detail["input"] if place else table,
+        MISSING if missing else found,
         expected=_expected(detail, field, missing=missing),
-        remedy=_remedy(keys, field, missing=missing),
+        remedy=_remedy(detail, keys, field, meant=meant or _choice(detail)),
     )
 
 
@@ -130,13 +148,31 @@ def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
         yield from _models_in(item)
 
 
-def _remedy(keys: Sequence[str], field: FieldInfo | None, *, missing: bool) -> str:
+def _choice(detail: ErrorDetails) -> str:
+    """Which of a few words was most likely meant, if that is what is wrong."""
+    if detail["type"] not in ("literal_error", "enum") or not isinstance(detail["input"], str):
+        return ""
+    choices = re.findall(r"'([^']*)'", str(detail.get("ctx", {}).get("expected", "")))
+    meant = nearest(detail["input"], choices)
+    return quoted(meant) if meant else ""
+
+
+def _remedy(
+    detail: ErrorDetails, keys: Sequence[str], field: FieldInfo | None, *, meant: str
+) -> str:
     if not keys:
         return "Correct the table as a whole."
     key = key_text(keys[-1])
+    if meant:
+        return f"Write {key} = {meant}."
     if field is not None and field.examples:
         return f"Write for example {key} = {toml(field.examples[0])}."
-    return f"Add {key} = and its value." if missing else f"Correct {key}."
+    if detail["type"] in ("literal_error", "enum"):
+        return f"Write {key} = and the one that fits."
+    if field is not None and isinstance(field.default, str | int | float | PurePath):
+        default = field.default if not isinstance(field.default, PurePath) else str(field.default)
+        return f"Write for example {key} = {toml(default)}, or leave it out."
+    return f"Add {key} = and its value." if detail["type"] == "missing" else f"Correct {key}."
 
 
 def _expected(detail: ErrorDetails, field: FieldInfo | None, *, missing: bool) -> str:
@@ -144,8 +180,8 @@ def _expected(detail: ErrorDetails, field: FieldInfo | None, *, missing: bool) -
     if said[1:2].islower():  # it goes on a sentence; "USB port" stays
         said = said[:1].lower() + said[1:]
     kind = _by_type(detail, field)
-    if missing:
-        return said or kind
+    if missing or (said and detail["type"] == "string_pattern_mismatch"):
+        return said or kind  # the description says what a pattern does, and a person can read it
     return f"{said}: {kind}" if said and kind not in said else said or kind
 
 
@@ -165,8 +201,10 @@ def _by_type(detail: ErrorDetails, field: FieldInfo | None) -> str:
     if kind == "finite_number":
         return "a number that is neither nan nor inf"
     if kind == "string_pattern_mismatch":
-        return f"text of the pattern {context['pattern']}"
+        return "text of another form"
     if kind in ("string_too_short", "too_short"):
+        if context["min_length"] == 1:
+            return "at least one entry" if kind == "too_short" else "some text"
         return f"at least {context['min_length']} {_things(kind)}"
     if kind in ("string_too_long", "too_long"):
         return f"at most {context['max_length']} {_things(kind)}"

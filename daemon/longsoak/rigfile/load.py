@@ -237,10 +237,11 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     if find_kind is not None:
         check_guards(draft, report=report)
     for part in (draft.mail, draft.mqtt):
-        if part is not None and "password_file" in part.keys and "user" not in part.keys:
+        file = part.table.password_file if part is not None else None
+        if part is not None and file is not None and "user" not in part.keys:
             report.add(
                 (*part.path, "password_file"),
-                part.table.password_file,
+                file,
                 expected="no password without a user it belongs to",
                 remedy="Add user, or remove password_file.",
             )

@@ -9,10 +9,10 @@ from longsoak.rigfile.words import (
     Host,
     MailAddress,
     Port,
+    ServerAddress,
     Table,
     Text,
     Topic,
-    WebAddress,
     Words,
     measured,
     table_of,
@@ -41,7 +41,7 @@ class MailTable(Table):
     """``[notices.mail]``."""
 
     host: Annotated[Host | None, _HOST] = None
-    port: Annotated[Port | None, Words("a port, 1 to 65535", "25")] = None
+    port: Annotated[Port | None, Words("a port, a whole number from 1 to 65535", "25")] = None
     sender: Annotated[
         MailAddress | None,
         Field(alias="from"),
@@ -60,7 +60,7 @@ class MqttTable(Table):
     """``[notices.mqtt]``."""
 
     host: Annotated[Host | None, _HOST] = None
-    port: Annotated[Port | None, Words("a port, 1 to 65535", "1883")] = None
+    port: Annotated[Port | None, Words("a port, a whole number from 1 to 65535", "1883")] = None
     prefix: Annotated[
         Topic | None,
         Words(
@@ -78,9 +78,9 @@ class DatabaseTable(Table):
     """``[forward.database]``."""
 
     url: Annotated[
-        WebAddress | None,
+        ServerAddress | None,
         Words(
-            "a web address that begins with http:// or https://",
+            "http:// or https://, a host and its port, 1 to 65535, and nothing behind it",
             '"http://localhost:8428"',
             needed=True,
         ),

@@ -9,7 +9,16 @@ from typing import Generic, TypeVar, cast
 from pydantic import ValidationError
 
 from longsoak.rigfile.lines import KeyPath
-from longsoak.rigfile.report import MISSING, Report, nearest, number, quoted, toml, unknown_key
+from longsoak.rigfile.report import (
+    MISSING,
+    Report,
+    as_written,
+    nearest,
+    number,
+    quoted,
+    toml,
+    unknown_key,
+)
 from longsoak.rigfile.words import Table, Words
 
 T = TypeVar("T", bound=Table)
@@ -110,7 +119,7 @@ def _note(
         found = _at(table, place)
         report.add(
             (*path, *place),
-            found,
+            as_written(found) if detail["type"].startswith("int") else found,
             expected=expected.get(key, words[key].expected),
             remedy=_remedy(model, key, words[key], found if place == (key,) else None),
         )
@@ -128,6 +137,8 @@ def _at(table: Mapping[str, object], place: KeyPath) -> object:
 def _remedy(model: type[Table], key: str, words: Words, found: object) -> str:
     if words.remedy:
         return words.remedy
+    if isinstance(found, float) and found.is_integer() and _takes(model, key, number(found)):
+        return f"Write {key} = {number(found)}."
     if isinstance(found, str):
         meant = nearest(found, words.choices)
         if meant:

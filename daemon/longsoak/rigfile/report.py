@@ -102,6 +102,13 @@ def shown(value: object) -> object:
     return Written(text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…")
 
 
+def as_written(value: object) -> object:
+    """A number of a whole value with its point, where the point is what is wrong with it."""
+    if isinstance(value, float) and value.is_integer() and abs(value) < _EXPONENT_FROM:
+        return Written(f"{value:.1f}")
+    return value
+
+
 def toml(value: object) -> str:
     """Write a value in TOML's notation, on one line."""
     if isinstance(value, bool):

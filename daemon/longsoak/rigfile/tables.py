@@ -65,7 +65,10 @@ class RigTable(Table):
     ] = None
     page: Annotated[
         WebAddress | None,
-        Words("a web address that begins with http:// or https://", '"http://shop-pi.local:8460/"'),
+        Words(
+            "a web address: http:// or https://, a host, its port if any, 1 to 65535, and a path",
+            '"http://shop-pi.local:8460/"',
+        ),
     ] = None
 
 
