@@ -280,3 +280,10 @@ def test_whatever_the_pairs_a_fit_is_finite_or_refused(pairs: list[Pair]) -> Non
         at = predict(found, max(pair.resistance for pair in pairs))
         assert 0.0 <= at.reading[0] <= at.curve[0]
         assert at.curve[1] <= at.reading[1]
+
+
+def test_a_curve_nothing_corrects_holds_at_the_temperature_of_its_samples() -> None:
+    pairs = [Pair(10.0 ** (9 - n / 2), 12.0 + n / 10, 8.0 + 2 * n) for n in range(6)]
+    found = fit(pairs, Form.POWER, reference_temperature=25.0)
+    assert found.shift is Shift.NARROW
+    assert found.reference_temperature == pytest.approx(12.25)

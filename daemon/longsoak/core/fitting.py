@@ -140,7 +140,7 @@ def fit(
     form : Form
         One of `FORMS`.
     reference_temperature : float, optional
-        degC. Left out: the mean of the pairs.
+        degC. Left out, or where no shift leads to it: the mean of the pairs.
     per_kelvin : float, optional
         What log10 R is raised by for each kelvin above the reference. Left out, it is fitted
         along if the pairs allow it, else nothing is corrected.
@@ -168,16 +168,16 @@ def fit(
             raise PhysicsError("temperature", f"{pair.temperature} degC", "a finite number")
     if len(pairs) < 3:
         raise PhysicsError("number of pairs", len(pairs), "at least 3")
-    if reference_temperature is None:
-        reference_temperature = fsum(p.temperature for p in pairs) / len(pairs)
     x = [log10(p.resistance) for p in pairs]
+    shift = _shift(x, [p.temperature for p in pairs], per_kelvin)
+    if reference_temperature is None or shift not in (Shift.FITTED, Shift.GIVEN):
+        reference_temperature = fsum(p.temperature for p in pairs) / len(pairs)
     away = [p.temperature - reference_temperature for p in pairs]
     y = [response_of(form, p.moisture) for p in pairs]
     if max(y) == min(y):
         raise PhysicsError("moisture", f"{pairs[0].moisture:g} % in every pair", "several")
     if max(x) == min(x):
         raise PhysicsError("resistance", f"{pairs[0].resistance:g} Ohm in every pair", "several")
-    shift = _shift(x, away, per_kelvin)
     k, u_k, with_shift = per_kelvin or 0.0, 0.0, (0.0, 0.0)
     if shift is Shift.FITTED:
         k, line = _with_temperature(form, x, away, y)

@@ -87,6 +87,13 @@ def check_curves(draft: Draft, *, report: Report) -> None:
         else:
             _check_formula(part, report=report)
         _check_uncertainty(part, report=report)
+        if part.table.species is not None and part.table.species[0] <= 0:
+            report.add(
+                (*part.path, "species"),
+                list(part.table.species),
+                expected="the two species coefficients a and b, a more than 0",
+                remedy="Write species = [1.0, 0.0] for Douglas-fir.",
+            )
 
 
 def _check_table(part: Part[CurveTable], *, report: Report) -> None:
