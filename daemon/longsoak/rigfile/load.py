@@ -17,6 +17,7 @@ from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.lines import locate
+from longsoak.rigfile.outletchecks import check_addresses, check_passwords
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.report import Report, Written, field_name
@@ -190,7 +191,7 @@ def load(path: Path, *, find_kind: Callable[[str], BusKind] | None) -> Rig:
     find_kind : callable or None
         Gives the driver of a name, or raises `DriverError` with the reason. None leaves unchecked
         what only matters to a rig that runs, for those who read one: the drivers' own options and
-        addresses, and whether the water's guards come in time.
+        addresses, whether the water's guards come in time and outlets' addresses lead anywhere.
 
     Raises
     ------
@@ -236,15 +237,8 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_alarms(draft, report=report)
     if find_kind is not None:
         check_guards(draft, report=report)
-    for part in (draft.mail, draft.mqtt):
-        file = part.table.password_file if part is not None else None
-        if part is not None and file is not None and "user" not in part.keys:
-            report.add(
-                (*part.path, "password_file"),
-                file,
-                expected="no password without a user it belongs to",
-                remedy="Add user, or remove password_file.",
-            )
+        check_addresses(draft, report=report)
+    check_passwords(draft, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -9,10 +9,10 @@ from longsoak.rigfile.words import (
     Host,
     MailAddress,
     Port,
-    ServerAddress,
     Table,
     Text,
     Topic,
+    WebAddress,
     Words,
     measured,
     table_of,
@@ -78,7 +78,7 @@ class DatabaseTable(Table):
     """``[forward.database]``."""
 
     url: Annotated[
-        ServerAddress | None,
+        WebAddress | None,
         Words(
             "http:// or https://, a host and its port, 1 to 65535, and nothing behind it",
             '"http://localhost:8428"',

@@ -4,7 +4,6 @@ import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, TypeVar
-from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
@@ -84,36 +83,14 @@ def _topic(text: str) -> str:
     return text
 
 
-def _web(text: str) -> str:
-    urlsplit(text).port  # noqa: B018 - raises for one above 65535
-    if urlsplit(text).port == 0:
-        raise ValueError("is no port")
-    return text
-
-
-def _server(text: str) -> str:
-    parts = urlsplit(text)
-    if parts.path not in ("", "/") or parts.query or parts.fragment:
-        raise ValueError("says more than where the server is")
-    return text
-
-
-def _without_port(text: str) -> str:
-    # An address of more than one colon is IPv6 (RFC 4291, 2.2), which goes without brackets here.
-    if text.count(":") == 1 or "[" in text:
-        raise ValueError("has a port")
-    return text
-
-
 Name = Annotated[
     str, Field(min_length=1, max_length=_LONGEST_NAME), AfterValidator(_printable)
 ]  # stands in tables, notices and topics, so it stays on one line
 Text = Annotated[str, Field(min_length=1, max_length=_LONGEST_TEXT), AfterValidator(_printable)]
 Topic = Annotated[Name, AfterValidator(_topic)]
-WebAddress = Annotated[Text, Field(pattern=r"^https?://[^\s/@?#]+(/\S*)?$"), AfterValidator(_web)]
-ServerAddress = Annotated[WebAddress, AfterValidator(_server)]
+WebAddress = Annotated[Text, Field(pattern=r"^https?://[^\s/@]+(/\S*)?$")]
 MailAddress = Annotated[Text, Field(pattern=r"^[^\s@]+@[^\s@]+$")]
-Host = Annotated[Text, Field(pattern=r"^[^\s/@]+$"), AfterValidator(_without_port)]
+Host = Annotated[Text, Field(pattern=r"^[^\s/@]+$")]
 Port = Annotated[int, Field(ge=1, le=65535)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 # Walls of up to 100 m; more is a slip of the unit.

@@ -1,0 +1,74 @@
+"""Whether the addresses of outlets lead to a server, and no password is without its user.
+
+A record may already be kept under an address that leads nowhere; its text stays readable, so only a
+file that is going to run is held to them.
+"""
+
+from typing import TypeVar
+from urllib.parse import urlsplit
+
+from longsoak.rigfile.draft import Draft
+from longsoak.rigfile.reading import Part, words_of
+from longsoak.rigfile.report import Report
+from longsoak.rigfile.words import Table
+
+T = TypeVar("T", bound=Table)
+
+
+def check_passwords(draft: Draft, *, report: Report) -> None:
+    """Note a password of nobody."""
+    for part in (draft.mail, draft.mqtt):
+        file = part.table.password_file if part is not None else None
+        if part is not None and file is not None and "user" not in part.keys:
+            report.add(
+                (*part.path, "password_file"),
+                file,
+                expected="no password without a user it belongs to",
+                remedy="Add user, or remove password_file.",
+            )
+
+
+def check_addresses(draft: Draft, *, report: Report) -> None:
+    """Note hosts with a port behind them, ports that can't be, and paths where none belongs."""
+    page = draft.rig.table.page
+    if page is not None and not is_web_address(page):
+        _add(draft.rig, "page", page, report=report)
+    for part in (draft.mail, draft.mqtt):
+        if part is not None and part.table.host is not None and not is_host(part.table.host):
+            _add(part, "host", part.table.host, report=report)
+    url = draft.database.table.url if draft.database is not None else None
+    if draft.database is not None and url is not None and not is_server(url):
+        _add(draft.database, "url", url, report=report)
+
+
+def is_web_address(text: str) -> bool:
+    """Whether an address names a host, and no port that can't be."""
+    try:
+        parts = urlsplit(text)
+        return bool(parts.hostname) and parts.port != 0
+    except ValueError:  # a port above 65535, or a bracket that isn't closed
+        return False
+
+
+def is_server(text: str) -> bool:
+    """Whether an address says where a server is and no more."""
+    if not is_web_address(text):
+        return False
+    parts = urlsplit(text)
+    return parts.path in ("", "/") and not parts.query and not parts.fragment
+
+
+def is_host(text: str) -> bool:
+    """Whether it is a name or an address without a port."""
+    # An address of more than one colon is IPv6 (RFC 4291, 2.2, from memory); brackets are for urls.
+    return text.count(":") != 1 and "[" not in text
+
+
+def _add(part: Part[T], key: str, found: str, *, report: Report) -> None:
+    words = dict(words_of(type(part.table)))[key]
+    report.add(
+        (*part.path, key),
+        found,
+        expected=words.expected,
+        remedy=f"Write for example {key} = {words.example}.",
+    )
