@@ -4,15 +4,13 @@ A record may already be kept under an address that leads nowhere; its text stays
 file that is going to run is held to them.
 """
 
-from typing import TypeVar
 from urllib.parse import urlsplit
 
 from longsoak.rigfile.draft import Draft
-from longsoak.rigfile.reading import Part, words_of
+from longsoak.rigfile.lines import KeyPath
+from longsoak.rigfile.reading import words_of
 from longsoak.rigfile.report import Report
 from longsoak.rigfile.words import Table
-
-T = TypeVar("T", bound=Table)
 
 
 def check_passwords(draft: Draft, *, report: Report) -> None:
@@ -32,13 +30,13 @@ def check_addresses(draft: Draft, *, report: Report) -> None:
     """Note hosts with a port behind them, ports that can't be, and paths where none belongs."""
     page = draft.rig.table.page
     if page is not None and not is_web_address(page):
-        _add(draft.rig, "page", page, report=report)
+        _add(draft.rig.path, draft.rig.table, "page", page, report=report)
     for part in (draft.mail, draft.mqtt):
         if part is not None and part.table.host is not None and not is_host(part.table.host):
-            _add(part, "host", part.table.host, report=report)
+            _add(part.path, part.table, "host", part.table.host, report=report)
     url = draft.database.table.url if draft.database is not None else None
     if draft.database is not None and url is not None and not is_server(url):
-        _add(draft.database, "url", url, report=report)
+        _add(draft.database.path, draft.database.table, "url", url, report=report)
 
 
 def is_web_address(text: str) -> bool:
@@ -64,10 +62,10 @@ def is_host(text: str) -> bool:
     return text.count(":") != 1 and "[" not in text
 
 
-def _add(part: Part[T], key: str, found: str, *, report: Report) -> None:
-    words = dict(words_of(type(part.table)))[key]
+def _add(path: KeyPath, table: Table, key: str, found: str, *, report: Report) -> None:
+    words = dict(words_of(type(table)))[key]
     report.add(
-        (*part.path, key),
+        (*path, key),
         found,
         expected=words.expected,
         remedy=f"Write for example {key} = {words.example}.",
