@@ -57,11 +57,11 @@ def test_while_nobody_takes_requests_the_request_waits_and_the_code_is_1(tmp_pat
         ended = longsoak("ack", "silent:T1", "--by", " mk ", "--rig", rig_file)
         assert ended.returncode == 1
         assert ended.stdout == (
-            "Asked, and not answered yet: it waits until `longsoak run` takes it. "
-            "If that isn't running, start it.\n"
+            "Asked, and not answered yet. If `longsoak run` is running it takes requests in "
+            "turn, else it will when it is started.\n"
         )
         again = longsoak("ack", "silent:T1", "--by", "mk", "--rig", rig_file)
-        assert "it waits behind 1 asked before it until" in again.stdout
+        assert "not answered yet; asked before it and waiting: 1. If" in again.stdout
         assert asked(record) == [("silent:T1", "mk"), ("silent:T1", "mk")]
 
 

@@ -55,10 +55,10 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
         outcome = _wait(record, request.uuid)
     if outcome is None:
         before = waiting_before(record.folder, request.uuid)
-        behind = f" behind {before} asked before it" if before else ""
+        behind = f"; asked before it and waiting: {before}" if before else ""
         click.echo(
-            f"Asked, and not answered yet: it waits{behind} until `longsoak run` takes it. "
-            "If that isn't running, start it."
+            f"Asked, and not answered yet{behind}. If `longsoak run` is running it takes "
+            "requests in turn, else it will when it is started."
         )
         sys.exit(FOUND_WRONG)
     click.echo(f"{alarm}: {outcome}")
