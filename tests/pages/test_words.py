@@ -175,7 +175,7 @@ def test_the_day_counts_from_the_declared_start() -> None:
     undated = replace(RIG, start=None)
     assert standing.day_sentence(undated, first_ms=NOW_MS - DAY_MS, now_ms=NOW_MS) == "Day 2."
     ahead = replace(RIG, start=date(2026, 9, 26))
-    assert standing.day_sentence(ahead, first_ms=None, now_ms=NOW_MS) == "Three to day 1."
+    assert standing.day_sentence(ahead, first_ms=None, now_ms=NOW_MS) == "Three days to day 1."
 
 
 def test_clearance_and_litres_come_from_the_level() -> None:

@@ -29,8 +29,8 @@ _PATIENCE = 3.0  # s without an answer, or one request less before ours
 def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
     """Acknowledge ALARM, or list what there is to acknowledge.
 
-    The measuring process takes the request within a second; if it is not running, the request
-    waits for it.
+    The measuring process takes the request as soon as it has taken those before it; if it is not
+    running, the request waits for it.
     """
     with told():
         record, _ = own_record(rig_file)

@@ -74,7 +74,7 @@ def section_page(snapshot: Snapshot) -> SectionPage:
     for i, (bay, sheet) in enumerate(zip(rig.specimen.bays, lay_out(rig), strict=True)):
         inside = [m for m in all_marks if m.probe.bay == bay.name and _has_place(m)]
         title = (
-            f"Section {letter(i)}\u2013{letter(i)} through the {bay.name} bay, to scale; "
+            f"Section {letter(i)}\u2013{letter(i)} through bay {bay.name}, to scale; "
             "the table below holds the same figures."
         )
         drawn = draw_section(

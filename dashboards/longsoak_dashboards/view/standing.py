@@ -57,7 +57,9 @@ def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
     """Which day of the test it is, from the declared start or the first scan."""
     if rig.start is not None:
         number = (now_ms // _DAY_MS) - (rig.start.toordinal() - 719_163) + 1
-        return f"Day {number}." if number > 0 else f"{capital(count_words(1 - number))} to day 1."
+        if number > 0:
+            return f"Day {number}."
+        return f"{capital(counted(1 - number, 'day', 'days'))} to day 1."
     return "" if first_ms is None else f"Day {now_ms // _DAY_MS - first_ms // _DAY_MS + 1}."
 
 
