@@ -217,7 +217,6 @@ class AlarmWriter:
             ),
         )
 
-
     def _record(self, plan: AlarmPlan) -> Texts:
         return Texts(
             "The record takes nothing",
