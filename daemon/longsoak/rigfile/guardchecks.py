@@ -104,21 +104,27 @@ def _check_named(draft: Draft, reservoir: Part[ReservoirTable], *, report: Repor
 
 def _check_float(draft: Draft, reservoir: Part[ReservoirTable], *, report: Report) -> None:
     stop, name = reservoir.table.stop, reservoir.table.float_probe
+    underside = draft.specimen.table.underside
     for probe in draft.probes:
         trips_at = probe.table.trips_at
-        if (
-            name is not None
-            and probe.table.name == name
-            and stop is not None
-            and trips_at is not None
-            and stop >= trips_at
-        ):
+        if name is None or probe.table.name != name or trips_at is None:
+            continue
+        if stop is not None and stop >= trips_at:
             report.add(
                 (*reservoir.path, "stop"),
                 stop,
                 expected=f"less than {number(trips_at)}, where {quoted(name)} trips "
                 f"(line {report.line((*probe.path, 'trips_at'))}), or every top-up sets it off",
                 remedy="Lower stop, or mount the float higher.",
+            )
+        if underside is not None and trips_at >= underside:
+            report.add(
+                (*probe.path, "trips_at"),
+                trips_at,
+                expected=f"less than {number(underside)}, the specimen's underside "
+                f"(line {report.line(('specimen', 'underside'))}), or it is wet before the float "
+                "trips",
+                remedy="Mount the float lower, or raise the specimen.",
             )
 
 
