@@ -30,6 +30,8 @@ def test_a_record_of_an_earlier_release_reads_as_it_did(kept: Path, tmp_path: Pa
     assert len(scans) == then["scans"]
     assert sum(len(scan.readings) for scan in scans) == then["readings"]
     assert {key: change.new.value for key, change in record.alarms().items()} == then["alarms"]
+    gaps = [[g.from_utc_ms, g.to_utc_ms, g.clean, g.length_ms] for g in record.gaps()]
+    assert gaps == then["gaps"]
     version = record.rig_version()
     assert version is not None
     rig = parse(version.text, file="rig.toml", find_kind=None)
