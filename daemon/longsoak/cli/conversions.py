@@ -7,11 +7,11 @@ from math import isnan
 from longsoak.core import humidity, mould, sorption
 from longsoak.core.convert import judged_moisture
 from longsoak.core.resistance import Budget, PreparedCurve
-from longsoak.core.wording import flag_words
+from longsoak.core.wording import bound_words, flag_words
 from longsoak.vocabulary.curve import MadeFor
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
-from longsoak.vocabulary.rig import Quantity
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.rig import Kind, Quantity
 
 Answer = dict[str, object]
 """Keys: curve, quantity, unit, value, bound, standard_uncertainty, flag, note, and resistance (Ohm,
@@ -27,7 +27,7 @@ SENSITIVITIES = {kind.name.lower().replace("_", " "): kind for kind in mould.Sen
 DECLINES = {kind.name.lower().replace("_", " "): kind for kind in mould.Decline}
 
 _FOR_WOOD = "in wood; in any other material it is only a wood-equivalent"
-_FOR_MINERAL = "in the material it was fitted on; salts and alkali make it read too wet"
+_FOR_FITTED = "in the material it was fitted on; salts and alkali make it read too wet"
 
 
 def moisture(
@@ -37,7 +37,7 @@ def moisture(
     ohm, temperature = row[RESISTANCE], row[TEMPERATURE]
     found = judged_moisture(ohm, temperature, prepared, budget, most=most)
     wood = prepared.curve.made_for is MadeFor.WOOD
-    note = _FOR_WOOD if wood else _FOR_MINERAL
+    note = _FOR_WOOD if wood else _FOR_FITTED
     if found.reason is not Reason.NONE:
         note = f"{found.reason.words}; {note}"
     answer = _answer(
@@ -48,14 +48,10 @@ def moisture(
         note,
         curve=prepared.curve.name,
         flag=found.flag,
-        bound=None if isnan(found.value) else _bound(found.reason),
+        bound=bound_words(Kind.PINS, None if isnan(found.value) else found.value, found.reason),
         resistance=ohm,
     )
     return [answer]
-
-
-def _bound(reason: Reason) -> str | None:
-    return "at least" if reason in AT_LEAST else "at most" if reason in AT_MOST else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,7 @@ def curve_file(
     )
     about = [f"{_STRAIGHT[found.form][0]}, u in % of the oven-dry mass, R in Ohm."]
     about += [remark.says for remark in remarks]
-    if made_for is MadeFor.MINERAL:
+    if made_for is not MadeFor.WOOD:
         about.append(SALTS)
     return curve_text(curve, remarks=tuple(about))
 
