@@ -3,62 +3,20 @@
 import json
 import random
 import re
-import tomllib
 from pathlib import Path
 from typing import cast
 from xml.etree import ElementTree
 
 import pytest
-from click.testing import CliRunner, Result
-from hypothesis import given
-from hypothesis import strategies as st
+from click.testing import CliRunner
 
+from cli.fitbench import SYNTHETIC, Bench, rows
 from longsoak.cli.fit import fit
-from longsoak.rigfile.curvefile import curve_text
-from longsoak.rigfile.curves import curve, shipped
-from longsoak.rigfile.curvetable import CurveTable
 from longsoak.rigfile.load import parse
-from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
+from longsoak.vocabulary.curve import Correction, Form, MadeFor
 from rigfile.fake_kinds import HERE
 
 SVG = "{http://www.w3.org/2000/svg}"
-
-# Invented for tests, not measured; the results of its fit are checked in tests/reference.
-SYNTHETIC = [
-    (2.1e4, 21.8), (4.4e4, 18.1), (9.0e4, 15.4), (2.3e5, 12.2), (6.1e5, 9.6), (1.5e6, 8.0),
-    (4.2e6, 6.3), (1.3e7, 4.9), (4.0e7, 3.9), (1.6e8, 2.9),
-]  # fmt: skip
-
-
-def rows(pairs: list[tuple[float, float]], *, branch: bool = True, kelvin: float = 0.0) -> str:
-    lines = ["sample,resistance_ohm,temperature_c,moisture_percent,branch"]
-    for place, (ohm, moisture) in enumerate(pairs):
-        way = ("wetting", "drying")[place % 2] if branch else ""
-        warmer = kelvin * (place % 2)
-        lines.append(
-            f"P{place + 1},{ohm * 10 ** (-0.03 * warmer):.6g},{20 + warmer:g},{moisture},{way}"
-        )
-    return "\n".join(lines) + "\n"
-
-
-class Bench:
-    """A folder with samples, and the command run in it."""
-
-    def __init__(self, folder: Path, text: str) -> None:
-        self.folder = folder
-        (folder / "samples.csv").write_text(text)
-
-    def run(self, *arguments: str) -> Result:
-        paths = [str(self.folder / a) if "." in a and a[0].isalpha() else a for a in arguments]
-        return CliRunner().invoke(fit, [str(self.folder / "samples.csv"), *paths])
-
-    def json(self, *arguments: str) -> dict[str, object]:
-        ended = self.run("--json", *arguments)
-        return cast(dict[str, object], json.loads(ended.stdout))
-
-    def curve(self, file: str) -> Curve:
-        (named,) = tomllib.loads((self.folder / file).read_text())["curves"].items()
-        return curve(named[0], CurveTable.model_validate(named[1]))
 
 
 @pytest.fixture
@@ -537,63 +495,3 @@ def test_the_drawing_marks_what_wants_a_look_by_shape_and_name(tmp_path: Path) -
 def test_help_shows_an_example() -> None:
     shown = CliRunner().invoke(fit, ["--help"], prog_name="longsoak fit")
     assert "Example: longsoak fit samples.csv" in shown.stdout
-
-
-@pytest.mark.parametrize("name", sorted(shipped()))
-def test_every_shipped_curve_can_be_written_and_read_back(name: str) -> None:
-    assert read_back(shipped()[name]) == shipped()[name]
-
-
-def read_back(made: Curve) -> Curve:
-    ((name, table),) = tomllib.loads(curve_text(made, remarks=("one", "two\nlines")))[
-        "curves"
-    ].items()
-    return curve(name, CurveTable.model_validate(table))
-
-
-_NUMBERS = st.floats(-1e9, 1e9)
-_WORDS = st.text(st.characters(exclude_categories=["C", "Zl", "Zp", "Zs"]), min_size=1, max_size=60)
-_NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=60)
-
-
-@given(
-    _NAMES,
-    _WORDS,
-    st.tuples(_NUMBERS, _NUMBERS),
-    st.tuples(st.tuples(_NUMBERS, _NUMBERS), st.tuples(_NUMBERS, _NUMBERS)),
-    st.sampled_from([Form.POWER, Form.DOUBLE_LOG]),
-    st.sampled_from([Correction.NONE, Correction.RESISTANCE, Correction.MOISTURE]),
-    st.floats(0, 1),
-    st.floats(1e-6, 1),
-    st.none() | st.floats(1, 1e6),
-)
-def test_a_written_curve_reads_back_to_the_last_digit(
-    name: str,
-    words: str,
-    coefficients: tuple[float, float],
-    covariance: tuple[tuple[float, float], tuple[float, float]],
-    form: Form,
-    correction: Correction,
-    residual: float,
-    share: float,
-    freedom: float | None,
-) -> None:
-    made = Curve(
-        name=name,
-        form=form,
-        made_for=MadeFor.MINERAL,
-        lowest=1.0 + share,
-        highest=2.0 + 198.0 * share,
-        reference_temperature=70.0 * share - 20.0,
-        correction=correction,
-        source=words,
-        fitted_on=words,
-        coefficients=coefficients,
-        per_kelvin=0.0 if correction is Correction.NONE else share,
-        covariance=covariance,
-        residual=residual,
-        freedom=freedom,
-        per_kelvin_uncertainty=0.0 if correction is Correction.NONE else residual,
-        per_kelvin_covariance=(0.0, 0.0) if correction is Correction.NONE else covariance[1],
-    )
-    assert read_back(made) == made

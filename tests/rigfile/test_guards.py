@@ -29,7 +29,10 @@ def test_what_just_holds_is_no_mistake(written: str, instead: str) -> None:
 @pytest.mark.parametrize("setpoint", [25, 96.9])
 def test_a_dry_alarm_between_what_the_pump_needs_and_stop_is_no_mistake(setpoint: float) -> None:
     text = f'{GOOD}\n[[alarms]]\nwatch = "dry"\nsetpoint = {setpoint}\n'
-    parse(text, file="rig.toml", find_kind=find_kind)
+
+    rig = parse(text, file="rig.toml", find_kind=find_kind)
+
+    assert [alarm.setpoint for alarm in rig.alarms if alarm.watch is Watch.DRY] == [setpoint]
 
 
 def test_a_table_for_the_probe_goes_before_one_for_all() -> None:
