@@ -64,13 +64,13 @@ class KnownNames:
         if scope["type"] == "http":
             asked = Headers(scope=scope).get("host")
             # A program may leave the name out; no browser does.
-            if asked is not None and not await run_in_threadpool(self._knows, asked):
+            if asked is not None and not await self._knows(asked):
                 refusal = PlainTextResponse(_unknown(asked), status_code=421)
                 await refusal(scope, receive, send)
                 return
         await self._app(scope, receive, send)
 
-    def _knows(self, asked: str) -> bool:
+    async def _knows(self, asked: str) -> bool:
         name = _name_in(asked)
         if name is None:
             return False
@@ -80,6 +80,9 @@ class KnownNames:
         short = own.partition(".")[0]
         if name in (own, short, f"{short}.local"):  # .local: RFC 6762, names without a server
             return True
+        return await run_in_threadpool(self._is_declared, name)
+
+    def _is_declared(self, name: str) -> bool:
         page = self._declared()
         return (
             page is not None and name == _name_in(urlsplit(page).netloc)

@@ -44,7 +44,7 @@ def recorded(folder: Path, passes: Sequence[Pass]) -> Record:
     )
     recorder.run()
     recorder.drain()
-    assert recorder.unkept == 0
+    assert recorder.scans_unkept == 0
     writer.close()
     return Record(folder)
 

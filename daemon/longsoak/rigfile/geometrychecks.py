@@ -6,7 +6,7 @@ from longsoak.rigfile.draft import BayDraft, Draft
 from longsoak.rigfile.references import check_unique
 from longsoak.rigfile.report import MISSING, Report, number, quoted
 
-_SLACK = 1e-6  # mm: what adding decimal fractions costs
+SLACK = 1e-6  # mm: what adding decimal fractions costs
 
 
 def check_geometry(draft: Draft, *, report: Report) -> None:
@@ -40,7 +40,7 @@ def _check_tiling(
 ) -> None:
     border, whose = 0.0, "the specimen's left edge"
     for start, end, bay in placed:
-        if not isclose(start, border, abs_tol=_SLACK):
+        if not isclose(start, border, abs_tol=SLACK):
             report.add(
                 (*bay.part.path, "from"),
                 start,
@@ -50,7 +50,7 @@ def _check_tiling(
         line = report.line((*bay.part.path, "to"))
         border, whose = end, f"where bay {quoted(bay.part.table.name or '?')} ends (line {line})"
     width = draft.specimen.table.width
-    if width is not None and not isclose(border, width, abs_tol=_SLACK):
+    if width is not None and not isclose(border, width, abs_tol=SLACK):
         report.add(
             (*placed[-1][2].part.path, "to"),
             border,

@@ -5,13 +5,13 @@ from itertools import accumulate
 
 from longsoak.rigfile.curves import shipped
 from longsoak.rigfile.draft import Draft
+from longsoak.rigfile.geometrychecks import SLACK
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.report import Report, number, quoted
 from longsoak.rigfile.tables import LayerTable, ProbeTable
 from longsoak.vocabulary.curve import MadeFor
 from longsoak.vocabulary.rig import Kind, Material, Quantity, SitsIn, Watch
 
-_SLACK = 1e-6  # mm: what adding decimal fractions costs
 _WOODEN = (Material.TIMBER, Material.BOARD)
 
 
@@ -38,7 +38,7 @@ def material_at(depth: float, layers: Sequence[tuple[Material, float]]) -> Mater
     """
     for material, thickness in layers:
         depth -= thickness
-        if depth < -_SLACK:
+        if depth < -SLACK:
             return material
     return layers[-1][0]
 
@@ -112,7 +112,7 @@ def _check_boundary(
     depth = probe.table.depth or 0.0
     ends = list(accumulate(thickness for _, _, thickness in layers))
     for (outer, one, _), (inner, other, _), end in zip(layers, layers[1:], ends, strict=False):
-        if one is not other and abs(depth - end) < _SLACK:
+        if one is not other and abs(depth - end) < SLACK:
             report.add(
                 (*probe.path, "depth"),
                 depth,

@@ -5,7 +5,6 @@ import threading
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from numbers import Real
-from typing import NamedTuple
 
 from longsoak.core.cadence import Turns
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
@@ -39,10 +38,11 @@ class Pass:
     opened: str | None
 
 
-class _Brought(NamedTuple):
-    """Items of one pass that belong together, and when they came, CLOCK_BOOTTIME in s."""
+@dataclass(slots=True)
+class _Brought:
+    """Items of one pass that belong together, and when the last came, CLOCK_BOOTTIME in s."""
 
-    samples: Sequence[Sample | Missing]
+    samples: list[Sample | Missing]
     at: float
 
 
@@ -75,7 +75,6 @@ class BusWorker(threading.Thread):
     ) -> None:
         super().__init__(name=f"bus {bus.name}", daemon=True)
         self._bus = bus
-        self._probes = tuple(probes)
         self._kind = kind
         self._clock = clock
         self._deliver = deliver
@@ -87,14 +86,13 @@ class BusWorker(threading.Thread):
             bus.options,
             tuple(Channel(p.name, _RAW_UNIT[p.kind], p.address) for p in probes),
         )
-        self._turns = Turns({probe.name: probe.every for probe in probes}, start=0.0)
+        self._turns = Turns({probe.name: probe.every for probe in probes}, start=clock.monotonic())
         self._driver: BusDriver | None = None
         self._down: str | None = "not opened yet"
         self._answered: str | None = None  # what did when the bus was opened, until it is told
         self._failures = 0
         self._retry_at = 0.0
-        self._grace = False
-        self._suspect: Missing | None = None
+        self._suspect: Missing | None = None  # the bus was just lost over it
         self._missed: set[str] = set()
         self._doubted: set[str] = set()  # probes the bus was lost over, until they answer
 
@@ -102,9 +100,6 @@ class BusWorker(threading.Thread):
         """Poll until stopped; the bus is closed at the end."""
         self._open()  # before the hold: opening takes as long as what it waits for
         self._hold.wait(self._patience)
-        self._turns = Turns(
-            {probe.name: probe.every for probe in self._probes}, start=self._clock.monotonic()
-        )
         while not self._stop_asked.is_set():
             self._look()
             wake = self._retry_at if self._grace else self._turns.next
@@ -112,6 +107,11 @@ class BusWorker(threading.Thread):
                 wake = min(wake, self._retry_at)
             self._stop_asked.wait(max(0.0, wake - self._clock.monotonic()))
         self._close()
+
+    @property
+    def _grace(self) -> bool:
+        """Whether the bus was lost for the first time, and has not been tried again since."""
+        return self._suspect is not None and self._failures == 1
 
     def _look(self) -> None:
         """Do what is due, and deliver what it brought."""
@@ -130,13 +130,12 @@ class BusWorker(threading.Thread):
         if not brought and (tried or (before is not None and self._driver is None)):
             # Told though it brought nothing: the next poll may be far off.
             brought.append(_Brought([], self._boottime()))
-        for samples, at in brought:
-            self._deliver(Pass(self._bus.name, samples, at, self._down, self._answered))
+        for some in brought:
+            self._deliver(Pass(self._bus.name, some.samples, some.at, self._down, self._answered))
             self._answered = None
 
     def _open(self) -> None:
         """Try to open the bus; whoever missed a turn because it was down is due at once."""
-        self._grace = False
         try:
             self._driver = self._kind.open_bus(self._settings)
             self._answered = _plain(self._driver.describe())
@@ -150,7 +149,7 @@ class BusWorker(threading.Thread):
             self._turns.again(self._missed, now=self._clock.monotonic())
             self._missed.clear()
 
-    def _ask(self, asked: list[str]) -> list["_Brought"]:
+    def _ask(self, asked: list[str]) -> list[_Brought]:
         """Ask in turn until all have answered, or something is more important."""
         if self._driver is None or not asked:
             return []
@@ -166,7 +165,8 @@ class BusWorker(threading.Thread):
                 at = self._boottime()
                 if at - got[-1].at > HELD:
                     got.append(_Brought([], at))
-                got[-1] = _Brought([*got[-1].samples, self._proper(item)], at)
+                got[-1].samples.append(self._proper(item))
+                got[-1].at = at
                 now = self._clock.monotonic()
                 self._turns.took(name, now=now)
                 self._doubted.discard(name)
@@ -186,7 +186,7 @@ class BusWorker(threading.Thread):
             self._failures = 0
         return [some for some in got if some.samples]
 
-    def _muddled(self, asked: list[str]) -> list["_Brought"]:
+    def _muddled(self, asked: list[str]) -> list[_Brought]:
         self._lose("it answered for other probes than asked, a fault of its driver")
         return self._all_down(asked)
 
@@ -208,7 +208,7 @@ class BusWorker(threading.Thread):
             f"the driver {self._bus.driver!r} gave {item!r}, which is no reading: a fault of it"
         )
 
-    def _judge_suspect(self) -> list["_Brought"]:
+    def _judge_suspect(self) -> list[_Brought]:
         """Tell of the probe the bus was lost over.
 
         If the bus could be opened again it was the probe's doing, and it waits for its next turn.
@@ -221,11 +221,13 @@ class BusWorker(threading.Thread):
             return [_Brought([suspect], self._boottime())]
         return self._all_down([suspect.probe])
 
-    def _all_down(self, due: list[str]) -> list["_Brought"]:
+    def _all_down(self, due: list[str]) -> list[_Brought]:
         self._missed.update(due)
         for name in due:
             self._turns.took(name, now=self._clock.monotonic())
-        down = [Missing(name, Absence.BUS_DOWN, self._down or "") for name in due]
+        down: list[Sample | Missing] = [
+            Missing(name, Absence.BUS_DOWN, self._down or "") for name in due
+        ]
         return [_Brought(down, self._boottime())] if down else []
 
     def _boottime(self) -> float:
@@ -243,7 +245,6 @@ class BusWorker(threading.Thread):
             self._doubted.add(while_asking)
             self._suspect = Missing(while_asking, Absence.NO_ANSWER, self._down)
             self._turns.took(while_asking, now=self._clock.monotonic())
-            self._grace = self._failures == 0
         self._retry_at = self._clock.monotonic() + BACK_OFF[min(self._failures, len(BACK_OFF) - 1)]
         self._failures += 1
 

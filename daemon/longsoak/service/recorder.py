@@ -118,7 +118,7 @@ class Recorder:
             self._commit()
 
     @property
-    def unkept(self) -> int:
+    def scans_unkept(self) -> int:
         """Scans that were measured and could not be kept so far."""
         return len(self._pending.scans)
 

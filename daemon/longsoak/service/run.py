@@ -157,9 +157,10 @@ def _record(
         _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
     inbox.close()
-    if recorder.unkept:
+    if recorder.scans_unkept:
+        lost = with_noun(recorder.scans_unkept, "scan")
         raise StoreError(
-            f"stopped, but {with_noun(recorder.unkept, 'scan')} measured last could not be kept: "
+            f"stopped, but {lost} measured last could not be kept: "
             f"the disk took nothing to the end. What {folder} holds is whole; free some space."
         )
     writer.end_run(utc_ms=clock.utc_ms())

@@ -14,6 +14,7 @@ from longsoak.core.alarms import (
     step,
 )
 from longsoak.core.wording import age_words, ohm_words, value_words
+from longsoak.rigfile.alarmchecks import RECORD
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
@@ -118,7 +119,7 @@ class AlarmBook:
         """Show whether the record took what was to be kept last."""
         says = refusal or "the record takes what is measured"
         there = refusal is not None
-        return self._state(Watch.RECORD, "record", there, says, now=now, utc_ms=utc_ms)
+        return self._state(Watch.RECORD, RECORD, there, says, now=now, utc_ms=utc_ms)
 
     def tick(self, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Look for silence: a worker that hangs delivers no pass that could say so."""

@@ -85,7 +85,7 @@ class RecordWriter:
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
         """Keep this version of the rig file, if it is not kept already; return its number."""
         digest = hashlib.sha256(text.encode()).hexdigest()
-        with _told("the rig file"):
+        with _told("the rig file could not be kept"):
             self._db.execute(
                 "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)"
                 " ON CONFLICT (sha256) DO NOTHING",
@@ -107,7 +107,7 @@ class RecordWriter:
         wall clock if that was synchronised at both ends. If it was at the last scan only, the
         length is settled by the first scan of this run that finds it synchronised.
         """
-        with _told("the start of the run"), _Transaction(self._db):
+        with _told("the start of the run could not be kept"), _Transaction(self._db):
             cursor = self._db.execute(
                 "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
                 " VALUES (?, ?, ?, ?)",
@@ -152,7 +152,7 @@ class RecordWriter:
         StoreError
             The disk refused; the next run takes this one for cut off.
         """
-        with _told("the end of the run"):
+        with _told("the end of the run could not be kept"):
             self._db.execute("UPDATE run SET ended_utc_ms = ? WHERE id = ?", (utc_ms, self._run))
 
     def commit(self, batch: Batch) -> None:
@@ -197,7 +197,7 @@ class RecordWriter:
 
     def handled(self, request: Request) -> bool:
         """Whether the request is in the record already."""
-        with _told("a request"):
+        with _told("a request could not be looked up"):
             found = self._db.execute("SELECT 1 FROM request WHERE uuid = ?", (request.uuid,))
             return found.fetchone() is not None
 
@@ -209,13 +209,13 @@ class RecordWriter:
         StoreError
             Not even reading works.
         """
-        with _told("an alarm"):
+        with _told("the last alarm could not be looked up"):
             (last,) = self._db.execute("SELECT ifnull(max(id), 0) FROM alarm_change").fetchone()
         return int(last)
 
     def alarm_states(self) -> dict[str, AlarmState]:
         """The state each alarm was left in, by key."""
-        with _told("the run before, whose alarms are read first,"):
+        with _told("the alarms of the run before could not be read"):
             rows = self._db.execute(
                 "SELECT key, new FROM alarm_change WHERE id IN"
                 " (SELECT max(id) FROM alarm_change GROUP BY key)"
@@ -230,9 +230,10 @@ class RecordWriter:
         try:
             self._db.execute(f"PRAGMA busy_timeout = {FOLD_PATIENCE_MS}")
             busy, _, _ = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
-            self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
         except sqlite3.Error as error:
             return f"the write-ahead log could not be folded in: {error}"
+        finally:  # or every commit after a failure would give up as soon
+            self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
         return (
             "the write-ahead log could not be folded in: a reader holds it open" if busy else None
         )
@@ -350,7 +351,7 @@ def _told(what: str) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise StoreError(f"{what} could not be kept: {error}. Is the disk full?") from error
+        raise StoreError(f"{what}: {error}. Is the disk full?") from error
 
 
 def _take_lock(path: Path) -> int:
