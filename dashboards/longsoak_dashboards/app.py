@@ -25,7 +25,7 @@ from starlette.staticfiles import StaticFiles
 
 from longsoak.core.cautions import cautions
 from longsoak.core.wording import time_words
-from longsoak.store import inbox
+from longsoak.store import requests
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
@@ -106,7 +106,7 @@ class Pages:
 
     def __init__(self, source: Source) -> None:
         self._source = source
-        self._asked: OrderedDict[str, inbox.Request] = OrderedDict()
+        self._asked: OrderedDict[str, requests.Request] = OrderedDict()
         self._templates = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_HERE / "templates"),
             autoescape=True,
@@ -232,9 +232,9 @@ class Pages:
         status = 400
         if not wrong:
             try:
-                request = inbox.ask(
+                request = requests.ask(
                     self._source.record.folder,
-                    kind=inbox.ACKNOWLEDGE,
+                    kind=requests.ACKNOWLEDGE,
                     subject=key,
                     by=by,
                     utc_ms=now_ms(),

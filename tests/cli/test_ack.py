@@ -75,10 +75,10 @@ def test_without_initials_the_users_name_is_taken(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("alarm", "by", "says"),
     [
-        ("silent:T1", "", "Say who acknowledges"),
+        ("silent:T1", "", "Say who you are"),
         ("silent:T1", "m\nk", "Initials are 1 to 20 printable characters; these are 3, not all"),
         ("silent:T1", "x" * 21, "Initials are 1 to 20 printable characters; these are 21."),
-        ("silent:\x1b[2J", "mk", "An alarm is called by 1 to 200 printable characters"),
+        ("silent:\x1b[2J", "mk", "An alarm or a probe is called by 1 to 200 printable characters"),
     ],
 )
 def test_what_cannot_stand_in_the_record_is_refused_and_nothing_is_asked(

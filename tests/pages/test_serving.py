@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from longsoak.store.inbox import ask
+from longsoak.store.requests import ask
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from pages.pagerig import Kept, change, keep
@@ -259,8 +259,8 @@ def test_a_form_sent_from_the_sheet_itself_is_taken(kept: Kept, served: Served) 
 @pytest.mark.parametrize(
     ("by", "says"),
     [
-        ("", "Say who acknowledges"),
-        ("   ", "Say who acknowledges"),
+        ("", "Say who you are"),
+        ("   ", "Say who you are"),
         ("x" * 21, "Initials are 1 to 20 printable characters; these are 21."),
         ("m\x07k", "Initials are 1 to 20 printable characters"),
     ],

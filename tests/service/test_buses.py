@@ -4,7 +4,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 
 import pytest
@@ -376,3 +376,30 @@ def test_a_driver_that_ends_its_thread_is_a_bus_that_is_down() -> None:
         assert "SystemExit(3)" in (passes.get(timeout=5).down or "")
         while passes.get(timeout=5).down is not None:
             pass
+
+
+def test_a_probe_that_is_wanted_closer_is_polled_so_for_a_while_and_no_longer() -> None:
+    kind = Scripted(opens=[None], polls=[good])
+    passes: queue.SimpleQueue[Pass] = queue.SimpleQueue()
+    stop, hold = threading.Event(), threading.Event()
+    thread = BusWorker(
+        Bus("b", "scripted", {}),
+        [probe("pins", 900), probe("other", 900)],
+        kind,
+        clock=SystemClock(),
+        deliver=passes.put,
+        stop=stop,
+        hold=hold,
+        patience=0.0,
+    )
+    thread.start()
+    assert names(passes.get(timeout=5)) == ["pins", "other"]
+    thread.closer(["pins"], every=0.2, seconds=1.0)
+    closer = []
+    with suppress(queue.Empty):
+        while True:
+            closer.append(passes.get(timeout=1.5))
+    stop.set()
+    thread.join(10)
+    assert {name for taken in closer for name in names(taken)} == {"pins"}
+    assert 4 <= len(closer) <= 6

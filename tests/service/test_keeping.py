@@ -23,6 +23,14 @@ def test_a_still_level_is_kept_once_each_record_period() -> None:
     assert sum(kept(*looks)) == 5  # 60 s apart, from the first
 
 
+def test_while_it_is_looked_at_closer_a_still_level_is_kept_each_time() -> None:
+    keeping = Keeping(bench())
+    keeping.kept(scan(0, water_level=72.0))
+    keeping.closer(["water level"], until=10.0)
+    looks = [keeping.wants(scan(t, water_level=72.0)) for t in (1, 5, 9, 11)]
+    assert looks == [True, True, True, False]
+
+
 def test_a_change_beyond_the_resolution_is_kept_at_once() -> None:
     looks = [scan(0, water_level=72.0), scan(5, water_level=72.3), scan(10, water_level=72.6)]
     assert kept(*looks) == [True, False, True]

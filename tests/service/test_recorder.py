@@ -1,7 +1,8 @@
 """What the recorder makes of the passes it is given, in a real record."""
 
 import queue
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from longsoak.service.buses import Pass
@@ -9,15 +10,26 @@ from longsoak.service.clock import SystemClock
 from longsoak.service.messages import Stop
 from longsoak.service.recorder import Message, Recorder
 from longsoak.store.inbox import Inbox
+from longsoak.store.proofrequests import Closer, ask_closer, ask_to_keep
 from longsoak.store.reader import Record
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
 
 
-def recorded(folder: Path, passes: Sequence[Pass]) -> Record:
-    """The record after a run that was given these passes and a stop."""
+def recorded(
+    folder: Path,
+    passes: Sequence[Pass],
+    *,
+    ask: Callable[[], object] = lambda: None,
+    closer: Callable[[Closer], Sequence[Pass]] | None = None,
+) -> Record:
+    """The record after a run that was given these passes and a stop.
+
+    `ask` fills the inbox; with `closer` the stop comes after what that brings.
+    """
     clock = SystemClock()
     writer = RecordWriter(folder, now="2031-02-03T04:05:06Z")
     writer.accept_rig("bench", utc_ms=clock.utc_ms())
@@ -28,19 +40,30 @@ def recorded(folder: Path, passes: Sequence[Pass]) -> Record:
         boottime_ms=clock.boottime_ms(),
         synchronised=False,
     )
+    inbox = Inbox(folder)
+    ask()
     messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
     for taken in passes:
         messages.put(taken)
-    messages.put(Stop())
+    if closer is None:
+        messages.put(Stop())
+
+    def come_closer(wanted: Closer) -> None:
+        assert closer is not None
+        for taken in closer(wanted):
+            messages.put(taken)
+        messages.put(Stop())
+
     recorder = Recorder(
         bench(),
         writer=writer,
-        inbox=Inbox(folder),
+        inbox=inbox,
         clock=clock,
         messages=messages,
         unkept=Unkept(),
         committed=lambda: None,
         seen=lambda _: None,
+        closer=come_closer,
     )
     recorder.run()
     recorder.drain()
@@ -101,3 +124,40 @@ def test_each_fall_and_return_of_a_probe_is_told_once(tmp_path: Path) -> None:
         "no answer: nothing came",
         "answers again",
     ]
+
+
+def test_a_closer_look_is_passed_on_and_every_reading_of_it_kept(tmp_path: Path) -> None:
+    now = SystemClock().boottime_ms() / 1000
+    wanted = Closer(("water level",), 1.0, 30.0)
+    asked: list[Closer] = []
+    uuids: list[str] = []
+
+    def ask() -> None:
+        for closer in (Closer(("nobody",), 1.0, 30.0), wanted):
+            uuids.append(ask_closer(tmp_path, closer, by="mk", utc_ms=5).uuid)
+
+    def still(start: int) -> list[Pass]:
+        # A second apart and all alike: only the first would be kept otherwise.
+        return [of(now + start + n, Sample("water level", 72.0, "mm")) for n in range(5)]
+
+    def closer(wanted: Closer) -> Sequence[Pass]:
+        asked.append(wanted)
+        return still(6)
+
+    record = recorded(tmp_path, still(1), ask=ask, closer=closer)
+    assert asked == [wanted]
+    assert record.outcome(uuids[0]) == "refused: there is no probe 'nobody' on this rig"
+    assert record.outcome(uuids[1]) == "polled every 1 s for 30 s"
+    assert len(record.scans_after(0, limit=100)) == 6
+
+
+def test_a_step_of_a_proof_is_kept_once(tmp_path: Path) -> None:
+    entry = ProofEntry(
+        0, 5, "2031-02-03T04:05:06Z", Step.READS, "wood", Outcome.BAD, "mk", "4 of 10", {"n": 4}
+    )
+    uuids: list[str] = []
+    record = recorded(tmp_path, [], ask=lambda: uuids.append(ask_to_keep(tmp_path, entry).uuid))
+    assert record.outcome(uuids[0]) == "kept"
+    (kept,) = record.proof_entries()
+    assert kept == replace(entry, id=1)
+    assert recorded(tmp_path, []).proof_entries() == [kept]

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request, ask, waiting_before
+from longsoak.store.inbox import Inbox
+from longsoak.store.requests import ACKNOWLEDGE, Request, ask, waiting_before
 from longsoak.vocabulary.errors import RequestError, StoreError
 
 
@@ -66,8 +67,8 @@ def test_without_a_measuring_process_there_is_nobody_to_ask(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("by", "says"),
     [
-        ("", "Say who acknowledges, by initials of 1 to 20 printable characters."),
-        (" \t", "Say who acknowledges"),
+        ("", "Say who you are, by initials of 1 to 20 printable characters."),
+        (" \t", "Say who you are"),
         ("x" * 21, "Initials are 1 to 20 printable characters; these are 21. Nothing was asked."),
         ("m\nk", "these are 3, not all of them printable."),
         ("m\x1b[2Jk", "not all of them printable"),
@@ -98,7 +99,7 @@ def test_initials_lose_the_space_around_them_and_nothing_else(tmp_path: Path) ->
 @pytest.mark.parametrize("subject", ["", "overfill:\nwater", "x" * 201, "a\udc80"])
 def test_what_can_be_no_alarms_name_is_refused(tmp_path: Path, subject: str) -> None:
     inbox = Inbox(tmp_path)
-    with pytest.raises(RequestError, match="`longsoak ack` lists those that stand"):
+    with pytest.raises(RequestError, match="`longsoak ack` lists the alarms that stand"):
         ask_for(tmp_path, subject)
     assert inbox.waiting() == []
     # A rig file may name a probe with a space that doesn't break, and its alarm can be answered.
@@ -405,4 +406,20 @@ def test_a_folder_that_takes_no_file_stops_nobody(tmp_path: Path) -> None:
     assert inbox.news() == ["inbox.db can be used again"]
     asked = ask_for(nowhere)
     assert inbox.waiting() == [asked]
+    inbox.close()
+
+
+def test_an_inbox_of_an_earlier_version_takes_requests_with_a_body(tmp_path: Path) -> None:
+    """As version 0.2.0 made it, with a request waiting in it."""
+    with closing(sqlite3.connect(tmp_path / "inbox.db", isolation_level=None)) as db:
+        db.execute(
+            "CREATE TABLE request (id INTEGER PRIMARY KEY, uuid TEXT NOT NULL"
+            " UNIQUE, asked_utc_ms INTEGER NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"
+            " by TEXT NOT NULL) STRICT"
+        )
+        db.execute("INSERT INTO request VALUES (1, 'u', 5, 'acknowledge', 'dry:level', 'mk')")
+    inbox = Inbox(tmp_path)
+    later = ask(tmp_path, kind="k", subject="s", by="mk", utc_ms=6, body="more")
+    assert inbox.waiting() == [Request("u", 5, ACKNOWLEDGE, "dry:level", "mk"), later]
+    assert inbox.news() == []
     inbox.close()

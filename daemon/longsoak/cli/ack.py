@@ -8,8 +8,8 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
-from longsoak.store.inbox import ACKNOWLEDGE, ask, waiting_before
 from longsoak.store.reader import Record
+from longsoak.store.requests import ACKNOWLEDGE, ask, waiting_before
 from longsoak.vocabulary.alarm import AlarmState
 
 _PATIENCE = 3.0  # s without an answer, or one request less before ours

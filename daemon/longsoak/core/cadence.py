@@ -30,13 +30,17 @@ class Turns:
     """
 
     def __init__(self, periods: Mapping[str, float], *, start: float) -> None:
+        self._usual = dict(periods)
         self._periods = dict(periods)
+        self._closer_until: dict[str, float] = {}
+        self._start = start
         self._due = dict.fromkeys(periods, start)
         self._took = dict.fromkeys(periods, -inf)
         self._rules = cycle((self._by_period, self._by_lateness, self._by_wait))
 
     def take(self, now: float, *, last: Collection[str] = ()) -> list[str]:
         """Who is to be asked next: probes of one period, those in `last` at the end; or nobody."""
+        self._relax(now)
         due = [probe for probe, at in self._due.items() if at <= now]
         if not due:
             return []
@@ -63,6 +67,20 @@ class Turns:
         """Note that the probe has had its turn; it is due again at its next grid point."""
         self._took[probe] = now
         self._due[probe] = next_due(self._due[probe], period=self._periods[probe], now=now)
+
+    def closer(self, probes: Iterable[str], *, every: float, seconds: float, now: float) -> None:
+        """Give probes a shorter period for some seconds, beginning at once; a longer one never."""
+        for probe in probes:
+            self._periods[probe] = min(every, self._usual[probe])
+            self._due[probe] = now
+            self._closer_until[probe] = now + seconds
+
+    def _relax(self, now: float) -> None:
+        """Put those back on their usual grid whose time of a shorter period is over."""
+        for probe in [probe for probe, until in self._closer_until.items() if until <= now]:
+            del self._closer_until[probe]
+            self._periods[probe] = self._usual[probe]
+            self._due[probe] = next_due(self._start, period=self._usual[probe], now=now)
 
     def again(self, probes: Iterable[str], *, now: float) -> None:
         """Make probes due at once."""

@@ -1,6 +1,7 @@
 """One worker per bus: it alone talks to the bus, so a dead or slow one delays no other."""
 
 import logging
+import queue
 import threading
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ _log = logging.getLogger(__name__)
 BACK_OFF = (1.0, 2.0, 5.0, 10.0, 30.0)  # s between two attempts to open a bus; the last repeats
 SLICE = 10.0  # s a pass may take before what it has is delivered
 HELD = 1.0  # s: what came before an item that took longer keeps a date of its own
+LISTEN = 0.5  # s between two looks whether somebody wants probes polled closer
 LONGEST_TEXT = 300  # characters of a driver's sentence
 # What a bus that carries bare numbers is taken to mean by them, UCUM.
 _RAW_UNIT = {**UNIT, Kind.PINS: "Ohm"}
@@ -87,6 +89,7 @@ class BusWorker(threading.Thread):
             tuple(Channel(p.name, _RAW_UNIT[p.kind], p.address) for p in probes),
         )
         self._turns = Turns({probe.name: probe.every for probe in probes}, start=clock.monotonic())
+        self._wanted: queue.SimpleQueue[tuple[Sequence[str], float, float]] = queue.SimpleQueue()
         self._driver: BusDriver | None = None
         self._down: str | None = "not opened yet"
         self._answered: str | None = None  # what did when the bus was opened, until it is told
@@ -105,8 +108,19 @@ class BusWorker(threading.Thread):
             wake = self._retry_at if self._grace else self._turns.next
             if self._driver is None:
                 wake = min(wake, self._retry_at)
-            self._stop_asked.wait(max(0.0, wake - self._clock.monotonic()))
+            self._stop_asked.wait(min(LISTEN, max(0.0, wake - self._clock.monotonic())))
+            self._come_closer()
         self._close()
+
+    def closer(self, probes: Sequence[str], *, every: float, seconds: float) -> None:
+        """Poll probes of this bus every `every` s for `seconds` s; called from any thread."""
+        self._wanted.put((probes, every, seconds))
+
+    def _come_closer(self) -> None:
+        while not self._wanted.empty():
+            probes, every, seconds = self._wanted.get_nowait()
+            now = self._clock.monotonic()
+            self._turns.closer(probes, every=every, seconds=seconds, now=now)
 
     @property
     def _grace(self) -> bool:

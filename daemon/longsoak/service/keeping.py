@@ -1,5 +1,6 @@
 """Which scans are kept: all, except looks at a watched probe that showed nothing new."""
 
+from collections.abc import Iterable
 from math import isnan
 
 from longsoak.vocabulary.flags import Flag
@@ -17,6 +18,11 @@ class Keeping:
     def __init__(self, rig: Rig) -> None:
         self._watched = {probe.name: probe for probe in rig.probes if probe.record > probe.every}
         self._kept: dict[str, tuple[float, Flag, int]] = {}
+        self._all_until: dict[str, float] = {}
+
+    def closer(self, probes: Iterable[str], *, until: float) -> None:
+        """Keep every reading of some probes until a time, CLOCK_BOOTTIME in s."""
+        self._all_until.update(dict.fromkeys(probes, until))
 
     def wants(self, scan: Scan) -> bool:
         """Whether anything in the scan is due to be kept."""
@@ -34,6 +40,8 @@ class Keeping:
     def _new(self, name: str, value: float, flag: Flag, boottime_ms: int) -> bool:
         probe = self._watched.get(name)
         if probe is None or name not in self._kept:
+            return True
+        if boottime_ms < self._all_until.get(name, 0.0) * 1000:
             return True
         last, last_flag, at = self._kept[name]
         if flag is not last_flag or isnan(value) != isnan(last):

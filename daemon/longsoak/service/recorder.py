@@ -22,11 +22,13 @@ from longsoak.service.messages import (
     Stop,
 )
 from longsoak.service.watch import AlarmBook
-from longsoak.store.inbox import ACKNOWLEDGE, Inbox, Request
+from longsoak.store.inbox import Inbox
+from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
+from longsoak.store.requests import ACKNOWLEDGE, Request
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange
-from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Rig
@@ -59,6 +61,8 @@ class Recorder:
         what is new.
     seen : callable
         Called with each pass, once it is converted.
+    closer : callable
+        Called when some probes are to be polled closer for a while.
     """
 
     def __init__(
@@ -72,6 +76,7 @@ class Recorder:
         unkept: Unkept,
         committed: Callable[[], None],
         seen: Callable[[Pass], None],
+        closer: Callable[[Closer], None],
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -80,6 +85,8 @@ class Recorder:
         self._unkept = unkept
         self._committed = committed
         self._seen = seen
+        self._closer = closer
+        self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
         self._absent: dict[str, str] = {}
@@ -249,6 +256,14 @@ class Recorder:
         _log.info("asked by %s: %s %s: %s", request.by, request.kind, request.subject, outcome)
 
     def _answer(self, request: Request) -> str:
+        try:
+            if request.kind == CLOSER:
+                return self._come_closer(closer_of(request))
+            if request.kind == PROOF:
+                self._pending.proof.append((request, entry_of(request)))
+                return "kept"
+        except RequestError as error:
+            return f"refused: {error}"
         if request.kind != ACKNOWLEDGE:
             return f"refused: this version knows no request {request.kind!r}"
         change, outcome = self._alarms.acknowledge(
@@ -260,6 +275,13 @@ class Recorder:
         if change is not None:
             self._change(change)
         return outcome
+
+    def _come_closer(self, wanted: Closer) -> str:
+        if unknown := sorted(set(wanted.probes) - self._probes):
+            return f"refused: there is no probe {unknown[0]!r} on this rig"
+        self._keeping.closer(wanted.probes, until=self._boottime() + wanted.seconds)
+        self._closer(wanted)
+        return f"polled every {wanted.every:g} s for {wanted.seconds:g} s"
 
     def _change(self, change: AlarmChange) -> None:
         self._pending.changes.append(change)

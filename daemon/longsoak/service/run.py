@@ -27,6 +27,7 @@ from longsoak.service.outlets import OutletWorker
 from longsoak.service.recorder import Message, Recorder
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
+from longsoak.store.proofrequests import Closer
 from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
@@ -122,6 +123,7 @@ def _record(
         unkept=unkept,
         committed=wake,
         seen=hold.seen,
+        closer=lambda wanted: _come_closer(workers, rig, wanted),
     )
     workers = [
         BusWorker(
@@ -173,6 +175,14 @@ def _record(
         )
     else:
         _log.info("stopped; everything measured is in the record")
+
+
+def _come_closer(workers: Sequence[BusWorker], rig: Rig, wanted: Closer) -> None:
+    """Tell each bus which of its probes are to be polled closer."""
+    for worker, bus in zip(workers, rig.buses, strict=True):
+        here = [p.name for p in rig.probes if p.bus == bus.name and p.name in wanted.probes]
+        if here:
+            worker.closer(here, every=wanted.every, seconds=wanted.seconds)
 
 
 def _join(threads: Sequence[threading.Thread], *, within: float, clock: Clock) -> list[str]:

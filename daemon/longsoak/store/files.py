@@ -1,5 +1,6 @@
 """Where the record lies: one folder, two databases and a lock."""
 
+import fcntl
 import os
 import sqlite3
 from pathlib import Path
@@ -14,6 +15,32 @@ LOCK = "lock"
 def folder_of(rig_file: Path) -> Path:
     """The record's folder: ``record`` beside the rig file."""
     return rig_file.resolve().parent / "record"
+
+
+def recording(folder: Path) -> bool:
+    """Whether a measuring process holds the record's folder.
+
+    Raises
+    ------
+    StoreError
+        This user may not look.
+    """
+    try:
+        lock = os.open(folder / LOCK, os.O_RDONLY)
+    except FileNotFoundError:
+        return False
+    except OSError as error:
+        raise StoreError(
+            f"whether `longsoak run` is recording into {folder} can't be seen: {error.strerror}. "
+            "Look as the user who runs it."
+        ) from error
+    try:
+        fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(lock)
+    return False
 
 
 def connect_read_only(path: Path) -> sqlite3.Connection:

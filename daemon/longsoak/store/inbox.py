@@ -1,7 +1,7 @@
-"""Requests to the measuring process: pages and commands append, only `longsoak run` takes.
+"""The measuring process's end of what is asked of it: pages and commands append, it takes.
 
-A file of its own, so that a page never holds a lock on the record. Nothing that happens to it may
-stop the measuring process: a file that is damaged, deleted or replaced is made anew.
+Nothing that happens to the file may stop the measuring process: one that is damaged, deleted or
+replaced is made anew.
 
 It keeps a rollback journal and no write-ahead log. Each look then reads the file's head itself, so
 that damage shows; and there is no memory map, which would end the process if its file were cut
@@ -11,21 +11,12 @@ short.
 import os
 import sqlite3
 import stat
-import unicodedata
-import uuid
-from contextlib import closing, suppress
-from dataclasses import dataclass
+from contextlib import suppress
 from pathlib import Path
 
 from longsoak.store.files import INBOX
-from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.store.requests import Request, fits, result_code
 
-ACKNOWLEDGE = "acknowledge"
-LONGEST_INITIALS = 20  # characters
-
-_LONGEST_SUBJECT = 200  # characters; an alarm's key has a name or two in it
-_LONGEST_WORD = 64  # characters of a kind or an id
-_LAST_MS = 253_402_300_800_000  # the year 10000: no calendar of ours goes further
 _TAILS = ("-journal", "-wal", "-shm")  # of the files SQLite may keep beside one that is open
 _AT_ONCE = 500  # requests handed out with one look; scans wait while they are answered
 _REST = 20  # looks between two tries to open a file that can't be used
@@ -44,128 +35,6 @@ _NOT_ITS_FAULT = frozenset(
         sqlite3.SQLITE_READONLY,
     }
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Request:
-    """Something a person asked for: what, about what, who, when."""
-
-    uuid: str
-    asked_utc_ms: int
-    kind: str
-    subject: str
-    by: str
-
-
-def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int) -> Request:
-    """Append a request for the measuring process to handle.
-
-    Parameters
-    ----------
-    folder : Path
-        The record's folder.
-    kind, subject : str
-        What is asked, such as `ACKNOWLEDGE`, and of what, such as an alarm's key.
-    by : str
-        The initials of who asks, 1 to `LONGEST_INITIALS` printable characters; space at the ends
-        is dropped.
-    utc_ms : int
-        When, ms since 1970 UTC.
-
-    Raises
-    ------
-    RequestError
-        The initials or the subject are not what can stand in a record and on one line.
-    StoreError
-        There is no inbox that can be written to: `longsoak run` has not been started there yet,
-        this user may not write there, or the file is damaged.
-    """
-    request = Request(uuid.uuid4().hex, utc_ms, kind, _subject(subject), _initials(by))
-    path = folder / INBOX
-    try:
-        uri = f"{path.absolute().as_uri()}?mode=rw"
-        with closing(sqlite3.connect(uri, uri=True, isolation_level=None)) as db:
-            db.execute("PRAGMA busy_timeout = 5000")
-            db.execute("PRAGMA synchronous = FULL")
-            db.execute(
-                "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by)"
-                " VALUES (?, ?, ?, ?, ?)",
-                (request.uuid, utc_ms, kind, request.subject, request.by),
-            )
-    except sqlite3.Error as error:
-        raise StoreError(
-            f"nothing could be asked of the measuring process: {_why_not(path, error)}"
-        ) from error
-    return request
-
-
-def waiting_before(folder: Path, uuid: str) -> int | None:
-    """How many requests were asked before `uuid` and are still to be taken.
-
-    None where `uuid` waits no longer, or the inbox can't be read.
-    """
-    try:
-        uri = f"{(folder / INBOX).absolute().as_uri()}?mode=ro"
-        with closing(sqlite3.connect(uri, uri=True)) as db:
-            row = db.execute(
-                "SELECT count(before.id) FROM request AS own LEFT JOIN request AS before"
-                " ON before.id < own.id WHERE own.uuid = ? GROUP BY own.id",
-                (uuid,),
-            ).fetchone()
-    except sqlite3.Error:
-        return None
-    return None if row is None else int(row[0])
-
-
-def _initials(by: str) -> str:
-    by = by.strip()
-    if not by:
-        raise RequestError(
-            f"Say who acknowledges, by initials of 1 to {LONGEST_INITIALS} printable characters. "
-            "Nothing was asked."
-        )
-    if len(by) > LONGEST_INITIALS or not by.isprintable():
-        odd = "" if by.isprintable() else ", not all of them printable"
-        raise RequestError(
-            f"Initials are 1 to {LONGEST_INITIALS} printable characters; these are {len(by)}{odd}. "
-            "Nothing was asked."
-        )
-    return by
-
-
-def _subject(subject: str) -> str:
-    # As for names in a rig file, which keys are made of.
-    kinds = {unicodedata.category(letter) for letter in subject}
-    breaks = any(kind[0] == "C" or kind in ("Zl", "Zp") for kind in kinds)
-    if breaks or not 1 <= len(subject) <= _LONGEST_SUBJECT:
-        raise RequestError(
-            f"An alarm is called by 1 to {_LONGEST_SUBJECT} printable characters on one line, "
-            f"not {subject[:40]!r}. `longsoak ack` lists those that stand. Nothing was asked."
-        )
-    return subject
-
-
-def _why_not(path: Path, error: sqlite3.Error) -> str:
-    # `os.access` rather than `Path.exists`, which raises where a folder may not be entered.
-    folder = path.parent
-    there = os.access(path, os.F_OK)
-    closed = os.access(folder, os.F_OK) and not os.access(folder, os.X_OK)
-    if closed or (there and not (os.access(path, os.W_OK) and os.access(folder, os.W_OK))):
-        return (
-            f"this user may not write in {folder}. "
-            "Ask as the user who runs `longsoak run`, or on its pages."
-        )
-    if not there:
-        return (
-            f"there is no {path}. `longsoak run` makes it: start it there if it isn't running, "
-            "else ask again in a few seconds."
-        )
-    if _code(error) == sqlite3.SQLITE_BUSY:
-        return f"{path} is held by another process. Ask again."
-    return (
-        f"{path}: {error}. A running `longsoak run` makes a new one in a few seconds: "
-        "ask again then, or start it."
-    )
 
 
 class Inbox:
@@ -267,18 +136,18 @@ class Inbox:
         if version == self._version:
             return False
         rows = self._db.execute(
-            "SELECT uuid, asked_utc_ms, kind, subject, by FROM request ORDER BY id"
+            "SELECT uuid, asked_utc_ms, kind, subject, by, body FROM request ORDER BY id"
         ).fetchall()
         # Somebody may have put a file of another make there; what it holds goes into the record.
-        if any(tuple(map(type, row)) != (str, int, str, str, str) for row in rows):
+        if any(tuple(map(type, row)) != (str, int, str, str, str, str) for row in rows):
             raise sqlite3.DatabaseError("it holds something that is no request")
         self._version = version
         requests = [Request(*row) for row in rows if row[0] not in self._taken]
         self._taken.update(request.uuid for request in requests)
-        fit = [request for request in requests if _fits(request)]
+        fit = [request for request in requests if fits(request)]
         self._ready += fit
         if odd := len(requests) - len(fit):
-            self._done.update({request.uuid for request in requests if not _fits(request)})
+            self._done.update({request.uuid for request in requests if not fits(request)})
             self._news.append(
                 f"{odd} of the requests in {self._path.name} held what `longsoak ack` never "
                 "writes, such as a line break or no initials, and went unanswered: ask again with "
@@ -319,7 +188,7 @@ class Inbox:
     def _mend(self, error: sqlite3.Error) -> None:
         """Make a new file if it is this one's fault, else try it again later."""
         self.close()
-        if _code(error) in _NOT_ITS_FAULT and not _is_odd(self._path):
+        if result_code(error) in _NOT_ITS_FAULT and not _is_odd(self._path):
             self._suffer(error)
             return
         try:
@@ -352,8 +221,11 @@ def _opened(path: Path) -> sqlite3.Connection:
         db.execute(
             "CREATE TABLE IF NOT EXISTS request (id INTEGER PRIMARY KEY, uuid TEXT NOT NULL"
             " UNIQUE, asked_utc_ms INTEGER NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"
-            " by TEXT NOT NULL) STRICT"
+            " by TEXT NOT NULL, body TEXT NOT NULL DEFAULT '') STRICT"
         )
+        (made,) = db.execute("SELECT sql FROM sqlite_schema WHERE name = 'request'").fetchone()
+        if made.endswith("by TEXT NOT NULL) STRICT"):  # by version 0.2.0 or an earlier one
+            db.execute("ALTER TABLE request ADD COLUMN body TEXT NOT NULL DEFAULT ''")
         (says,) = db.execute("PRAGMA integrity_check(1)").fetchone()
         if says != "ok":
             raise sqlite3.DatabaseError(says)
@@ -389,27 +261,6 @@ def _is_odd(path: Path) -> bool:
         return not stat.S_ISREG(path.stat().st_mode)
     except OSError:
         return path.is_symlink()
-
-
-def _fits(request: Request) -> bool:
-    """Whether `ask` could have written it; anybody can put anything into a file by hand."""
-    words = (request.uuid, request.kind)
-    if not all(word.isprintable() and 1 <= len(word) <= _LONGEST_WORD for word in words):
-        return False
-    try:
-        return (
-            _initials(request.by) == request.by
-            and _subject(request.subject) == request.subject
-            and 0 <= request.asked_utc_ms < _LAST_MS
-        )
-    except RequestError:
-        return False
-
-
-def _code(error: sqlite3.Error) -> int | None:
-    """SQLite's primary result code; None where the error is of Python's own making."""
-    code: int | None = getattr(error, "sqlite_errorcode", None)
-    return None if code is None else code & 0xFF
 
 
 def _move_aside(path: Path) -> Path:

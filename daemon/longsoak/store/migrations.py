@@ -48,7 +48,19 @@ def m0001_record(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-ALL: tuple[Migration, ...] = (m0001_record,)
+def m0002_proof(db: sqlite3.Connection) -> None:
+    """Keep proofs, and what more belongs to a request than its subject."""
+    for statement in (
+        "CREATE TABLE proof_entry (id INTEGER PRIMARY KEY, request TEXT NOT NULL UNIQUE,"
+        " rig_version INTEGER NOT NULL REFERENCES rig_version, utc_ms INTEGER NOT NULL,"
+        " proof TEXT NOT NULL, step TEXT NOT NULL, subject TEXT NOT NULL, outcome TEXT NOT NULL,"
+        " by TEXT NOT NULL, says TEXT NOT NULL, content TEXT NOT NULL) STRICT",
+        "ALTER TABLE request ADD COLUMN body TEXT NOT NULL DEFAULT ''",
+    ):
+        db.execute(statement)
+
+
+ALL: tuple[Migration, ...] = (m0001_record, m0002_proof)
 
 
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:

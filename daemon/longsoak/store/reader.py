@@ -17,9 +17,11 @@ from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import Seats, seats, unpack, unpack_one
+from longsoak.store.proofrequests import as_content
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
+from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 
 _CHUNK = 4096  # scans fetched at a time on a walk back
@@ -257,6 +259,30 @@ class Record:
             ).fetchone()
         return None if row is None else str(row[0])
 
+    def proof_entries(self) -> list[ProofEntry]:
+        """Every step of every proof, in the order they were kept."""
+        with self._open() as db:
+            if not db.execute(_HAS_PROOF).fetchone():
+                return []  # written by version 0.2.0 or earlier, and not opened for writing since
+            rows = db.execute(
+                "SELECT id, utc_ms, proof, step, subject, outcome, by, says, content"
+                " FROM proof_entry ORDER BY id"
+            ).fetchall()
+        return [
+            ProofEntry(
+                number,
+                utc_ms,
+                proof,
+                Step(step),
+                subject,
+                Outcome(outcome),
+                by,
+                says,
+                as_content(content),
+            )
+            for number, utc_ms, proof, step, subject, outcome, by, says, content in rows
+        ]
+
     def _identity(self, db: sqlite3.Connection) -> object:
         """What tells this record from another one put in its place."""
         stat = (self.folder / RECORD).stat()
@@ -289,6 +315,7 @@ def _told(path: Path) -> Iterator[None]:
         ) from error
 
 
+_HAS_PROOF = "SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = 'proof_entry'"
 _CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
 
 Layouts = dict[int, tuple[str, tuple[str, ...], tuple[str, ...]]]

@@ -13,12 +13,13 @@ from typing import NamedTuple
 
 from longsoak.core.wording import age_words
 from longsoak.store.files import LOCK, RECORD
-from longsoak.store.inbox import Request
 from longsoak.store.migrations import migrate
 from longsoak.store.packing import pack
+from longsoak.store.requests import Request
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
+from longsoak.vocabulary.proof import ProofEntry
 from longsoak.vocabulary.reading import Scan
 
 PATIENCE_MS = 10_000  # for a lock that another process holds on the file
@@ -34,10 +35,11 @@ class Batch:
     changes: list[AlarmChange] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     requests: list[tuple[Request, int, str]] = field(default_factory=list)
+    proof: list[tuple[Request, ProofEntry]] = field(default_factory=list)
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
-        return bool(self.scans or self.changes or self.events or self.requests or self.cursors)
+        return any((self.scans, self.changes, self.events, self.requests, self.proof, self.cursors))
 
 
 class RecordWriter:
@@ -177,13 +179,15 @@ class RecordWriter:
                 )
                 self._add_events(batch.events)
                 self._db.executemany(
-                    "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by, handled_utc_ms,"
-                    " outcome) VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (uuid) DO NOTHING",
+                    "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by, body,"
+                    " handled_utc_ms, outcome) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+                    " ON CONFLICT (uuid) DO NOTHING",
                     [
-                        (r.uuid, r.asked_utc_ms, r.kind, r.subject, r.by, utc_ms, outcome)
+                        (r.uuid, r.asked_utc_ms, r.kind, r.subject, r.by, r.body, utc_ms, outcome)
                         for r, utc_ms, outcome in batch.requests
                     ],
                 )
+                self._add_proof(batch.proof)
                 self._save_cursors(batch.cursors)
                 settled = self._settle(batch.scans)
         except sqlite3.Error as error:
@@ -306,6 +310,28 @@ class RecordWriter:
         self._db.executemany(
             "INSERT INTO event (utc_ms, kind, subject, says) VALUES (?, ?, ?, ?)",
             [(e.utc_ms, e.kind, e.subject, e.says) for e in events],
+        )
+
+    def _add_proof(self, entries: Iterable[tuple[Request, ProofEntry]]) -> None:
+        self._db.executemany(
+            "INSERT INTO proof_entry (request, rig_version, utc_ms, proof, step, subject, outcome,"
+            " by, says, content) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+            " ON CONFLICT (request) DO NOTHING",
+            [
+                (
+                    request.uuid,
+                    self._rig_version,
+                    e.utc_ms,
+                    e.proof,
+                    e.step,
+                    e.subject,
+                    e.outcome,
+                    e.by,
+                    e.says,
+                    json.dumps(e.content),
+                )
+                for request, e in entries
+            ],
         )
 
     def _save_cursors(self, cursors: Mapping[str, tuple[int, int]]) -> None:
