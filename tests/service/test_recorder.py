@@ -133,8 +133,10 @@ def test_a_closer_look_is_passed_on_and_every_reading_of_it_kept(tmp_path: Path)
     uuids: list[str] = []
 
     def ask() -> None:
-        for closer in (Closer(("nobody",), 1.0, 30.0), wanted):
-            uuids.append(ask_closer(tmp_path, closer, by="mk", utc_ms=5).uuid)
+        uuids.extend(
+            ask_closer(tmp_path, closer, by="mk", utc_ms=5).uuid
+            for closer in (Closer(("nobody",), 1.0, 30.0), wanted)
+        )
 
     def still(start: int) -> list[Pass]:
         # A second apart and all alike: only the first would be kept otherwise.
