@@ -44,10 +44,14 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("overfill:high float", (None, 0, 2, 30, "")),
         ("dry:water level", (25, 3, 30, 60, "mm")),
         ("level unknown:water level", (None, 0, 30, 10, "")),
+        ("float and level disagree:high float", (5, 2.5, 600, 60, "mm")),
+        ("pump stopped:drip rail", (0.4, 0, 60, 30, "L/min")),
+        ("pump stopped:pump", (0.3, 0, 60, 30, "A")),
         ("drift:meter reference", (2, 0.5, 1350, 0, "%")),
         ("silent:C 30/60", (None, 0, 900, 0, "")),
         ("silent:T air", (None, 0, 90, 0, "")),
         ("silent:high float", (None, 0, 30, 0, "")),
+        ("silent:pump", (None, 0, 30, 0, "")),
         ("bus down:meter", (None, 0, 10, 0, "")),
         ("outlet away:mail", (None, 0, 60, 0, "")),
         ("record refused:record", (None, 0, 10, 0, "")),
@@ -63,7 +67,7 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 5 + 7 + 3 + 3 + 1
+    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 3 + 3 + 1
     # The level has "level unknown" instead: one cause, one alarm.
     assert {key for key in keys if key.startswith("silent:")} == {
         f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
@@ -90,6 +94,9 @@ def test_every_alarm_says_what_it_is_what_follows_and_what_to_do() -> None:
         "overfill:high float",
         "dry:water level",
         "level unknown:water level",
+        "float and level disagree:high float",
+        "pump stopped:drip rail",
+        "pump stopped:pump",
     ],
 )
 def test_whoever_is_sent_to_the_pump_is_warned_of_the_mains(key: str) -> None:
@@ -105,7 +112,11 @@ def test_a_silent_probe_says_what_is_lost_with_it() -> None:
     assert "2 pairs of pins" in plans["silent:T cork-lime"].consequence
     assert "pins" not in plans["silent:T air"].consequence
     assert "guard against an overfill" in plans["silent:high float"].consequence
+    assert "pump that stops" in plans["silent:drip rail"].consequence
+    assert "pump yourself" in plans["silent:pump"].actions[0]
     assert "pump running dry" in plans["bus down:tray"].consequence
+    assert "pump that stops may go unnoticed" in plans["bus down:tray"].consequence
+    assert "pump that stops" not in plans["bus down:air"].consequence
     assert "until it is back" in plans["bus down:tray"].actions[0]
     assert "water" not in " ".join(plans["bus down:meter"].actions)
 
@@ -118,6 +129,11 @@ def test_an_alarm_of_the_file_changes_what_it_names_and_keeps_the_rest() -> None
     assert "above 102 mm" in changed["overfill:water level"].cause
     assert changed["overfill:high float"] == alarms(PLAIN)["overfill:high float"]
     assert numbers(changed["drift:meter reference"]) == (3, 0.5, 1350, 0, "%")
+    assert numbers(changed["float and level disagree:high float"]) == (8, 3, 600, 60, "mm")
+    assert "113 mm or more" in changed["float and level disagree:high float"].cause
+    assert "97 mm or less" in changed["float and level disagree:high float"].cause
+    assert changed["pump stopped:drip rail"].cause.endswith("the pump runs, for 15 min.")
+    assert changed["pump stopped:pump"] == alarms(PLAIN)["pump stopped:pump"]
     assert changed["bus down:tray"].on_delay == 20
     assert changed["bus down:meter"].on_delay == 10
     assert changed["outlet away:database"].on_delay == 600
@@ -138,7 +154,7 @@ def test_a_title_of_ones_own_names_what_the_alarm_is_of() -> None:
 def test_an_alarm_that_names_no_subject_changes_all_of_its_watch() -> None:
     silent = [alarm for alarm in alarms(GOOD).values() if alarm.watch is Watch.SILENT]
 
-    assert len(silent) == 7
+    assert len(silent) == 9
     assert {alarm.off_delay for alarm in silent} == {20}
 
 
@@ -167,6 +183,27 @@ def test_a_setpoint_for_every_overfill_leaves_the_float_without_one() -> None:
 
     assert numbers(changed["overfill:water level"]) == (90, 2, 8, 30, "mm")
     assert numbers(changed["overfill:high float"]) == (None, 0, 8, 30, "")
+
+
+def test_a_disagreement_keeps_a_deadband_of_its_own_whatever_the_margin_becomes() -> None:
+    key = "float and level disagree:high float"
+    narrow = f'watch = "{key.partition(":")[0]}"\nsetpoint = 4'
+
+    assert numbers(with_alarm(narrow)[key])[:2] == (4, 2)
+    assert numbers(with_alarm(f"{narrow}\ndeadband = 0")[key])[:2] == (4, 0)
+    assert with_alarm(narrow)[key].against == "water level"
+
+
+def test_an_interrupted_test_and_its_cut_outs_are_named_where_a_pump_stops() -> None:
+    alarm = alarms(PLAIN)["pump stopped:drip rail"]
+
+    assert alarm.cause == (
+        "drip rail has read less than 0.4 L/min, the least at which the pump runs, for 60 s."
+    )
+    assert "does not count as wetted" in alarm.consequence
+    said = " ".join(alarm.actions)
+    assert "cut-out" in said
+    assert "licensed person" in said
 
 
 def test_a_drift_between_two_probes_is_added_in_the_unit_of_their_kind() -> None:
@@ -244,6 +281,28 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
         ),
         ('watch = "silent"\nactions = []', "actions is [], expected a list of one or more"),
         ('watch = "silent"\nactions = ["a", 3]', "actions[1] is 3, expected a list of one or more"),
+        (
+            'watch = "pump stopped"\nsetpoint = 1',
+            'setpoint is 1, expected no such key with watch = "pump stopped".',
+        ),
+        (
+            'watch = "pump stopped"\nprobe = "T air"',
+            "probe is 'T air', expected a probe that has the watch \"pump stopped\": "
+            '"drip rail", "pump".',
+        ),
+        (
+            'watch = "float and level disagree"\nprobe = "water level"',
+            "probe is 'water level', expected a probe that has the watch "
+            '"float and level disagree": "high float".',
+        ),
+        (
+            'watch = "float and level disagree"\nsetpoint = 0',
+            "setpoint is 0, expected a bare number in the unit of what is watched, more than 0.",
+        ),
+        (
+            'watch = "float and level disagree"\nagainst = "water level"',
+            "against is 'water level', expected no such key with watch",
+        ),
         ("on_delay = 4", "watch is missing, expected one of overfill, dry"),
     ],
 )

@@ -8,7 +8,8 @@ from longsoak.vocabulary.rig import Watch
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
-UNWATCHED = GOOD.replace('float = "high float"\n', "")
+COMPARED = '[[alarms]]\nwatch = "float and level disagree"\nsetpoint = 8\n\n'
+UNWATCHED = GOOD.replace('float = "high float"\n', "").replace(COMPARED, "")
 
 
 @pytest.mark.parametrize(
@@ -19,6 +20,8 @@ UNWATCHED = GOOD.replace('float = "high float"\n', "")
         ("stop = 100", "stop = 104.9"),  # the float trips at 105
         ("pump_needs = 25", "pump_needs = 96.9"),
         ("pump_needs = 25", "pump_needs = 0"),
+        ("setpoint = 8", "setpoint = 104.9"),
+        ("setpoint = 8", "setpoint = 8\ndeadband = 7.9"),
     ],
 )
 def test_what_just_holds_is_no_mistake(written: str, instead: str) -> None:
@@ -49,7 +52,7 @@ def test_a_text_a_record_was_kept_under_stays_readable() -> None:
     with pytest.raises(RigFileError, match="no other is watched for an overfill"):
         parse(UNWATCHED, file="rig.toml", find_kind=find_kind)
 
-    assert len(parse(UNWATCHED, file="rig.toml", find_kind=None).probes) == 8
+    assert len(parse(UNWATCHED, file="rig.toml", find_kind=None).probes) == 10
 
 
 def test_the_complete_file_has_an_overfill_alarm_for_its_level_and_its_float() -> None:

@@ -150,10 +150,15 @@ def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
     assert (level.zero, level.per_unit) == (-20, 0.1)
     switch = probes["high float"]
     assert (switch.every, switch.record, switch.resolution, switch.trips_at) == (1, 300, 1, 105)
+    flow = probes["drip rail"]
+    assert (flow.every, flow.record, flow.resolution, flow.runs_from) == (10, 30, 0.1, 0.4)
+    assert (flow.zero, flow.per_unit, flow.unit_words) == (-0.5, 0.002, "L/min")
+    pump = probes["pump"]
+    assert (pump.every, pump.record, pump.resolution, pump.runs_from) == (10, 60, 0.05, 0.3)
 
 
 # Common practice for months, as the project's first plan sets it: pins 15 min, air 1 min, level
-# 5 s and kept once a minute, float within a second.
+# 5 s and kept once a minute, float within a second; flow and pump current every 10 s.
 @pytest.mark.parametrize(
     ("kind", "every", "record", "resolution"),
     [
@@ -163,6 +168,8 @@ def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
         (Kind.TEMPERATURE, 60, None, 0),
         (Kind.LEVEL, 5, 60, 0.5),
         (Kind.FLOAT, 1, 300, 1),
+        (Kind.FLOW, 10, 60, 0.2),
+        (Kind.PUMP_CURRENT, 10, 60, 0.05),
     ],
 )
 def test_poll_periods_suit_months(

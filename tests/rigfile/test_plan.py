@@ -36,7 +36,9 @@ def test_the_plan_has_a_row_for_each_probe_by_bus_then_address() -> None:
             "°C",
         ),
         ("air", "device 3, discrete 0", "high float", "catch tray", "", ""),
+        ("tray", "channel current0", "pump", "", "", "A"),
         ("tray", "channel voltage0", "water level", "catch tray", "", "mm"),
+        ("tray", "channel voltage1", "drip rail", "behind the pump", "", "L/min"),
     ]
 
 

@@ -12,6 +12,7 @@ from longsoak.core.cautions import cautions
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
+    DECIMALS,
     age_words,
     ago_words,
     bound_words,
@@ -201,7 +202,8 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     spread = ""
     if reading.uncertainty and not bound_words(probe.kind, reading.value, reading.reason):
         doubled = 2 * reading.uncertainty
-        spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.1f}"
+        places = max(1, DECIMALS.get(probe.kind, 0))
+        spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.{places}f}"
     raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")
     return (
         probe.name,

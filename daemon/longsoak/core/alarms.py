@@ -50,6 +50,22 @@ def low(value: float, *, setpoint: float, deadband: float) -> Seen:
     return high(-value, setpoint=-setpoint, deadband=deadband)
 
 
+def below(value: float, *, least: float) -> Seen:
+    """Judge an alarm that stands below `least` and clears at it."""
+    return state_of(value < least)
+
+
+def apart(level: float, *, up: bool, trips_at: float) -> float:
+    """How far a level contradicts a float that is up, or down, mm; negative while they agree.
+
+    Parameters
+    ----------
+    level, trips_at : float
+        The water's depth, and that at which the float goes up, mm above the reservoir's floor.
+    """
+    return trips_at - level if up else level - trips_at
+
+
 def state_of(there: bool) -> Seen:
     """Judge an alarm on a plain state, which has no deadband."""
     return Seen.THERE if there else Seen.AWAY

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from longsoak.core.fitting import SPREAD
 from longsoak.core.indication import COLDEST, WARMEST
-from longsoak.core.judge import OVERLOAD, gross_range
+from longsoak.core.judge import OVERLOAD, gross_range, loop_range
 from longsoak.core.resistance import (
     Budget,
     PreparedCurve,
@@ -18,7 +18,7 @@ from longsoak.core.resistance import (
 from longsoak.core.warmth import Warmth, by_depth
 from longsoak.vocabulary.curve import Correction, Curve
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 # Raw units a kind's value can be made from, UCUM.
@@ -27,13 +27,24 @@ UNITS = {
     Kind.REFERENCE: ("Ohm",),
     Kind.HUMIDITY: ("%",),
     Kind.TEMPERATURE: ("Cel",),
-    Kind.LEVEL: ("mm", "mV", "V"),
+    Kind.LEVEL: ("mm", "mV", "V", "mA"),
     Kind.FLOAT: ("1",),
+    Kind.FLOW: ("L/min", "Hz", "mV", "V", "mA"),
+    Kind.PUMP_CURRENT: ("A", "mA", "mV", "V"),
 }
-# Standard uncertainty of what a sensor says, in the unit of its kind. Common practice for the chips
-# such rigs use; a reference resistor is judged by its meter (relative).
-_SENSOR_UNCERTAINTY = {Kind.HUMIDITY: 1.0, Kind.TEMPERATURE: 0.25, Kind.LEVEL: 1.0, Kind.FLOAT: 0.0}
-_REFERENCE_RELATIVE = 0.005
+# Standard uncertainty of what a sensor says: in the unit of its kind, and relative to its value.
+# Common practice for the sensors such rigs use; a reference resistor is judged by its meter.
+_SENSOR_UNCERTAINTY = {
+    Kind.REFERENCE: (0.0, 0.005),
+    Kind.HUMIDITY: (1.0, 0.0),
+    Kind.TEMPERATURE: (0.25, 0.0),
+    Kind.LEVEL: (1.0, 0.0),
+    Kind.FLOAT: (0.0, 0.0),
+    Kind.FLOW: (0.02, 0.03),
+    Kind.PUMP_CURRENT: (0.02, 0.02),
+}
+# Kinds whose value is a straight line of what the sensor gives.
+_LINEAR = (Kind.LEVEL, *PUMP)
 
 # degC: a trial on one species went from -10 to 40 (Daouk et al. 2021, abstract), and frozen wood is
 # no wood a pair of pins can measure (from memory).
@@ -206,14 +217,15 @@ class Conversion:
         raw = sample.value
         if sample.unit not in UNITS[probe.kind]:
             return _not_evaluated(sample, Reason.WRONG_UNIT)
-        value = probe.zero + probe.per_unit * raw if probe.kind is Kind.LEVEL else raw
-        flag, reason = gross_range(value, probe.kind)
+        value = probe.zero + probe.per_unit * raw if probe.kind in _LINEAR else raw
+        flag, reason = loop_range(raw) if _is_loop(probe, sample) else (Flag.PASS, Reason.NONE)
+        if flag is not Flag.FAIL:
+            sensor = gross_range(value, probe.kind)
+            flag, reason = max((flag, reason), sensor, key=lambda judged: judged[0])
         if flag is Flag.FAIL:
             return Converted(raw, sample.unit, nan, nan, flag, reason)
-        if probe.kind is Kind.REFERENCE:
-            uncertainty = _REFERENCE_RELATIVE * value
-        else:
-            uncertainty = _SENSOR_UNCERTAINTY[probe.kind]
+        absolute, relative = _SENSOR_UNCERTAINTY[probe.kind]
+        uncertainty = hypot(absolute, relative * value)
         return Converted(raw, sample.unit, value, uncertainty, flag, reason)
 
     def _pins(self, probe: Probe, sample: Sample | Missing, now: float) -> Converted:
@@ -272,6 +284,15 @@ class Conversion:
             temperatures.append(value)
         depths = [self._probes[name].depth for name in names]
         return by_depth(probe.depth, depths, temperatures) if names else None
+
+
+def _is_loop(probe: Probe, sample: Sample) -> bool:
+    """Whether a current is a transmitter's, 4-20 mA, and not the one that is measured itself.
+
+    A loop at 4 mA says "nothing", so that its straight line misses 0 mA by that much. A pump's
+    current that is nothing at 0 mA comes from a shunt or a clamp.
+    """
+    return sample.unit == "mA" and not (probe.kind is Kind.PUMP_CURRENT and probe.zero == 0)
 
 
 def _missing(missing: Missing) -> Converted:

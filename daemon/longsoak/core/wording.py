@@ -7,7 +7,14 @@ from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import Kind
 
-_DECIMALS = {Kind.PINS: 1, Kind.HUMIDITY: 0, Kind.TEMPERATURE: 1, Kind.LEVEL: 0}
+DECIMALS = {
+    Kind.PINS: 1,
+    Kind.HUMIDITY: 0,
+    Kind.TEMPERATURE: 1,
+    Kind.LEVEL: 0,
+    Kind.FLOW: 2,  # a drip rail takes some tenths of a litre
+    Kind.PUMP_CURRENT: 2,
+}
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _BEYOND = {"at least": "> ", "at most": "< ", None: ""}
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
@@ -25,7 +32,7 @@ def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
     if kind is Kind.REFERENCE:
         return ohm_words(value)
     beyond = _BEYOND[bound_words(kind, value, reason)]
-    return f"{beyond}{value:.{_DECIMALS[kind]}f}"
+    return f"{beyond}{value:.{DECIMALS[kind]}f}"
 
 
 def bound_words(

@@ -23,6 +23,8 @@ MEASUREMENTS = {
     Kind.TEMPERATURE: "temperature",
     Kind.LEVEL: "level",
     Kind.FLOAT: "float",
+    Kind.FLOW: "flow",
+    Kind.PUMP_CURRENT: "pump_current",
 }
 NO_LONGER_IN_RIG = "retired"  # measurement of probes the rig file has no more: their kind is gone
 

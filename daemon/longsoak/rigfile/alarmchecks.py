@@ -8,12 +8,14 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
-from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.rig import PUMP, UNIT_WORDS, Kind, Watch
 
 NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.OVERFILL: "probe",
     Watch.DRY: "probe",
     Watch.LEVEL_UNKNOWN: "probe",
+    Watch.DISAGREE: "probe",
+    Watch.PUMP_STOPPED: "probe",
     Watch.SILENT: "probe",
     Watch.DRIFT: "probe",
     Watch.BUS: "bus",
@@ -22,8 +24,14 @@ NARROWED_BY: Mapping[Watch, str | None] = {
 }
 RECORD = "record"  # what an alarm about the record has for its subject
 _OUTLETS = ("mail", "mqtt", "database")
-_WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DRIFT)
-_WATER = (Watch.OVERFILL, Watch.DRY, Watch.LEVEL_UNKNOWN)
+_WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DISAGREE, Watch.DRIFT)
+_WATER = (
+    Watch.OVERFILL,
+    Watch.DRY,
+    Watch.LEVEL_UNKNOWN,
+    Watch.DISAGREE,
+    Watch.PUMP_STOPPED,
+)
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -152,6 +160,8 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.OVERFILL: "this file has no [reservoir]",
     Watch.DRY: "this file has no [reservoir]",
     Watch.LEVEL_UNKNOWN: "this file has no [reservoir]",
+    Watch.DISAGREE: "this file has no [reservoir], or it names no float",
+    Watch.PUMP_STOPPED: "this file has no probe of kind flow or pump current",
     Watch.SILENT: "this file has no probe",
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
     Watch.BUS: "this file has no bus",
@@ -161,9 +171,17 @@ _WHY_NONE: Mapping[Watch, str] = {
 
 def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
     # None where a faulty part of the file leaves it open.
+    if watch in (Watch.PUMP_STOPPED, Watch.DRIFT):
+        if any(probe.table.kind is None for probe in draft.probes):
+            return None
+        kinds = PUMP if watch is Watch.PUMP_STOPPED else (Kind.REFERENCE,)
+        return [probe.table.name or "" for probe in draft.probes if probe.table.kind in kinds]
     if watch in _WATER:
         if draft.reservoir is None:
             return []
+        if watch is Watch.DISAGREE:
+            switch = draft.reservoir.table.float_probe
+            return [] if "float" not in draft.reservoir.keys else [switch] if switch else None
         names = [draft.reservoir.table.level]
         if watch is Watch.OVERFILL:
             names.append(draft.reservoir.table.float_probe)
@@ -174,11 +192,7 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return [RECORD]
     if watch is Watch.BUS:
         return list(draft.bus_names.first) or None
-    if watch is Watch.SILENT:
-        return list(draft.probe_names.first) or None
-    if any(probe.table.kind is None for probe in draft.probes):
-        return None
-    return [probe.table.name or "" for probe in draft.probes if probe.table.kind is Kind.REFERENCE]
+    return list(draft.probe_names.first) or None
 
 
 def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
@@ -240,7 +254,7 @@ def _check_setpoint(
     if setpoint is None:
         return
     path = (*entry.path, "setpoint")
-    if watch is Watch.DRIFT and setpoint <= 0:
+    if watch in (Watch.DRIFT, Watch.DISAGREE) and setpoint <= 0:
         report.add(
             path,
             setpoint,

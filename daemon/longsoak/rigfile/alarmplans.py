@@ -9,6 +9,7 @@ from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.alarmtexts import AlarmWriter
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.rig import (
+    PUMP,
     UNIT,
     AlarmPlan,
     Bus,
@@ -24,6 +25,9 @@ OVERFILL_ON, OVERFILL_OFF = 5.0, 30.0  # s
 FLOAT_ON, FLOAT_OFF = 2.0, 30.0  # s: a float bounces for a second or so
 DRY_ON, DRY_OFF = 30.0, 60.0  # s: a pump survives half a minute
 LEVEL_UNKNOWN_ON, LEVEL_UNKNOWN_OFF = 30.0, 10.0  # s
+DISAGREE_MARGIN = 5.0  # mm: what a float's mounting and a level probe's zero are off together
+DISAGREE_ON, DISAGREE_OFF = 600.0, 60.0  # s: both have settled long since after a top-up
+PUMP_ON, PUMP_OFF = 60.0, 30.0  # s: a pump that draws air for a while, or is started anew
 SILENT_LEAST = 30.0  # s: a bus that is opened anew takes that long
 SILENT_PERIODS = 1.5  # one missed poll and half a period's grace
 BUS_ON = 10.0  # s
@@ -109,6 +113,16 @@ def _defaults(
     if reservoir is not None:
         yield from _water(reservoir)
     for probe in probes:
+        if probe.kind in PUMP:
+            yield _plan(
+                Watch.PUMP_STOPPED,
+                probe.name,
+                on_delay=PUMP_ON,
+                off_delay=PUMP_OFF,
+                setpoint=given(probe.runs_from),
+                unit=UNIT[probe.kind],
+            )
+    for probe in probes:
         if probe.kind is Kind.REFERENCE:
             yield _drift(probe, None)
     for probe in probes:
@@ -149,6 +163,22 @@ def _water(reservoir: Reservoir) -> Iterator[AlarmPlan]:
         on_delay=LEVEL_UNKNOWN_ON,
         off_delay=LEVEL_UNKNOWN_OFF,
     )
+    if reservoir.float_switch is not None:
+        yield _plan(
+            Watch.DISAGREE,
+            reservoir.float_switch,
+            on_delay=DISAGREE_ON,
+            off_delay=DISAGREE_OFF,
+            setpoint=DISAGREE_MARGIN,
+            deadband=disagree_deadband(DISAGREE_MARGIN),
+            unit=UNIT[Kind.LEVEL],
+            against=reservoir.level,
+        )
+
+
+def disagree_deadband(margin: float) -> float:
+    """The usual deadband, mm: ripples, but never so much that agreeing would not end the alarm."""
+    return min(WATER_DEADBAND, margin / 2)
 
 
 def _patience(probe: Probe) -> float:
@@ -177,8 +207,13 @@ def _drift(probe: Probe, against: str | None) -> AlarmPlan:
 
 
 def _changed(plan: AlarmPlan, change: AlarmTable, *, by_name: dict[str, Probe]) -> AlarmPlan:
+    usual = plan.watch is Watch.DISAGREE and plan.deadband == disagree_deadband(
+        given(plan.setpoint)
+    )
     if change.setpoint is not None and not (plan.watch is Watch.OVERFILL and plan.setpoint is None):
         plan = replace(plan, setpoint=change.setpoint)  # a float trips where it is mounted
+    if usual:
+        plan = replace(plan, deadband=disagree_deadband(given(plan.setpoint)))
     if change.against is not None and change.deadband is None:
         plan = replace(plan, deadband=DRIFT_DEADBAND_SHARE * given(plan.setpoint))
     if change.against is not None:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from longsoak.rigfile.plan import place_words
-from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Reservoir, Watch
+from longsoak.vocabulary.rig import PUMP, AlarmPlan, Kind, Probe, Reservoir, Watch
 
 # Common practice, and no substitute for local code: whoever reads this may stand on a wet floor.
 MAINS = (
@@ -34,6 +34,8 @@ class AlarmWriter:
             Watch.OVERFILL: self._overfill,
             Watch.DRY: self._dry,
             Watch.LEVEL_UNKNOWN: self._level_unknown,
+            Watch.DISAGREE: self._disagree,
+            Watch.PUMP_STOPPED: self._pump_stopped,
             Watch.SILENT: self._silent,
             Watch.DRIFT: self._drift,
             Watch.BUS: self._bus,
@@ -115,6 +117,48 @@ class AlarmWriter:
             ),
         )
 
+    def _disagree(self, plan: AlarmPlan) -> Texts:
+        trips_at = self._probes[plan.subject].trips_at or 0.0
+        margin = plan.setpoint or 0.0
+        return Texts(
+            f"Float and level disagree, {plan.subject}",
+            f"{plan.subject} goes up at {trips_at:g} mm. For {_duration(plan.on_delay)} it has "
+            f"been down with {plan.against} at {trips_at + margin:g} mm or more, or up with it at "
+            f"{trips_at - margin:g} mm or less.",
+            "One of the two is wrong, and it is not known which: a float that sticks, or a level "
+            "that reads too low, does not tell an overfill.",
+            (
+                "Stop a top-up that is running.",
+                f"Measure the water yourself with a rule, from a dry floor; it belongs below "
+                f"{self._stop}. {MAINS}",
+                "The level is right: free the float of dirt and cable, lift it by hand, and see "
+                "here that it goes up and down.",
+                "The float is right: clean the level probe, and look at its zero and its mounting.",
+                "Note in the logbook which it was and since when.",
+            ),
+        )
+
+    def _pump_stopped(self, plan: AlarmPlan) -> Texts:
+        probe = self._probes[plan.subject]
+        return Texts(
+            f"Pump stopped, {plan.subject}",
+            f"{plan.subject} has read less than {plan.setpoint:g} {probe.unit_words}, the least at "
+            f"which the pump runs, for {_duration(plan.on_delay)}.",
+            "The wet face gets no water and the specimen dries: the test is interrupted, and the "
+            "time from here on does not count as wetted.",
+            (
+                "Ask whether somebody stopped it on purpose.",
+                MAINS,
+                f"Look at the water in the {self._vessel}, and under the rig for a leak, before "
+                "the pump is started again.",
+                "Look for a clogged strainer, a kinked hose, and air in the line.",
+                "Look whether its dry-run or thermal cut-out, a fuse or the residual-current "
+                "device has tripped. It had a reason: find that first. One that trips again is for "
+                "a licensed person.",
+                "Note in the logbook when the pump stopped and when it ran again.",
+            ),
+        )
+
     def _silent(self, plan: AlarmPlan) -> Texts:
         probe = self._probes[plan.subject]
         place = place_words(probe, self._reservoir)
@@ -125,7 +169,11 @@ class AlarmWriter:
             f"Its bus, {probe.bus}, is up.",
             self._loss(probe),
             (
-                *((_look_until(plan.subject),) if probe.kind in (Kind.LEVEL, Kind.FLOAT) else ()),
+                *(
+                    (_look_until(_LOOK_AT[probe.kind], plan.subject),)
+                    if probe.kind in _LOOK_AT
+                    else ()
+                ),
                 "Look at its plug and cable for water, pull, or a bite.",
                 "Dry the plug, seat it again, and wait for the next reading.",
                 "Still silent: change the lead, then the sensor, and note it in the logbook.",
@@ -141,6 +189,8 @@ class AlarmWriter:
             return "An overfill or a pump running dry would go unnoticed by this probe."
         if probe.kind is Kind.FLOAT:
             return "The second, independent guard against an overfill is missing."
+        if probe.kind in PUMP:
+            return "A pump that stops would go unnoticed by this probe."
         led = sum(probe.name in other.temperatures for other in self._probes.values())
         if led:
             pins = f"{led} pairs of pins" if led > 1 else "one pair of pins"
@@ -185,18 +235,17 @@ class AlarmWriter:
         probes = [probe for probe in self._probes.values() if probe.bus == plan.subject]
         count = f"its {len(probes)} probes" if len(probes) > 1 else "its probe"
         guards = any(probe.kind in (Kind.LEVEL, Kind.FLOAT) for probe in probes)
+        pumps = any(probe.kind in PUMP for probe in probes)
         return Texts(
             f"Bus down, {plan.subject}",
             f"{plan.subject} can't be talked to: its port is gone, may not be opened, or nothing "
             "answers on it.",
             f"No readings from {count} until it is back."
-            + (" An overfill or a pump running dry may go unnoticed." if guards else ""),
+            + (" An overfill or a pump running dry may go unnoticed." if guards else "")
+            + (" A pump that stops may go unnoticed." if pumps else ""),
             (
-                *(
-                    ("Look at the water yourself, from a dry floor, until it is back.",)
-                    if guards
-                    else ()
-                ),
+                *((_look_until("water", "it"),) if guards else ()),
+                *((_look_until("pump", "it"),) if pumps else ()),
                 "Look at the instrument's power and the plug at the computer's end.",
                 "Pull the adapter, wait ten seconds, plug it in again. The bus is taken up again "
                 "by itself.",
@@ -251,8 +300,16 @@ _OUTLETS = {
 }
 
 
-def _look_until(what: str) -> str:
-    return f"Look at the water yourself, from a dry floor, until {what} is back."
+_LOOK_AT = {
+    Kind.LEVEL: "water",
+    Kind.FLOAT: "water",
+    Kind.FLOW: "pump",
+    Kind.PUMP_CURRENT: "pump",
+}
+
+
+def _look_until(what: str, back: str) -> str:
+    return f"Look at the {what} yourself, from a dry floor, until {back} is back."
 
 
 def _duration(seconds: float) -> str:

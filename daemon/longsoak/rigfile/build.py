@@ -220,6 +220,7 @@ def _probe(
         zero=0.0 if table.zero is None else table.zero,
         per_unit=1.0 if table.per_unit is None else table.per_unit,
         trips_at=table.trips_at,
+        runs_from=table.runs_from,
     )
 
 

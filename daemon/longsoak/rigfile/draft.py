@@ -6,6 +6,7 @@ from typing import TypeVar, cast
 
 from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.curvetable import CurveTable
+from longsoak.rigfile.kinds import expected_of
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
     DatabaseTable,
@@ -184,8 +185,9 @@ def _probe(
     specimen: Part[SpecimenTable] | None,
     report: Report,
 ) -> Part[ProbeTable]:
-    # A position's range is known before it is looked at, so a mistake in it can say it at once.
-    expected: dict[str, str] = {}
+    # A unit goes by the kind, and a position's range is known before it is looked at, so that a
+    # mistake in it can say it at once.
+    expected = dict(expected_of(raw.get("kind") if isinstance(raw, dict) else None))
     name = raw.get("bay") if isinstance(raw, dict) else None
     for bay in bays:
         if name is not None and bay.part.table.name == name and bay.thickness is not None:

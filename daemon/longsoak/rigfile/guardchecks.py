@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import inf
 
 from longsoak.rigfile.alarmchecks import subject_of
-from longsoak.rigfile.alarmplans import WATER_DEADBAND
+from longsoak.rigfile.alarmplans import DISAGREE_MARGIN, WATER_DEADBAND, disagree_deadband
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import Part
@@ -26,7 +26,7 @@ class _Set:
 
 @dataclass(frozen=True, slots=True)
 class _Alarm:
-    """What an alarm of the level probe goes by; `own` where ``[[alarms]]`` gives the setpoint."""
+    """What an alarm of the water goes by; `own` where ``[[alarms]]`` gives the setpoint."""
 
     setpoint: _Set
     deadband: _Set
@@ -39,6 +39,7 @@ def check_guards(draft: Draft, *, report: Report) -> None:
         return
     _check_named(draft, draft.reservoir, report=report)
     _check_float(draft, draft.reservoir, report=report)
+    _check_disagreement(draft, draft.reservoir, report=report)
     table, path = draft.reservoir.table, draft.reservoir.path
     if table.level is None or table.stop is None or table.pump_needs is None:
         return
@@ -59,12 +60,12 @@ def check_guards(draft: Draft, *, report: Report) -> None:
     _check_dry_ends(dry, stop, report=report)
 
 
-def _alarm(draft: Draft, watch: Watch, level: str, *, usual: _Set) -> _Alarm:
+def _alarm(draft: Draft, watch: Watch, probe: str, *, usual: _Set) -> _Alarm:
     # As `plan_alarms` has it: a table that names the probe goes before one that doesn't.
     found = _Alarm(usual, _Set(WATER_DEADBAND, None), own=False)
     tables = [part for part in draft.alarms if part.table.watch is watch]
     for part in sorted(tables, key=lambda part: subject_of(part.table) is not None):
-        if subject_of(part.table) not in (None, level):
+        if subject_of(part.table) not in (None, probe):
             continue
         setpoint, deadband = found.setpoint, found.deadband
         if part.table.setpoint is not None:
@@ -126,6 +127,36 @@ def _check_float(draft: Draft, reservoir: Part[ReservoirTable], *, report: Repor
                 "trips",
                 remedy="Mount the float lower, or raise the specimen.",
             )
+
+
+def _check_disagreement(draft: Draft, reservoir: Part[ReservoirTable], *, report: Report) -> None:
+    name = reservoir.table.float_probe
+    switch = next((probe for probe in draft.probes if probe.table.name == name), None)
+    if name is None or switch is None or switch.table.trips_at is None:
+        return
+    alarm = _alarm(draft, Watch.DISAGREE, name, usual=_Set(DISAGREE_MARGIN, None))
+    margin, deadband, trips_at = alarm.setpoint, alarm.deadband, switch.table.trips_at
+    if margin.value <= 0:
+        return  # said already
+    if margin.path is not None and margin.value >= trips_at:
+        report.add(
+            margin.path,
+            margin.value,
+            expected=f"less than {number(trips_at)}, where {quoted(name)} trips "
+            f"(line {report.line((*switch.path, 'trips_at'))}), or a float that sticks up is never "
+            "told",
+            remedy="Write how far the two may differ in mm, for example setpoint = "
+            f"{number(min(DISAGREE_MARGIN, trips_at / 2))}.",
+        )
+    if deadband.path is not None and deadband.value >= margin.value:
+        given_by = f" (line {report.line(margin.path)})" if margin.path is not None else ""
+        report.add(
+            deadband.path,
+            deadband.value,
+            expected=f"less than {number(margin.value)}, how far the two may differ{given_by}, or "
+            "the alarm stands even when they agree",
+            remedy=f"Write for example deadband = {number(disagree_deadband(margin.value))}.",
+        )
 
 
 def _check_overfill(overfill: _Alarm, draft: Draft, *, report: Report) -> None:

@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from longsoak.vocabulary.rig import Kind
+from longsoak.core.judge import SPANS
+from longsoak.rigfile.report import number
+from longsoak.vocabulary.rig import PUMP, UNIT_WORDS, Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +34,14 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     Kind.LEVEL: Defaults(every=5, record=60, resolution=0.5),
     # Common practice for months: an overfill is told within seconds; any change is stored.
     Kind.FLOAT: Defaults(every=1, record=300, resolution=1),
+    # Common practice for months: a pump that stops is told within minutes; a steady one is stored
+    # rarely.
+    Kind.FLOW: Defaults(every=10, record=60, resolution=0.2),
+    Kind.PUMP_CURRENT: Defaults(every=10, record=60, resolution=0.05),
 }
 
 POSITION = ("bay", "depth", "height")
+_LINEAR = ("zero", "per_unit", "record", "resolution")
 COMMON = ("name", "kind", "bus", "address", "every")
 
 # Keys a probe of a kind must have beyond the common ones.
@@ -45,6 +52,8 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
     Kind.TEMPERATURE: (),
     Kind.LEVEL: (),
     Kind.FLOAT: ("trips_at",),
+    Kind.FLOW: ("runs_from",),
+    Kind.PUMP_CURRENT: ("runs_from",),
 }
 
 # Keys it may have beside.
@@ -53,11 +62,38 @@ MAY: Mapping[Kind, tuple[str, ...]] = {
     Kind.REFERENCE: ("place",),
     Kind.HUMIDITY: (*POSITION, "across", "place"),
     Kind.TEMPERATURE: (*POSITION, "across", "place"),
-    Kind.LEVEL: ("place", "zero", "per_unit", "record", "resolution"),
+    Kind.LEVEL: ("place", *_LINEAR),
     Kind.FLOAT: ("place", "record"),
+    Kind.FLOW: ("place", *_LINEAR),
+    Kind.PUMP_CURRENT: ("place", *_LINEAR),
 }
 
 
 def has(kind: Kind, key: str) -> bool:
     """Whether a probe of this kind can have this key."""
     return key in COMMON or key in NEEDS[kind] or key in MAY[kind]
+
+
+def most_read(kind: Kind) -> float:
+    """The largest value that is believed of a probe of this kind, in its unit."""
+    return SPANS[kind].fail[1]
+
+
+def expected_of(kind: object) -> Mapping[str, str]:
+    """What to say of keys whose unit or range depends on the kind; empty for most kinds.
+
+    Parameters
+    ----------
+    kind : object
+        As the file has it.
+    """
+    known = next((pump for pump in PUMP if pump == kind), None)
+    if known is None:
+        return {}
+    unit = UNIT_WORDS[known]
+    return {
+        "zero": f"{unit} as a bare number",
+        "per_unit": f"{unit} for one raw unit as a bare number, not 0",
+        "resolution": f"{unit} as a bare number, 0 or more",
+        "runs_from": f"{unit} as a bare number, more than 0 and up to {number(most_read(known))}",
+    }

@@ -4,14 +4,14 @@ from collections.abc import Collection
 from enum import StrEnum
 
 from longsoak.rigfile.draft import BayDraft, Draft
-from longsoak.rigfile.kinds import DEFAULTS, MAY, NEEDS, POSITION, has
+from longsoak.rigfile.kinds import DEFAULTS, MAY, NEEDS, POSITION, expected_of, has, most_read
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import Part, words_of
 from longsoak.rigfile.references import add_unknown, check_known, check_unique
 from longsoak.rigfile.report import MISSING, Report, number
 from longsoak.rigfile.tables import ProbeTable
 from longsoak.rigfile.waterchecks import check_probe_kind
-from longsoak.vocabulary.rig import Kind
+from longsoak.vocabulary.rig import PUMP, UNIT_WORDS, Kind
 
 _WORDS = dict(words_of(ProbeTable))
 
@@ -54,6 +54,7 @@ def check_probes(
             _check_curve(probe, curves=curves, report=report)
         _check_storing(probe, report=report)
         _check_water(probe, draft, report=report)
+        _check_pump(probe, report=report)
 
 
 def _may(probe: Part[ProbeTable], key: str) -> bool:
@@ -94,7 +95,7 @@ def _check_keys(probe: Part[ProbeTable], *, report: Report) -> None:
             report.add(
                 (*probe.path, key),
                 MISSING,
-                expected=words.expected,
+                expected=expected_of(kind).get(key, words.expected),
                 remedy=f"Write for example {key} = {words.example}."
                 if key != "place"
                 else f"Write for example place = {words.example}, "
@@ -187,8 +188,8 @@ def _check_storing(probe: Part[ProbeTable], *, report: Report) -> None:
         report.add(
             (*probe.path, "per_unit"),
             table.per_unit,
-            expected="millimetres for one raw unit as a bare number, not 0",
-            remedy="Write how many millimetres one raw unit is worth.",
+            expected=expected_of(table.kind).get("per_unit", _WORDS["per_unit"].expected),
+            remedy="Write how much one raw unit is worth.",
         )
     if table.kind is None or not has(table.kind, "record") or table.record is None:
         return
@@ -223,3 +224,15 @@ def _check_water(probe: Part[ProbeTable], draft: Draft, *, report: Report) -> No
             f"(line {report.line(('reservoir', 'rim'))}) it never floats",
             remedy="Correct trips_at or rim.",
         )
+
+
+def _check_pump(probe: Part[ProbeTable], *, report: Report) -> None:
+    kind, runs_from = probe.table.kind, probe.table.runs_from
+    if kind not in PUMP or kind is None or runs_from is None or runs_from <= most_read(kind):
+        return
+    report.add(
+        (*probe.path, "runs_from"),
+        runs_from,
+        expected=expected_of(kind)["runs_from"],
+        remedy=f"Write it in {UNIT_WORDS[kind]}: no more than that is believed.",
+    )

@@ -286,6 +286,10 @@ class ProbeTable(Table):
             needed=False,
         ),
     ] = None
+    runs_from: Annotated[
+        Positive | None,
+        Words("the least value at which the pump runs as a bare number, more than 0", "0.5"),
+    ] = None
     every: Annotated[
         Period | None,
         measured("seconds as a bare number, 0.2 to 86400", 60, unit="s", needed=False),

@@ -2,12 +2,15 @@
 
 from collections import deque
 from collections.abc import Iterable, Mapping
+from math import inf
 
 from longsoak.core.alarms import (
     Delays,
     Life,
     Seen,
     acknowledge,
+    apart,
+    below,
     high,
     low,
     state_of,
@@ -25,6 +28,7 @@ from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
 BUS_PATIENCE = 180.0  # s
 UNSEEN = 60.0, 3.0  # s, periods: a probe of a bus that answers is asked at least that often
 FLAPS, FLAP_SPAN = 3, 300.0  # a bus lost so often within so many s is as good as down
+FRESH = 5.0, 3.0  # s, periods: for so long the last look at a float or a level is how it stands
 _NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.RECORD)
 
 
@@ -48,7 +52,7 @@ class AlarmBook:
         self._by_probe: dict[str, list[AlarmPlan]] = {}
         for plan in rig.alarms:
             if plan.subject in self._probes and plan.watch not in _NOT_OF_PROBES:
-                self._by_probe.setdefault(plan.subject, []).append(plan)
+                self._by_probe.setdefault(self._paced_by(plan), []).append(plan)
         self._fastest = {
             bus.name: min((p.every for p in rig.probes if p.bus == bus.name), default=60.0)
             for bus in rig.buses
@@ -58,6 +62,16 @@ class AlarmBook:
         self._down = dict.fromkeys(self._fastest, False)
         self._seen_at = dict.fromkeys(self._probes, now)
         self._good: dict[str, tuple[float, Reason, float]] = {}
+
+    def _paced_by(self, plan: AlarmPlan) -> str:
+        """The probe whose looks move an alarm on: its own, or the slower of two that are compared.
+
+        Between two looks of the slower the other may have followed the water already.
+        """
+        if plan.watch is Watch.DISAGREE and plan.against is not None:
+            float_s, level_s = (self._probes[n].every for n in (plan.subject, plan.against))
+            return plan.subject if float_s > level_s else plan.against
+        return plan.subject
 
     def orphans(
         self, left: Mapping[str, AlarmState], *, utc_ms: int, boottime_ms: int
@@ -90,7 +104,10 @@ class AlarmBook:
             for plan in self._by_probe.get(name, ()):
                 good = scan.flags[i] in (Flag.PASS, Flag.SUSPECT)
                 value = scan.values[i] if good else None
-                seen, says = self._look(plan, value, scan.flags[i], scan.reasons[i], now)
+                if plan.watch is Watch.DISAGREE:
+                    value, seen, says = self._disagreement(plan, now)
+                else:
+                    seen, says = self._look(plan, value, scan.flags[i], scan.reasons[i], now)
                 changes += self._step(
                     plan, seen, value=value, says=says, now=now, utc_ms=scan.utc_ms
                 )
@@ -190,6 +207,9 @@ class AlarmBook:
             return state_of(value >= 0.5), f"the float is {shown}"
         if plan.setpoint is None:
             raise ValueError(f"the alarm {plan.key} has no setpoint to compare {shown} with")
+        if plan.watch is Watch.PUMP_STOPPED:
+            says = f"{shown} {unit}, runs from {plan.setpoint:g} {unit}"
+            return below(value, least=plan.setpoint), says
         limits = {"setpoint": plan.setpoint, "deadband": plan.deadband}
         against = f"{shown} {unit}, setpoint {plan.setpoint:g} {unit}"
         if plan.watch is Watch.OVERFILL:
@@ -197,6 +217,28 @@ class AlarmBook:
         if plan.watch is Watch.DRY:
             return low(value, **limits), against
         return self._drift(plan, probe, value, reason, now, limits)
+
+    def _disagreement(self, plan: AlarmPlan, now: float) -> tuple[float | None, Seen | None, str]:
+        """Compare a float with the level; also what the float says. Unless both are known, none."""
+        switch, level = self._probes[plan.subject], self._probes[plan.against or ""]
+        up, water = self._standing(switch, now), self._standing(level, now)
+        if up is None or water is None or switch.trips_at is None or plan.setpoint is None:
+            return None, None, ""
+        off = apart(water, up=up >= 0.5, trips_at=switch.trips_at)
+        says = (
+            f"{switch.name} is {value_words(switch.kind, up, Reason.NONE)} where {level.name} "
+            f"reads {value_words(level.kind, water, Reason.NONE)} mm; it trips at "
+            f"{switch.trips_at:g} mm"
+        )
+        return up, high(off, setpoint=plan.setpoint, deadband=plan.deadband), says
+
+    def _standing(self, probe: Probe, now: float) -> float | None:
+        """What a probe's last look showed, unless it showed nothing or is long ago."""
+        value, _, at = self._good.get(probe.name, (0.0, Reason.NONE, -inf))
+        least, periods = FRESH
+        if at != self._seen_at[probe.name] or now - at > max(least, periods * probe.every):
+            return None
+        return value
 
     def _drift(
         self,

@@ -43,6 +43,7 @@ class Reason(IntEnum):
     OVER_RANGE = 14
     UNTRIED_TEMPERATURE = 15
     MAY_BE_LEAKAGE = 16
+    LOOP_FAULT = 17
 
     @property
     def words(self) -> str:
@@ -67,6 +68,7 @@ _WORDS = {
     Reason.STAND_IN_TEMPERATURE: "corrected with a stand-in temperature",
     Reason.UNTRIED_TEMPERATURE: "colder or warmer than its curve was tried at",
     Reason.MAY_BE_LEAKAGE: "may be leakage through the leads",
+    Reason.LOOP_FAULT: "its 4-20 mA loop is broken, shorted, or tells a fault",
     Reason.OVER_RANGE: "beyond the meter's range, or an open wire",
 }
 

@@ -23,6 +23,8 @@ class Kind(StrEnum):
     TEMPERATURE = "temperature"
     LEVEL = "level"
     FLOAT = "float"
+    FLOW = "flow"
+    PUMP_CURRENT = "pump current"
 
 
 # Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
@@ -33,6 +35,8 @@ UNIT = {
     Kind.TEMPERATURE: "Cel",
     Kind.LEVEL: "mm",
     Kind.FLOAT: "1",
+    Kind.FLOW: "L/min",
+    Kind.PUMP_CURRENT: "A",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -42,7 +46,11 @@ UNIT_WORDS = {
     Kind.TEMPERATURE: "°C",
     Kind.LEVEL: "mm",
     Kind.FLOAT: "",
+    Kind.FLOW: "L/min",
+    Kind.PUMP_CURRENT: "A",
 }
+# Kinds that tell whether the pump runs.
+PUMP = (Kind.FLOW, Kind.PUMP_CURRENT)
 
 
 class Quantity(StrEnum):
@@ -194,7 +202,8 @@ class Probe:
     `every` is the poll period. `record` is the longest time between two stored readings of a probe
     that is stored only when it changes; it equals `every` for all others. `resolution` is the
     change that counts as one. `temperatures` are the one or two probes that correct a pair of pins,
-    two being interpolated by depth; `quantity` is what its value is of.
+    two being interpolated by depth; `quantity` is what its value is of. `runs_from` is the
+    least value, in the unit of its kind, at which the pump runs.
     """
 
     name: str
@@ -217,6 +226,7 @@ class Probe:
     zero: float = 0.0
     per_unit: float = 1.0
     trips_at: float | None = None
+    runs_from: float | None = None
 
     @property
     def unit_words(self) -> str:
@@ -230,6 +240,8 @@ class Watch(StrEnum):
     OVERFILL = "overfill"
     DRY = "dry"
     LEVEL_UNKNOWN = "level unknown"
+    DISAGREE = "float and level disagree"
+    PUMP_STOPPED = "pump stopped"
     SILENT = "silent"
     DRIFT = "drift"
     BUS = "bus down"
@@ -243,7 +255,8 @@ class AlarmPlan:
 
     `key` names it for ever. `subject` is the probe, bus or outlet it watches. `setpoint` and
     `deadband` are in `unit`; an alarm on a state (silent, down, away) has no setpoint. `against`
-    is the probe a drift is judged by; None is the reference resistor's own nominal value.
+    is the probe a drift or a float is judged by; None is the reference resistor's own nominal
+    value.
     """
 
     key: str

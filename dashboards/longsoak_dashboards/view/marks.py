@@ -3,7 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from longsoak.core.wording import age_words, bound_words, flag_words, ohm_words, value_words
+from longsoak.core.wording import (
+    DECIMALS,
+    age_words,
+    bound_words,
+    flag_words,
+    ohm_words,
+    value_words,
+)
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Quantity, Rig
@@ -119,7 +126,7 @@ def _plus_minus(kind: Kind, reading: Reading) -> str:
     if kind is Kind.REFERENCE:
         words = ohm_words(float(f"{doubled:.2g}"))
         return f"{words}{'' if words[-1].isalpha() else ' '}Ω"
-    return f"{doubled:.0f}" if kind in (Kind.HUMIDITY, Kind.LEVEL) else f"{doubled:.1f}"
+    return f"{doubled:.{DECIMALS.get(kind, 1)}f}"
 
 
 def _raw(reading: Reading) -> str:

@@ -8,7 +8,7 @@ from markupsafe import Markup
 from longsoak.core.recency import stale_after_ms
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel, draw_swatch
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.scales import Scale, value_scale
@@ -22,6 +22,8 @@ _LEAST = {
     Kind.TEMPERATURE: 4.0,
     Kind.HUMIDITY: 20.0,
     Kind.LEVEL: 20.0,
+    Kind.FLOW: 0.5,
+    Kind.PUMP_CURRENT: 0.2,
     Kind.REFERENCE: 2.0,
 }
 _TICK_UNIT = {
@@ -29,6 +31,8 @@ _TICK_UNIT = {
     Kind.TEMPERATURE: "°C",
     Kind.HUMIDITY: "%",
     Kind.LEVEL: "mm",
+    Kind.FLOW: "L/min",
+    Kind.PUMP_CURRENT: "A",
     Kind.REFERENCE: "%",
 }
 _FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))
@@ -157,6 +161,9 @@ def _tick_words(kind: Kind, scale: Scale) -> tuple[str, ...]:
 
 
 def _declared(kind: Kind, rig: Rig) -> tuple[tuple[float, str], ...]:
+    if kind in PUMP:
+        least = {p.runs_from for p in rig.probes if p.kind is kind and p.runs_from is not None}
+        return tuple((value, f"runs from {value:g}") for value in sorted(least))
     if kind is not Kind.LEVEL or rig.reservoir is None:
         return ()
     rows = [

@@ -14,15 +14,9 @@ from longsoak_dashboards.drawing.sheet import lay_out
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.marks import Mark, marks
+from longsoak_dashboards.view.traces import KINDS_OF
 
-_WHAT = {
-    Kind.PINS: "pins",
-    Kind.REFERENCE: "reference",
-    Kind.HUMIDITY: "air",
-    Kind.TEMPERATURE: "air",
-    Kind.LEVEL: "water",
-    Kind.FLOAT: "water",
-}
+_WHAT = {kind: what for what, kinds in KINDS_OF.items() for kind in kinds}
 _FLAG_ORDER = (
     Flag.PASS,
     Flag.NOT_EVALUATED,

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
 from longsoak_dashboards.view.sentences import capital
 
 HOUR_MS = 3_600_000
@@ -15,6 +15,12 @@ WHATS = {
     "air": "air and wood",
     "water": "water",
     "reference": "reference",
+}
+KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
+    "pins": (Kind.PINS,),
+    "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
+    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP),
+    "reference": (Kind.REFERENCE,),
 }
 RANGES: dict[str, str] = {
     "1": "1 h",
@@ -138,20 +144,17 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
     """The small multiples of a request."""
     if asked.what == "pins":
         return _pin_panels(asked, rig)
-    kinds = {
-        "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
-        "water": (Kind.LEVEL, Kind.FLOAT),
-        "reference": (Kind.REFERENCE,),
-    }[asked.what]
     notes = {
         Kind.TEMPERATURE: "°C",
         Kind.HUMIDITY: "% RH",
         Kind.LEVEL: "mm above the reservoir's floor",
         Kind.FLOAT: "up or down",
+        Kind.FLOW: "L/min",
+        Kind.PUMP_CURRENT: "A",
         Kind.REFERENCE: "% off its nominal value",
     }
     found = []
-    for kind in kinds:
+    for kind in KINDS_OF[asked.what]:
         probes = tuple(p for p in rig.probes if p.kind is kind)
         title = capital("references" if kind is Kind.REFERENCE else kind.value)
         found += [
@@ -274,13 +277,7 @@ def _layer_words(rig: Rig, bay: str | None, depth: float) -> str:
 
 
 def _of(rig: Rig, what: str) -> bool:
-    kinds = {
-        "pins": (Kind.PINS,),
-        "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
-        "water": (Kind.LEVEL, Kind.FLOAT),
-        "reference": (Kind.REFERENCE,),
-    }[what]
-    return any(p.kind in kinds for p in rig.probes)
+    return any(p.kind in KINDS_OF[what] for p in rig.probes)
 
 
 def _choice(asked: Asked, words: str, **change: str | float | None) -> Choice:
