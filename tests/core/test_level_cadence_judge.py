@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from longsoak.core.cadence import next_due
+from longsoak.core.cadence import Turns, next_due
 from longsoak.core.judge import gross_range
 from longsoak.core.level import volume
 from longsoak.vocabulary.flags import Flag, Reason
@@ -52,6 +52,31 @@ def test_the_next_poll_is_ahead_by_at_most_a_period_and_on_the_grid(
         assert following - now <= period * 1.000001 + 1e-6
         steps = (following - due) / period
         assert steps == pytest.approx(round(steps), abs=1e-4)
+
+
+def polled(turns: Turns, *, until: int) -> list[tuple[int, list[str]]]:
+    """Who had a turn at each whole second, all of them taking no time."""
+    found = []
+    for now in range(until + 1):
+        while asked := turns.take(now):
+            for probe in asked:
+                turns.took(probe, now=now)
+            found.append((now, asked))
+    return found
+
+
+def test_a_closer_look_begins_at_once_and_ends_on_the_usual_grid() -> None:
+    turns = Turns({"pins": 60.0, "air": 10.0}, start=0.0)
+    assert polled(turns, until=0) == [(0, ["air"]), (0, ["pins"])]
+    turns.closer(["pins"], every=2.0, seconds=7.0, now=3.0)
+    pins = [now for now, asked in polled(turns, until=130) if "pins" in asked]
+    assert pins == [3, 5, 7, 9, 60, 120]
+
+
+def test_a_closer_look_never_makes_a_period_longer() -> None:
+    turns = Turns({"float": 1.0}, start=0.0)
+    turns.closer(["float"], every=5.0, seconds=4.0, now=0.0)
+    assert [now for now, _ in polled(turns, until=6)] == [0, 1, 2, 3, 4, 5, 6]
 
 
 def test_missed_passes_are_left_out_and_not_bunched() -> None:

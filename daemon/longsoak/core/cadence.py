@@ -80,7 +80,9 @@ class Turns:
         for probe in [probe for probe, until in self._closer_until.items() if until <= now]:
             del self._closer_until[probe]
             self._periods[probe] = self._usual[probe]
-            self._due[probe] = next_due(self._start, period=self._usual[probe], now=now)
+            self._due[probe] = next_due(
+                self._start, period=self._usual[probe], now=max(self._took[probe], self._start)
+            )
 
     def again(self, probes: Iterable[str], *, now: float) -> None:
         """Make probes due at once."""
