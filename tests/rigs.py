@@ -43,6 +43,8 @@ UNITS = {
     Kind.TEMPERATURE: "Cel",
     Kind.LEVEL: "mV",
     Kind.FLOAT: "1",
+    Kind.FLOW: "Hz",
+    Kind.PUMP_CURRENT: "mA",
 }
 
 

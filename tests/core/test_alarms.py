@@ -4,7 +4,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from longsoak.core.alarms import Delays, Life, Seen, acknowledge, high, low, state_of, step
+from longsoak.core.alarms import (
+    Delays,
+    Life,
+    Seen,
+    acknowledge,
+    apart,
+    below,
+    high,
+    low,
+    state_of,
+    step,
+)
 from longsoak.vocabulary.alarm import AlarmState as A
 
 DELAYS = Delays(on=60.0, off=30.0)
@@ -112,3 +123,25 @@ def test_living_through_equals_replaying(looks: list[Seen | None], acks: list[bo
     )
     if not any(acks):
         assert A.ACKNOWLEDGED not in first
+
+
+def test_a_pump_that_runs_at_its_least_runs() -> None:
+    looks = [below(value, least=0.4) for value in (0.0, 0.399, 0.4, 3.0)]
+    assert looks == [Seen.THERE, Seen.THERE, Seen.AWAY, Seen.AWAY]
+
+
+@pytest.mark.parametrize(
+    ("level", "up", "off"),
+    [
+        (113.0, False, 8.0),  # sticks down
+        (97.0, True, 8.0),  # sticks up
+        (113.0, True, -8.0),
+        (97.0, False, -8.0),
+        (105.0, True, 0.0),
+        (105.0, False, 0.0),
+    ],
+)
+def test_a_float_and_a_level_are_apart_only_the_wrong_way_round(
+    level: float, up: bool, off: float
+) -> None:
+    assert apart(level, up=up, trips_at=105.0) == off

@@ -8,11 +8,12 @@ import pytest
 
 from longsoak.core.convert import Conversion, Converted, judged_moisture
 from longsoak.core.fitting import SPREAD
+from longsoak.core.judge import loop_range
 from longsoak.core.resistance import Budget, prepare
 from longsoak.rigfile.curves import shipped
 from longsoak.vocabulary.curve import Correction
 from longsoak.vocabulary.flags import AT_MOST, Flag, Reason
-from longsoak.vocabulary.rig import Rig, StandIn
+from longsoak.vocabulary.rig import Kind, Rig, StandIn
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
 
@@ -340,3 +341,96 @@ def test_the_words_of_a_bound_say_which_way_and_hold_for_any_material() -> None:
 def test_a_resistance_that_is_no_number_is_missing() -> None:
     found = judged_moisture(nan, 20.0, prepare(FIR), Budget())
     assert (found.flag, found.reason) == (Flag.MISSING, Reason.NO_ANSWER)
+
+
+def straight(kind: Kind, raw: float, unit: str, *, zero: float, per_unit: float) -> Converted:
+    """One sample of the bench rig's level, made a probe of `kind`."""
+    rig = bench()
+    probes = tuple(
+        replace(p, kind=kind, zero=zero, per_unit=per_unit) if p.name == "water level" else p
+        for p in rig.probes
+    )
+    (got,) = Conversion(replace(rig, probes=probes)).convert(
+        [Sample("water level", raw, unit)], now=0.0
+    )
+    assert (got.raw, got.unit) == (raw, unit)
+    return got
+
+
+# Computed: zero + per_unit x raw. 7.5 Hz for each L/min is a turbine as its label says it.
+@pytest.mark.parametrize(
+    ("kind", "raw", "unit", "zero", "per_unit", "value"),
+    [
+        (Kind.FLOW, 2.5, "L/min", 0.0, 1.0, 2.5),
+        (Kind.FLOW, 30.0, "Hz", 0.0, 1 / 7.5, 4.0),
+        (Kind.FLOW, 2000.0, "mV", -2.5, 0.0025, 2.5),
+        (Kind.FLOW, 3.0, "V", -2.5, 2.5, 5.0),
+        (Kind.FLOW, 12.0, "mA", -2.5, 0.625, 5.0),  # 4 to 20 mA are 0 to 10 L/min
+        (Kind.PUMP_CURRENT, 0.42, "A", 0.0, 1.0, 0.42),
+        (Kind.PUMP_CURRENT, 2700.0, "mV", -13.5135, 0.00540541, 1.0811),
+        (Kind.PUMP_CURRENT, 2.7, "V", -13.5135, 5.40541, 1.0811),
+        (Kind.PUMP_CURRENT, 12.0, "mA", -1.25, 0.3125, 2.5),  # 4 to 20 mA are 0 to 5 A
+        (Kind.PUMP_CURRENT, 350.0, "mA", 0.0, 0.001, 0.35),  # a shunt's own current
+        (Kind.LEVEL, 12.0, "mA", -62.5, 15.625, 125.0),  # 4 to 20 mA are 0 to 250 mm
+    ],
+)
+def test_flow_and_pump_current_are_a_straight_line_of_what_the_sensor_gives(
+    kind: Kind, raw: float, unit: str, zero: float, per_unit: float, value: float
+) -> None:
+    got = straight(kind, raw, unit, zero=zero, per_unit=per_unit)
+    assert got.value == pytest.approx(value, abs=1e-3)
+    assert (got.flag, got.reason) == (Flag.PASS, Reason.NONE)
+    assert 0.0 < got.uncertainty < 2.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit"), [(Kind.FLOW, "A"), (Kind.PUMP_CURRENT, "Hz"), (Kind.LEVEL, "L/min")]
+)
+def test_a_unit_of_something_else_is_not_converted(kind: Kind, unit: str) -> None:
+    got = straight(kind, 5.0, unit, zero=0.0, per_unit=1.0)
+    assert (got.flag, got.reason) == (Flag.NOT_EVALUATED, Reason.WRONG_UNIT)
+
+
+def test_a_larger_flow_is_less_sure() -> None:
+    small, large = (
+        straight(Kind.FLOW, raw, "L/min", zero=0.0, per_unit=1.0) for raw in (0.5, 20.0)
+    )
+    assert small.uncertainty < 0.05
+    assert large.uncertainty == pytest.approx(0.6, rel=0.01)
+
+
+# NAMUR NE 43, second hand: measurement 3.8 to 20.5 mA, fault at 3.6 and 21.0 mA. Sources differ on
+# the two themselves; here they are faults.
+LOOP = [
+    (0.0, Flag.FAIL),
+    (3.59, Flag.FAIL),
+    (3.60, Flag.FAIL),
+    (3.7, Flag.SUSPECT),
+    (3.8, Flag.PASS),
+    (4.0, Flag.PASS),
+    (20.0, Flag.PASS),
+    (20.5, Flag.PASS),
+    (20.8, Flag.SUSPECT),
+    (21.0, Flag.FAIL),
+    (21.7, Flag.FAIL),
+]
+
+
+@pytest.mark.parametrize(("milliampere", "flag"), LOOP)
+@pytest.mark.parametrize(
+    ("kind", "zero", "per_unit"),
+    [(Kind.LEVEL, -62.5, 15.625), (Kind.FLOW, -2.5, 0.625), (Kind.PUMP_CURRENT, -1.25, 0.3125)],
+)
+def test_a_loop_at_its_fault_currents_gives_no_value_and_keeps_the_raw_one(
+    milliampere: float, flag: Flag, kind: Kind, zero: float, per_unit: float
+) -> None:
+    assert loop_range(milliampere)[0] is flag
+    got = straight(kind, milliampere, "mA", zero=zero, per_unit=per_unit)
+    assert got.flag is flag
+    assert isnan(got.value) is (flag is Flag.FAIL)
+    assert (got.reason is Reason.LOOP_FAULT) is (flag is Flag.FAIL)
+
+
+def test_a_level_that_no_sensor_can_give_fails_however_sound_its_loop_is() -> None:
+    got = straight(Kind.LEVEL, 12.0, "mA", zero=0.0, per_unit=1000.0)
+    assert (got.flag, got.reason) == (Flag.FAIL, Reason.OUT_OF_RANGE)

@@ -26,6 +26,8 @@ from longsoak.vocabulary.rig import Kind
         (Kind.FLOAT, 1.0, Reason.NONE, "up"),
         (Kind.FLOAT, 0.0, Reason.NONE, "down"),
         (Kind.LEVEL, 71.6, Reason.NONE, "72"),
+        (Kind.FLOW, 0.376, Reason.NONE, "0.38"),
+        (Kind.PUMP_CURRENT, 0.4, Reason.NONE, "0.40"),
         (Kind.REFERENCE, 1.002e7, Reason.NONE, "10.02 M"),
     ],
 )

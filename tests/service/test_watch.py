@@ -2,13 +2,17 @@
 
 from dataclasses import replace
 from math import nan
+from pathlib import Path
 
 import pytest
 
+from longsoak.rigfile.load import parse
 from longsoak.service.watch import BUS_PATIENCE, AlarmBook
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from service.benchrig import T0, bench, scan
+
+HERE = Path(__file__).parent
 
 
 def book(**left: AlarmState) -> AlarmBook:
@@ -43,6 +47,163 @@ def test_the_float_is_a_second_opinion_on_overfill() -> None:
     raised = feed(book(), range(10), high_float=1.0)
     assert brief(raised) == [("overfill:high float", AlarmState.NEW)]
     assert raised[0].says == "the float is up"
+
+
+PUMPS = """
+[[probes]]
+name = "drip rail"
+kind = "flow"
+runs_from = 0.4
+bus = "air"
+address = { device = 5, input = 0 }
+
+[[probes]]
+name = "pump"
+kind = "pump current"
+runs_from = 0.3
+bus = "air"
+address = { device = 5, input = 1 }
+"""
+
+
+def with_pumps() -> AlarmBook:
+    text = f"{(HERE / 'benchrig.toml').read_text()}\n{PUMPS}"
+    return AlarmBook(parse(text, file="benchrig.toml", find_kind=None), {}, now=0.0)
+
+
+@pytest.mark.parametrize(
+    ("probe", "stopped", "runs", "says"),
+    [
+        ("drip_rail", 0.39, 0.4, "0.39 L/min, runs from 0.4 L/min"),
+        ("pump", 0.02, 0.3, "0.02 A, runs from 0.3 A"),
+    ],
+)
+def test_a_pump_that_stops_raises_after_a_minute_and_clears_when_it_runs(
+    probe: str, stopped: float, runs: float, says: str
+) -> None:
+    alarms, key = with_pumps(), f"pump stopped:{probe.replace('_', ' ')}"
+    assert feed(alarms, range(0, 60, 10), Flag.PASS, Reason.NONE, **{probe: stopped}) == []
+    raised = feed(alarms, range(60, 120, 10), Flag.PASS, Reason.NONE, **{probe: stopped})
+    assert brief(raised) == [(key, AlarmState.NEW)]
+    assert (raised[0].value, raised[0].says) == (stopped, says)
+    assert brief(feed(alarms, range(120, 180, 10), Flag.PASS, Reason.NONE, **{probe: runs})) == [
+        (key, AlarmState.GONE)
+    ]
+
+
+def test_a_pump_that_pauses_for_less_than_a_minute_is_no_alarm() -> None:
+    alarms = with_pumps()
+    for at in range(0, 1200, 120):
+        assert feed(alarms, range(at, at + 60, 10), drip_rail=0.0) == []
+        assert feed(alarms, range(at + 60, at + 120, 10), drip_rail=2.0) == []
+
+
+def test_a_flow_that_is_not_known_is_silent_and_no_stopped_pump() -> None:
+    alarms = with_pumps()
+    raised = feed(alarms, range(0, 900, 10), Flag.FAIL, Reason.LOOP_FAULT, drip_rail=3.5)
+    assert brief(raised) == [("silent:drip rail", AlarmState.NEW)]
+    assert raised[0].says == "its 4-20 mA loop is broken, shorted, or tells a fault"
+
+
+DISAGREE = "float and level disagree:high float"
+
+
+def test_a_float_that_sticks_down_is_told_with_its_side() -> None:
+    alarms = book()
+    told = feed(alarms, range(590), water_level=111.0, high_float=0.0)
+    assert DISAGREE not in dict(brief(told))
+    (raised,) = feed(alarms, range(590, 620), water_level=111.0, high_float=0.0)
+    assert (raised.key, raised.new, raised.value) == (DISAGREE, AlarmState.NEW, 0.0)
+    assert raised.says == ("high float is down where water level reads 111 mm; it trips at 105 mm")
+    cleared = feed(alarms, range(620, 720), water_level=111.0, high_float=1.0)
+    assert (DISAGREE, AlarmState.GONE) in brief(cleared)
+
+
+def test_a_float_that_sticks_up_is_told_with_its_side() -> None:
+    raised = feed(book(), range(650), water_level=72.0, high_float=1.0)
+    (change,) = (c for c in raised if c.key == DISAGREE)
+    assert change.value == 1.0
+    assert change.says == "high float is up where water level reads 72 mm; it trips at 105 mm"
+
+
+@pytest.mark.parametrize(
+    ("level", "switch"), [(109.9, 0.0), (100.1, 1.0), (140.0, 1.0), (9.0, 0.0)]
+)
+def test_within_the_margin_or_agreeing_nothing_is_told(level: float, switch: float) -> None:
+    raised = feed(book(), range(2000), water_level=level, high_float=switch)
+    assert DISAGREE not in dict(brief(raised))
+
+
+def test_a_passing_difference_while_water_is_topped_up_is_no_alarm() -> None:
+    alarms = book()
+    for at in range(0, 4000, 400):
+        told = feed(alarms, range(at, at + 300), water_level=111.0, high_float=0.0)
+        told += feed(alarms, range(at + 300, at + 400), water_level=90.0, high_float=0.0)
+        assert DISAGREE not in dict(brief(told))
+
+
+@pytest.mark.parametrize("gone", ["water_level", "high_float"])
+def test_while_either_is_missing_a_disagreement_neither_comes_nor_goes(gone: str) -> None:
+    def live(alarms: AlarmBook, times: range, **values: float) -> list[AlarmChange]:
+        changes = []
+        for t in times:
+            changes += feed(alarms, range(t, t + 1), Flag.MISSING, Reason.NO_ANSWER, **{gone: nan})
+            kept = {name: value for name, value in values.items() if name != gone}
+            changes += feed(alarms, range(t, t + 1), Flag.PASS, Reason.NONE, **kept)
+        return [change for change in changes if change.key == DISAGREE]
+
+    apart, agreed = {"water_level": 120.0, "high_float": 0.0}, {"water_level": 80.0}
+    alarms = book()
+    assert live(alarms, range(2000), **apart) == []
+    alarms = book()
+    assert DISAGREE not in dict(brief(feed(alarms, range(599), Flag.PASS, Reason.NONE, **apart)))
+    assert live(alarms, range(599, 2000), **apart) == []
+    assert [
+        c
+        for c in feed(alarms, range(2000, 2700), Flag.PASS, Reason.NONE, **apart)
+        if c.key == DISAGREE
+    ]
+    assert live(alarms, range(2700, 4000), **agreed, high_float=0.0) == []
+
+
+def paced(*, level_every: float, float_every: float) -> AlarmBook:
+    rig = bench()
+    every = {"water level": level_every, "high float": float_every}
+    probes = tuple(replace(p, every=every.get(p.name, p.every)) for p in rig.probes)
+    return AlarmBook(replace(rig, probes=probes), {}, now=0.0)
+
+
+def test_a_level_looked_at_once_an_hour_is_not_held_against_a_float_that_moved_since() -> None:
+    # A top-up between two looks lifts the float: the level of half an hour ago says nothing of it.
+    alarms = paced(level_every=3600.0, float_every=1.0)
+    told = feed(alarms, range(1), water_level=72.0)
+    told += feed(alarms, range(1, 3599), high_float=1.0)
+    assert DISAGREE not in dict(brief(told))
+    told = feed(alarms, range(3600, 3601), water_level=112.0)
+    assert DISAGREE not in dict(brief(told))
+
+
+def test_a_slow_level_still_shows_a_float_that_sticks() -> None:
+    alarms = paced(level_every=3600.0, float_every=1.0)
+    told = []
+    for at in (3600, 7200):
+        told += feed(alarms, range(at - 10, at), high_float=1.0)
+        told += feed(alarms, range(at, at + 1), water_level=72.0)
+    assert [change.utc_ms for change in told if change.key == DISAGREE] == [T0 + 7_200_000]
+
+
+def test_a_float_looked_at_rarely_is_not_held_against_a_level_that_moved_since() -> None:
+    alarms = paced(level_every=5.0, float_every=3600.0)
+    told = feed(alarms, range(1), high_float=0.0, water_level=72.0)
+    told += feed(alarms, range(5, 3600, 5), water_level=112.0)
+    assert DISAGREE not in dict(brief(told))
+
+
+def test_what_a_hung_bus_said_last_is_not_held_against_the_other_one() -> None:
+    alarms = book()
+    feed(alarms, range(10), high_float=0.0, water_level=72.0)
+    told = feed(alarms, range(10, 2000, 5), water_level=120.0)  # the float's bus says nothing
+    assert DISAGREE not in dict(brief(told))
 
 
 def test_a_tray_running_dry_raises() -> None:
