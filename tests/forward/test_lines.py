@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from line_protocol_parser import parse_line  # type: ignore[import-untyped]  # ships none
 
-from longsoak.forward.lines import Lines
+from longsoak.forward.lines import MEASUREMENTS, Lines
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Kind, Rig
 from rigs import small_rig
 
 
@@ -66,6 +66,10 @@ def test_whole_numbers_are_written_so_that_the_field_stays_a_float() -> None:
 )
 def test_each_kind_of_probe_has_a_measurement_of_its_own(probe: str, measurement: str) -> None:
     assert read_back(small_rig(), reading(probe))["measurement"] == measurement
+
+
+def test_no_two_kinds_share_a_measurement_and_none_is_without() -> None:
+    assert len({MEASUREMENTS[kind] for kind in Kind}) == len(Kind)
 
 
 def test_a_level_is_told_in_litres_too() -> None:

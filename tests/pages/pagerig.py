@@ -23,6 +23,8 @@ RAW_UNIT = {
     Kind.TEMPERATURE: "Cel",
     Kind.LEVEL: "mV",
     Kind.FLOAT: "1",
+    Kind.FLOW: "Hz",
+    Kind.PUMP_CURRENT: "mA",
 }
 UNCERTAINTY = {
     Kind.PINS: 0.45,
@@ -31,6 +33,8 @@ UNCERTAINTY = {
     Kind.TEMPERATURE: 0.25,
     Kind.LEVEL: 1.0,
     Kind.FLOAT: 0.0,
+    Kind.FLOW: 0.09,
+    Kind.PUMP_CURRENT: 0.02,
 }
 
 HEAD = """
@@ -90,6 +94,24 @@ trips_at = 105
 bus = "wire"
 address = { channel = 91 }
 """
+PUMP_PROBES = """
+[[probes]]
+name = "drip rail flow"
+kind = "flow"
+place = "drip rail"
+runs_from = 0.4
+per_unit = 0.1333
+bus = "wire"
+address = { channel = 92 }
+
+[[probes]]
+name = "pump"
+kind = "pump current"
+runs_from = 0.3
+per_unit = 0.001
+bus = "wire"
+address = { channel = 93 }
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +133,7 @@ class Bays:
     underside: float = 110
     reservoir: bool = True
     elsewhere: bool = True
+    pump: bool = False
     name: str = "render pair"
 
     def layers_of(self, name: str) -> tuple[tuple[str, str, float], ...]:
@@ -192,6 +215,8 @@ def rig_text(bays: Bays = Bays()) -> str:
             )
     if bays.reservoir:
         parts.append(TRAY_PROBES)
+    if bays.pump:
+        parts.append(PUMP_PROBES)
     return "\n".join(parts)
 
 
@@ -231,6 +256,8 @@ def usual(probe: Probe, hours: float) -> float:
         Kind.TEMPERATURE: 20.4 + 0.9 * sway,
         Kind.LEVEL: 72 - 0.02 * hours + 0.3 * sway,
         Kind.FLOAT: 0.0,
+        Kind.FLOW: 2.8 + 0.2 * sway,
+        Kind.PUMP_CURRENT: 0.42 + 0.01 * sway,
     }[probe.kind]
 
 

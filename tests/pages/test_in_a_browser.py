@@ -210,6 +210,41 @@ def test_a_reader_sees_at_each_value_what_it_is_of_and_beside_them_what_it_is_no
         kept.close()
 
 
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_flow_and_pump_current_are_shown_elsewhere_and_traced_with_the_water(
+    tmp_path: Path, browser: Browser, size: str
+) -> None:
+    now = now_ms()
+    times = [*range(now - DAY_MS // 4, now - 1000, 60_000), now - 1000]
+    stopped = {"pump": Wrong(Flag.PASS, value=0.02), "drip rail flow": Wrong(Flag.PASS, value=0.0)}
+    kept = keep(
+        tmp_path / "rig",
+        text=rig_text(Bays(pump=True)),
+        times=times,
+        now_ms=now,
+        wrong=stopped,
+        wrong_since_ms=now - 3_600_000,
+    )
+    try:
+        with serve(kept.rig_file) as served, page_of(browser, served, size=size) as page:
+            page.goto("/")
+            shot(page, f"pump-section-{size}")
+            for name, value, place in (
+                ("drip rail flow", "0.00 L/min", "drip rail"),
+                ("pump", "0.02 A", "bus wire"),
+            ):
+                row = page.locator(".elsewhere li").filter(has_text=place)
+                expect(row.filter(has_text=name).first).to_contain_text(value)
+            page.goto("/traces?what=water")
+            for words in ("runs from 0.4", "runs from 0.3"):
+                expect(page.locator("svg").get_by_text(words)).to_be_visible()
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+            assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
+            shot(page, f"pump-traces-{size}")
+    finally:
+        kept.close()
+
+
 def test_a_probe_can_be_hit_with_a_thumb(served: Served, browser: Browser) -> None:
     with page_of(browser, served, size="phone") as page:
         page.goto("/")

@@ -163,6 +163,35 @@ def test_a_panel_says_what_the_values_in_it_are_of() -> None:
     ]
 
 
+def test_flow_and_pump_current_stand_with_the_water_and_the_least_they_run_from() -> None:
+    rig = make_rig(Bays(pump=True))
+    plans = traces.panels(traces.Asked("water", None, None, "24"), rig)
+    assert [(plan.title, plan.note) for plan in plans] == [
+        ("Level", "mm above the reservoir's floor"),
+        ("Float", "up or down"),
+        ("Flow", "L/min"),
+        ("Pump current", "A"),
+    ]
+    drawn = draw_panels(
+        plans,
+        rig,
+        {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
+        {probe.name: [] for probe in rig.probes},
+        span=SPAN,
+        gaps=(),
+    )
+    assert "runs from 0.4" in drawn[2].svg
+    assert "runs from 0.3" in drawn[3].svg
+    assert "runs from" not in drawn[0].svg
+
+
+def test_a_rig_with_only_a_pump_still_has_its_water_sheet() -> None:
+    rig = make_rig(Bays(reservoir=False, pump=True))
+    asked = traces.understand({"what": "water"}, rig, first_ms=NOW_MS, now_ms=NOW_MS)
+    assert asked.what == "water"
+    assert [plan.kind for plan in traces.panels(asked, rig)] == [Kind.FLOW, Kind.PUMP_CURRENT]
+
+
 def test_where_a_panel_holds_several_kinds_each_line_says_its_own() -> None:
     rig = rig_of()
     rig = replace(rig, probes=tuple(replace(p, height=60.0) for p in rig.probes))
