@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 from pathlib import Path
 
@@ -303,3 +304,46 @@ def test_somebody_who_may_not_read_is_told_so_in_a_sentence(tmp_path: Path) -> N
     assert ended.returncode == 1
     assert ended.stderr.count("\n") == 1
     assert "record.db can't be read" in ended.stderr
+
+
+PUMP = """
+[[probes]]
+name = "drip rail"
+kind = "flow"
+runs_from = 0.4
+per_unit = 0.1333
+bus = "wood"
+address = { channel = 140 }
+
+[[probes]]
+name = "pump"
+kind = "pump current"
+runs_from = 0.3
+per_unit = 0.001
+bus = "wood"
+address = { channel = 141 }
+"""
+
+
+def test_flow_and_pump_current_are_told_to_a_hundredth_and_a_stopped_pump_in_words(
+    tmp_path: Path,
+) -> None:
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(text_of(["timber"]) + PUMP)
+    planned = longsoak("check", rig_file).stdout
+    assert re.search(r"channel 140 +drip rail +L/min", planned)
+    assert re.search(r"channel 141 +pump +A", planned)
+    with kept(rig_file) as record:
+        record.scan({"drip rail": 2.804, "pump": 0.02}, ago=1)
+        record.change("pump stopped:pump", NORMAL, NEW, ago=1, says="0.02 A, runs from 0.3 A")
+        ended = longsoak("now", rig_file)
+        _, found = picture(rig_file)
+    assert re.search(r"drip rail +2\.80 +L/min +0\.06 +pass .* 28\.04 Hz", ended.stdout)
+    assert re.search(r"pump +0\.02 +A +0\.00 +pass", ended.stdout)
+    assert "Alarm: Pump stopped, pump: new, not acknowledged" in ended.stdout
+    assert ended.returncode == 1
+    probes = found["probes"]
+    assert isinstance(probes, list)
+    units = {probe["probe"]: (probe["kind"], probe["unit"]) for probe in probes}
+    assert units["drip rail"] == ("flow", "L/min")
+    assert units["pump"] == ("pump current", "A")

@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 from longsoak.notify.words import body, is_news, one_line, payload, subject
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.rig import AlarmPlan, Watch
+from pages.pagerig import Bays, make_rig
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
 
 OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
@@ -189,3 +190,23 @@ def test_the_schema_turns_away_what_is_not_a_change() -> None:
     for broken in ({"state": "loud"}, {"at": "yesterday"}, {"value": "112"}, {"more": 1}):
         assert not validator.is_valid({**told, **broken})
     assert not validator.is_valid({key: told[key] for key in told if key != "says"})
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "words", "unit"),
+    [
+        ("pump stopped:pump", 0.02, "Value: 0.02 A", "A"),
+        ("pump stopped:drip rail flow", 0.1, "Value: 0.10 L/min", "L/min"),
+        ("float and level disagree:high float", 1.0, "Value: up", "1"),
+    ],
+)
+def test_a_stopped_pump_and_a_float_that_disagrees_are_told_with_their_own_values(
+    key: str, value: float, words: str, unit: str
+) -> None:
+    rig = make_rig(Bays(pump=True))
+    told = payload(rig, change(key, value=value, says="as seen"))
+    assert (told["value"], told["unit"]) == (value, unit)
+    Draft202012Validator(SCHEMA).validate(told)
+    text = body(rig, [change(key, value=value, says="as seen")])
+    assert f"  {words}\n" in text
+    assert "licensed person under local code" in text
