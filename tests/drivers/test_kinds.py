@@ -6,7 +6,7 @@ import pytest
 from pydantic import BaseModel, ValidationError
 
 from longsoak.driver import BusKind
-from longsoak_drivers import iio, lines, modbus, onewire, scpi
+from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi
 
 # The annotation is the test: mypy checks that each module satisfies the protocol.
 SHIPPED: dict[str, BusKind] = {
@@ -15,6 +15,7 @@ SHIPPED: dict[str, BusKind] = {
     "modbus": modbus,
     "onewire": onewire,
     "iio": iio,
+    "hwmon": hwmon,
 }
 MODELS = [model for kind in SHIPPED.values() for model in (kind.Options, kind.Address)]
 
@@ -65,6 +66,8 @@ def test_a_misspelt_field_is_a_mistake(model: type[BaseModel]) -> None:
         (iio.Address, {"channel": "voltage0"}, "channel", "../voltage0"),
         (iio.Address, {"channel": "voltage0"}, "divider", {"resistor": 0, "excitation": 3}),
         (iio.Options, {"device": "ads1015"}, "device", ""),
+        (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "channel", "temp1_input"),
+        (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "chip", ""),
     ],
 )
 def test_what_can_not_be_is_refused(
