@@ -299,8 +299,12 @@ class ModbusBus:
             )
         if function > 2:
             return decode(reply.registers, address=address, probe=probe, unit=self._units[probe])
-        if not reply.bits:
-            return Missing(probe, Absence.UNREADABLE, f"device {address.device} sent no bit")
+        if len(reply.bits) != 8:  # one byte holds the one bit that was asked for
+            return Missing(
+                probe,
+                Absence.UNREADABLE,
+                f"device {address.device} sent {len(reply.bits) // 8} bytes for one bit",
+            )
         return Sample(probe, float(reply.bits[0]), self._units[probe])
 
 

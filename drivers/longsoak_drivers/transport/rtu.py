@@ -3,12 +3,36 @@
 import logging
 
 from pymodbus.client import ModbusSerialClient
+from pymodbus.exceptions import ModbusIOException
+from pymodbus.pdu.register_message import ReadHoldingRegistersResponse
 
 from longsoak_drivers.transport.stream import ByteStream
 
 # pymodbus logs every silence as an error. A dead sensor is told as a missing reading already; in
 # the log it would be a line a poll, for months.
 logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
+
+
+class _Holding(ReadHoldingRegistersResponse):
+    """An answer with registers; pymodbus itself drops the odd byte of one that has no halves."""
+
+    def decode(self, data: bytes) -> None:
+        """Take the registers.
+
+        Raises
+        ------
+        ModbusIOException
+            The bytes are no whole registers.
+        """
+        if data[0] % 2:
+            raise ModbusIOException(f"{data[0]} bytes are no whole registers")
+        super().decode(data)
+
+
+class _Input(_Holding):
+    """The same from input registers."""
+
+    function_code = 4
 
 
 class RtuClient(ModbusSerialClient):
@@ -33,6 +57,8 @@ class RtuClient(ModbusSerialClient):
     def __init__(self, port: ByteStream, *, timeout: float) -> None:
         # The name is for its log only. Asking again is left to the driver, which drains between.
         super().__init__("bus", timeout=timeout, retries=0)
+        for answer in (_Holding, _Input):
+            self.framer.decoder.register(answer)
         self._port = port
         self._within = timeout
         self.heard = b""

@@ -1,0 +1,118 @@
+"""What an answer says, read by other code than the drivers': a sample must agree with it.
+
+Each function knows only the format, from the source it names, and nothing of how a driver goes
+about it. All return None where there is no value.
+"""
+
+import math
+import struct
+from collections.abc import Iterator
+from decimal import Decimal, InvalidOperation
+
+
+def number(text: bytes) -> float | None:
+    """The number in plain decimal or scientific notation, exactly as written.
+
+    IEEE 488.2, 7.7.2, decimal numeric program data (NRf), from memory. Decimal takes "nan", "inf"
+    and "1_0" too, which aren't in it; so the letters are looked at first.
+    """
+    if not text or any(byte not in b"0123456789+-.eE" for byte in text):
+        return None
+    try:
+        value = float(Decimal(text.decode("ascii")))
+    except InvalidOperation:
+        return None
+    return value if math.isfinite(value) else None
+
+
+def line_value(line: bytes, *, name: str) -> tuple[float, str] | None:
+    """Value and unit of ``name,value,unit*hh``; NMEA 0183 checksum, from memory."""
+    if not line.endswith(b"\n"):
+        return None
+    bare = line.rstrip(b"\r\n")
+    total = 0
+    for byte in bare[:-3]:
+        total ^= byte
+    if bare[-3:-2] != b"*" or bare[-2:].upper() != f"{total:02X}".encode():
+        return None
+    fields = bare[:-3].split(b",")
+    if len(fields) != 3 or fields[0] != name.encode("ascii"):
+        return None
+    value = number(fields[1])
+    return None if value is None else (value, fields[2].decode("latin-1"))
+
+
+def meter_value(line: bytes) -> float | None:
+    """The number that is all of a line, between white space.
+
+    White space is all below the exclamation mark (IEEE 488.2, 7.4.1.2); SCPI-99's 9.91E37 is no
+    number (7.2.1). Both from memory.
+    """
+    if not line.endswith(b"\n"):
+        return None
+    value = number(line.strip(bytes(range(33))))
+    return None if value == 9.91e37 else value
+
+
+def crc16(data: bytes) -> bytes:
+    """CRC-16 of Modbus over serial line V1.02, 6.2.2 (from memory), low byte first."""
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0xA001 if crc & 1 else crc >> 1
+    return crc.to_bytes(2, "little")
+
+
+def modbus_payloads(heard: bytes, *, device: int, function: int, size: int) -> Iterator[bytes]:
+    """The `size` data bytes of each whole answer in what was heard, wherever it starts.
+
+    Modbus application protocol V1.1b3, 6.1 to 6.4 (from memory): device, function, number of
+    bytes, the bytes, CRC.
+    """
+    head = bytes([device, function, size])
+    for start in range(len(heard) - size - 4):
+        frame = heard[start : start + size + 5]
+        if frame.startswith(head) and crc16(frame[:-2]) == frame[-2:]:
+            yield frame[3:-2]
+
+
+def register_value(payload: bytes, *, kind: str, little: bool) -> float | None:
+    """The number in two or four bytes, big-endian, the words swapped if `little`."""
+    if little and len(payload) == 4:
+        payload = payload[2:] + payload[:2]
+    layout = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float32": ">f"}[kind]
+    if len(payload) != struct.calcsize(layout):
+        return None
+    value = float(struct.unpack(layout, payload)[0])
+    return value if math.isfinite(value) else None
+
+
+def crc8(data: bytes) -> int:
+    """Remainder of the bits, in the order of the wire, by x8 + x5 + x4 + 1; 0 if all is well.
+
+    Maxim application note 27, second hand.
+    """
+    rest = 0
+    for byte in data:
+        for bit in range(8):
+            rest = (rest << 1 | (byte >> bit & 1)) & 0x1FF
+            if rest & 0x100:
+                rest ^= 0x131
+    return rest
+
+
+def thermometer_value(content: bytes) -> float | None:
+    """The degrees in a ``w1_slave`` file; torvalds/linux, w1_therm.rst (read)."""
+    lines = content.split(b"\n")
+    if len(lines) < 2 or not lines[0].endswith(b"YES") or any(x.strip() for x in lines[2:]):
+        return None
+    try:
+        memory = bytes.fromhex(lines[0][:27].decode("ascii"))
+        _, _, digits = lines[1].partition(b"t=")
+        value = int(digits.decode("ascii"))
+    except ValueError:
+        return None
+    if len(memory) != 9 or crc8(memory) != 0 or not any(memory):
+        return None
+    return value / 1000
