@@ -6,7 +6,7 @@ import pytest
 from pydantic import BaseModel, ValidationError
 
 from longsoak.driver import BusKind
-from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi
+from longsoak_drivers import gpio, hwmon, iio, lines, modbus, onewire, scpi
 
 # The annotation is the test: mypy checks that each module satisfies the protocol.
 SHIPPED: dict[str, BusKind] = {
@@ -16,6 +16,7 @@ SHIPPED: dict[str, BusKind] = {
     "onewire": onewire,
     "iio": iio,
     "hwmon": hwmon,
+    "gpio": gpio,
 }
 MODELS = [model for kind in SHIPPED.values() for model in (kind.Options, kind.Address)]
 
@@ -68,6 +69,8 @@ def test_a_misspelt_field_is_a_mistake(model: type[BaseModel]) -> None:
         (iio.Options, {"device": "ads1015"}, "device", ""),
         (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "channel", "temp1_input"),
         (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "chip", ""),
+        (gpio.Address, {"line": 17}, "active", "yes"),
+        (gpio.Options, {"chip": "/dev/gpiochip0"}, "debounce", -1),
     ],
 )
 def test_what_can_not_be_is_refused(

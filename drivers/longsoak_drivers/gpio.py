@@ -1,0 +1,249 @@
+"""Lines of a GPIO chip through libgpiod: float switches, and flow meters that give pulses.
+
+A float is read as it stands, 1 or 0, after the kernel has debounced it. Its edges are counted too:
+one that changed many times since the last poll is bouncing or has a loose wire, and what it says
+at this instant is chance.
+
+A flow meter is read as a frequency in Hz, from the kernel's own times of its edges and their
+running numbers, so that neither a late poll nor an edge the kernel dropped falsifies it.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from datetime import timedelta
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+import gpiod
+from gpiod.edge_event import EdgeEvent
+from gpiod.line import Bias, Clock, Direction, Edge, Value
+from pydantic import BaseModel, ConfigDict, Field
+
+from longsoak.driver import BusSettings
+from longsoak.vocabulary.errors import BusError
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+
+MOST_CHANGES = 10  # of a float between two polls; waves move one, but not more often than that
+BUFFER = 1024  # edges the kernel keeps between two polls
+
+_BIAS = {"none": Bias.AS_IS, "pull up": Bias.PULL_UP, "pull down": Bias.PULL_DOWN}
+_WHO = "longsoak"  # told to others who want the line
+
+
+class Options(BaseModel):
+    """What a ``[[buses]]`` table with ``driver = "gpio"`` may say."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    chip: str = Field(
+        pattern=r"^[!-~]([ -~]{0,250}[!-~])?$",
+        description="The chip's label, or its device such as /dev/gpiochip0; a label stays the "
+        "same when chips are numbered anew",
+        examples=["pinctrl-bcm2711"],
+    )
+    debounce: float = Field(
+        default=0.05,
+        ge=0,
+        le=5,
+        allow_inf_nan=False,
+        description="How long a float must stand still to count as changed, in s",
+    )
+
+
+class Address(BaseModel):
+    """Where a probe is: a line of the chip."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    line: int | str = Field(
+        description="Number of the line on its chip, or its name there",
+        examples=[17],
+    )
+    active: Literal["high", "low"] = Field(
+        default="high",
+        description="Which level is 1: low for a switch to ground with a pull-up",
+    )
+    bias: Literal["none", "pull up", "pull down"] = Field(
+        default="none", description="Resistor that the chip puts on the line"
+    )
+    pulses: bool = Field(
+        default=False, description="Whether pulses are counted, as a flow meter gives them"
+    )
+
+
+class LastEdge(NamedTuple):
+    """The last edge seen of a line: its running number and the kernel's time, ns."""
+
+    number: int
+    at: int
+
+
+def frequency(edges: Sequence[EdgeEvent], before: LastEdge | None) -> float | None:
+    """Pulses per second, from the rising edges since the last poll.
+
+    Parameters
+    ----------
+    edges : sequence of EdgeEvent
+        Rising edges in the order they came.
+    before : LastEdge or None
+        The edge before them, if the wheel was turning already at the last poll.
+
+    Returns
+    -------
+    float or None
+        Hz; 0 where no edge came. None for a single edge with none before it.
+    """
+    if not edges:
+        return 0.0
+    first = before or LastEdge(edges[0].line_seqno, edges[0].timestamp_ns)
+    pulses, ns = edges[-1].line_seqno - first.number, edges[-1].timestamp_ns - first.at
+    return pulses * 1e9 / ns if pulses > 0 and ns > 0 else None
+
+
+class Lines:
+    """The lines of one chip that carry probes.
+
+    Parameters
+    ----------
+    request : gpiod.LineRequest
+        The lines, held; this driver releases them.
+    addresses : dict
+        Probe to its address.
+    where : str
+        The chip's name, for sentences.
+    """
+
+    def __init__(
+        self, request: gpiod.LineRequest, *, addresses: dict[str, Address], where: str
+    ) -> None:
+        self._request = request
+        self._addresses = addresses
+        self._where = where
+        offsets = dict(zip(request.lines, request.offsets, strict=True))
+        self._probes = {offsets[address.line]: probe for probe, address in addresses.items()}
+        self._edges: dict[str, list[EdgeEvent]] = {probe: [] for probe in addresses}
+        self._last: dict[str, LastEdge] = {}
+
+    def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
+        """Read each line once. See `longsoak.driver.BusDriver.poll`."""
+        for probe in probes:
+            try:
+                self._collect()
+                value = self._request.get_value(self._addresses[probe].line)
+            except OSError as error:
+                raise BusError(
+                    f"{self._where}: reading it failed ({error}). Check that the chip is still "
+                    "there, and its supply if it sits on a wire of its own."
+                ) from error
+            edges, self._edges[probe] = self._edges[probe], []
+            if self._addresses[probe].pulses:
+                yield self._flow(probe, edges)
+            else:
+                yield self._float(probe, value, edges)
+
+    def describe(self) -> str:
+        """Say how many lines are held on which chip."""
+        number = len(self._addresses)
+        return f"{number} line{'' if number == 1 else 's'} of {self._where}"
+
+    def close(self) -> None:
+        """Release the lines."""
+        with suppress(OSError):  # the chip may be gone; the handle is freed
+            self._request.release()
+
+    def _collect(self) -> None:
+        """Take the edges that wait, for whichever line they are."""
+        while self._request.wait_edge_events(timeout=0):
+            for edge in self._request.read_edge_events():
+                self._edges[self._probes[edge.line_offset]].append(edge)
+
+    def _flow(self, probe: str, edges: list[EdgeEvent]) -> Sample | Missing:
+        hertz = frequency(edges, self._last.pop(probe, None))
+        if edges:
+            self._last[probe] = LastEdge(edges[-1].line_seqno, edges[-1].timestamp_ns)
+        if hertz is None:
+            return Missing(probe, Absence.NO_ANSWER, "a first pulse came; a rate takes two")
+        return Sample(probe, hertz, "Hz")
+
+    def _float(self, probe: str, value: Value, edges: list[EdgeEvent]) -> Sample | Missing:
+        before = self._last.get(probe)
+        changes = edges[-1].line_seqno - (before.number if before else 0) if edges else 0
+        if edges:
+            self._last[probe] = LastEdge(edges[-1].line_seqno, edges[-1].timestamp_ns)
+        if changes > MOST_CHANGES:
+            return Missing(
+                probe,
+                Absence.UNREADABLE,
+                f"it changed {changes} times since it was looked at last: a loose wire, or the "
+                "float bounces on waves; give it a longer debounce or a still place",
+            )
+        return Sample(probe, float(value is Value.ACTIVE), "1")
+
+
+def find_chip(chip: str, *, devices: Path = Path("/dev")) -> str:
+    """Return the device of a chip that is named by its device or its label.
+
+    Raises
+    ------
+    BusError
+        There is none of this label, or more than one.
+    """
+    if chip.startswith("/"):
+        return chip
+    labels: dict[str, str] = {}
+    for device in sorted(devices.glob("gpiochip*")):
+        with suppress(OSError), gpiod.Chip(str(device)) as found:
+            labels[str(device)] = found.get_info().label
+    alike = [device for device, label in labels.items() if label == chip]
+    if len(alike) == 1:
+        return alike[0]
+    there = ", ".join(f"{label} ({device})" for device, label in labels.items()) or "none"
+    which = f"{len(alike)} GPIO chips have" if alike else "no GPIO chip has"
+    raise BusError(
+        f"{which} the label {chip!r}; there are: {there}. Name one of them in the rig file, by its "
+        "device if need be, and check that this user belongs to the group gpio."
+    )
+
+
+def open_bus(settings: BusSettings) -> Lines:
+    """Take the lines for this process alone. See `longsoak.driver.BusKind.open_bus`.
+
+    Raises
+    ------
+    BusError
+        There is no such chip or line, no permission, or another program holds a line.
+    """
+    options = Options.model_validate(dict(settings.options))
+    addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
+    chip = find_chip(options.chip)
+    config: dict[Iterable[int | str] | int | str, gpiod.LineSettings | None] = {
+        address.line: gpiod.LineSettings(
+            direction=Direction.INPUT,
+            edge_detection=Edge.RISING if address.pulses else Edge.BOTH,
+            bias=_BIAS[address.bias],
+            active_low=address.active == "low",
+            debounce_period=timedelta(seconds=0 if address.pulses else options.debounce),
+            event_clock=Clock.MONOTONIC,
+        )
+        for address in addresses.values()
+    }
+    try:
+        request = gpiod.request_lines(chip, config=config, consumer=_WHO, event_buffer_size=BUFFER)
+    except FileNotFoundError as error:
+        raise BusError(
+            f"{chip}: there is no such chip, or it has not all of the lines "
+            f"{', '.join(str(line) for line in config)} ({error}). Compare with what the command "
+            "gpioinfo lists."
+        ) from error
+    except PermissionError as error:
+        raise BusError(
+            f"{chip}: this user may not use it. Add the user to the group that owns it (gpio on "
+            "a Raspberry Pi) and log in again."
+        ) from error
+    except (OSError, ValueError) as error:
+        raise BusError(
+            f"{chip}: its lines {', '.join(str(line) for line in config)} can't be taken "
+            f"({error}). Another program may hold one, or the chip has no such line or bias: "
+            "gpioinfo tells."
+        ) from error
+    return Lines(request, addresses=addresses, where=chip)

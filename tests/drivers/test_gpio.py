@@ -1,0 +1,202 @@
+"""GPIO lines. No chip is here, so the library's request is faked: the driver above it is real."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import gpiod
+import pytest
+from gpiod.edge_event import EdgeEvent
+from gpiod.line import Bias, Edge, Value
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.ptys import settings
+from longsoak.vocabulary.errors import BusError
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers import gpio
+from longsoak_drivers.gpio import LastEdge, Lines, find_chip, frequency
+
+RIG: dict[str, dict[str, object]] = {
+    "high float": {"line": 17, "active": "low", "bias": "pull up"},
+    "pump flow": {"line": "FLOW", "pulses": True},
+}
+RISING, FALLING = EdgeEvent.Type.RISING_EDGE.value, EdgeEvent.Type.FALLING_EDGE.value
+
+
+class Held:
+    """What the kernel holds of the lines: the interface of `gpiod.LineRequest` that is used."""
+
+    def __init__(self, config: dict[int | str, gpiod.LineSettings]) -> None:
+        self.config = config
+        self.lines = list(config)
+        self.offsets = [line if isinstance(line, int) else 22 for line in config]
+        self.values: dict[int | str, Value] = dict.fromkeys(config, Value.INACTIVE)
+        self.released = 0
+        self.gone = False
+        self._waiting: list[EdgeEvent] = []
+        self._numbers: dict[int, int] = {}
+
+    def edge(self, offset: int, *, at: float, rising: bool = True, dropped: int = 0) -> None:
+        """Let an edge come at a time in s; `dropped` others before it were lost."""
+        number = self._numbers.get(offset, 0) + 1 + dropped
+        self._numbers[offset] = number
+        kind = RISING if rising else FALLING
+        self._waiting.append(EdgeEvent(kind, round(at * 1e9), offset, number, number))
+
+    def wait_edge_events(self, timeout: float | None = None) -> bool:
+        assert timeout == 0, "a poll may not wait for an edge"
+        if self.gone:
+            raise OSError(19, "No such device")
+        return bool(self._waiting)
+
+    def read_edge_events(self) -> list[EdgeEvent]:
+        taken, self._waiting = self._waiting[:16], self._waiting[16:]
+        return taken
+
+    def get_value(self, line: int | str) -> Value:
+        return self.values[line]
+
+    def release(self) -> None:
+        self.released += 1
+
+
+@pytest.fixture
+def held(monkeypatch: pytest.MonkeyPatch) -> Callable[[], Held]:
+    found: list[Held] = []
+
+    def request_lines(
+        path: str, config: dict[int | str, gpiod.LineSettings], **rest: object
+    ) -> Held:
+        assert (path, rest["consumer"]) == ("/dev/gpiochip0", "longsoak")
+        found.append(Held(config))
+        return found[-1]
+
+    monkeypatch.setattr(gpiod, "request_lines", request_lines)
+    return lambda: found[-1]
+
+
+def opened(channels: dict[str, dict[str, object]] = RIG) -> Lines:
+    return gpio.open_bus(settings(channels, chip="/dev/gpiochip0", debounce=0.2))
+
+
+def only(bus: Lines, probe: str) -> Sample | Missing:
+    (got,) = bus.poll([probe])
+    return got
+
+
+def hertz(bus: Lines) -> float:
+    got = only(bus, "pump flow")
+    assert isinstance(got, Sample)
+    assert got.unit == "Hz"
+    return got.value
+
+
+def test_lines_are_asked_for_as_the_rig_file_says(held: Callable[[], Held]) -> None:
+    bus = opened()
+    switch, meter = held().config[17], held().config["FLOW"]
+    assert (switch.active_low, switch.bias, switch.edge_detection) == (
+        True,
+        Bias.PULL_UP,
+        Edge.BOTH,
+    )
+    assert switch.debounce_period.total_seconds() == 0.2
+    # A debounced pulse is a pulse lost.
+    assert (meter.active_low, meter.edge_detection) == (False, Edge.RISING)
+    assert meter.debounce_period.total_seconds() == 0
+    assert bus.describe() == "2 lines of /dev/gpiochip0"
+    bus.close()
+    bus.close()
+    assert held().released == 2  # which the library allows
+
+
+def test_a_float_is_read_as_it_stands(held: Callable[[], Held]) -> None:
+    bus = opened()
+    assert only(bus, "high float") == Sample("high float", 0.0, "1")
+    held().values[17] = Value.ACTIVE
+    held().edge(17, at=5.0)
+    assert only(bus, "high float") == Sample("high float", 1.0, "1")
+    assert only(bus, "high float") == Sample("high float", 1.0, "1")
+
+
+def test_a_float_that_bounces_says_so_until_it_is_still(held: Callable[[], Held]) -> None:
+    bus = opened()
+    for n in range(15):
+        held().edge(17, at=5 + n / 20, rising=n % 2 == 0, dropped=2)
+    got = only(bus, "high float")
+    assert isinstance(got, Missing)
+    assert got.why is Absence.UNREADABLE
+    assert got.detail.startswith("it changed 45 times since it was looked at last")
+    for n in range(10):
+        held().edge(17, at=7 + n, rising=n % 2 == 0)
+    assert only(bus, "high float") == Sample("high float", 0.0, "1")
+
+
+def test_a_flow_meter_is_a_frequency_whatever_the_polls(held: Callable[[], Held]) -> None:
+    bus = opened()
+    assert only(bus, "pump flow") == Sample("pump flow", 0.0, "Hz")
+    held().edge(22, at=10.0)
+    first = only(bus, "pump flow")
+    assert isinstance(first, Missing)
+    assert first.detail == "a first pulse came; a rate takes two"
+    for n in range(1, 40):
+        held().edge(22, at=10 + n / 25)
+    assert hertz(bus) == pytest.approx(25.0)
+    held().edge(22, at=10 + 100 / 25, dropped=60)  # the kernel's buffer was full meanwhile
+    assert hertz(bus) == pytest.approx(25.0)
+    assert only(bus, "pump flow") == Sample("pump flow", 0.0, "Hz")
+    # Started anew an hour later: the hour it stood still does not count.
+    for n in range(3):
+        held().edge(22, at=3600 + n / 10)
+    assert hertz(bus) == pytest.approx(10.0)
+
+
+def test_one_lines_edges_do_not_count_for_another(held: Callable[[], Held]) -> None:
+    bus = opened()
+    for n in range(50):
+        held().edge(22, at=n / 25)
+    assert only(bus, "high float") == Sample("high float", 0.0, "1")
+    assert hertz(bus) == pytest.approx(25.0)
+
+
+@given(st.floats(0.01, 1e4), st.integers(2, 50), st.booleans())
+def test_the_frequency_is_pulses_over_time(hertz: float, number: int, known: bool) -> None:
+    edges = [
+        EdgeEvent(RISING, 10**12 + round(n * 1e9 / hertz), 0, n + 8, n + 8) for n in range(number)
+    ]
+    before = LastEdge(7, 10**12 - round(1e9 / hertz)) if known else None
+    assert frequency(edges, before) == pytest.approx(hertz, rel=1e-3)
+
+
+def test_a_chip_that_is_gone_is_a_bus_error(held: Callable[[], Held]) -> None:
+    bus = opened()
+    held().gone = True
+    with pytest.raises(BusError, match=r"gpiochip0: reading it failed .*No such device"):
+        only(bus, "high float")
+    bus.close()
+
+
+@pytest.mark.parametrize(
+    ("error", "says"),
+    [
+        (OSError(16, "Device or resource busy"), "can't be taken .* Another program may hold one"),
+        (PermissionError(13, "Permission denied"), "this user may not use it. Add the user"),
+        (FileNotFoundError(2, "No such file"), "there is no such chip, or it has not all of"),
+        (ValueError("line must be configured exactly once"), "its lines 17, FLOW can't be taken"),
+    ],
+)
+def test_lines_that_can_not_be_had_are_told_in_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, error: Exception, says: str
+) -> None:
+    def refuse(*args: object, **rest: object) -> None:
+        raise error
+
+    monkeypatch.setattr(gpiod, "request_lines", refuse)
+    with pytest.raises(BusError, match=says):
+        opened()
+
+
+def test_on_a_machine_without_chips_the_real_library_is_told_in_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(BusError, match=r"nowhere: there is no such chip"):
+        gpio.open_bus(settings(RIG, chip=str(tmp_path / "nowhere")))
+    with pytest.raises(BusError, match="no GPIO chip has the label 'pinctrl'; there are: none"):
+        find_chip("pinctrl", devices=tmp_path)
