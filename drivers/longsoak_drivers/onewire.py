@@ -7,9 +7,11 @@ temperature in thousandths of a degree::
     50 05 4b 46 7f ff 0c 10 1c : crc=1c YES
     50 05 4b 46 7f ff 0c 10 1c t=85000
 
-85 degC is what a thermometer holds that lost its supply while converting, 127.937 degC what the
-kernel reports for too little supply (Linux, Documentation/w1/slaves/w1_therm.rst). Both could be
-true, so both are kept as values; judging them is not the driver's business.
+85 degC is what a thermometer holds that lost its supply while converting, 127.937 degC what one
+with too little supply holds. Both could be true; but the seventh byte of the memory, which counts
+down in a conversion, then still holds 0c as after power-up, and so tells them apart (Linux,
+Documentation/w1/slaves/w1_therm.rst). Such a thermometer is read once more, for a supply may come
+back; a true 85 degC stays a value.
 """
 
 import re
@@ -28,6 +30,10 @@ _FILE = re.compile(
     r"([0-9a-f]{2} ){9}t=(?P<millidegrees>-?\d{1,6})\s*",
     re.ASCII,
 )
+
+
+_POWER_UP = {85_000: "85", 127_937: "127.94"}  # thousandths of a degree, and as people know it
+_NOT_CONVERTED = 0x0C  # in the seventh byte of the memory
 
 
 class Options(BaseModel):
@@ -82,7 +88,15 @@ def decode(content: bytes, *, probe: str) -> Sample | Missing:
         # The checksum of nothing but zeros is zero, so a shorted line passes it. No thermometer
         # holds this: some bits of its memory are fixed at one.
         return Missing(probe, Absence.UNREADABLE, "all zeros: the data line may be shorted")
-    return Sample(probe, int(match["millidegrees"]) / 1000, "Cel")
+    millidegrees = int(match["millidegrees"])
+    if millidegrees in _POWER_UP and memory[6] == _NOT_CONVERTED:
+        return Missing(
+            probe,
+            Absence.REFUSED,
+            f"it had no supply to convert: its {_POWER_UP[millidegrees]} degC is what it holds "
+            f"after power-up ({memory.hex(' ')}). Give it a supply wire of its own",
+        )
+    return Sample(probe, millidegrees / 1000, "Cel")
 
 
 class Thermometers:
@@ -128,6 +142,12 @@ class Thermometers:
             )
 
     def _read(self, probe: str) -> Sample | Missing:
+        got = self._once(probe)
+        if isinstance(got, Missing) and got.why is Absence.REFUSED:
+            return self._once(probe)
+        return got
+
+    def _once(self, probe: str) -> Sample | Missing:
         name = self._ids[probe]
         try:
             content = read_bytes(self._root / name / "w1_slave")

@@ -17,6 +17,8 @@ from waiting import wait_for
 
 GOOD = b"91 01 4b 46 7f ff 0c 10 70 : crc=70 YES\n91 01 4b 46 7f ff 0c 10 70 t=25062\n"
 POWER_ON = b"50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n"
+# Truly that hot: the seventh byte counted down (checksums computed).
+HOT = b"50 05 4b 46 7f ff 10 10 bd : crc=bd YES\n50 05 4b 46 7f ff 10 10 bd t=85000\n"
 LAYER, AIR = "28-0316a2795c13", "28-000005e2fdc3"
 
 # Maxim application note 27, as quoted by stackoverflow question 74780049 (second hand): a ROM
@@ -52,8 +54,13 @@ def test_the_checksum_gives_the_catalogued_check_value() -> None:
     ("content", "value"),
     [
         (GOOD, 25.062),
-        (POWER_ON, 85.0),
-        (GOOD.replace(b"t=25062", b"t=127937"), 127.937),
+        (HOT, 85.0),
+        (
+            HOT.replace(b"50 05", b"ff 07")
+            .replace(b"ff 10 10 bd", b"ff 01 10 2f")
+            .replace(b"85000", b"127937"),
+            127.937,
+        ),
         (GOOD.replace(b"t=25062", b"t=-10125"), -10.125),
         (GOOD.replace(b"t=25062", b"t=0"), 0.0),
     ],
@@ -97,8 +104,45 @@ def test_no_bytes_break_the_decoder(noise: bytes) -> None:
     assert isinstance(decode(noise, probe="T"), Missing)
 
 
+UNDERFED = POWER_ON.replace(b"50 05", b"ff 07").replace(b"85000", b"127937")
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (POWER_ON, "its 85 degC is what it holds after power-up (50 05 4b 46 7f ff 0c 10 1c)"),
+        (
+            UNDERFED.replace(b"1c", b"%02x" % crc8(bytes.fromhex("ff074b467fff0c10"))),
+            "its 127.94 degC is what it holds after power-up",
+        ),
+    ],
+)
+def test_a_thermometer_without_supply_is_missing_with_what_it_held(
+    tmp_path: Path, content: bytes, says: str
+) -> None:
+    # Linux, Documentation/w1/slaves/w1_therm.rst (read): the values, and byte 6 = 0x0C.
+    tree(tmp_path, w_28_000005e2fdc3=content)
+    bus = onewire.open_bus(settings({"T air": {"id": AIR}}, root=tmp_path))
+    (got,) = bus.poll(["T air"])
+    assert isinstance(got, Missing)
+    assert got.why is Absence.REFUSED
+    assert says in got.detail
+
+
+def test_a_thermometer_whose_supply_comes_back_is_read_again_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    contents = [POWER_ON, GOOD, POWER_ON, POWER_ON, GOOD]
+    monkeypatch.setattr(onewire, "read_bytes", lambda path: contents.pop(0))
+    bus = onewire.open_bus(settings({"T air": {"id": AIR}}, root=tmp_path))
+    assert list(bus.poll(["T air"])) == [Sample("T air", 25.062, "Cel")]
+    (underfed,) = bus.poll(["T air"])
+    assert isinstance(underfed, Missing)
+    assert contents == [GOOD]  # once more, and no oftener: the others wait meanwhile
+
+
 def test_thermometers_are_found_by_their_number(tmp_path: Path) -> None:
-    tree(tmp_path, w_28_0316a2795c13=GOOD, w_28_000005e2fdc3=POWER_ON)
+    tree(tmp_path, w_28_0316a2795c13=GOOD, w_28_000005e2fdc3=HOT)
     bus = onewire.open_bus(
         settings({"T layer": {"id": LAYER}, "T air": {"id": AIR}}, root=tmp_path)
     )
@@ -124,7 +168,7 @@ def test_a_missing_thermometer_leaves_the_others_and_may_come_back(tmp_path: Pat
         Absence.NO_ANSWER,
         f"no thermometer {AIR} under {tmp_path}: check its wires and its supply",
     )
-    tree(tmp_path, w_28_000005e2fdc3=POWER_ON)
+    tree(tmp_path, w_28_000005e2fdc3=HOT)
     assert list(bus.poll(["T air"])) == [Sample("T air", 85.0, "Cel")]
 
 
@@ -169,8 +213,8 @@ def test_a_thermometer_the_kernel_hangs_over_leaves_the_others_and_may_come_back
         assert layer == Sample("T layer", 25.062, "Cel")
         assert threading.active_count() == threads + 1  # not one more each time
     with hung.open("wb") as pipe:
-        pipe.write(POWER_ON)
+        pipe.write(HOT)
     wait_for(lambda: threading.active_count() == threads, what="the hung read to come back")
     hung.unlink()
-    hung.write_bytes(POWER_ON)
+    hung.write_bytes(HOT)
     assert list(bus.poll(["T air"])) == [Sample("T air", 85.0, "Cel")]
