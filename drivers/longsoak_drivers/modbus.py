@@ -1,4 +1,4 @@
-"""Modbus RTU over serial: registers, discrete inputs and coils of up to 247 devices on one bus.
+"""Modbus RTU over serial, and Modbus TCP: registers, discrete inputs and coils of a bus.
 
 Framing, checksum and requests are pymodbus's; the port is ours, so that a port that is gone,
 taken or silent is told in the same words on every bus, and no wait hangs on the wall clock.
@@ -23,9 +23,10 @@ from pymodbus.pdu import ModbusPDU
 
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
-from longsoak_drivers.transport.port import Parity, Port
-from longsoak_drivers.transport.rtu import RtuClient
+from longsoak_drivers.transport.modbusclient import RtuClient, TcpClient
+from longsoak_drivers.transport.port import Parity
 from longsoak_drivers.transport.stream import ByteStream
+from longsoak_drivers.transport.wire import Wire
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
 
@@ -53,16 +54,9 @@ REFUSALS = {
 _SHORTEST_REPLY = 5  # bytes: device, function, code, two of checksum
 
 
-class Options(BaseModel):
+class Options(Wire):
     """What a ``[[buses]]`` table with ``driver = "modbus"`` may say."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-    port: str = Field(
-        min_length=1,
-        description="Serial port, best its name in /dev/serial/by-id",
-        examples=["/dev/serial/by-id/usb-air"],
-    )
     baud: int = Field(default=9600, ge=300, le=4_000_000, description="Speed in bit/s")
     parity: Parity = Field(default="N", description="N, E or O, as all devices on the bus have it")
     stopbits: Literal[1, 2] = Field(default=1, description="Stop bits, 1 or 2")
@@ -203,7 +197,8 @@ class ModbusBus:
         self._options = options
         self._addresses = addresses
         self._units = units
-        self._client = RtuClient(port, timeout=options.timeout)
+        client = RtuClient if options.tcp is None else TcpClient
+        self._client = client(port, timeout=options.timeout)
         self._silent: set[int] = set()  # devices that let their last question go by
         # A frame ends with silence for 3.5 characters of 11 bits, and 1.75 ms at the least
         # (Modbus over serial line V1.02, 2.5.1.1, from memory).
@@ -226,7 +221,7 @@ class ModbusBus:
     def describe(self) -> str:
         """Say how many devices are asked on which port."""
         devices = len({address.device for address in self._addresses.values()})
-        return f"{devices} device{'' if devices == 1 else 's'} on {self._options.port}"
+        return f"{devices} device{'' if devices == 1 else 's'} on {self._options.where}"
 
     def close(self) -> None:
         """Release the port."""
@@ -318,8 +313,7 @@ def open_bus(settings: BusSettings) -> ModbusBus:
     """
     options = Options.model_validate(dict(settings.options))
     addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
-    port = Port(
-        options.port,
+    port = options.opened(
         baud=options.baud,
         timeout=options.timeout,
         parity=options.parity,

@@ -1,4 +1,4 @@
-r"""A bench meter with a scanner card, spoken to in SCPI (IEEE 488.2, SCPI-99) over serial.
+r"""A bench meter with a scanner card, spoken to in SCPI (IEEE 488.2, SCPI-99) over serial or TCP.
 
 One channel is asked at a time, so that one pair of pins is energised at a time. An answer is a
 bare number and doesn't say which channel it is for. Only the order ties the two together, so after
@@ -19,8 +19,8 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from longsoak.driver import BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
-from longsoak_drivers.transport.port import Port
 from longsoak_drivers.transport.stream import ByteStream
+from longsoak_drivers.transport.wire import Wire
 
 LONGEST_LINE = 256  # bytes with the line end; an identity can be long, a number can't
 STALE_LINES = 4  # old answers that may stand before the one to *IDN?
@@ -35,16 +35,9 @@ _ERROR = re.compile(r'([+-]?\d+) *, *"(.*)"', re.ASCII)
 _IDENTITY = re.compile(r"[ -~]+(,[ -~]*){3}")
 
 
-class Options(BaseModel):
+class Options(Wire):
     """What a ``[[buses]]`` table with ``driver = "scpi"`` may say."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-    port: str = Field(
-        min_length=1,
-        description="Serial port, best its name in /dev/serial/by-id",
-        examples=["/dev/serial/by-id/usb-meter"],
-    )
     baud: int = Field(default=9600, ge=300, le=4_000_000, description="Speed in bit/s")
     timeout: float = Field(
         default=3.0,
@@ -258,9 +251,9 @@ def open_bus(settings: BusSettings) -> Meter:
     """
     options = Options.model_validate(dict(settings.options))
     channels = {channel.probe: channel for channel in settings.channels}
-    port = Port(options.port, baud=options.baud, timeout=options.timeout)
+    port = options.opened(baud=options.baud, timeout=options.timeout)
     try:
-        return Meter(port, channels=channels, query=options.query, where=options.port)
+        return Meter(port, channels=channels, query=options.query, where=options.where)
     except BaseException:
         port.close()
         raise

@@ -47,22 +47,27 @@ def check_buses(
 
 def _check_ports(buses: Sequence[BusDraft], *, report: Report) -> None:
     """Note a port that an earlier bus has: two drivers on one wire would garble each other."""
-    first: dict[str, BusDraft] = {}
+    first: dict[tuple[str, str], BusDraft] = {}
     for bus in buses:
-        port = bus.options.get("port")
-        if not isinstance(port, str) or not port or "\0" in port:
-            continue
-        # The names under /dev/serial are links to the one the kernel gave.
-        other = first.setdefault(os.path.realpath(port), bus)
-        if other is not bus:
-            path = (*other.part.path, "port")
-            same = "" if other.options["port"] == port else f" as {shown(other.options['port'])!r}"
+        for field, way in (("port", "port"), ("tcp", "address")):
+            named = bus.options.get(field)
+            if not isinstance(named, str) or not named or "\0" in named:
+                continue
+            # The names under /dev/serial are links to the one the kernel gave.
+            real = os.path.realpath(named) if field == "port" else named.lower()
+            other = first.setdefault((field, real), bus)
+            if other is bus:
+                continue
+            others = other.options[field]
+            same = "" if others == named else f" as {shown(others)!r}"
             report.add(
-                (*bus.part.path, "port"),
-                port,
-                expected="a port that no other bus has "
-                f"(bus {_called(other)} has it{same}, line {report.line(path)})",
-                remedy=f"Give bus {_called(bus)} another port, or put its probes on the other bus.",
+                (*bus.part.path, field),
+                named,
+                expected=f"{'an' if way == 'address' else 'a'} {way} that no other bus has "
+                f"(bus {_called(other)} has it{same}, "
+                f"line {report.line((*other.part.path, field))})",
+                remedy=f"Give bus {_called(bus)} another {way}, or put its probes on the other "
+                "bus.",
             )
 
 

@@ -1,8 +1,9 @@
-"""pymodbus's client for Modbus RTU, on a port of ours."""
+"""pymodbus's clients for Modbus RTU and Modbus TCP, on a port of ours."""
 
 import logging
 
-from pymodbus.client import ModbusSerialClient
+from pymodbus.client import ModbusSerialClient, ModbusTcpClient
+from pymodbus.client.base import ModbusBaseSyncClient
 from pymodbus.exceptions import ModbusIOException
 from pymodbus.pdu.register_message import ReadHoldingRegistersResponse
 
@@ -35,18 +36,14 @@ class _Input(_Holding):
     function_code = 4
 
 
-class RtuClient(ModbusSerialClient):
+_NEVER = 10**9  # silences until pymodbus hangs up by itself: a dead device is no dead line
+
+
+class _OverStream:
     """pymodbus's framing, checksum and requests over a `ByteStream`.
 
     pymodbus's own port hides why an open failed, opens it again by itself, and waits on the wall
     clock: set back by an hour, a silent device would hold the bus for that hour.
-
-    Parameters
-    ----------
-    port : ByteStream
-        The open port; `close` closes it.
-    timeout : float
-        Longest wait for an answer, s.
 
     Attributes
     ----------
@@ -54,14 +51,10 @@ class RtuClient(ModbusSerialClient):
         All that came since the last request, frame or not.
     """
 
-    def __init__(self, port: ByteStream, *, timeout: float) -> None:
-        # The name is for its log only. Asking again is left to the driver, which drains between.
-        super().__init__("bus", timeout=timeout, retries=0)
-        for answer in (_Holding, _Input):
-            self.framer.decoder.register(answer)
-        self._port = port
-        self._within = timeout
-        self.heard = b""
+    heard = b""
+
+    _port: ByteStream
+    _within: float
 
     def connect(self) -> bool:
         """Say that the port is open; a `BusError` tells when it isn't."""
@@ -82,3 +75,39 @@ class RtuClient(ModbusSerialClient):
         data = self._port.read_some(within=self._within)
         self.heard += data
         return data
+
+
+def _settle(client: ModbusBaseSyncClient) -> None:
+    for answer in (_Holding, _Input):
+        client.framer.decoder.register(answer)
+    client.transaction.max_until_disconnect = client.transaction.count_until_disconnect = _NEVER
+
+
+class RtuClient(_OverStream, ModbusSerialClient):
+    """Modbus RTU. See `_OverStream`.
+
+    Parameters
+    ----------
+    port : ByteStream
+        The open port; `close` closes it.
+    timeout : float
+        Longest wait for an answer, s.
+    """
+
+    def __init__(self, port: ByteStream, *, timeout: float) -> None:
+        # The name is for its log only. Asking again is left to the driver, which drains between.
+        super().__init__("bus", timeout=timeout, retries=0)
+        self._port, self._within = port, timeout
+        _settle(self)
+
+
+class TcpClient(_OverStream, ModbusTcpClient):
+    """Modbus TCP. See `RtuClient`.
+
+    Each question has a number that its answer repeats, so a late answer is known for one.
+    """
+
+    def __init__(self, port: ByteStream, *, timeout: float) -> None:
+        super().__init__("bus", timeout=timeout, retries=0)
+        self._port, self._within = port, timeout
+        _settle(self)
