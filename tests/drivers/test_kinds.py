@@ -6,7 +6,7 @@ import pytest
 from pydantic import BaseModel, ValidationError
 
 from longsoak.driver import BusKind
-from longsoak_drivers import gpio, hwmon, iio, lines, modbus, onewire, scpi
+from longsoak_drivers import gpio, hwmon, iio, lines, modbus, onewire, scpi, sdi12
 
 # The annotation is the test: mypy checks that each module satisfies the protocol.
 SHIPPED: dict[str, BusKind] = {
@@ -17,6 +17,7 @@ SHIPPED: dict[str, BusKind] = {
     "iio": iio,
     "hwmon": hwmon,
     "gpio": gpio,
+    "sdi12": sdi12,
 }
 MODELS = [model for kind in SHIPPED.values() for model in (kind.Options, kind.Address)]
 
@@ -70,6 +71,8 @@ def test_a_misspelt_field_is_a_mistake(model: type[BaseModel]) -> None:
         (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "channel", "temp1_input"),
         (hwmon.Address, {"chip": "sht3x", "channel": "temp1"}, "chip", ""),
         (gpio.Address, {"line": 17}, "active", "yes"),
+        (sdi12.Address, {"sensor": "0"}, "sensor", "10"),
+        (sdi12.Address, {"sensor": "0"}, "value", 10),
         (gpio.Options, {"chip": "/dev/gpiochip0"}, "debounce", -1),
     ],
 )

@@ -1,0 +1,192 @@
+"""SDI-12 sensors behind an adapter: answers alone, and a whole bus over a pty with its bad days."""
+
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.ptys import Device, Script, plugged, settings
+from longsoak.vocabulary.errors import BusError
+from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers import sdi12
+from longsoak_drivers.sdi12 import SdiBus, Unusable, crc, decode_start, decode_values
+
+PROBES: dict[str, dict[str, object]] = {
+    "T": {"sensor": "0", "value": 1},
+    "RH": {"sensor": "0", "value": 2},
+    "old": {"sensor": "3", "checked": False},
+    "dead": {"sensor": "7"},
+}
+
+
+def summed(body: bytes) -> bytes:
+    return body + crc(body) + b"\r\n"
+
+
+class Bus:
+    """Sensors in good order; `instead` holds what one question brings in its place."""
+
+    def __init__(self, **instead: Iterable[bytes | float]) -> None:
+        self.instead = {question.removeprefix("q"): said for question, said in instead.items()}
+
+    def __call__(self, question: bytes) -> Iterable[bytes | float]:
+        asked = question.decode()
+        if asked in self.instead:
+            return self.instead[asked]
+        answers: dict[str, list[bytes | float]] = {
+            "0": [b"0\r\n"],
+            "3": [b"3\r\n"],
+            "0MC": [b"00013\r\n", 0.05, b"0\r\n"],  # three values in a second, ready sooner
+            "0D0": [summed(b"0+21.5-0.25")],
+            "0D1": [summed(b"0+64.2")],
+            "3M": [b"30001\r\n"],  # one value at once
+            "3D0": [b"3+1.5\r\n"],
+        }
+        return answers.get(asked, [])
+
+
+def opened(device: Device) -> SdiBus:
+    return sdi12.open_bus(settings(PROBES, unit="Cel", port=device.path, timeout=0.1))
+
+
+def polled(folder: Path, script: Script, *probes: str) -> list[Sample | Missing]:
+    with plugged(folder / "port", script, end=b"!") as device:
+        bus = opened(device)
+        got = list(bus.poll(probes))
+        bus.close()
+        return got
+
+
+def missing(got: Sample | Missing) -> Missing:
+    assert isinstance(got, Missing)
+    return got
+
+
+def test_one_measurement_serves_all_probes_of_a_sensor(tmp_path: Path) -> None:
+    with plugged(tmp_path / "port", Bus(), end=b"!") as device:
+        bus = opened(device)
+        assert bus.describe() == f"of sensors 0, 3, 7 on {device.path} these answered: 0, 3"
+        del device.heard[:]
+        start = time.monotonic()
+        assert list(bus.poll(["RH", "old", "T"])) == [
+            Sample("RH", -0.25, "Cel"),
+            Sample("old", 1.5, "Cel"),
+            Sample("T", 21.5, "Cel"),
+        ]
+        # The sensor said "a second" and was ready sooner; nobody waits for the rest of it.
+        assert time.monotonic() - start < 0.9
+        assert device.heard == [b"0MC", b"0D0", b"0D1", b"3M", b"3D0"]
+        bus.close()
+        bus.close()
+
+
+def test_without_an_announcement_the_values_are_asked_for_when_they_are_due(tmp_path: Path) -> None:
+    start = time.monotonic()
+    (got,) = polled(tmp_path, Bus(q0MC=[b"00013\r\n"]), "T")
+    assert got == Sample("T", 21.5, "Cel")
+    assert 2.0 <= time.monotonic() - start < 4.0
+
+
+def test_a_silent_sensor_is_missing_and_asked_once_until_it_answers(tmp_path: Path) -> None:
+    with plugged(tmp_path / "port", Bus(), end=b"!") as device:
+        bus = opened(device)
+        del device.heard[:]
+        dead, alive = bus.poll(["dead", "old"])
+        assert missing(dead).why is Absence.NO_ANSWER
+        assert missing(dead).detail == "sensor 7: nothing came before the time limit"
+        assert alive == Sample("old", 1.5, "Cel")
+        assert device.heard.count(b"7MC") == 1  # it was silent when the bus was opened
+        bus.close()
+
+
+def test_a_sensor_that_answers_only_the_third_time_gives_its_value(tmp_path: Path) -> None:
+    bus = Bus()
+    waiting: list[list[bytes | float]] = [[], [b"30"], [b"30001\r\n"]]
+
+    def script(question: bytes) -> Iterable[bytes | float]:
+        return waiting.pop(0) if question == b"3M" and waiting else bus(question)
+
+    assert polled(tmp_path, script, "old") == [Sample("old", 1.5, "Cel")]
+
+
+@pytest.mark.parametrize(
+    ("instead", "why", "says"),
+    [
+        ({"q0D0": [b"0+21.5-0.25AAA\r\n"]}, Absence.BAD_CHECKSUM, "doesn't match its checksum"),
+        ({"q0D0": [b"0+21.5-0.25\r\n"]}, Absence.BAD_CHECKSUM, "doesn't match its checksum"),
+        ({"q0D0": [summed(b"3+21.5")]}, Absence.UNREADABLE, "another sensor than 0"),
+        ({"q0D0": [b"0+21"]}, Absence.NO_ANSWER, "only b'0+21' came"),
+        ({"q0D0": [b"U" * 500]}, Absence.UNREADABLE, "96 bytes without a line end"),
+        ({"q0D1": [summed(b"0")]}, Absence.UNREADABLE, "promised 3 values and gave 2"),
+        ({"q0D1": [summed(b"0+1+2")]}, Absence.UNREADABLE, "promised 3 values and gave 4"),
+        ({"q0MC": [b"10013\r\n"]}, Absence.UNREADABLE, "answers for another sensor than 0"),
+        ({"q0MC": [b"\xff\x00\r\n"]}, Absence.UNREADABLE, "is not an answer to the start"),
+        ({"q0MC": [b"09003\r\n"]}, Absence.REFUSED, "takes 900 s to measure"),
+    ],
+)
+def test_a_measurement_that_went_wrong_is_told_and_leaves_the_others(
+    tmp_path: Path, instead: dict[str, list[bytes | float]], why: Absence, says: str
+) -> None:
+    got, other = polled(tmp_path, Bus(**instead), "T", "old")
+    assert missing(got).why is why
+    assert says in missing(got).detail
+    assert other == Sample("old", 1.5, "Cel")
+
+
+def test_an_adapter_that_echoes_questions_and_greets_is_understood(tmp_path: Path) -> None:
+    bus = Bus()
+
+    def echoing(question: bytes) -> Iterable[bytes | float]:
+        return [question + b"!", *bus(question)]
+
+    assert polled(tmp_path, echoing, "T", "old") == [
+        Sample("T", 21.5, "Cel"),
+        Sample("old", 1.5, "Cel"),
+    ]
+
+
+def test_a_value_the_measurement_has_not_is_told(tmp_path: Path) -> None:
+    channels: dict[str, dict[str, object]] = {"far": {"sensor": "0", "value": 4}}
+    with plugged(tmp_path / "port", Bus(), end=b"!") as device:
+        bus = sdi12.open_bus(settings(channels, port=device.path, timeout=0.3))
+        (got,) = bus.poll(["far"])
+        assert missing(got).detail == "sensor 0 has 3 values in this measurement, no number 4"
+        bus.close()
+
+
+def test_an_adapter_that_is_pulled_out_is_a_bus_error(tmp_path: Path) -> None:
+    with plugged(tmp_path / "port", Bus(), end=b"!") as device:
+        bus = opened(device)
+        device.unplug()
+        with pytest.raises(BusError, match="failed"):
+            list(bus.poll(["T"]))
+        bus.close()
+
+
+@given(st.binary(max_size=100), st.booleans())
+def test_no_bytes_break_the_decoders(noise: bytes, checked: bool) -> None:
+    for line in (noise, noise + b"\r\n"):
+        try:
+            found = decode_values(line, sensor="0", checked=checked)
+        except Unusable:
+            pass
+        else:
+            assert line.startswith(b"0")
+            assert all(isinstance(value, float) for value in found)
+        try:
+            seconds, values = decode_start(line, sensor="0")
+        except Unusable:
+            continue
+        assert line == b"0%03d%d\r\n" % (seconds, values)
+
+
+@given(st.data())
+def test_one_wrong_byte_in_a_summed_answer_is_noticed(data: st.DataObject) -> None:
+    line = bytearray(summed(b"0+3.14+2.718+1.414"))
+    place = data.draw(st.integers(0, len(line) - 3))
+    line[place] ^= 1 << data.draw(st.integers(0, 7))
+    with pytest.raises(Unusable):
+        decode_values(bytes(line), sensor="0", checked=True)
