@@ -10,15 +10,19 @@ With a divider the channel reads pins::
                                 |
                               input, V
 
-so that R = resistor * (excitation / V - 1).
+so that R = resistor * (excitation / V - 1). The converter's own input stands beside the resistor:
+6 MOhm there make 3.75 MOhm of a resistor of 10 MOhm. With the pins to ground instead, resistor and
+pins change places. Where the excitation is measured on a channel of its own, a supply that sags
+takes nothing from the result.
 """
 
 import re
 from collections.abc import Iterator, Sequence
-from math import isfinite
+from math import inf, isfinite
 from pathlib import Path
+from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
@@ -29,11 +33,15 @@ from longsoak_drivers.transport.kernelfile import read_bytes
 # open circuit is the same value whichever bus saw it.
 OPEN_CIRCUIT = 9.9e37  # Ohm
 
+CHANNEL = r"^voltage[0-9]{1,3}$"
 _NUMBER = re.compile(rb"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
 
 
 class Divider(BaseModel):
-    """The fixed half of a voltage divider whose other half is a pair of pins."""
+    """The fixed half of a voltage divider whose other half is a pair of pins.
+
+    Of `excitation` and `excitation_channel` one is given; `resistance` takes what either says.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
@@ -41,28 +49,55 @@ class Divider(BaseModel):
         gt=0,
         le=1e12,
         allow_inf_nan=False,
-        description="From the input to ground, in Ohm",
+        description="From the input to the end where the pins are not, in Ohm",
         examples=[1e6],
     )
-    excitation: float = Field(
+    excitation: float | None = Field(
+        default=None,
         gt=0,
         le=60,
         allow_inf_nan=False,
-        description="Voltage at the far end of the pins, in V",
+        description="Voltage across pins and resistor, in V",
         examples=[5],
     )
+    excitation_channel: str | None = Field(
+        default=None,
+        pattern=CHANNEL,
+        description="In place of excitation: the channel that measures it",
+        examples=["voltage3"],
+    )
+    pins_to: Literal["supply", "ground"] = Field(
+        default="supply", description="Where the pins' far end is, supply or ground"
+    )
+    input_impedance: float = Field(
+        default=inf,
+        gt=0,
+        description="From the converter's input to ground, in Ohm, as its data sheet has it",
+        examples=[6e6],
+    )
 
-    def resistance(self, volts: float) -> float:
-        """Resistance of the pins in Ohm from the voltage at the input in V.
+    @model_validator(mode="after")
+    def _one_excitation(self) -> Self:
+        if (self.excitation is None) is (self.excitation_channel is None):
+            raise ValueError("expected either excitation (in V) or excitation_channel")
+        return self
 
-        Nothing at the input is an open circuit; the whole excitation, or more by a rounding of
-        the converter, is no resistance at all.
+    def resistance(self, volts: float, *, excitation: float) -> float:
+        """Resistance of the pins in Ohm from the voltage at the input and the excitation, in V.
+
+        No current through the pins is an open circuit; no voltage across them, or less by a
+        rounding of the converter, is no resistance at all.
         """
-        if volts <= 0:
-            return OPEN_CIRCUIT
-        if volts >= self.excitation:
+        across_pins = excitation - volts if self.pins_to == "supply" else volts
+        across_resistor = excitation - across_pins
+        if across_pins <= 0:
             return 0.0
-        return min(self.resistor * (self.excitation / volts - 1), OPEN_CIRCUIT)
+        if across_resistor <= 0:
+            return OPEN_CIRCUIT
+        leak = volts / self.input_impedance
+        current = across_resistor / self.resistor
+        current += leak if self.pins_to == "supply" else -leak
+        return min(across_pins / current, OPEN_CIRCUIT) if current > 0 else OPEN_CIRCUIT
 
 
 class Options(BaseModel):
@@ -88,7 +123,7 @@ class Address(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     channel: str = Field(
-        pattern=r"^voltage[0-9]{1,3}$",
+        pattern=CHANNEL,
         description="Channel as the kernel names it: voltage and its number",
         examples=["voltage0"],
     )
@@ -99,10 +134,8 @@ class Address(BaseModel):
     )
 
 
-def decode(
-    raw: bytes, *, scale: bytes, offset: bytes, probe: str, divider: Divider | None = None
-) -> Sample | Missing:
-    """Turn the content of a channel's files into mV or Ohm. Never raises.
+def decode(raw: bytes, *, scale: bytes, offset: bytes, probe: str) -> Sample | Missing:
+    """Turn the content of a channel's files into mV. Never raises.
 
     Parameters
     ----------
@@ -110,8 +143,6 @@ def decode(
         Content of the three files; the product is in mV.
     probe : str
         The probe that is read.
-    divider : Divider, optional
-        With one the sample is the pins' resistance in Ohm.
     """
     files = {"raw": raw, "scale": scale, "offset": offset}
     numbers = []
@@ -124,9 +155,7 @@ def decode(
     millivolts = (numbers[0] + numbers[2]) * numbers[1]
     if not isfinite(millivolts):
         return Missing(probe, Absence.UNREADABLE, f"raw and scale make no voltage: {files}")
-    if divider is None:
-        return Sample(probe, millivolts, "mV")
-    return Sample(probe, divider.resistance(millivolts / 1000), "Ohm")
+    return Sample(probe, millivolts, "mV")
 
 
 def find_device(root: Path, *, name: str) -> Path:
@@ -207,24 +236,38 @@ class Converter:
 
     def _read(self, probe: str) -> Sample | Missing:
         address = self._addresses[probe]
-        own, shared = f"in_{address.channel}", "in_voltage"
+        got = self._voltage(probe, address.channel)
+        if address.divider is None or isinstance(got, Missing):
+            return got
+        excitation = address.divider.excitation
+        if excitation is None:
+            # Right after the pins, so that both saw the same supply.
+            measured = self._voltage(probe, address.divider.excitation_channel or "")
+            if isinstance(measured, Missing):
+                return measured
+            excitation = measured.value / 1000
+            if excitation <= 0:
+                return Missing(
+                    probe, Absence.UNREADABLE, f"its excitation measures {excitation:g} V"
+                )
+        ohms = address.divider.resistance(got.value / 1000, excitation=excitation)
+        return Sample(probe, ohms, "Ohm")
+
+    def _voltage(self, probe: str, channel: str) -> Sample | Missing:
+        own, shared = f"in_{channel}", "in_voltage"
         try:
             raw = read_bytes(self._folder / f"{own}_raw")
             scale = self._first(f"{own}_scale", f"{shared}_scale")
             offset = self._first(f"{own}_offset", f"{shared}_offset")
         except FileNotFoundError:
-            return Missing(
-                probe, Absence.NO_ANSWER, f"{self._called} has no channel {address.channel}"
-            )
+            return Missing(probe, Absence.NO_ANSWER, f"{self._called} has no channel {channel}")
         except OSError as error:
-            return Missing(
-                probe, Absence.NO_ANSWER, f"reading {self._called} {address.channel}: {error}"
-            )
+            return Missing(probe, Absence.NO_ANSWER, f"reading {self._called} {channel}: {error}")
         if scale is None:
             return Missing(
-                probe, Absence.UNREADABLE, f"{self._called} gives no scale for {address.channel}"
+                probe, Absence.UNREADABLE, f"{self._called} gives no scale for {channel}"
             )
-        return decode(raw, scale=scale, offset=offset or b"0", probe=probe, divider=address.divider)
+        return decode(raw, scale=scale, offset=offset or b"0", probe=probe)
 
     def _first(self, *names: str) -> bytes | None:
         for name in names:

@@ -13,6 +13,7 @@ from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
 from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+from longsoak_drivers.iio import Divider
 from processes import longsoak
 
 TOP = Path(__file__).parents[2]
@@ -71,7 +72,7 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
     row = next(line for line in README.splitlines() if line.startswith(f"| `{driver}` |"))
     told = set(re.findall(r"`([a-z_]+)`", row)) - {driver}
     wanted = fields(kind.Options) | fields(kind.Address)
-    inner = {"resistor", "excitation"} if "divider" in wanted else set()
+    inner = fields(Divider) if "divider" in wanted else set()
     assert told == wanted | inner
 
 

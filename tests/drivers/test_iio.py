@@ -61,48 +61,114 @@ def test_the_converter_is_found_by_name_whatever_its_number(tmp_path: Path) -> N
     assert list(bus.poll(["water level"])) == [Sample("water level", 7.0, "mV")]
 
 
-# Computed: resistor * (N - count) / count for N = 1024 and 10 kOhm, the pins on the high side.
-HIGH_SIDE = [(512, 10_000.0), (100, 92_400.0), (1000, 240.0)]
+# Computed, for N = 1024 and 10 kOhm: resistor * (N - count) / count with the pins on the high side,
+# resistor * count / (N - count) on the low side.
+SIDES = [
+    ("supply", 512, 10_000.0),
+    ("supply", 100, 92_400.0),
+    ("supply", 1000, 240.0),
+    ("ground", 512, 10_000.0),
+    ("ground", 100, 1082.251),
+    ("ground", 1000, 416_666.67),
+]
 
 
-@pytest.mark.parametrize(("count", "ohms"), HIGH_SIDE)
+@pytest.mark.parametrize(("pins_to", "count", "ohms"), SIDES)
 @pytest.mark.parametrize("supply", [1.0, 3.3, 5.0])
-def test_the_divider_gives_the_pins_and_the_supply_cancels(
-    count: int, ohms: float, supply: float
+def test_the_divider_gives_the_pins_and_a_measured_supply_cancels(
+    tmp_path: Path, pins_to: str, count: int, ohms: float, supply: float
 ) -> None:
-    divider = Divider(resistor=10_000, excitation=supply)
-    got = decode(
-        b"%d\n" % count,
-        scale=str(supply * 1000 / 1024).encode(),
-        offset=b"0",
-        probe="p",
-        divider=divider,
-    )
+    files = {
+        "in_voltage0_raw": str(count),
+        "in_voltage3_raw": "1024",
+        "in_voltage_scale": str(supply * 1000 / 1024),
+    }
+    converter(tmp_path, files)
+    divider = {"resistor": 10_000.0, "excitation_channel": "voltage3", "pins_to": pins_to}
+    address: dict[str, object] = {"channel": "voltage0", "divider": divider}
+    bus = iio.open_bus(settings({"pins": address}, root=tmp_path, device="ads1015"))
+    (got,) = bus.poll(["pins"])
     assert isinstance(got, Sample)
     assert got.unit == "Ohm"
-    assert got.value == pytest.approx(ohms, rel=1e-9)
+    assert got.value == pytest.approx(ohms, rel=1e-6)
+
+
+@pytest.mark.parametrize("volts", ["0", "-3"])
+def test_pins_whose_excitation_is_away_have_no_resistance_to_tell(
+    tmp_path: Path, volts: str
+) -> None:
+    converter(tmp_path, {"in_voltage0_raw": "5", "in_voltage3_raw": volts, "in_voltage_scale": "1"})
+    divider = {"resistor": 1e6, "excitation_channel": "voltage3"}
+    address: dict[str, object] = {"channel": "voltage0", "divider": divider}
+    bus = iio.open_bus(settings({"pins": address}, root=tmp_path, device="ads1015"))
+    (got,) = bus.poll(["pins"])
+    assert missing(got).why is Absence.UNREADABLE
+    assert "its excitation measures" in missing(got).detail
+
+
+def resistance(volts: float, excitation: float, **divider: object) -> float:
+    return Divider.model_validate({"excitation": 1.0, **divider}).resistance(
+        volts, excitation=excitation
+    )
 
 
 @pytest.mark.parametrize(
-    ("volts", "ohms"),
-    [(0.0, OPEN_CIRCUIT), (-0.002, OPEN_CIRCUIT), (3.3, 0.0), (3.4, 0.0), (5e-324, OPEN_CIRCUIT)],
+    ("pins_to", "volts", "ohms"),
+    [
+        ("supply", 0.0, OPEN_CIRCUIT),
+        ("supply", -0.002, OPEN_CIRCUIT),
+        ("supply", 3.3, 0.0),
+        ("supply", 3.4, 0.0),
+        ("supply", 5e-324, OPEN_CIRCUIT),
+        ("ground", 0.0, 0.0),
+        ("ground", -0.002, 0.0),
+        ("ground", 3.3, OPEN_CIRCUIT),
+        ("ground", 3.4, OPEN_CIRCUIT),
+    ],
 )
-def test_the_ends_of_the_divider_are_open_and_shorted(volts: float, ohms: float) -> None:
-    assert Divider(resistor=1e6, excitation=3.3).resistance(volts) == ohms
+def test_the_ends_of_the_divider_are_open_and_shorted(
+    pins_to: str, volts: float, ohms: float
+) -> None:
+    assert resistance(volts, 3.3, resistor=1e6, pins_to=pins_to) == ohms
 
 
-@given(st.floats(1, 1e9), st.floats(0.1, 60), st.floats(0, 1e12))
-def test_the_divider_undoes_a_divider(resistor: float, excitation: float, ohms: float) -> None:
-    volts = excitation * resistor / (resistor + ohms)
-    assume(ohms > 0.001 * resistor)  # nearer to a short the difference of two equals rounds
-    got = Divider(resistor=resistor, excitation=excitation).resistance(volts)
-    assert got == pytest.approx(ohms, rel=1e-9)
+@given(
+    st.floats(1, 1e9),
+    st.floats(0.1, 60),
+    st.floats(0, 1e12),
+    st.floats(1e4, 1e12),
+    st.sampled_from(["supply", "ground"]),
+)
+def test_the_divider_undoes_a_divider(
+    resistor: float, excitation: float, ohms: float, impedance: float, pins_to: str
+) -> None:
+    def parallel(a: float, b: float) -> float:
+        return 1 / (1 / a + 1 / b)
+
+    # Nearer to either end the difference of two equals rounds.
+    assume(0.001 * resistor < ohms < 1000 * parallel(resistor, impedance))
+    if pins_to == "supply":
+        low = parallel(resistor, impedance)
+        volts = excitation * low / (low + ohms)
+    else:
+        low = parallel(ohms, impedance)
+        volts = excitation * low / (low + resistor)
+    got = resistance(
+        volts, excitation, resistor=resistor, pins_to=pins_to, input_impedance=impedance
+    )
+    assert got == pytest.approx(ohms, rel=1e-5)
 
 
-@given(st.binary(max_size=30), st.binary(max_size=30), st.booleans())
-def test_no_bytes_break_the_decoder(raw: bytes, scale: bytes, divided: bool) -> None:
-    divider = Divider(resistor=1e6, excitation=3.3) if divided else None
-    got = decode(raw, scale=scale, offset=b"0", probe="p", divider=divider)
+def test_the_converters_input_stands_beside_the_resistor() -> None:
+    # A 6 MOhm input makes 3.75 MOhm of a resistor of 10 MOhm (computed): pins of 3.75 MOhm then
+    # halve the excitation, and would read as 10 MOhm if the input were forgotten.
+    assert resistance(1.65, 3.3, resistor=1e7, input_impedance=6e6) == pytest.approx(3.75e6)
+    assert resistance(1.65, 3.3, resistor=1e7) == pytest.approx(1e7)
+
+
+@given(st.binary(max_size=30), st.binary(max_size=30))
+def test_no_bytes_break_the_decoder(raw: bytes, scale: bytes) -> None:
+    got = decode(raw, scale=scale, offset=b"0", probe="p")
     assert isinstance(got, Missing | Sample)
 
 
@@ -113,9 +179,7 @@ def test_a_file_without_a_number_is_unreadable(content: bytes) -> None:
         {"raw": b"1", "scale": content, "offset": b"0"},
         {"raw": b"1", "scale": b"1", "offset": content},
     ):
-        got = decode(
-            files["raw"], scale=files["scale"], offset=files["offset"], probe="p", divider=None
-        )
+        got = decode(files["raw"], scale=files["scale"], offset=files["offset"], probe="p")
         assert missing(got).why is Absence.UNREADABLE
 
 
