@@ -45,8 +45,8 @@ def only(bus: Chips, probe: str) -> Sample | Missing:
 @pytest.mark.parametrize(
     ("content", "channel", "expected"),
     [
-        # Linux, Documentation/hwmon/sysfs-interface.rst: thousandths of a degree and of a per
-        # cent, mV, mA; from memory.
+        # Linux, Documentation/hwmon/sysfs-interface.rst (read): millidegree, millivolt,
+        # milliampere. That of humidity, milli-percent, is in earlier versions of it (excerpt).
         (b"21500\n", "temp1", Sample("p", 21.5, "Cel")),
         (b"-10125\n", "temp2", Sample("p", -10.125, "Cel")),
         (b"64250\n", "humidity1", Sample("p", 64.25, "%")),
