@@ -5,6 +5,7 @@ about it. All return None where there is no value.
 """
 
 import math
+import re
 import struct
 from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
@@ -18,8 +19,15 @@ def number(text: bytes) -> float | None:
     """
     if not text or any(byte not in b"0123456789+-.eE" for byte in text):
         return None
+    digits, letter, power = text.decode("ascii").replace("E", "e").partition("e")
+    if letter and not re.fullmatch("[+-]?[0-9]+", power):
+        return None
     try:
-        value = float(Decimal(text.decode("ascii")))
+        mantissa = Decimal(digits)
+        # Beyond a Decimal's own range of powers, and far beyond a float's; no text here is longer
+        # than the few hundred digits that could make up for it.
+        shift = min(max(int(power or "0"), -9999), 9999)
+        value = float(mantissa.scaleb(shift))
     except InvalidOperation:
         return None
     return value if math.isfinite(value) else None
@@ -54,9 +62,12 @@ def meter_value(line: bytes) -> float | None:
     return None if value == 9.91e37 else value
 
 
-def crc16(data: bytes) -> bytes:
-    """CRC-16 of Modbus over serial line V1.02, 6.2.2 (from memory), low byte first."""
-    crc = 0xFFFF
+def crc16(data: bytes, *, start: int = 0xFFFF) -> bytes:
+    """CRC-16 of Modbus over serial line V1.02, 6.2.2 (from memory), low byte first.
+
+    From 0 it is the one of SDI-12 too (second hand).
+    """
+    crc = start
     for byte in data:
         crc ^= byte
         for _ in range(8):
@@ -64,17 +75,56 @@ def crc16(data: bytes) -> bytes:
     return crc.to_bytes(2, "little")
 
 
-def modbus_payloads(heard: bytes, *, device: int, function: int, size: int) -> Iterator[bytes]:
-    """The `size` data bytes of each whole answer in what was heard, wherever it starts.
+def rtu_payloads(heard: bytes, *, head: bytes) -> Iterator[bytes]:
+    """The data bytes of each whole answer in what was heard, wherever it starts.
 
-    Modbus application protocol V1.1b3, 6.1 to 6.4 (from memory): device, function, number of
-    bytes, the bytes, CRC.
+    `head` is device, function and number of bytes, as it must be. Modbus application protocol
+    V1.1b3, 6.1 to 6.4 (from memory): these three, the bytes, CRC.
     """
-    head = bytes([device, function, size])
-    for start in range(len(heard) - size - 4):
-        frame = heard[start : start + size + 5]
+    size = head[2] + 5
+    for start in range(len(heard) - size + 1):
+        frame = heard[start : start + size]
         if frame.startswith(head) and crc16(frame[:-2]) == frame[-2:]:
             yield frame[3:-2]
+
+
+def mbap(question: bytes, body: bytes) -> bytes:
+    """Put the header of an answer to `question` before device, function and the rest.
+
+    Modbus messaging on TCP/IP V1.0b, 3.1.3 (from memory): the question's number, two zeros, the
+    number of bytes that follow.
+    """
+    return question[:2] + b"\0\0" + len(body).to_bytes(2, "big") + body
+
+
+def mbap_payloads(heard: bytes, *, question: bytes, head: bytes) -> Iterator[bytes]:
+    """The same as `rtu_payloads` over the network: only answers to this very question count."""
+    size = head[2] + 9
+    for start in range(len(heard) - size + 1):
+        frame = heard[start : start + size]
+        if frame.startswith(mbap(question, head + bytes(head[2]))[:6] + head):
+            yield frame[9:]
+
+
+def sdi12_values(line: bytes, *, sensor: str, checked: bool) -> list[float] | None:
+    """The values in an answer to ``aD0!``; none if it is no such answer.
+
+    SDI-12 specification 1.4, 4.4.5 to 4.4.12 (from memory): the address, signed numbers one after
+    the other, and with MC three characters of six bits of the CRC each, the high ones first.
+    """
+    if not line.startswith(sensor.encode("ascii")) or not line.endswith(b"\r\n"):
+        return None
+    body = line[:-2]
+    if checked:
+        body, three = body[:-3], body[-3:]
+        rest = int.from_bytes(crc16(body, start=0), "little")
+        if three != bytes(64 + (rest >> shift) % 64 for shift in (12, 6, 0)):
+            return None
+    signed = body[1:].replace(b"+", b" +").replace(b"-", b" -").split(b" ")
+    values = [number(part) for part in signed[1:]]
+    if signed[0] or any(value is None for value in values):
+        return None
+    return [value for value in values if value is not None]
 
 
 def register_value(payload: bytes, *, kind: str, little: bool) -> float | None:

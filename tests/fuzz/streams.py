@@ -7,6 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from unittest.mock import patch
 
+from serial.serialutil import Timeout
+
 from longsoak.vocabulary.errors import BusError
 
 READS = 100_000  # a poll that reads more often than this would read for ever
@@ -56,6 +58,8 @@ class Wire:
         All that was asked.
     line : bytes
         What the last `read_until` took.
+    heard : list of pairs
+        Every question, and the first line read after it.
     since : bytes
         All that `read_some` took since the last question.
     """
@@ -64,6 +68,7 @@ class Wire:
         self.now = 0.0
         self.questions: list[bytes] = []
         self.line = b""
+        self.heard: list[tuple[bytes, bytes]] = []
         self.since = b""
         self._answer = answer
         self._timeout = timeout
@@ -92,6 +97,8 @@ class Wire:
                 break
             got += byte
         self.line = got
+        if len(self.heard) < len(self.questions):
+            self.heard.append((self.questions[-1], got))
         return got
 
     def read_some(self, *, within: float) -> bytes:
@@ -150,6 +157,9 @@ class Wire:
 
 @contextmanager
 def one_clock(wire: Wire) -> Iterator[None]:
-    """Let pymodbus, which reads a clock of its own, read that of `wire`."""
-    with patch("pymodbus.transaction.transaction.monotonic", lambda: wire.now):
+    """Let pymodbus and pyserial, which read clocks of their own, read that of `wire`."""
+    with (
+        patch("pymodbus.transaction.transaction.monotonic", lambda: wire.now),
+        patch.object(Timeout, "TIME", staticmethod(lambda: wire.now)),
+    ):
         yield

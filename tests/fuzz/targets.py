@@ -5,37 +5,15 @@ The promises: nothing but a `BusError` escapes; a sample's value stands in the b
 """
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 
-from fuzz import oracles
-from fuzz.streams import Piece, Wire, one_clock
-from longsoak.driver import Channel
-from longsoak.vocabulary.errors import BusError
-from longsoak.vocabulary.sample import Missing, Sample
-from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi
-
-TIMEOUT = 0.5  # s, of every port here
-BUS_SLACK = 0.1  # s: gaps between frames and the like
+from fuzz import oracles, polls
+from fuzz.checks import proper, same
+from longsoak.vocabulary.sample import Sample
+from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
 
 Target = Callable[[bytes], None]
-
-
-def proper(got: Sample | Missing, *, probe: str) -> Sample | None:
-    """The sample, if it is one; fails if the item is none for `probe`."""
-    assert got.probe == probe, got
-    if isinstance(got, Sample):
-        assert math.isfinite(got.value), got
-        assert got.unit, got
-        return got
-    assert got.detail, got
-    return None
-
-
-def same(got: Sample | Missing, value: float | None, *, probe: str = "p") -> None:
-    """Fail unless the item is a sample of just this value, or missing where there is none."""
-    sample = proper(got, probe=probe)
-    assert (sample and sample.value) == value, (got, value)
 
 
 def of_lines(data: bytes) -> None:
@@ -125,155 +103,27 @@ def a_volt(sample: Sample) -> float:
     return sample.value / 1000
 
 
-def pieces(data: bytes, *, complete: Callable[[bytes], bytes]) -> list[list[Piece]]:
-    """What a port brings, question by question, as fuzzed bytes lay it down.
-
-    Each piece is a byte of manners, a byte of size, and its bytes. `complete` puts on what a
-    fuzzer would take long to find: a checksum, a line end.
-    """
-    turns: list[list[Piece]] = []
-    with_next = False
-    while len(data) > 1:
-        manners, size = data[0], data[1] & 0x3F
-        body, data = data[2 : 2 + size], data[2 + size :]
-        piece = Piece(
-            complete(body) if manners & 0x08 else body,
-            after=(0.0, 0.6, 1.6, 0.0)[manners & 3] * TIMEOUT,
-            apart=0.4 * TIMEOUT if manners & 3 == 3 else 0.0,
-            for_ever=bool(manners & 0x04),
-            lost=manners & 0xE0 == 0xE0,
-        )
-        if with_next and turns:
-            turns[-1].append(piece)
-        else:
-            turns.append([piece])
-        with_next = bool(manners & 0x10)
-    return turns
-
-
-def wire(turns: Sequence[list[Piece]]) -> Wire:
-    """A wire that answers one question after the other, and is silent after that."""
-    left = iter(turns)
-    return Wire(lambda _: next(left, []), timeout=TIMEOUT)
-
-
-def polled(
-    items: Iterable[Sample | Missing],
-    probes: Sequence[str],
-    line: Wire,
-    *,
-    within: float,
-    holds: Callable[[Sample], bool],
-) -> None:
-    """Go through a poll: one item per probe, each in time, each sample borne out by `holds`."""
-    answers = iter(items)
-    with suppress(BusError):  # what came before a bus was lost holds
-        for probe in probes:
-            began = line.now
-            got = next(answers)
-            assert line.now - began <= within, f"{probe} took {line.now - began:g} s: {got}"
-            sample = proper(got, probe=probe)
-            assert sample is None or holds(sample), (got, line.line, line.since.hex(" "))
-        assert next(answers, None) is None
-
-
-def of_lines_poll(data: bytes) -> None:
-    """A front end's port through two polls."""
-    names = {"p": "P3", "q": "T1"}
-
-    def complete(body: bytes) -> bytes:
-        return body + b"*" + lines.checksum(body) + b"\n"
-
-    line = wire(pieces(data, complete=complete))
-    bus = lines.LineBus(line, names=names, timeout=TIMEOUT, where="port")
-    assert line.now <= lines.BOOT + BUS_SLACK
-
-    def holds(sample: Sample) -> bool:
-        return oracles.line_value(line.line, name=names[sample.probe]) == (
-            sample.value,
-            sample.unit,
-        )
-
-    for probes in (["p", "q"], ["q", "p"]):
-        polled(bus.poll(probes), probes, line, within=2 * TIMEOUT + BUS_SLACK, holds=holds)
-
-
-def of_scpi_poll(data: bytes) -> None:
-    """A meter's port through its opening and two polls."""
-    channels = {
-        probe: Channel(probe, "Ohm", {"channel": number}) for probe, number in (("p", 1), ("q", 2))
-    }
-    opening = [[], [Piece(b"INVENTED,METER,0,1\n")], []]
-    turns = pieces(data, complete=lambda body: body + b"\n")
-    line = wire([*opening, *turns])
-    meter = scpi.Meter(line, channels=channels, query="MEAS:RES? (@{channel})", where="port")
-    # In step again, the question, in step once more, and what the meter says of it: each line
-    # has the time limit, and so has each settling its second.
-    longest = (2 * (scpi.STALE_LINES + scpi.PATIENCE) + 2) * TIMEOUT + 2 * 1.0 + BUS_SLACK
-    for probes in (["p", "q"], ["q", "p"]):
-        polled(
-            meter.poll(probes),
-            probes,
-            line,
-            within=longest,
-            holds=lambda sample: oracles.meter_value(line.line) == sample.value,
-        )
-
-
-MODBUS = {
-    "p": modbus.Address(device=1, input=0),
-    "q": modbus.Address(device=1, holding=8, type="float32", word_order="little", scale=0.5),
-    "r": modbus.Address(device=3, discrete=0),
-    "s": modbus.Address(device=3, coil=1),
-    "t": modbus.Address(device=1, input=2, type="uint32"),
-}
-
-
-def modbus_holds(sample: Sample, heard: bytes) -> bool:
-    """Whether a whole answer to this very question is in what was heard, and says so."""
-    address = MODBUS[sample.probe]
-    function, _, amount = address.question
-    size = 1 if function < 3 else 2 * amount
-    for payload in oracles.modbus_payloads(
-        heard, device=address.device, function=function, size=size
-    ):
-        if function < 3:
-            value: float | None = float(payload[0] & 1)
-        else:
-            little = address.word_order == "little"
-            value = oracles.register_value(payload, kind=address.type, little=little)
-        if value is not None and value * address.scale == sample.value:
-            return True
-    return False
-
-
-def of_modbus_poll(data: bytes) -> None:
-    """A bus of two devices through two polls."""
-    line = wire(pieces(data, complete=lambda body: body + oracles.crc16(body)))
-    options = modbus.Options(port="port", timeout=TIMEOUT, retries=1)
-    bus = modbus.ModbusBus(
-        line, options=options, addresses=MODBUS, units=dict.fromkeys(MODBUS, "%")
-    )
-    # Quiet before, the answer and the last byte of it, and twice the limit after; two tries.
-    longest = 2 * (1 + 2 + 2) * TIMEOUT + BUS_SLACK
-    with one_clock(line):
-        for probes in (list(MODBUS), list(reversed(MODBUS))):
-            polled(
-                bus.poll(probes),
-                probes,
-                line,
-                within=longest,
-                holds=lambda sample: modbus_holds(sample, line.since),
-            )
+def of_sdi12(data: bytes) -> None:
+    """A sensor's line: the start of a measurement, or values with a checksum and without."""
+    with suppress(sdi12.Unusable):
+        seconds, number = sdi12.decode_start(data, sensor="0")
+        assert data == b"0%03d%d\r\n" % (seconds, number)
+    for checked in (True, False):
+        with suppress(sdi12.Unusable):
+            values = sdi12.decode_values(data, sensor="0", checked=checked)
+            assert values == oracles.sdi12_values(data, sensor="0", checked=checked)
 
 
 TARGETS: dict[str, Target] = {
     "lines": of_lines,
-    "lines_poll": of_lines_poll,
+    "lines_poll": polls.of_lines,
     "scpi": of_scpi,
-    "scpi_poll": of_scpi_poll,
+    "scpi_poll": polls.of_scpi,
     "registers": of_registers,
-    "modbus_poll": of_modbus_poll,
+    "modbus_poll": polls.of_modbus_rtu,
+    "modbus_tcp_poll": polls.of_modbus_tcp,
+    "sdi12": of_sdi12,
+    "sdi12_poll": polls.of_sdi12,
     "onewire": of_onewire,
     "hwmon": of_hwmon,
     "iio": of_iio,

@@ -3,7 +3,8 @@
 import pytest
 
 from drivers.ptys import Recorded
-from fuzz.oracles import crc16
+from fuzz.oracles import crc16, mbap
+from fuzz.streams import Piece, Wire
 from longsoak.vocabulary.sample import Absence, Missing
 from longsoak_drivers.modbus import Address, ModbusBus, Options
 
@@ -27,6 +28,32 @@ def test_a_frame_with_more_or_fewer_bytes_than_were_asked_for_is_no_value(
     bus = ModbusBus(
         Recorded(frame + crc16(frame)),
         options=Options(port="x", retries=0, timeout=0.05),
+        addresses={"p": address},
+        units={"p": "mm"},
+    )
+    (got,) = bus.poll(["p"])
+    assert isinstance(got, Missing), got
+    assert got.why in (Absence.UNREADABLE, Absence.BAD_CHECKSUM)
+
+
+@pytest.mark.parametrize(
+    ("body", "address"),
+    [
+        ("01 04 02 00 07 01 02", Address(device=1, input=0)),
+        ("01 03 04 00 07 00 01 00", Address(device=1, holding=0, type="uint32")),
+        ("03 02 05 01", Address(device=3, discrete=0)),
+        ("03 01 00 01", Address(device=3, coil=0)),
+    ],
+)
+def test_over_the_network_an_answer_that_miscounts_its_own_bytes_is_no_value(
+    body: str, address: Address
+) -> None:
+    # Modbus messaging on TCP/IP V1.0b, 3.1.3 (from memory): the header counts what follows, so
+    # nothing but the counts themselves shows that the two disagree. Such answers had passed.
+    wire = Wire(lambda question: [Piece(mbap(question, bytes.fromhex(body)))], timeout=0.05)
+    bus = ModbusBus(
+        wire,
+        options=Options(tcp="x:502", retries=0, timeout=0.05),
         addresses={"p": address},
         units={"p": "mm"},
     )

@@ -3,6 +3,7 @@
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 
@@ -11,10 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drivers.ptys import Recorded
-from fuzz.oracles import crc16
+from fuzz.oracles import crc16, mbap
+from fuzz.polls import (
+    SDI12_LONGEST,
+    TIMEOUT,
+    modbus_bus,
+    polled,
+    sdi12_bus,
+)
 from fuzz.streams import Piece, Wire, one_clock
-from fuzz.targets import MODBUS, TARGETS, TIMEOUT, polled
-from longsoak.driver import BusKind, BusSettings, Channel
+from fuzz.targets import TARGETS
+from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Missing, Sample
 from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi
@@ -42,7 +50,9 @@ BODIES = {
             "01 84 02",
         )
     ],
+    "sdi12_poll": [b"00013", b"00003", b"0+1.5-2+30", b"0", b"z00012", b"z+1.5-2.25"],
 }
+BODIES["modbus_tcp_poll"] = BODIES["modbus_poll"]
 
 
 @pytest.mark.parametrize("name", TARGETS)
@@ -154,6 +164,29 @@ def test_a_slow_meters_number_never_goes_to_another_channel(delays: list[float])
 
 
 @same_each_time
+@given(delays=Delays)
+def test_an_answer_over_the_network_however_late_never_goes_to_another_probe(
+    delays: list[float],
+) -> None:
+    left = iter(delays * 20)
+
+    def answer(question: bytes) -> list[Piece]:
+        body = question[6:8] + b"\x02" + question[8:10]  # a register holds its own number
+        return [Piece(mbap(question, body), after=TIMEOUT * next(left, 0.0))]
+
+    line = Wire(answer, timeout=TIMEOUT)
+    addresses = {str(n): modbus.Address(device=1, input=n) for n in (1, 2, 3)}
+    options = modbus.Options(tcp="x:502", timeout=TIMEOUT, retries=1)
+    bus = modbus.ModbusBus(
+        line, options=options, addresses=addresses, units=dict.fromkeys(addresses, "1")
+    )
+    with one_clock(line):
+        for _ in range(4):
+            for got in bus.poll(["1", "2", "3"]):
+                assert isinstance(got, Missing) or got.value == int(got.probe)
+
+
+@same_each_time
 @given(delays=st.lists(st.floats(0, 1.9), min_size=1, max_size=8))
 def test_a_late_register_never_goes_to_another_probe(delays: list[float]) -> None:
     # Up to twice the time limit, as the driver says of itself.
@@ -198,12 +231,16 @@ def open_lines(line: Wire) -> lines.LineBus:
     return lines.LineBus(line, names={"p": "P3"}, timeout=TIMEOUT, where="port")
 
 
-def open_modbus(line: Wire) -> modbus.ModbusBus:
-    options = modbus.Options(port="port", timeout=TIMEOUT, retries=1)
-    return modbus.ModbusBus(line, options=options, addresses=MODBUS, units={"p": "%"})
-
-
-@pytest.mark.parametrize("opened", [open_lines, open_modbus])
+@pytest.mark.parametrize(
+    ("opened", "within"),
+    [
+        (open_lines, 2 * TIMEOUT + 0.1),
+        (partial(modbus_bus, tcp=False), 10 * TIMEOUT + 0.1),
+        (partial(modbus_bus, tcp=True), 10 * TIMEOUT + 0.1),
+        (sdi12_bus, SDI12_LONGEST),
+    ],
+    ids=["lines", "modbus", "modbus over tcp", "sdi12"],
+)
 @pytest.mark.parametrize(
     "piece",
     [
@@ -214,17 +251,18 @@ def open_modbus(line: Wire) -> modbus.ModbusBus:
         Piece(REGISTERS, apart=0.9 * TIMEOUT),
         Piece(LINE, apart=0.9 * TIMEOUT),
         Piece(bytes(1000), apart=0.01),
+        Piece(b"00029\r\n", for_ever=True),
     ],
-    ids=["noise", "heads of frames", "half lines", "line ends", "drops", "letters", "zeros"],
+    ids=["noise", "heads", "half lines", "line ends", "drops", "letters", "zeros", "promises"],
 )
 def test_a_device_that_never_stops_holds_a_poll_no_longer_than_its_limits(
-    opened: Callable[[Wire], lines.LineBus | modbus.ModbusBus], piece: Piece
+    opened: Callable[[Wire], BusDriver], within: float, piece: Piece
 ) -> None:
     line = Wire(lambda _: [piece], timeout=TIMEOUT)
-    bus = opened(line)
     with one_clock(line):
+        bus = opened(line)
         for _ in range(3):
-            polled(bus.poll(["p"]), ["p"], line, within=10 * TIMEOUT + 0.1, holds=lambda _: False)
+            polled(bus.poll(["p"]), ["p"], line, within=within, holds=lambda _: False)
 
 
 @pytest.mark.parametrize(

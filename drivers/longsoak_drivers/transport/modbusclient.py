@@ -5,6 +5,7 @@ import logging
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 from pymodbus.client.base import ModbusBaseSyncClient
 from pymodbus.exceptions import ModbusIOException
+from pymodbus.pdu.bit_message import ReadCoilsResponse
 from pymodbus.pdu.register_message import ReadHoldingRegistersResponse
 
 from longsoak_drivers.transport.stream import ByteStream
@@ -14,19 +15,22 @@ from longsoak_drivers.transport.stream import ByteStream
 logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
 
 
+def _check(data: bytes, *, each: int) -> None:
+    """See that an answer holds the bytes it counts, `each` of them a value.
+
+    pymodbus drops what is too many: over the network, where no checksum covers the count, an
+    answer that is not what it says would pass.
+    """
+    if data[0] != len(data) - 1 or data[0] % each:
+        raise ModbusIOException(f"{len(data) - 1} bytes came, counted as {data[0]}")
+
+
 class _Holding(ReadHoldingRegistersResponse):
-    """An answer with registers; pymodbus itself drops the odd byte of one that has no halves."""
+    """An answer with registers."""
 
     def decode(self, data: bytes) -> None:
-        """Take the registers.
-
-        Raises
-        ------
-        ModbusIOException
-            The bytes are no whole registers.
-        """
-        if data[0] % 2:
-            raise ModbusIOException(f"{data[0]} bytes are no whole registers")
+        """Take the registers; a `ModbusIOException` if they are not whole."""
+        _check(data, each=2)
         super().decode(data)
 
 
@@ -34,6 +38,21 @@ class _Input(_Holding):
     """The same from input registers."""
 
     function_code = 4
+
+
+class _Coils(ReadCoilsResponse):
+    """An answer with bits."""
+
+    def decode(self, data: bytes) -> None:
+        """Take the bits; a `ModbusIOException` if they are not what is counted."""
+        _check(data, each=1)
+        super().decode(data)
+
+
+class _Discrete(_Coils):
+    """The same from discrete inputs."""
+
+    function_code = 2
 
 
 _NEVER = 10**9  # silences until pymodbus hangs up by itself: a dead device is no dead line
@@ -78,7 +97,7 @@ class _OverStream:
 
 
 def _settle(client: ModbusBaseSyncClient) -> None:
-    for answer in (_Holding, _Input):
+    for answer in (_Coils, _Discrete, _Holding, _Input):
         client.framer.decoder.register(answer)
     client.transaction.max_until_disconnect = client.transaction.count_until_disconnect = _NEVER
 
