@@ -1,10 +1,11 @@
 """The wiring plan."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from longsoak.core.cautions import cautions
 from longsoak.rigfile.load import load, parse
-from longsoak.rigfile.plan import COLUMNS, wiring_plan
+from longsoak.rigfile.plan import COLUMNS, address_words, wiring_plan
 from pinkinds import KINDS, WORDS, rig_of, text_of
 from processes import longsoak
 from rigfile.fake_kinds import HERE, find_kind
@@ -82,3 +83,14 @@ def test_the_plan_says_what_the_value_of_each_pair_of_pins_will_be_called(tmp_pa
         assert line.endswith(f"  {words}")
     assert said[:-1] == [f"Caution: {words}" for words in cautions(rig_of())]
     assert said[-1].endswith("The file is good.")
+
+
+def test_what_a_shipped_driver_takes_is_written_without_brackets_of_a_language() -> None:
+    text = GOOD.replace(
+        'address = { channel = "voltage1" }',
+        'address = { channel = "voltage1", divider = { resistor = 1e6, excitation = 5 } }',
+    )
+    probe = next(p for p in parse(text, file="r", find_kind=None).probes if p.name == "drip rail")
+    assert address_words(probe) == "channel voltage1, divider (resistor 1000000.0, excitation 5)"
+    told = replace(probe, address={"line": 27, "pulses": True})
+    assert address_words(told) == "line 27, pulses yes"

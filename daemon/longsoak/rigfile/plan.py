@@ -1,6 +1,7 @@
 """The wiring plan: what hangs where, as a table a person wires by."""
 
 import re
+from collections.abc import Mapping
 
 from longsoak.vocabulary.rig import Probe, Reservoir, Rig
 
@@ -34,7 +35,17 @@ def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
 
 def address_words(probe: Probe) -> str:
     """Write a probe's address on one line: ``device 1, input 0``."""
-    return ", ".join(f"{key} {value}" for key, value in probe.address.items())
+    return _listed(probe.address)
+
+
+def _listed(fields: Mapping[str, object]) -> str:
+    return ", ".join(f"{key} {_written(value)}" for key, value in fields.items())
+
+
+def _written(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"({_listed(value)})" if isinstance(value, Mapping) else str(value)
 
 
 def place_words(probe: Probe, reservoir: Reservoir | None) -> str:
