@@ -88,8 +88,8 @@ class Divider(BaseModel):
         No current through the pins is an open circuit; no voltage across them, or less by a
         rounding of the converter, is no resistance at all.
         """
-        across_pins = excitation - volts if self.pins_to == "supply" else volts
-        across_resistor = excitation - across_pins
+        rest = excitation - volts
+        across_pins, across_resistor = (rest, volts) if self.pins_to == "supply" else (volts, rest)
         if across_pins <= 0:
             return 0.0
         if across_resistor <= 0:

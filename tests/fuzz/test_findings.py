@@ -6,6 +6,7 @@ from drivers.ptys import Recorded
 from fuzz.oracles import crc16, mbap
 from fuzz.streams import Piece, Wire
 from longsoak.vocabulary.sample import Absence, Missing
+from longsoak_drivers import iio
 from longsoak_drivers.modbus import Address, ModbusBus, Options
 
 
@@ -60,3 +61,11 @@ def test_over_the_network_an_answer_that_miscounts_its_own_bytes_is_no_value(
     (got,) = bus.poll(["p"])
     assert isinstance(got, Missing), got
     assert got.why in (Absence.UNREADABLE, Absence.BAD_CHECKSUM)
+
+
+def test_a_nearly_open_circuit_loses_no_digits_to_subtraction() -> None:
+    # Ohm's law the other way round: these pins put the same voltage at the input. What is left of
+    # 5 V after taking the rest of 5 V away had half its digits.
+    volts = 5e-11
+    pins = iio.Divider(resistor=1e6, excitation=5).resistance(volts, excitation=5)
+    assert 5 * 1e6 / (1e6 + pins) == pytest.approx(volts, rel=1e-14, abs=0)
