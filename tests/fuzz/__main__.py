@@ -70,7 +70,7 @@ def fuzz(name: str, *, seconds: int) -> bool:
     if found or execs is None:
         sys.stdout.write(f"{broke(log)}\n{did}, found {', '.join(map(str, found))}\n")
         return True
-    merged = guided(name, least, grown, kept, "-merge=1", "-max_len=256")
+    merged = guided(name, least, grown, kept, "-merge=1", "-use_counters=0", "-max_len=256")
     if not any(least.iterdir()):
         sys.stdout.write(
             f"{merged[-3000:]}\n{did}, nothing found, but the corpus can't be merged\n"
@@ -93,7 +93,8 @@ def guided(name: str, *rest: str | Path) -> str:
     """One run of `fuzz.guided`; what it said."""
     command = [sys.executable, "-m", "fuzz.guided", name, *map(str, rest)]
     done = subprocess.run(command, cwd=HERE.parent, capture_output=True, check=False)
-    return (done.stdout + done.stderr).decode("utf-8", errors="replace")
+    said = (done.stdout + done.stderr).decode("utf-8", errors="replace")
+    return re.sub(r"^INFO: .*\n", "", said, flags=re.MULTILINE)
 
 
 sys.exit(main())

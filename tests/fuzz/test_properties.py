@@ -25,7 +25,7 @@ from fuzz.targets import TARGETS
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Missing, Sample
-from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi
+from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
 
 # The same examples in each run: what a new one finds belongs into the corpus, not into a run that
 # was about something else.
@@ -205,6 +205,41 @@ def test_a_late_register_never_goes_to_another_probe(delays: list[float]) -> Non
     with one_clock(line):
         for _ in range(4):
             for got in bus.poll(["1", "2", "3"]):
+                assert isinstance(got, Missing) or got.value == int(got.probe)
+
+
+@same_each_time
+@given(delays=st.lists(st.floats(0, 1.4), min_size=1, max_size=8))
+def test_a_late_value_never_goes_to_another_measurement_of_its_sensor(delays: list[float]) -> None:
+    # Values name their sensor, not the measurement they belong to. Up to one and a half times the
+    # time limit, which the driver waits after a silence.
+    left = iter(delays * 40)
+    started = b""
+
+    def answer(question: bytes) -> list[Piece]:
+        nonlocal started
+        if question == b"0!":
+            return [Piece(b"0\r\n")]
+        if b"D" in question:
+            body = b"0+1" if started == b"0MC!" else b"0+2"
+            body += sdi12.crc(body)
+        else:
+            started, body = question, b"00001"
+        return [Piece(body + b"\r\n", after=TIMEOUT * next(left, 0.0))]
+
+    line = Wire(answer, timeout=TIMEOUT)
+    addresses = {str(n): sdi12.Address(sensor="0", measurement=n - 1) for n in (1, 2)}
+    with one_clock(line):
+        bus = sdi12.SdiBus(
+            line,
+            addresses=addresses,
+            units=dict.fromkeys(addresses, "%"),
+            timeout=TIMEOUT,
+            longest=2.0,
+            where="port",
+        )
+        for _ in range(4):
+            for got in bus.poll(["1", "2"]):
                 assert isinstance(got, Missing) or got.value == int(got.probe)
 
 
