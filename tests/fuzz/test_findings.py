@@ -1,5 +1,10 @@
 """What fuzzing brought to light, by name."""
 
+import os
+import threading
+from contextlib import suppress
+from pathlib import Path
+
 import pytest
 
 from drivers.ptys import Recorded
@@ -8,6 +13,7 @@ from fuzz.streams import Piece, Wire
 from longsoak.vocabulary.sample import Absence, Missing
 from longsoak_drivers import iio
 from longsoak_drivers.modbus import Address, ModbusBus, Options
+from longsoak_drivers.transport.kernelfile import read_bytes
 
 
 @pytest.mark.parametrize(
@@ -69,3 +75,22 @@ def test_a_nearly_open_circuit_loses_no_digits_to_subtraction() -> None:
     volts = 5e-11
     pins = iio.Divider(resistor=1e6, excitation=5).resistance(volts, excitation=5)
     assert 5 * 1e6 / (1e6 + pins) == pytest.approx(volts, rel=1e-14, abs=0)
+
+
+def test_a_file_that_does_not_end_is_refused_and_not_read_into_memory(tmp_path: Path) -> None:
+    # No file of the kernel's is longer than a page (Linux, Documentation/filesystems/sysfs.rst,
+    # from memory); one that is belongs to a wrong root, and had been read to its end or for ever.
+    endless = tmp_path / "endless"
+    os.mkfifo(endless)
+
+    def feed() -> None:
+        with suppress(BrokenPipeError), endless.open("wb", buffering=0) as end:
+            for _ in range(256):
+                end.write(bytes(4096))
+
+    feeder = threading.Thread(target=feed)
+    feeder.start()
+    with pytest.raises(OSError, match="more than 65536 bytes"):
+        read_bytes(endless)
+    feeder.join(5)
+    assert not feeder.is_alive()

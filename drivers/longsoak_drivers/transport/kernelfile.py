@@ -8,6 +8,7 @@ import queue
 import threading
 from pathlib import Path
 
+LONGEST = 65536  # bytes; the kernel's own are a page at most
 LIMIT = 5.0  # s; a 1-Wire thermometer takes 0.8 s, and more if its bus is shared
 
 # Reads that never came back, by file. They outlive the bus that asked: opened again, it must not
@@ -30,7 +31,7 @@ def read_bytes(path: Path, *, limit: float = LIMIT) -> bytes:
     TimeoutError
         The kernel gave no answer within the limit, or still owes one to an earlier read.
     OSError
-        Whatever else the read fails with.
+        It is longer than any of the kernel's, or whatever else the read fails with.
     """
     if path in _hanging and _hanging[path].is_alive():
         raise TimeoutError("the kernel still owes the answer to an earlier read of this file")
@@ -38,7 +39,11 @@ def read_bytes(path: Path, *, limit: float = LIMIT) -> bytes:
 
     def read() -> None:
         try:
-            answer.put(path.read_bytes())
+            with path.open("rb") as file:
+                content = file.read(LONGEST + 1)
+            if len(content) > LONGEST:
+                raise OSError(f"it holds more than {LONGEST} bytes, so it is none of the kernel's")
+            answer.put(content)
         except OSError as error:
             answer.put(error)
 
