@@ -7,11 +7,13 @@ The promises: nothing but a `BusError` escapes; a sample's value stands in the b
 import math
 from collections.abc import Callable
 from contextlib import suppress
+from typing import Literal
 
 from fuzz import oracles, polls
 from fuzz.checks import proper, same
-from longsoak.vocabulary.sample import Sample
 from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
+
+WAYS: tuple[Literal["supply", "ground"], ...] = ("supply", "ground")
 
 Target = Callable[[bytes], None]
 
@@ -90,17 +92,20 @@ def of_iio(data: bytes) -> None:
         assert b is not None, got
         assert c is not None, got
         same(got, (a + c) * b)
-        pins = iio.Divider(resistor=1e6, excitation=5).resistance(a_volt(sample), excitation=5)
-        assert 0 <= pins <= iio.OPEN_CIRCUIT, pins
-        # Ohm's law the other way round: the same pins put the same voltage at the input.
-        again = 5 * 1e6 / (1e6 + pins)
-        volts = min(max(a_volt(sample), 0.0), 5.0)
-        assert math.isclose(again, volts, rel_tol=1e-9, abs_tol=1e-30), (pins, volts)
+        for impedance in (math.inf, 6e6):
+            for way in WAYS:
+                behind(sample.value / 1000, impedance=impedance, way=way)
 
 
-def a_volt(sample: Sample) -> float:
-    """Volts of a sample in mV."""
-    return sample.value / 1000
+def behind(volts: float, *, impedance: float, way: Literal["supply", "ground"]) -> None:
+    """Ohm's law the other way round: the pins found put the same voltage at the input."""
+    divider = iio.Divider(resistor=1e6, excitation=5, input_impedance=impedance, pins_to=way)
+    pins = divider.resistance(volts, excitation=5)
+    assert 0 <= pins <= iio.OPEN_CIRCUIT, pins
+    if 0 < pins < iio.OPEN_CIRCUIT:
+        up, down = (1 / pins, 1e-6) if way == "supply" else (1e-6, 1 / pins)
+        again = 5 * up / (up + down + 1 / impedance)
+        assert math.isclose(again, volts, rel_tol=1e-9), (pins, again, volts)
 
 
 def of_sdi12(data: bytes) -> None:
