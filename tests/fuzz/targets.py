@@ -105,7 +105,7 @@ def behind(volts: float, *, impedance: float, way: Literal["supply", "ground"]) 
     if 0 < pins < iio.OPEN_CIRCUIT:
         up, down = (1 / pins, 1e-6) if way == "supply" else (1e-6, 1 / pins)
         again = 5 * up / (up + down + 1 / impedance)
-        assert math.isclose(again, volts, rel_tol=1e-9), (pins, again, volts)
+        assert math.isclose(again, volts, rel_tol=1e-9, abs_tol=1e-300), (pins, again, volts)
 
 
 def of_sdi12(data: bytes) -> None:
