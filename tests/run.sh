@@ -69,7 +69,7 @@ lint() {
   say "import-linter"
   lint-imports
   say "shellcheck"
-  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh .ci/run
+  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/fuzz/run.sh .ci/run
 }
 
 if [ $# -eq 0 ]; then

@@ -8,6 +8,10 @@ from memory).
 
 One measurement serves all probes of its sensor. Sensors are asked one after the other: many are
 fed by the bus, and most take their time.
+
+An answer says which sensor it comes from, but not which of its measurements. One that comes more
+than a time limit and a half late could be taken for another's; sensors are bound to far less, but
+an adapter on the network may not be: give it a long `timeout`.
 """
 
 import re
@@ -30,7 +34,8 @@ MARGIN = 1.0  # s past the announced time for the sensor to say that it is ready
 
 _STARTED = re.compile(rb"(?P<sensor>[0-9A-Za-z])(?P<seconds>\d{3})(?P<values>\d)\r\n")
 _VALUES = re.compile(rb"[0-9A-Za-z](?P<values>([+-]\d{0,7}\.?\d{0,7})*)")
-_VALUE = re.compile(rb"[+-](\d{1,7}\.?\d{0,7}|\.\d{1,7})")
+# A sign and at most seven digits, with a point among them or none.
+_VALUE = re.compile(rb"[+-](?=[\d.]{1,8}\Z)(?!\d{8})(\d+\.?\d*|\.\d+)")
 
 
 class Options(Wire):

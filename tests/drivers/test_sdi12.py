@@ -166,6 +166,29 @@ def test_an_adapter_that_is_pulled_out_is_a_bus_error(tmp_path: Path) -> None:
         bus.close()
 
 
+@pytest.mark.parametrize(
+    ("body", "value"),
+    [
+        ("0+1234567", 1234567.0),
+        ("0-1234.567", -1234.567),
+        ("0+.1234567", 0.1234567),
+        ("0+5.", 5.0),
+        ("0+12345678", None),
+        ("0+1234.5678", None),
+        ("0+1.2.3", None),
+        ("0+.", None),
+    ],
+)
+def test_a_value_is_a_sign_and_at_most_seven_digits(body: str, value: float | None) -> None:
+    # SDI-12 specification 1.4, 4.4.5 (from memory).
+    line = f"{body}\r\n".encode()
+    if value is None:
+        with pytest.raises(Unusable):
+            decode_values(line, sensor="0", checked=False)
+    else:
+        assert decode_values(line, sensor="0", checked=False) == [value]
+
+
 @given(st.binary(max_size=100), st.booleans())
 def test_no_bytes_break_the_decoders(noise: bytes, checked: bool) -> None:
     for line in (noise, noise + b"\r\n"):
