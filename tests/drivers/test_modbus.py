@@ -1,9 +1,7 @@
 """Modbus RTU: registers alone, a real server over two joined ptys, and devices on bad days."""
 
-import asyncio
 import logging
 import subprocess
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +14,7 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from drivers.ptys import Recorded, Script, plugged, settings
+from drivers.serving import serving
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
@@ -72,37 +71,16 @@ def served(port: Path) -> Iterator[None]:
         SimDevice(id=1, simdata=(bits, bits, held, shelf)),
         SimDevice(id=3, simdata=(bits, bits, held, shelf)),
     ]
-    ready = threading.Event()
-    loop = asyncio.new_event_loop()
 
     def swallow(sending: bool, frame: bytes) -> bytes:
         # The server answers for absent devices; on a real bus there is silence.
         return b"" if sending and frame[:1] == bytes([SILENT]) else frame
 
-    server: list[ModbusSerialServer] = []
+    def make() -> ModbusSerialServer:
+        return ModbusSerialServer(devices, port=str(port), baudrate=9600, trace_packet=swallow)
 
-    async def serve() -> None:
-        server.append(
-            ModbusSerialServer(devices, port=str(port), baudrate=9600, trace_packet=swallow)
-        )
-        await server[0].serve_forever(background=True)
-        ready.set()
-
-    def run() -> None:
-        loop.run_until_complete(serve())
-        loop.run_forever()
-        loop.close()
-
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
-    assert ready.wait(5)
-    try:
+    with serving(make):
         yield
-    finally:
-        stop = server[0].shutdown()  # type: ignore[no-untyped-call]  # pymodbus gives no types here
-        asyncio.run_coroutine_threadsafe(stop, loop).result(5)
-        loop.call_soon_threadsafe(loop.stop)
-        thread.join(5)
 
 
 def bus_settings(port: Path, *, timeout: float = 0.3, retries: int = 1) -> BusSettings:

@@ -1,6 +1,5 @@
 """Instruments on the network: real sockets, an independent Modbus server, and every bad day."""
 
-import asyncio
 import socket
 import threading
 import time
@@ -13,6 +12,7 @@ from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from drivers.ptys import settings
+from drivers.serving import serving
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import modbus, scpi
@@ -215,30 +215,8 @@ def modbus_server() -> Iterator[str]:
     device = SimDevice(id=1, simdata=held)
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
-    loop = asyncio.new_event_loop()
-    server: list[ModbusTcpServer] = []
-    ready = threading.Event()
-
-    async def serve() -> None:
-        server.append(ModbusTcpServer(device, address=("127.0.0.1", port)))
-        await server[0].serve_forever(background=True)
-        ready.set()
-
-    def run() -> None:
-        loop.run_until_complete(serve())
-        loop.run_forever()
-        loop.close()
-
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
-    assert ready.wait(5)
-    try:
+    with serving(lambda: ModbusTcpServer(device, address=("127.0.0.1", port))):
         yield f"127.0.0.1:{port}"
-    finally:
-        stop = server[0].shutdown()  # type: ignore[no-untyped-call]  # pymodbus gives no types here
-        asyncio.run_coroutine_threadsafe(stop, loop).result(5)
-        loop.call_soon_threadsafe(loop.stop)
-        thread.join(5)
 
 
 MASS: dict[str, dict[str, object]] = {
