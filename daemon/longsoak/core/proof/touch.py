@@ -1,0 +1,196 @@
+"""Which channel moves when one is touched, and which others move with it. Pure.
+
+Two plugs that were swapped read perfectly well; only a touch tells them apart.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import log
+
+from longsoak.core.proof.finding import Finding, bus_of, centre, is_open, judged, most_of, scatter
+from longsoak.core.proof.reads import NOISE, noise_allowed
+from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+
+FEWEST_BEFORE = 3  # readings at rest that noise can be told from
+TIMES_NOISE = 5.0  # a change that noise makes once in a million readings
+CROSS_TALK = 0.02  # of the touched pair's change in ln R; common practice
+CROSS_SIGMAS = 3.0
+
+# The least change that counts as moved, in the unit of the value (pins and reference: ln R).
+# Common practice: a finger, breath or a raised float does several times that.
+LEAST: Mapping[Kind, float] = {
+    Kind.PINS: 0.5,
+    Kind.REFERENCE: 0.05,
+    Kind.HUMIDITY: 2.0,
+    Kind.TEMPERATURE: 0.5,
+    Kind.LEVEL: 5.0,
+    Kind.FLOAT: 0.5,
+    Kind.FLOW: 0.2,
+    Kind.PUMP_CURRENT: 0.2,
+}
+_OHMIC = (Kind.PINS, Kind.REFERENCE)
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """How far one channel went from where it rested.
+
+    `change` is the farthest, signed, in the unit of the value, for pins and a reference in ln R.
+    `noise` is the standard deviation at rest, no less than its kind's allowance; `needed` is what
+    counts as moved.
+    """
+
+    probe: str
+    change: float
+    noise: float
+    needed: float
+
+    @property
+    def moved(self) -> bool:
+        """Whether it went farther than noise goes."""
+        return abs(self.change) >= self.needed
+
+    @property
+    def strength(self) -> float:
+        """Its change over what counts as moved: what channels of different kinds compare by."""
+        return abs(self.change) / self.needed
+
+
+def movements(
+    before: Mapping[str, Sequence[Reading]], after: Mapping[str, Sequence[Reading]], *, rig: Rig
+) -> dict[str, Movement]:
+    """How far each channel went between rest and touch.
+
+    Parameters
+    ----------
+    before, after : mapping of str to sequence of Reading
+        By probe: readings at rest, and readings since it was touched.
+    rig : Rig
+        The rig they belong to.
+
+    Returns
+    -------
+    dict of str to Movement
+        In the rig file's order. A probe with fewer than three readings at rest, or none since, is
+        left out: of it nothing can be said.
+    """
+    found = {}
+    for probe in rig.probes:
+        rest = _levels(probe, before.get(probe.name, ()), rig)
+        since = _levels(probe, after.get(probe.name, ()), rig)
+        if len(rest) < FEWEST_BEFORE or not since:
+            continue
+        middle = centre(rest)
+        quiet = NOISE[probe.kind].relative if probe.kind in _OHMIC else 0.0
+        noise = max(scatter(rest), quiet or noise_allowed(probe.kind, middle))
+        change = max((level - middle for level in since), key=abs)
+        needed = max(LEAST[probe.kind], TIMES_NOISE * noise)
+        found[probe.name] = Movement(probe.name, change, noise, needed)
+    return found
+
+
+def moved_most(found: Mapping[str, Movement]) -> str | None:
+    """The channel that moved most among those that moved: for a touch in free order."""
+    moved = [movement for movement in found.values() if movement.moved]
+    return max(moved, key=lambda movement: movement.strength).probe if moved else None
+
+
+def judge_touch(
+    probe: Probe,
+    before: Mapping[str, Sequence[Reading]],
+    after: Mapping[str, Sequence[Reading]],
+    *,
+    rig: Rig,
+) -> Finding:
+    """Judge whether the channel that was touched moved, it alone, and none along with it.
+
+    Parameters
+    ----------
+    probe : Probe
+        The one that was touched: pins bridged with a wet finger or a damp cloth, a temperature or
+        humidity probe held in the hand or breathed on, a float raised.
+    before, after, rig
+        As for `movements`.
+
+    Returns
+    -------
+    Finding
+        Good if it moved, no other did, and no pair of pins moved along by more than 2 % of the
+        touched pair's change in ln R and three times its noise. A temperature and a humidity at
+        one place may move together. Content: `moved`, the channel that moved most; `changes` by
+        probe; `shares`, each pair's change over the touched pair's: a row of the cross-talk
+        matrix; `also`, other channels that moved; `cross_talk`, those that moved along.
+    """
+    found = movements(before, after, rig=rig)
+    own = found.get(probe.name)
+    most = moved_most(found)
+    content: dict[str, Json] = {
+        "moved": most,
+        "changes": {name: movement.change for name, movement in found.items()},
+    }
+    if own is None:
+        says = "Too few readings of it came to tell whether it moved. Look at its bus, then repeat."
+        return judged(False, says, content)
+    places = {other.name: other for other in rig.probes}
+    also = [
+        name
+        for name, movement in found.items()
+        if movement.moved and name != probe.name and not _beside(probe, places[name])
+    ]
+    if not own.moved:
+        heard = f"{', '.join(also)} moved instead: are two plugs or addresses swapped?"
+        silent = "Nothing moved: touch it longer, or look at its wire."
+        says = f"It did not move. {heard if also else silent}"
+        return judged(False, says, content | {"also": also})
+    pairs = [
+        movement
+        for name, movement in found.items()
+        if probe.kind is Kind.PINS and places[name].kind is Kind.PINS and name != probe.name
+    ]
+    shares = {movement.probe: movement.change / own.change for movement in pairs}
+    cross_talk = [
+        movement.probe
+        for movement in pairs
+        if movement.probe not in also
+        and abs(movement.change) > max(CROSS_TALK * abs(own.change), CROSS_SIGMAS * movement.noise)
+    ]
+    content |= {"also": also, "shares": shares, "cross_talk": cross_talk}
+    if also:
+        says = f"It moved, and so did {', '.join(also)}: do their wires touch, or share one?"
+        return judged(False, says, content)
+    if cross_talk:
+        told = ", ".join(f"{name} by {100 * shares[name]:.2g} %" for name in cross_talk)
+        says = f"It moved, and {told} of it came along: leakage between wires, or a slow scanner."
+        return judged(False, says, content)
+    return judged(True, f"It moved, and none of {len(found) - 1} others watched did.", content)
+
+
+def _levels(probe: Probe, readings: Sequence[Reading], rig: Rig) -> list[float]:
+    """What is compared: ln R for what is measured in Ohm, else the value."""
+    if probe.kind not in _OHMIC:
+        return [reading.value for reading in readings if reading.value is not None]
+    bus = bus_of(probe, rig)
+    most = most_of(bus)
+    # Beyond the meter's range everything is one: open. A dead short has no logarithm.
+    return [
+        log(most if is_open(reading.raw, bus) else max(reading.raw, 1.0))
+        for reading in readings
+        if reading.raw is not None
+    ]
+
+
+def _beside(probe: Probe, other: Probe) -> bool:
+    """Whether a hand or breath at `probe` reaches `other` too: two sensors of one small chip."""
+    airs = (Kind.TEMPERATURE, Kind.HUMIDITY)
+    return (
+        probe.kind in airs
+        and other.kind in airs
+        and _place(probe) == _place(other)
+        and any(part is not None for part in _place(probe))
+    )
+
+
+def _place(probe: Probe) -> tuple[object, ...]:
+    return probe.bay, probe.depth, probe.height, probe.across, probe.place
