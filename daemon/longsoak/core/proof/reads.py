@@ -23,6 +23,8 @@ from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Probe, Rig
 
 READINGS = 10  # taken of each probe by default; common practice for a first look at noise
 
+FEWEST = 3  # of a deviation that says anything
+
 
 class Noise(NamedTuple):
     """The largest standard deviation of single readings a quiet channel has.
@@ -78,6 +80,10 @@ def judge_reads(
     if not readings:
         says = "No reading came. Look at its bus, its wire and its address."
         return judged(False, says, {"asked": 0, "answered": 0, "instrument": instrument})
+    if len(readings) < FEWEST:
+        came = with_noun(len(readings), "reading")
+        says = f"Only {came} came in the time, too few to judge. Its bus may be slow or busy."
+        return judged(False, says, {"asked": len(readings), "instrument": instrument})
     raws = answers(readings)
     content: dict[str, Json] = {
         "asked": len(readings),

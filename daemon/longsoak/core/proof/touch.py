@@ -128,7 +128,7 @@ def judge_touch(
     most = moved_most(found)
     content: dict[str, Json] = {
         "moved": most,
-        "changes": {name: movement.change for name, movement in found.items()},
+        "changes": {name: _short(movement.change) for name, movement in found.items()},
     }
     if own is None:
         says = "Too few readings of it came to tell whether it moved. Look at its bus, then repeat."
@@ -156,7 +156,11 @@ def judge_touch(
         if movement.probe not in also
         and abs(movement.change) > max(CROSS_TALK * abs(own.change), CROSS_SIGMAS * movement.noise)
     ]
-    content |= {"also": also, "shares": shares, "cross_talk": cross_talk}
+    content |= {
+        "also": also,
+        "shares": {name: _short(share) for name, share in shares.items()},
+        "cross_talk": cross_talk,
+    }
     if also:
         says = f"It moved, and so did {', '.join(also)}: do their wires touch, or share one?"
         return judged(False, says, content)
@@ -165,6 +169,11 @@ def judge_touch(
         says = f"It moved, and {told} of it came along: leakage between wires, or a slow scanner."
         return judged(False, says, content)
     return judged(True, f"It moved, and none of {len(found) - 1} others watched did.", content)
+
+
+def _short(number: float) -> float:
+    """Four figures: a row for hundreds of channels has to fit into one entry."""
+    return float(f"{number:.4g}")
 
 
 def _levels(probe: Probe, readings: Sequence[Reading], rig: Rig) -> list[float]:
