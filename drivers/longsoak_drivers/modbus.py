@@ -28,7 +28,9 @@ from longsoak_drivers.transport.port import Parity
 from longsoak_drivers.transport.stream import ByteStream
 from longsoak_drivers.transport.wire import Wire
 
-RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
+RegisterType = Literal[
+    "int16", "uint16", "int32", "uint32", "float32", "int64", "uint64", "float64"
+]
 
 _TYPES: dict[RegisterType, ModbusSerialClient.DATATYPE] = {
     "int16": ModbusSerialClient.DATATYPE.INT16,
@@ -36,7 +38,12 @@ _TYPES: dict[RegisterType, ModbusSerialClient.DATATYPE] = {
     "int32": ModbusSerialClient.DATATYPE.INT32,
     "uint32": ModbusSerialClient.DATATYPE.UINT32,
     "float32": ModbusSerialClient.DATATYPE.FLOAT32,
+    "int64": ModbusSerialClient.DATATYPE.INT64,
+    "uint64": ModbusSerialClient.DATATYPE.UINT64,
+    "float64": ModbusSerialClient.DATATYPE.FLOAT64,
 }
+
+_EXACT = 2**53  # beyond it not every whole number has a float
 
 # Exception codes of the Modbus application protocol specification V1.1b3, section 7 (from memory).
 REFUSALS = {
@@ -94,14 +101,18 @@ class Address(BaseModel):
         default=None, ge=0, le=65535, description="Coil (function 1)", examples=[0]
     )
     type: RegisterType = Field(
-        default="int16", description="How the register holds its number; 32 bits are two registers"
+        default="int16",
+        description="How the register holds its number; 32 bits are two registers, 64 are four",
     )
     word_order: Literal["big", "little"] = Field(
         default="big",
-        description="Which of two registers comes first: the high half (big) or the low",
+        description="Which of several registers comes first: the highest (big) or the lowest",
     )
     scale: float = Field(
         default=1.0, allow_inf_nan=False, description="What the register's number is multiplied by"
+    )
+    offset: float = Field(
+        default=0.0, allow_inf_nan=False, description="What is added to that product"
     )
 
     @model_validator(mode="after")
@@ -112,11 +123,17 @@ class Address(BaseModel):
         if self.scale == 0:
             raise ValueError("scale is 0, which would make every reading 0")
         one_bit = self.discrete is not None or self.coil is not None
-        if one_bit and (self.type, self.word_order, self.scale) != ("int16", "big", 1.0):
-            raise ValueError("type, word_order and scale belong to registers, not to single bits")
+        number = (self.type, self.word_order, self.scale, self.offset)
+        if one_bit and number != ("int16", "big", 1.0, 0.0):
+            raise ValueError(
+                "type, word_order, scale and offset belong to registers, not to single bits"
+            )
         first = self.question.first
         if first + self.question.amount > 65536:
-            raise ValueError(f"register {first} has no second half after it; the last is 65535")
+            raise ValueError(
+                f"register {first} is too near the end for {self.type}, which takes "
+                f"{self.question.amount} registers; the last is 65535"
+            )
         return self
 
     @property
@@ -150,7 +167,7 @@ def decode(
     registers : sequence of int
         As they came, 0 to 65535 each.
     address : Address
-        Type, word order and scale.
+        Type, word order, scale and offset.
     probe, unit : str
         Whom the sample is for, and its UCUM code; registers carry none.
     """
@@ -165,7 +182,13 @@ def decode(
         registers, kind, word_order=address.word_order
     )
     words = " ".join(f"{register:04X}" for register in registers)
-    if not isinstance(number, int | float) or not isfinite(value := number * address.scale):
+    if isinstance(number, int) and abs(number) > _EXACT:
+        return Missing(
+            probe, Absence.UNREADABLE, f"registers {words} hold {number}, too long to be kept whole"
+        )
+    if not isinstance(number, int | float) or not isfinite(
+        value := number * address.scale + address.offset
+    ):
         return Missing(probe, Absence.UNREADABLE, f"registers {words} hold no finite number")
     return Sample(probe, float(value), unit)
 

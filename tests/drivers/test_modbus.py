@@ -87,18 +87,25 @@ def bus_settings(port: Path, *, timeout: float = 0.3, retries: int = 1) -> BusSe
     return settings(PROBES, unit="1", port=port, timeout=timeout, retries=retries)
 
 
-# Computed from the types' definitions (two's complement, IEEE 754 single precision).
+# Computed from the types' definitions (two's complement, IEEE 754 single and double precision).
 @pytest.mark.parametrize(
     ("registers", "address", "value"),
     [
         ([0xFFFF], {"type": "int16"}, -1.0),
         ([0xFFFF], {"type": "uint16"}, 65535.0),
         ([412], {"scale": 0.1}, 41.2),
+        ([412], {"scale": 0.1, "offset": -40.0}, 1.2),
+        ([0], {"type": "uint16", "scale": 0.01, "offset": -327.68}, -327.68),
         ([0xFFFF, 0xFFFE], {"type": "int32"}, -2.0),
         ([0x0001, 0x0002], {"type": "uint32"}, 65538.0),
         ([0x0002, 0x0001], {"type": "uint32", "word_order": "little"}, 65538.0),
         ([0x4148, 0x0000], {"type": "float32"}, 12.5),
         ([0x0000, 0x4148], {"type": "float32", "word_order": "little"}, 12.5),
+        ([0xFFFF, 0xFFFF, 0xFFFF, 0xFFFE], {"type": "int64"}, -2.0),
+        ([0x0020, 0, 0, 0], {"type": "uint64"}, 2.0**53),
+        ([0x0002, 0x0001, 0, 0], {"type": "uint64", "word_order": "little"}, 65538.0),
+        ([0x4029, 0, 0, 0], {"type": "float64"}, 12.5),
+        ([0, 0, 0, 0x4029], {"type": "float64", "word_order": "little"}, 12.5),
     ],
 )
 def test_registers_become_a_number(
@@ -119,6 +126,11 @@ def test_registers_become_a_number(
         ([1], "float32", "1 registers came, float32 takes 2"),
         ([1, 2], "int16", "2 registers came, int16 takes 1"),
         ([], "int16", "0 registers came"),
+        ([0x7FF8, 0, 0, 0], "float64", "7FF8 0000 0000 0000 hold no finite number"),
+        ([1, 2], "float64", "2 registers came, float64 takes 4"),
+        # 2**53 + 1 has no float of its own: kept as the next one, it would be altered.
+        ([0x0020, 0, 0, 1], "uint64", "hold 9007199254740993, too long to be kept whole"),
+        ([0xFFFF] * 4, "uint64", "too long to be kept whole"),
     ],
 )
 def test_registers_that_are_no_number_are_unreadable(
