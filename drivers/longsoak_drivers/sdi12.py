@@ -16,7 +16,7 @@ an adapter on the network may not be: give it a long `timeout`.
 
 import re
 from collections.abc import Iterator, Sequence
-from math import isfinite
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 from serial.serialutil import Timeout
@@ -33,6 +33,8 @@ TRIES = 3  # of a question that got no answer, as the specification has it
 MARGIN = 1.0  # s past the announced time for the sensor to say that it is ready
 
 _STARTED = re.compile(rb"(?P<sensor>[0-9A-Za-z])(?P<seconds>\d{3})(?P<values>\d)\r\n")
+# Version of the standard, then maker, model, its version, and perhaps a number; padded with blanks.
+_IDENTITY = re.compile(rb"[0-9A-Za-z]\d\d(?P<words>[ -~]{17,30})\r\n")
 _VALUES = re.compile(rb"[0-9A-Za-z](?P<values>([+-]\d{0,7}\.?\d{0,7})*)")
 # A sign and at most seven digits, with a point among them or none.
 _VALUE = re.compile(rb"[+-](?=[\d.]{1,8}\Z)(?!\d{8})(\d+\.?\d*|\.\d+)")
@@ -60,6 +62,10 @@ class Options(Wire):
         le=999,
         allow_inf_nan=False,
         description="Longest measurement that is waited for, in s",
+    )
+    ending: Literal["", "\r", "\n", "\r\n"] = Field(
+        default="",
+        description="What the adapter wants after each command's !, if its manual says so",
     )
 
 
@@ -130,6 +136,14 @@ def decode_start(line: bytes, *, sensor: str) -> tuple[int, int]:
     return int(match["seconds"]), int(match["values"])
 
 
+def decode_identity(line: bytes, *, sensor: str) -> str | None:
+    """What a sensor calls itself in its answer to ``aI!``; None if it isn't one."""
+    match = _IDENTITY.fullmatch(line)
+    if not match or line[:1] != sensor.encode("ascii"):
+        return None
+    return " ".join(match["words"].decode("ascii").split())
+
+
 def decode_values(line: bytes, *, sensor: str, checked: bool) -> list[float]:
     """Values in one answer to ``aD0!``; none if the sensor has none ready.
 
@@ -153,10 +167,7 @@ def decode_values(line: bytes, *, sensor: str, checked: bool) -> list[float]:
     signed = re.findall(rb"[+-][^+-]*", match["values"])
     if not all(_VALUE.fullmatch(value) for value in signed):
         raise Unusable(Absence.UNREADABLE, f"{line!r} holds something that is no number")
-    found = [float(value) for value in signed]
-    if not all(isfinite(value) for value in found):
-        raise Unusable(Absence.UNREADABLE, f"{line!r} holds something that is no number")
-    return found
+    return [float(value) for value in signed]
 
 
 def _unfit(line: bytes, expected: str) -> tuple[Absence, str]:
@@ -183,6 +194,8 @@ class SdiBus:
         Longest wait for an answer, and for a measurement, s.
     where : str
         The port's name, for `describe`.
+    ending : str
+        What the adapter wants after each command.
     """
 
     def __init__(
@@ -194,6 +207,7 @@ class SdiBus:
         timeout: float,
         longest: float,
         where: str,
+        ending: str = "",
     ) -> None:
         self._port = port
         self._addresses = addresses
@@ -201,10 +215,17 @@ class SdiBus:
         self._timeout = timeout
         self._longest = longest
         self._where = where
+        self._ending = ending.encode("ascii")
         self._silent: set[str] = set()  # sensors that let their last question go by
         port.drain(quiet=0.1, longest=BOOT)
         self._sensors = sorted({address.sensor for address in addresses.values()})
-        self._answered = [sensor for sensor in self._sensors if self._is_there(sensor)]
+        # Those that answered, with what they call themselves.
+        self._there = {sensor: "" for sensor in self._sensors if self._is_there(sensor)}
+
+    def identify(self) -> None:
+        """Ask the sensors that are there what they call themselves, for `describe`."""
+        for sensor in self._there:
+            self._there[sensor] = decode_identity(self._ask(f"{sensor}I!"), sensor=sensor) or ""
 
     def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Ask each sensor once for all its probes. See `longsoak.driver.BusDriver.poll`."""
@@ -217,7 +238,10 @@ class SdiBus:
 
     def describe(self) -> str:
         """Say which sensors answered when the bus was opened."""
-        there = ", ".join(self._answered) or "none"
+        named = [
+            f"{sensor} ({words})" if words else sensor for sensor, words in self._there.items()
+        ]
+        there = ", ".join(named) or "none"
         return f"of sensors {', '.join(self._sensors)} on {self._where} these answered: {there}"
 
     def close(self) -> None:
@@ -225,11 +249,10 @@ class SdiBus:
         self._port.close()
 
     def _is_there(self, sensor: str) -> bool:
-        line = self._ask(f"{sensor}!")
-        if line != f"{sensor}\r\n".encode("ascii"):
+        there = self._ask(f"{sensor}!") == f"{sensor}\r\n".encode("ascii")
+        if not there:
             self._silent.add(sensor)
-            return False
-        return True
+        return there
 
     def _measure(self, address: Address) -> list[float] | Unusable:
         tries = 1 if address.sensor in self._silent else TRIES
@@ -284,11 +307,14 @@ class SdiBus:
 
     def _ask(self, question: str) -> bytes:
         """Send one question and return the line that answers it, without the adapter's echo."""
+        asked = question.encode("ascii")
+        sent = asked + self._ending
         self._port.drain(quiet=0.01, longest=self._timeout)
-        self._port.write(question.encode("ascii"))
-        return self._port.read_until(b"\n", limit=LONGEST_LINE).removeprefix(
-            question.encode("ascii")
-        )
+        self._port.write(sent)
+        line = self._port.read_until(b"\n", limit=LONGEST_LINE)
+        if line == sent and line.endswith(b"\n"):  # its echo is a line of its own
+            line = self._port.read_until(b"\n", limit=LONGEST_LINE)
+        return line.removeprefix(sent).removeprefix(asked)
 
     def _sample(
         self, probe: str, address: Address, measured: list[float] | Unusable
@@ -316,14 +342,17 @@ def open_bus(settings: BusSettings) -> SdiBus:
     options = Options.model_validate(dict(settings.options))
     port = options.opened(baud=options.baud, timeout=options.timeout)
     try:
-        return SdiBus(
+        bus = SdiBus(
             port,
             addresses={c.probe: Address.model_validate(dict(c.address)) for c in settings.channels},
             units={channel.probe: channel.unit for channel in settings.channels},
             timeout=options.timeout,
             longest=options.longest,
             where=options.where,
+            ending=options.ending,
         )
+        bus.identify()
     except BaseException:
         port.close()
         raise
+    return bus

@@ -22,6 +22,9 @@ PROBES: dict[str, dict[str, object]] = {
 }
 
 
+CALLED = "GENERIC RHT001100A-42"
+
+
 def summed(body: bytes) -> bytes:
     return body + crc(body) + b"\r\n"
 
@@ -39,6 +42,8 @@ class Bus:
         answers: dict[str, list[bytes | float]] = {
             "0": [b"0\r\n"],
             "3": [b"3\r\n"],
+            # 013 + eight characters of maker, six of model, three of version, up to 13 of its own.
+            "0I": [b"013GENERIC RHT001100A-42\r\n"],
             "0MC": [b"00013\r\n", 0.05, b"0\r\n"],  # three values in a second, ready sooner
             "0D0": [summed(b"0+21.5-0.25")],
             "0D1": [summed(b"0+64.2")],
@@ -68,7 +73,9 @@ def missing(got: Sample | Missing) -> Missing:
 def test_one_measurement_serves_all_probes_of_a_sensor(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", Bus(), end=b"!") as device:
         bus = opened(device)
-        assert bus.describe() == f"of sensors 0, 3, 7 on {device.path} these answered: 0, 3"
+        assert (
+            bus.describe() == f"of sensors 0, 3, 7 on {device.path} these answered: 0 ({CALLED}), 3"
+        )
         del device.heard[:]
         start = time.monotonic()
         assert list(bus.poll(["RH", "old", "T"])) == [
@@ -120,6 +127,8 @@ def test_a_sensor_that_answers_only_the_third_time_gives_its_value(tmp_path: Pat
         ({"q0D0": [summed(b"3+21.5")]}, Absence.UNREADABLE, "another sensor than 0"),
         ({"q0D0": [b"0+21"]}, Absence.NO_ANSWER, "only b'0+21' came"),
         ({"q0D0": [b"U" * 500]}, Absence.UNREADABLE, "96 bytes without a line end"),
+        # A measurement that was cut short has no values (4.4.6, from memory).
+        ({"q0D0": [summed(b"0")]}, Absence.UNREADABLE, "promised 3 values and gave 0"),
         ({"q0D1": [summed(b"0")]}, Absence.UNREADABLE, "promised 3 values and gave 2"),
         ({"q0D1": [summed(b"0+1+2")]}, Absence.UNREADABLE, "promised 3 values and gave 4"),
         ({"q0MC": [b"10013\r\n"]}, Absence.UNREADABLE, "answers for another sensor than 0"),
@@ -134,6 +143,63 @@ def test_a_measurement_that_went_wrong_is_told_and_leaves_the_others(
     assert missing(got).why is why
     assert says in missing(got).detail
     assert other == Sample("old", 1.5, "Cel")
+
+
+def test_another_sensors_announcement_does_not_end_the_wait(tmp_path: Path) -> None:
+    start = time.monotonic()
+    (got,) = polled(tmp_path, Bus(q0MC=[b"00013\r\n", 0.02, b"3\r\n"]), "T")
+    assert got == Sample("T", 21.5, "Cel")
+    assert time.monotonic() - start >= 2.0
+
+
+def test_an_announcement_in_place_of_values_is_asked_past(tmp_path: Path) -> None:
+    """The sensor was slower than it said, and its announcement crosses the next question."""
+    bus = Bus()
+    first: list[bytes | float] = [b"0\r\n", 0.02, summed(b"0+99.9-0.25")]
+
+    def script(question: bytes) -> Iterable[bytes | float]:
+        if question == b"0D0" and first:
+            said = [*first]
+            first.clear()
+            return said
+        return bus(question)
+
+    assert polled(tmp_path, script, "T") == [Sample("T", 21.5, "Cel")]
+
+
+@pytest.mark.parametrize("echo", [True, False])
+@pytest.mark.parametrize("ending", ["\r", "\n", "\r\n"])
+def test_an_adapter_that_wants_a_line_end_gets_it(tmp_path: Path, ending: str, echo: bool) -> None:
+    bus, sent = Bus(), b"!" + ending.encode()
+
+    def script(question: bytes) -> Iterable[bytes | float]:
+        return [question + sent, *bus(question)] if echo else bus(question)
+
+    with plugged(tmp_path / "port", script, end=sent) as device:
+        opened = sdi12.open_bus(
+            settings({"old": PROBES["old"]}, port=device.path, timeout=0.3, ending=ending)
+        )
+        assert list(opened.poll(["old"])) == [Sample("old", 1.5, "Ohm")]
+        assert opened.describe().endswith("these answered: 3")
+        opened.close()
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (b"013GENERIC RHT001100A-42\r\n", CALLED),
+        (b"z14MAKER   MODEL 1.0\r\n", "MAKER MODEL 1.0"),
+        (b"013GENERIC RHT001100A-42", None),
+        (b"313GENERIC RHT001100A-42\r\n", None),
+        (b"0\r\n", None),
+        (b"013GENERIC \xff\xff\xff\xff\xff\xff100\r\n", None),
+        (b"013" + b"x" * 31 + b"\r\n", None),
+    ],
+)
+def test_an_identity_is_read_or_is_none(line: bytes, words: str | None) -> None:
+    # SDI-12 specification 1.4, 4.4.2 (from memory): allccccccccmmmmmmvvvxxx...
+    sensor = "z" if line.startswith(b"z") else "0"
+    assert sdi12.decode_identity(line, sensor=sensor) == words
 
 
 def test_an_adapter_that_echoes_questions_and_greets_is_understood(tmp_path: Path) -> None:
