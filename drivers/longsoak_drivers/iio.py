@@ -14,6 +14,9 @@ so that R = resistor * (excitation / V - 1). The converter's own input stands be
 6 MOhm there make 3.75 MOhm of a resistor of 10 MOhm. With the pins to ground instead, resistor and
 pins change places. Where the excitation is measured on a channel of its own, a supply that sags
 takes nothing from the result.
+
+At an end of its counts the converter can't tell how far beyond the voltage is; where the rig file
+says how far it counts, such a reading is no value.
 """
 
 import re
@@ -115,6 +118,25 @@ class Options(BaseModel):
         description='The converter\'s name, as its file "name" gives it',
         examples=["ads1015"],
     )
+    seat: str | None = Field(
+        default=None,
+        pattern=r"^[!-.0-~]{1,64}$",
+        description="Where it sits, if two share the name: bus and address on I2C",
+        examples=["1-0048"],
+    )
+    highest: int | None = Field(
+        default=None,
+        gt=0,
+        lt=2**32,
+        description="Highest count it can give, to tell a voltage beyond its range from one at its "
+        "end: 2047 for 12 bits with a sign, 32767 for 16",
+        examples=[32767],
+    )
+
+    @property
+    def words(self) -> str:
+        """The converter as a sentence names it."""
+        return repr(self.device) + (f" at {self.seat}" if self.seat else "")
 
 
 class Address(BaseModel):
@@ -134,7 +156,9 @@ class Address(BaseModel):
     )
 
 
-def decode(raw: bytes, *, scale: bytes, offset: bytes, probe: str) -> Sample | Missing:
+def decode(
+    raw: bytes, *, scale: bytes, offset: bytes, probe: str, highest: int | None = None
+) -> Sample | Missing:
     """Turn the content of a channel's files into mV. Never raises.
 
     Parameters
@@ -143,6 +167,8 @@ def decode(raw: bytes, *, scale: bytes, offset: bytes, probe: str) -> Sample | M
         Content of the three files; the product is in mV.
     probe : str
         The probe that is read.
+    highest : int or None
+        Highest count the converter can give; its lowest is one beyond the same below zero.
     """
     files = {"raw": raw, "scale": scale, "offset": offset}
     numbers = []
@@ -152,14 +178,22 @@ def decode(raw: bytes, *, scale: bytes, offset: bytes, probe: str) -> Sample | M
                 probe, Absence.UNREADABLE, f"its {name} file holds {content[:40]!r}, not a number"
             )
         numbers.append(number)
+    if highest is not None and not -highest - 1 < numbers[0] < highest:
+        return Missing(
+            probe,
+            Absence.UNREADABLE,
+            f"its input is beyond its range: it counted {numbers[0]:.0f}, an end of its "
+            f"{-highest - 1} to {highest}. Give the channel a wider range, or the divider another "
+            "resistor",
+        )
     millivolts = (numbers[0] + numbers[2]) * numbers[1]
     if not isfinite(millivolts):
         return Missing(probe, Absence.UNREADABLE, f"raw and scale make no voltage: {files}")
     return Sample(probe, millivolts, "mV")
 
 
-def find_device(root: Path, *, name: str) -> Path:
-    """Return the folder of the one converter called `name`.
+def find_device(options: Options) -> Path:
+    """Return the folder of the one converter that is meant.
 
     Never by number: numbers follow the order in which the chips were found at this boot.
 
@@ -168,26 +202,36 @@ def find_device(root: Path, *, name: str) -> Path:
     BusError
         There is none, or more than one.
     """
+    root = options.root
     if not root.is_dir():
         raise BusError(
             f"{root}: there is no such folder, so the kernel knows no converter. Check that its "
             "driver is loaded (on a Raspberry Pi: a dtoverlay line for the chip) and restart."
         )
     names = {folder: _name(folder) for folder in sorted(root.glob("iio:device*"))}
-    found = [folder for folder, called in names.items() if called == name]
+    found = [
+        folder
+        for folder, called in names.items()
+        if called == options.device and options.seat in (None, _seat(folder))
+    ]
     if len(found) > 1:
         raise BusError(
-            f"{root}: {len(found)} converters are called {name!r} "
-            f"({', '.join(folder.name for folder in found)}), so it can't be told which is meant. "
-            "Connect one of each name only."
+            f"{root}: {len(found)} converters are called {options.device!r}, at "
+            f"{', '.join(_seat(folder) for folder in found)}, so it can't be told which is meant. "
+            "Say it with seat in the bus's table."
         )
     if not found:
-        there = ", ".join(sorted({called for called in names.values() if called})) or "none"
+        there = ", ".join(f"{called} at {_seat(folder)}" for folder, called in names.items())
         raise BusError(
-            f"{root}: no converter is called {name!r}; there are: {there}. Check its wires and "
-            "its supply, or the name in the rig file."
+            f"{root}: no converter is called {options.words}; there are: {there or 'none'}. Check "
+            "its wires and its supply, or the name in the rig file."
         )
     return found[0]
+
+
+def _seat(folder: Path) -> str:
+    """Where a converter sits: its folder is listed by a link into the folder of its chip."""
+    return folder.resolve().parent.name
 
 
 def _name(folder: Path) -> str:
@@ -204,24 +248,25 @@ class Converter:
     ----------
     folder : Path
         Its folder.
-    name : str
-        Its name, for `describe`.
+    options : Options
+        What it is called.
     addresses : dict
         Probe to its address.
     """
 
-    def __init__(self, folder: Path, *, name: str, addresses: dict[str, Address]) -> None:
+    def __init__(self, folder: Path, *, options: Options, addresses: dict[str, Address]) -> None:
         self._folder = folder
-        self._called = name
+        self._seat = _seat(folder)
+        self._options = options
         self._addresses = addresses
 
     def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         """Read each channel once. See `longsoak.driver.BusDriver.poll`."""
-        # The name again, not only the folder: after the chip went and came, the number may
-        # belong to another one.
-        if _name(self._folder) != self._called:
+        # The name and the seat again, not only the folder: after the chip went and came, the
+        # number may belong to another one.
+        if (_name(self._folder), _seat(self._folder)) != (self._options.device, self._seat):
             raise BusError(
-                f"{self._folder}: the converter {self._called!r} is gone. Check its wires and "
+                f"{self._folder}: the converter {self._options.words} is gone. Check its wires and "
                 "its supply."
             )
         for probe in probes:
@@ -229,7 +274,7 @@ class Converter:
 
     def describe(self) -> str:
         """Say which converter was found where."""
-        return f"converter {self._called} at {self._folder.name}"
+        return f"converter {self._options.device} at {self._seat}"
 
     def close(self) -> None:
         """Nothing is kept open between polls."""
@@ -260,14 +305,24 @@ class Converter:
             scale = self._first(f"{own}_scale", f"{shared}_scale")
             offset = self._first(f"{own}_offset", f"{shared}_offset")
         except FileNotFoundError:
-            return Missing(probe, Absence.NO_ANSWER, f"{self._called} has no channel {channel}")
+            return Missing(
+                probe, Absence.NO_ANSWER, f"{self._options.device} has no channel {channel}"
+            )
         except OSError as error:
-            return Missing(probe, Absence.NO_ANSWER, f"reading {self._called} {channel}: {error}")
+            return Missing(
+                probe, Absence.NO_ANSWER, f"reading {self._options.device} {channel}: {error}"
+            )
         if scale is None:
             return Missing(
-                probe, Absence.UNREADABLE, f"{self._called} gives no scale for {channel}"
+                probe, Absence.UNREADABLE, f"{self._options.device} gives no scale for {channel}"
             )
-        return decode(raw, scale=scale, offset=offset or b"0", probe=probe)
+        return decode(
+            raw,
+            scale=scale,
+            offset=offset or b"0",
+            probe=probe,
+            highest=self._options.highest,
+        )
 
     def _first(self, *names: str) -> bytes | None:
         for name in names:
@@ -287,5 +342,5 @@ def open_bus(settings: BusSettings) -> Converter:
     """
     options = Options.model_validate(dict(settings.options))
     addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
-    folder = find_device(options.root, name=options.device)
-    return Converter(folder, name=options.device, addresses=addresses)
+    folder = find_device(options)
+    return Converter(folder, options=options, addresses=addresses)

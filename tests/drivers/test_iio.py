@@ -15,9 +15,20 @@ from longsoak_drivers.iio import OPEN_CIRCUIT, Divider, decode
 LEVEL: dict[str, dict[str, object]] = {"water level": {"channel": "voltage0"}}
 
 
-def converter(root: Path, files: dict[str, str], *, number: int = 0, name: str = "ads1015") -> Path:
-    folder = root / f"iio:device{number}"
+def converter(
+    root: Path,
+    files: dict[str, str],
+    *,
+    number: int = 0,
+    name: str = "ads1015",
+    seat: str = "1-0048",
+) -> Path:
+    """Lay out one converter as the kernel does: its folder in its chip's, and a link to it."""
+    device = f"iio:device{number}"
+    folder = root.parent / f"devices of {root.name}" / seat / device
     folder.mkdir(parents=True)
+    root.mkdir(exist_ok=True)
+    (root / device).symlink_to(folder)
     (folder / "name").write_text(f"{name}\n")
     for file, content in files.items():
         (folder / file).write_text(f"{content}\n")
@@ -57,7 +68,7 @@ def test_the_converter_is_found_by_name_whatever_its_number(tmp_path: Path) -> N
     converter(tmp_path, {"in_voltage0_raw": "99", "in_voltage_scale": "1"}, number=0, name="other")
     converter(tmp_path, files, number=3)
     bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
-    assert bus.describe() == "converter ads1015 at iio:device3"
+    assert bus.describe() == "converter ads1015 at 1-0048"
     assert list(bus.poll(["water level"])) == [Sample("water level", 7.0, "mV")]
 
 
@@ -225,15 +236,24 @@ def test_an_absent_converter_is_a_bus_error_that_says_what_is_there(tmp_path: Pa
     with pytest.raises(BusError, match="no converter is called 'ads1015'; there are: none"):
         iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
     converter(tmp_path, {}, name="mcp3008")
-    with pytest.raises(BusError, match="no converter is called 'ads1015'; there are: mcp3008"):
+    with pytest.raises(
+        BusError, match="no converter is called 'ads1015'; there are: mcp3008 at 1-0048"
+    ):
         iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
 
 
-def test_two_converters_of_one_name_are_not_guessed_between(tmp_path: Path) -> None:
-    converter(tmp_path, {}, number=0)
-    converter(tmp_path, {}, number=1)
-    with pytest.raises(BusError, match="2 converters are called 'ads1015'"):
+def test_two_converters_of_one_name_are_told_apart_by_their_seats(tmp_path: Path) -> None:
+    for number, seat in enumerate(["1-0049", "1-0048"]):
+        files = {"in_voltage0_raw": seat[-1], "in_voltage_scale": "1"}
+        converter(tmp_path, files, number=number, seat=seat)
+    with pytest.raises(BusError, match=r"2 .* called 'ads1015', at 1-0049, 1-0048, .* with seat"):
         iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    for seat in ("1-0048", "1-0049"):
+        bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015", seat=seat))
+        assert bus.describe() == f"converter ads1015 at {seat}"
+        assert list(bus.poll(["water level"])) == [Sample("water level", float(seat[-1]), "mV")]
+    with pytest.raises(BusError, match="no converter is called 'ads1015' at 1-004a; there are: "):
+        iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015", seat="1-004a"))
 
 
 def test_a_number_taken_by_another_chip_is_a_bus_error_and_not_a_value(tmp_path: Path) -> None:
@@ -242,3 +262,54 @@ def test_a_number_taken_by_another_chip_is_a_bus_error_and_not_a_value(tmp_path:
     (folder / "name").write_text("mcp3008\n")
     with pytest.raises(BusError, match="'ads1015' is gone"):
         list(bus.poll(["water level"]))
+
+
+def test_a_number_taken_by_another_chip_of_the_same_name_is_no_value_either(tmp_path: Path) -> None:
+    files = {"in_voltage0_raw": "7", "in_voltage_scale": "1"}
+    converter(tmp_path, files, seat="1-0048")
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    (tmp_path / "iio:device0").unlink()
+    with pytest.raises(BusError, match="'ads1015' is gone"):
+        list(bus.poll(["water level"]))
+    converter(tmp_path, files, seat="1-0049")
+    with pytest.raises(BusError, match="'ads1015' is gone"):
+        list(bus.poll(["water level"]))
+
+
+def test_a_file_that_vanishes_between_two_polls_is_missing(tmp_path: Path) -> None:
+    folder = converter(tmp_path, {"in_voltage0_raw": "7", "in_voltage_scale": "1"})
+    bus = iio.open_bus(settings(LEVEL, root=tmp_path, device="ads1015"))
+    (folder / "in_voltage0_raw").unlink()
+    assert missing(next(iter(bus.poll(["water level"])))).why is Absence.NO_ANSWER
+
+
+# 12 bits with a sign (computed): from -2048 to 2047.
+@pytest.mark.parametrize(
+    ("count", "known"), [(2046, True), (2047, False), (-2047, True), (-2048, False), (5000, False)]
+)
+def test_at_an_end_of_its_counts_a_converter_has_no_value(
+    tmp_path: Path, count: int, known: bool
+) -> None:
+    converter(tmp_path, {"in_voltage0_raw": str(count), "in_voltage_scale": "0.5"})
+    pins: dict[str, object] = {
+        "channel": "voltage0",
+        "divider": {"resistor": 1e6, "excitation": 3.3},
+    }
+    channels = LEVEL | {"pins": pins}
+    bus = iio.open_bus(settings(channels, root=tmp_path, device="ads1015", highest=2047))
+    for got in bus.poll(list(channels)):
+        assert isinstance(got, Sample) is known
+        if isinstance(got, Missing):
+            assert got.why is Absence.UNREADABLE
+            assert (
+                f"beyond its range: it counted {count}, an end of its -2048 to 2047" in got.detail
+            )
+
+
+def test_a_supply_beyond_the_converters_range_gives_no_resistance(tmp_path: Path) -> None:
+    files = {"in_voltage0_raw": "900", "in_voltage3_raw": "2047", "in_voltage_scale": "1"}
+    converter(tmp_path, files)
+    divider = {"resistor": 1e6, "excitation_channel": "voltage3"}
+    address: dict[str, object] = {"channel": "voltage0", "divider": divider}
+    bus = iio.open_bus(settings({"pins": address}, root=tmp_path, device="ads1015", highest=2047))
+    assert "it counted 2047" in missing(next(iter(bus.poll(["pins"])))).detail
