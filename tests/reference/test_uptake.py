@@ -11,14 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from longsoak.core.front import Front, front_pace
 from longsoak.core.uptake import (
     Absorption,
     Course,
-    Front,
     Undetermined,
     absorbed_per_area,
     absorption_coefficient,
-    front_pace,
     sorptivity,
 )
 from longsoak.core.uptakejudgement import far_off
@@ -252,6 +251,60 @@ def test_twice_the_uncertainty_of_the_front_holds_95_per_cent(count: int) -> Non
         assert isinstance(found, Front)
         inside += abs(found.pace - 0.5) <= 2.0 * found.uncertainty
     assert inside / 3000 == pytest.approx(0.95, abs=0.012)
+
+
+def test_depths_of_no_known_doubt_and_of_none_give_the_same_front() -> None:
+    depths, arrivals = [19.0, 41.5, 59.0], [1296.0, 5184.0, 11664.0]
+    plain = front_pace(depths, arrivals=arrivals)
+    assert plain == front_pace(depths, arrivals=arrivals, depth_uncertainties=[0.0] * 3)
+    # Equal doubts weigh equally: the pace is that of ordinary least squares.
+    equal = front_pace(depths, arrivals=arrivals, depth_uncertainties=[1.0] * 3)
+    assert isinstance(plain, Front)
+    assert isinstance(equal, Front)
+    assert equal.pace == pytest.approx(plain.pace, rel=1e-12)
+
+
+def test_a_front_through_two_doubtful_depths_is_no_better_than_they_are() -> None:
+    # Computed: both exactly on the line, u = 1 mm each, so u(B) = 1 / sqrt(t1 + t2).
+    found = front_pace([20.0, 40.0], arrivals=[1296.0, 5184.0], depth_uncertainties=[1.0, 1.0])
+    assert isinstance(found, Front)
+    assert found.uncertainty == pytest.approx(1.0 / math.sqrt(1296.0 + 5184.0), rel=1e-9)
+
+
+def test_a_doubtful_depth_hardly_pulls_the_front() -> None:
+    depths, arrivals = [20.0, 40.0, 75.0], [1296.0, 5184.0, KNEE_SECONDS]  # the last 15 mm off
+    pulled = front_pace(depths, arrivals=arrivals)
+    held = front_pace(depths, arrivals=arrivals, depth_uncertainties=[0.5, 0.5, 15.0])
+    assert isinstance(pulled, Front)
+    assert isinstance(held, Front)
+    assert abs(held.pace - KNEE_PACE) < 0.01 * abs(pulled.pace - KNEE_PACE)
+
+
+@pytest.mark.parametrize("scatter", [0.0, 2.0, 4.0])
+@pytest.mark.parametrize("count", [2, 3, 5])
+def test_twice_the_uncertainty_with_doubtful_depths_holds_95_per_cent(
+    count: int, scatter: float
+) -> None:
+    # Depths drilled with unlike care, and a front that is not quite even. 1500 draws know 95 % to
+    # 1.1 %. Where nothing but the known doubts is at work it may hold more than it says. Where the
+    # common variance is like the depths' own, the weights found from a few of them cost 2.5 %.
+    rng = np.random.default_rng(10 * count + int(scatter))
+    arrivals = [500.0, 2000.0, 4500.0, 8000.0, 12500.0][:count]
+    doubts = [0.5, 2.0, 1.0, 3.0, 0.7][:count]
+    exact, deviations = np.array(series(arrivals, 2.0)), np.hypot(doubts, scatter)
+    inside = 0
+    for _ in range(1500):
+        depths = (exact + deviations * rng.standard_normal(count)).tolist()
+        found = front_pace(depths, arrivals=arrivals, depth_uncertainties=doubts)
+        assert isinstance(found, Front)
+        inside += abs(found.pace - 2.0) <= 2.0 * found.uncertainty
+    assert inside / 1500 >= (0.95 - 0.025 - 0.011 if scatter == 2.0 else 0.95 - 0.011)
+
+
+@pytest.mark.parametrize("doubts", [[1.0], [-1.0, 1.0], [math.nan, 1.0]])
+def test_doubts_that_are_none_are_refused(doubts: list[float]) -> None:
+    with pytest.raises(PhysicsError, match="depth_uncertainties"):
+        front_pace([20.0, 40.0], arrivals=[1296.0, 5184.0], depth_uncertainties=doubts)
 
 
 def test_one_weighing_off_a_line_is_found_and_scatter_is_not() -> None:

@@ -1,4 +1,4 @@
-"""Water taken up by suction: absorption coefficients from weighings, and the front's pace. Pure.
+"""Water taken up by suction: absorption coefficients from weighings. Pure.
 
 Water sucked up from a free surface goes with the root of time for as long as nothing stops it. Each
 result says which weighings it rests on and why those; where a coefficient can't be had it says so
@@ -84,14 +84,6 @@ class Sorptivity:
 
     initial: Absorption | Undetermined
     secondary: Absorption | Undetermined
-
-
-@dataclass(frozen=True, slots=True)
-class Front:
-    """Pace of the wetting front: depth is `pace` times the root of time, mm/s^0.5."""
-
-    pace: float
-    uncertainty: float
 
 
 def absorbed_per_area(masses: Sequence[float], *, dry_mass: float, area: float) -> list[float]:
@@ -276,48 +268,6 @@ def sorptivity(times: Sequence[float], *, absorbed: Sequence[float]) -> Sorptivi
     return Sorptivity(rate(_INITIAL, "from 1 min to 6 h"), rate(_SECONDARY, "from 1 day to 7 days"))
 
 
-def front_pace(depths: Sequence[float], *, arrivals: Sequence[float]) -> Front | Undetermined:
-    """Pace of the wetting front from when it reached each depth.
-
-    Parameters
-    ----------
-    depths : sequence of float
-        Of the pins, mm from the wet face, above 0.
-    arrivals : sequence of float
-        When the front reached each, s since the face met the water, above 0. Pins it has not
-        reached are left out.
-
-    Returns
-    -------
-    Front or Undetermined
-        The slope of depth over the root of time through the origin, with its standard
-        uncertainty from the scatter, widened by Student's t so that twice it holds 95 %;
-        undetermined from fewer than two depths.
-
-    Raises
-    ------
-    PhysicsError
-        A depth or time is not finite or not as described.
-
-    Notes
-    -----
-    Sharp front, no gravity, no evaporation: depth = B sqrt(t), and B is the absorption
-    coefficient over the water content behind the front.
-
-    Source: common practice.
-    """
-    _same_length(depths, arrivals, "arrivals")
-    x = [checked("depths", depth, lowest=1e-3, highest=1e5, unit="mm") for depth in depths]
-    t = [checked("arrivals", time, lowest=1e-3, highest=1e10, unit="s") for time in arrivals]
-    if len(set(x)) < 2:
-        return Undetermined("the front has reached fewer than two depths")
-    total = math.fsum(t)
-    pace = math.fsum(d * math.sqrt(s) for d, s in zip(x, t, strict=True)) / total
-    squares = math.fsum((d - pace * math.sqrt(s)) ** 2 for d, s in zip(x, t, strict=True))
-    own = math.sqrt(squares / (len(x) - 1) / total)
-    return Front(pace, widened(own, others=0.0, freedom=float(len(x) - 1)))
-
-
 def _from_line(line: Line, course: Course, used: Sequence[int], why: str) -> Absorption:
     uncertainty = widened(line.u_slope, others=0.0, freedom=float(len(used) - 2))
     return Absorption(
@@ -367,7 +317,7 @@ def _checked_series(
     times: Sequence[float], absorbed: Sequence[float]
 ) -> tuple[list[float], list[float]]:
     """Roots of the times, and the uptake."""
-    _same_length(times, absorbed, "absorbed")
+    same_length(times, absorbed, "absorbed")
     last = 0.0
     for time in times:
         checked("times", time, lowest=1e-3, highest=1e9, unit="s")
@@ -378,6 +328,7 @@ def _checked_series(
     return [math.sqrt(time) for time in times], gains
 
 
-def _same_length(first: Sequence[float], second: Sequence[float], argument: str) -> None:
+def same_length(first: Sequence[float], second: Sequence[float], argument: str) -> None:
+    """Refuse what has not one value for each of `first`."""
     if len(first) != len(second):
         raise PhysicsError(argument, len(second), f"{len(first)} values, one for each time")
