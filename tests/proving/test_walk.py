@@ -54,7 +54,7 @@ def test_a_channel_is_looked_at_closer_judged_and_kept(rig_file: Path) -> None:
     assert "2 of 2 thermometers" in str(finding.content["instrument"])
     walk.keep(proof.name, Step.READS, "T0", finding)
     end = walk.finish(proof)
-    assert (end.outcome, end.says) == (Outcome.GOOD, "1 channel: 1 proven")
+    assert (end.outcome, end.says) == (Outcome.GOOD, "1 channel: 1 proven, by reads alone")
     kept = walk.book().called(proof.name)
     assert kept is not None
     assert [entry.step for entry in kept.entries.values()] == [Step.BEGIN, Step.READS, Step.FINISH]

@@ -5,6 +5,7 @@ record, so that whoever doubts a step can judge the same readings again. It hold
 own beside who walks: a page may make one for each request.
 """
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -13,7 +14,7 @@ from longsoak.core.proof.book import RIG, Book, Proof, Why
 from longsoak.core.proof.finding import Finding, judged
 from longsoak.core.proof.leads import judge_open, judge_resistor, judge_short
 from longsoak.core.proof.reads import READINGS, judge_reads
-from longsoak.store.proofrequests import LONGEST_SENTENCE, Closer, ask_closer, ask_to_keep
+from longsoak.store.proofrequests import LONGEST, LONGEST_SENTENCE, Closer, ask_closer, ask_to_keep
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
@@ -23,6 +24,7 @@ from longsoak.vocabulary.rig import Probe, Rig
 EVERY = 0.5  # s between two polls of a closer look
 PATIENCE = 10.0  # s the measuring process may take to answer a request
 SLOWEST = 3.0  # times the wished period a slow bus may take for a poll
+PER_PROBE = 1.5  # s a slow meter with a scanner may take for one channel; common practice
 GRACE = 5.0  # s more, for a first poll that has to wait for its turn
 _PAUSE = 0.1  # s between two looks into the record
 _EVENTS = 10_000  # of the newest, among which a bus's opening is looked for
@@ -132,24 +134,44 @@ class Walk:
         return asked
 
     def look(
-        self, probes: Sequence[str], *, count: int = READINGS, every: float = EVERY
+        self,
+        probes: Sequence[str],
+        *,
+        count: int = READINGS,
+        every: float = EVERY,
+        progress: Callable[[int, int], object] | None = None,
     ) -> dict[str, list[Reading]]:
         """The next readings of some probes, `count` of each or as many as a slow bus brings.
+
+        `progress` is called with how many readings there are, and how many there are to be.
 
         Raises
         ------
         RequestError, StoreError
             As for `closer`.
         """
-        seconds = count * every * SLOWEST + GRACE
+        seconds = self._patience(probes, count, every)
         since = self.closer(probes, every=every, seconds=seconds)
-        found = self.readings(probes, since_ms=since)
         waited = 0.0
-        while waited < seconds and any(len(of_one) < count for of_one in found.values()):
+        while True:
+            found = self.readings(probes, since_ms=since)
+            there = sum(min(count, len(of_one)) for of_one in found.values())
+            if progress is not None:
+                progress(there, count * len(found))
+            if there == count * len(found) or waited >= seconds:
+                return {probe: of_one[:count] for probe, of_one in found.items()}
             self._wait(_PAUSE)
             waited += _PAUSE
-            found = self.readings(probes, since_ms=since)
-        return {probe: of_one[:count] for probe, of_one in found.items()}
+
+    def _patience(self, probes: Sequence[str], count: int, every: float) -> float:
+        """How long so many readings may take on the busiest of the buses, s."""
+        on_bus = Counter(probe.bus for probe in self.rig.probes if probe.name in probes)
+        one_pass = max(every * SLOWEST, PER_PROBE * max(on_bus.values(), default=1))
+        return min(LONGEST, count * one_pass + GRACE)
+
+    def pause(self, seconds: float) -> None:
+        """Let some seconds pass."""
+        self._wait(seconds)
 
     def readings(self, probes: Sequence[str], *, since_ms: int) -> dict[str, list[Reading]]:
         """What the record has of each probe since a time, ms."""

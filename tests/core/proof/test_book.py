@@ -87,6 +87,7 @@ def test_proofs_stay_apart() -> None:
     assert book.to_do(newest(book)) == ()
     assert verdict_of(book, "C 10/60") is Verdict.PROVEN
     assert book.proven(newest(book))
+    assert book.summary(newest(book)) == "1 channel: 1 proven, by reads alone"
     first = book.called(FIRST)
     assert first is not None
     assert not book.proven(first)
@@ -137,7 +138,9 @@ def test_a_rig_is_not_proven_while_a_safety_item_is_open() -> None:
     assert whole.proven(newest(whole))
     short = Book([begun, *reads, *ticks[:-1]], small_rig())
     assert not short.proven(newest(short))
-    assert "1 safety item not ticked" in short.summary(newest(short))
+    assert "8 proven, by reads, safety alone; 1 safety item not ticked" in short.summary(
+        newest(short)
+    )
 
 
 def test_a_probe_that_left_the_rig_file_keeps_its_entries_and_has_no_verdict() -> None:

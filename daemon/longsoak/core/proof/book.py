@@ -213,6 +213,9 @@ class Book:
         counts = self.counts(proof)
         told = [f"{count} {verdict.value}" for verdict, count in counts.items() if count]
         says = f"{with_noun(sum(counts.values()), 'channel')}: {', '.join(told) or 'none taken'}"
+        steps = _narrowed(proof, "steps")
+        if steps is not None:  # a channel that answers is not one whose wires were looked at
+            says += f", by {', '.join(step.value for step in Step if step.value in steps)} alone"
         unticked = sum(
             entry is None or entry.outcome is not Outcome.GOOD for _, entry in self.safety(proof)
         )
