@@ -153,7 +153,7 @@ class Chips:
                 name = read_bytes(folder / "name").decode("ascii", errors="replace").strip()
             except OSError:  # it went away between listing and reading, or the kernel hangs
                 continue
-            found.append((folder, name, (folder / "device").resolve().name))
+            found.append((folder, name, _seat(folder)))
         return found
 
     def _read(self, probe: str, there: list[tuple[Path, str, str]]) -> Sample | Missing:
@@ -191,6 +191,12 @@ class Chips:
                 )
             content = read_bytes(folder / f"{address.channel}_input")
         except FileNotFoundError:
+            if not (folder / "name").exists():
+                return Missing(
+                    probe,
+                    Absence.NO_ANSWER,
+                    f"{address.words} went away while it was read: check its wires and its supply",
+                )
             return Missing(
                 probe, Absence.NO_ANSWER, f"{address.words} has no channel {address.channel}"
             )
@@ -199,6 +205,15 @@ class Chips:
                 probe, Absence.NO_ANSWER, f"reading {address.words} {address.channel}: {error}"
             )
         return decode(content, channel=address.channel, probe=probe)
+
+
+def _seat(folder: Path) -> str:
+    """Where a chip sits. One that is about to go has lost the link that tells."""
+    try:
+        # Read, not followed: on its way through the tree that may fail, or end anywhere.
+        return (folder / "device").readlink().name
+    except OSError:
+        return "no seat"
 
 
 def open_bus(settings: BusSettings) -> Chips:

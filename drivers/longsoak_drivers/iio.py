@@ -231,7 +231,11 @@ def find_device(options: Options) -> Path:
 
 def _seat(folder: Path) -> str:
     """Where a converter sits: its folder is listed by a link into the folder of its chip."""
-    return folder.resolve().parent.name
+    try:
+        # Read, not followed: on its way through the tree that fails if the chip goes meanwhile.
+        return folder.readlink().parent.name
+    except OSError:
+        return "no seat"
 
 
 def _name(folder: Path) -> str:

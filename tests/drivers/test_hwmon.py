@@ -120,6 +120,36 @@ def test_a_chip_that_vanishes_is_missing_and_found_again_under_another_number(
     assert only(bus, "room humidity") == Sample("room humidity", 51.0, "%")
 
 
+def test_a_chip_that_goes_while_it_is_listed_is_at_no_seat(tmp_path: Path) -> None:
+    root = tmp_path / "hwmon"
+    folder = chip(root, 0, name="sht3x", seat="1-0044", humidity1_input="50000")
+    (folder / "device").unlink()  # the kernel takes the link first, then the files
+    channels = {"here": AIR["room humidity"] | {"seat": "device"}, **AIR}
+    here, anywhere = opened(root, channels).poll(["here", "room humidity"])
+    assert isinstance(here, Missing)
+    assert here.detail.startswith("no chip sht3x at device; there are: sht3x at no seat.")
+    assert anywhere == Sample("room humidity", 50.0, "%")
+
+
+def test_a_chip_that_goes_between_listing_and_reading_is_not_said_to_lack_the_channel(
+    tmp_path: Path,
+) -> None:
+    root = tmp_path / "hwmon"
+    folders = [
+        chip(root, n, name="sht3x", seat=f"1-004{n}", temp1_input="1000", humidity1_input="50000")
+        for n in range(2)
+    ]
+    channels = {f"{n}": AIR["room humidity"] | {"seat": f"1-004{n}"} for n in range(2)}
+    poll = iter(opened(root, channels).poll(list(channels)))
+    assert next(poll) == Sample("0", 50.0, "%")  # all are listed now, and one is read
+    shutil.rmtree(folders[1])
+    gone = next(poll)
+    assert isinstance(gone, Missing)
+    assert (
+        gone.detail == "sht3x at 1-0041 went away while it was read: check its wires and its supply"
+    )
+
+
 def test_a_channel_the_chip_has_not_is_told(tmp_path: Path) -> None:
     root = tmp_path / "hwmon"
     chip(root, 0, name="sht3x", seat="1-0044", temp1_input="21500")
