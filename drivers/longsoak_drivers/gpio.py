@@ -1,13 +1,16 @@
 """Lines of a GPIO chip through libgpiod: float switches, and flow meters that give pulses.
 
-A float is read as it stands, 1 or 0, after the kernel has debounced it. Its edges are counted too:
-one that changed many times since the last poll is bouncing or has a loose wire, and what it says
-at this instant is chance.
+A float is read as it stands, 1 or 0, debounced by the kernel. Behind I2C or USB the kernel can't;
+there a change counts once it is still there after the debounce time. Edges are counted too: a float
+that changed many times since the last poll is bouncing or has a loose wire, and what it says at
+this instant is chance.
 
 A flow meter is read as a frequency in Hz, from the kernel's own times of its edges and their
 running numbers, so that neither a late poll nor an edge the kernel dropped falsifies it.
 """
 
+import errno
+import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import timedelta
@@ -28,6 +31,9 @@ BUFFER = 1024  # edges the kernel keeps between two polls
 
 _BIAS = {"none": Bias.AS_IS, "pull up": Bias.PULL_UP, "pull down": Bias.PULL_DOWN}
 _WHO = "longsoak"  # told to others who want the line
+_NEVER = threading.Event()  # waited on for as long as a line has to stand still
+
+Config = dict[Iterable[int | str] | int | str, gpiod.LineSettings | None]
 
 
 class Options(BaseModel):
@@ -64,7 +70,9 @@ class Address(BaseModel):
         description="Which level is 1: low for a switch to ground with a pull-up",
     )
     bias: Literal["none", "pull up", "pull down"] = Field(
-        default="none", description="Resistor that the chip puts on the line"
+        default="none",
+        description="Resistor that the chip puts on the line; many chips have none, and the kernel "
+        "does not tell",
     )
     pulses: bool = Field(
         default=False, description="Whether pulses are counted, as a flow meter gives them"
@@ -100,6 +108,13 @@ def frequency(edges: Sequence[EdgeEvent], before: LastEdge | None) -> float | No
     return pulses * 1e9 / ns if pulses > 0 and ns > 0 else None
 
 
+class Way(NamedTuple):
+    """What the kernel can do for a chip's lines."""
+
+    debounce: bool
+    edges: bool
+
+
 class Lines:
     """The lines of one chip that carry probes.
 
@@ -111,14 +126,27 @@ class Lines:
         Probe to its address.
     where : str
         The chip's name, for sentences.
+    way : Way
+        What the chip can do.
+    debounce : float
+        How long a float must stand still to count as changed, s, where the chip does not see to it.
     """
 
     def __init__(
-        self, request: gpiod.LineRequest, *, addresses: dict[str, Address], where: str
+        self,
+        request: gpiod.LineRequest,
+        *,
+        addresses: dict[str, Address],
+        where: str,
+        way: Way,
+        debounce: float,
     ) -> None:
         self._request = request
         self._addresses = addresses
         self._where = where
+        self._way = way
+        self._debounce = debounce
+        self._settled: dict[str, Value] = {}
         offsets = dict(zip(request.lines, request.offsets, strict=True))
         self._probes = {offsets[address.line]: probe for probe, address in addresses.items()}
         self._edges: dict[str, list[EdgeEvent]] = {probe: [] for probe in addresses}
@@ -129,7 +157,7 @@ class Lines:
         for probe in probes:
             try:
                 self._collect()
-                value = self._request.get_value(self._addresses[probe].line)
+                value = self._value(probe)
             except OSError as error:
                 raise BusError(
                     f"{self._where}: reading it failed ({error}). Check that the chip is still "
@@ -144,16 +172,33 @@ class Lines:
     def describe(self) -> str:
         """Say how many lines are held on which chip."""
         number = len(self._addresses)
-        return f"{number} line{'' if number == 1 else 's'} of {self._where}"
+        edges = "" if self._way.edges else ", without edges"
+        return f"{number} line{'' if number == 1 else 's'} of {self._where}{edges}"
 
     def close(self) -> None:
         """Release the lines."""
         with suppress(OSError):  # the chip may be gone; the handle is freed
             self._request.release()
 
+    def _value(self, probe: str) -> Value:
+        """The level of a line; of a float, one at which it stands still."""
+        line = self._addresses[probe].line
+        value = self._request.get_value(line)
+        if self._way.debounce or self._addresses[probe].pulses:
+            return value
+        settled = self._settled.setdefault(probe, value)
+        if value is not settled:
+            edges = len(self._edges[probe])
+            _NEVER.wait(self._debounce)
+            again = self._request.get_value(line)
+            self._collect()
+            if again is value and len(self._edges[probe]) == edges:
+                self._settled[probe] = value
+        return self._settled[probe]
+
     def _collect(self) -> None:
         """Take the edges that wait, for whichever line they are."""
-        while self._request.wait_edge_events(timeout=0):
+        while self._way.edges and self._request.wait_edge_events(timeout=0):
             for edge in self._request.read_edge_events():
                 self._edges[self._probes[edge.line_offset]].append(edge)
 
@@ -205,6 +250,45 @@ def find_chip(chip: str, *, devices: Path = Path("/dev")) -> str:
     )
 
 
+# Behind I2C or USB a line is read by a thread that may sleep, and Linux (6.1 at least) debounces in
+# an interrupt only: EINVAL. An expander whose interrupt wire is not connected has no edges: ENXIO.
+_WAYS = (Way(True, True), Way(False, True), Way(False, False))
+_NOT_THIS_WAY = (errno.EINVAL, errno.ENXIO, errno.EOPNOTSUPP)
+
+
+def _request(
+    chip: str, *, addresses: dict[str, Address], debounce: float
+) -> tuple[gpiod.LineRequest, Way]:
+    """Take the lines in the best way the chip has."""
+    for way in _WAYS:
+        config: Config = {
+            address.line: _settings(address, way, debounce) for address in addresses.values()
+        }
+        try:
+            request = gpiod.request_lines(
+                chip, config=config, consumer=_WHO, event_buffer_size=BUFFER
+            )
+        except (OSError, ValueError) as error:
+            if way is _WAYS[-1] or error.args[0] not in _NOT_THIS_WAY:
+                raise
+        else:
+            return request, way
+    raise AssertionError("the last way returns or raises")
+
+
+def _settings(address: Address, way: Way, debounce: float) -> gpiod.LineSettings:
+    edges = Edge.RISING if address.pulses else Edge.BOTH
+    wait = debounce if way.debounce and not address.pulses else 0
+    return gpiod.LineSettings(
+        direction=Direction.INPUT,
+        edge_detection=edges if way.edges else Edge.NONE,
+        bias=_BIAS[address.bias],
+        active_low=address.active == "low",
+        debounce_period=timedelta(seconds=wait),
+        event_clock=Clock.MONOTONIC,
+    )
+
+
 def open_bus(settings: BusSettings) -> Lines:
     """Take the lines for this process alone. See `longsoak.driver.BusKind.open_bus`.
 
@@ -216,23 +300,14 @@ def open_bus(settings: BusSettings) -> Lines:
     options = Options.model_validate(dict(settings.options))
     addresses = {c.probe: Address.model_validate(dict(c.address)) for c in settings.channels}
     chip = find_chip(options.chip)
-    config: dict[Iterable[int | str] | int | str, gpiod.LineSettings | None] = {
-        address.line: gpiod.LineSettings(
-            direction=Direction.INPUT,
-            edge_detection=Edge.RISING if address.pulses else Edge.BOTH,
-            bias=_BIAS[address.bias],
-            active_low=address.active == "low",
-            debounce_period=timedelta(seconds=0 if address.pulses else options.debounce),
-            event_clock=Clock.MONOTONIC,
-        )
-        for address in addresses.values()
-    }
+    named = [str(address.line) for address in addresses.values()]
+    lines = f"line{'' if len(named) == 1 else 's'} {', '.join(named)}"
     try:
-        request = gpiod.request_lines(chip, config=config, consumer=_WHO, event_buffer_size=BUFFER)
+        request, way = _request(chip, addresses=addresses, debounce=options.debounce)
     except FileNotFoundError as error:
         raise BusError(
-            f"{chip}: there is no such chip, or it has not all of the lines "
-            f"{', '.join(str(line) for line in config)} ({error}). Compare with what the command "
+            f"{chip}: there is no such chip, or it has no "
+            f"{lines} ({error.strerror}). Compare with what the command "
             "gpioinfo lists."
         ) from error
     except PermissionError as error:
@@ -242,8 +317,13 @@ def open_bus(settings: BusSettings) -> Lines:
         ) from error
     except (OSError, ValueError) as error:
         raise BusError(
-            f"{chip}: its lines {', '.join(str(line) for line in config)} can't be taken "
-            f"({error}). Another program may hold one, or the chip has no such line or bias: "
-            "gpioinfo tells."
+            f"{chip}: its {lines} can't be taken ({error.args[-1]}). Another program may "
+            "hold one, or the chip has no such line or bias: gpioinfo tells."
         ) from error
-    return Lines(request, addresses=addresses, where=chip)
+    if any(address.pulses for address in addresses.values()) and not way.edges:
+        request.release()
+        raise BusError(
+            f"{chip}: it tells no edges, so pulses can't be counted on it. Put the flow meter on "
+            "another chip, or connect this one's interrupt wire."
+        )
+    return Lines(request, addresses=addresses, where=chip, way=way, debounce=options.debounce)
