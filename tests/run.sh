@@ -1,8 +1,9 @@
 #!/bin/sh
 # Sets up what the tests need, then runs them.
 #
-#   sh tests/run.sh              everything
+#   sh tests/run.sh              everything but kernel
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/
+#   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
 #
 # Safe to run again: what is already there is left as it is.
 set -eu
@@ -16,6 +17,9 @@ say() { printf '%s\n' "tests: $*"; }
 # --- system packages: the real servers and the browser the tests talk to -------------------------
 packages="chromium fonts-dejavu-core git mosquitto openssl poppler-utils python3-venv shellcheck socat systemd
 victoria-metrics"
+for part in "$@"; do
+  [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
+done
 missing=""
 for package in $packages; do
   status=$(dpkg-query -W -f '${Status}' "$package" 2>/dev/null || true)
