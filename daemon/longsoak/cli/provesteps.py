@@ -26,6 +26,7 @@ LEADS = 3  # readings of a pair whose leads are open, bridged or on a resistor
 SETTLED = 5  # readings of a level after a pour
 TOUCH_TIME = 30.0  # s a touch or a raised float is waited for
 AFTER_TOUCH = 1.5  # s more, so that what moves along is seen too
+ELSEWHERE = 3.0  # s the channel that was asked for may move later than another
 _PAUSE = 0.2
 
 _HANDS = {
@@ -180,11 +181,16 @@ class Guide:
         since = self._walk.closer(names, every=EVERY, seconds=TOUCH_TIME + AFTER_TOUCH + 5)
         click.echo(f"Now {_TOUCH.get(probe.kind, 'touch it')}: {probe.name}. Waiting for it.")
 
+        elsewhere = 0.0
+
         def moved() -> bool:
-            found = movements(
-                before, self._walk.readings(names, since_ms=since), rig=self._walk.rig
-            )
-            return probe.name in found and found[probe.name].moved
+            nonlocal elsewhere
+            read = self._walk.readings(names, since_ms=since)
+            found = movements(before, read, rig=self._walk.rig)
+            if any(movement.moved for movement in found.values()):
+                elsewhere += _PAUSE
+            own = probe.name in found and found[probe.name].moved
+            return own or elsewhere > ELSEWHERE
 
         self._until(moved)
         self._walk.pause(AFTER_TOUCH)

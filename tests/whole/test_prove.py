@@ -1,0 +1,323 @@
+"""`longsoak prove` as a person uses it, on a front end at a pty whose wires the test moves."""
+
+import hashlib
+import json
+import subprocess
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from drivers.ptys import Device
+from longsoak.store.files import folder_of, recording
+from longsoak.store.reader import Record
+from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
+from processes import COMMAND, longsoak, running
+from waiting import wait_for
+from whole.test_pump import front_end
+
+OPEN = "9.9e37,Ohm"
+RIG = """
+[rig]
+name = "walked"
+invented = true
+
+[specimen]
+height = 420
+width = 600
+underside = 120
+edges = {{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }}
+between_bays = []
+
+[[bays]]
+name = "panel"
+from = 0
+to = 600
+layers = [{{ name = "panel", material = "timber", thickness = 180 }}]
+
+[reservoir]
+name = "tray"
+level = "water level"
+float = "high float"
+depth_table = [[0, 0], [150, 60]]
+length = 1200
+breadth = 340
+rim = 150
+stop = 100
+pump_needs = 25
+
+[[buses]]
+name = "front end"
+driver = "lines"
+port = "{port}"
+
+[[probes]]
+name = "A"
+kind = "pins"
+bay = "panel"
+depth = 30
+height = 60
+every = 900
+curve = "Douglas-fir (coast)"
+temperature = "T"
+bus = "front end"
+address = {{ name = "A" }}
+
+[[probes]]
+name = "B"
+kind = "pins"
+bay = "panel"
+depth = 90
+height = 60
+every = 900
+curve = "Douglas-fir (coast)"
+temperature = "T"
+bus = "front end"
+address = {{ name = "B" }}
+
+[[probes]]
+name = "T"
+kind = "temperature"
+bay = "panel"
+depth = 90
+height = 80
+every = 900
+bus = "front end"
+address = {{ name = "T" }}
+
+[[probes]]
+name = "water level"
+kind = "level"
+every = 900
+bus = "front end"
+address = {{ name = "level" }}
+
+[[probes]]
+name = "high float"
+kind = "float"
+trips_at = 105
+every = 900
+bus = "front end"
+address = {{ name = "float" }}
+"""
+
+
+class Bench:
+    """The rig file, what its wires say at this moment, and what was kept of proofs."""
+
+    def __init__(self, folder: Path) -> None:
+        self.says = {"A": OPEN, "B": OPEN, "T": "20.5,Cel", "level": "0.2,mm", "float": "0,1"}
+        self.device = Device(folder / "front-end", front_end(self.says))
+        self.rig_file = folder / "rig.toml"
+        self.rig_file.write_text(RIG.format(port=self.device.path))
+
+    @property
+    def entries(self) -> list[ProofEntry]:
+        return Record(folder_of(self.rig_file)).proof_entries()
+
+    def newest(self, step: Step, subject: str) -> ProofEntry:
+        return [e for e in self.entries if (e.step, e.subject) == (step, subject)][-1]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    bench = Bench(tmp_path)
+    yield bench
+    bench.device.unplug()
+
+
+class Walker:
+    """A `longsoak prove` under way, answered by a test."""
+
+    def __init__(self, *arguments: str | Path) -> None:
+        self.process = subprocess.Popen(
+            [COMMAND, "prove", *arguments, "--by", "mk"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+        )
+        self._heard = bytearray()
+        self._read = 0
+        self._thread = threading.Thread(target=self._listen, daemon=True)
+        self._thread.start()
+
+    def _listen(self) -> None:
+        assert self.process.stdout is not None
+        with self.process.stdout as pipe:
+            while letter := pipe.read(1):
+                self._heard += letter
+
+    @property
+    def heard(self) -> str:
+        return self._heard.decode(errors="replace")
+
+    def says(self, words: str) -> None:
+        """Wait until it says `words` after what it was last seen to say."""
+
+        def place() -> int:
+            return self.heard.find(words, self._read) + 1
+
+        found = wait_for(place, what=f"{words!r} after:\n{self.heard[self._read :]}", limit=40)
+        self._read = found + len(words) - 1
+
+    def answer(self, words: str, *, to: str) -> None:
+        """Wait until it asks, and type a line."""
+        self.says(to)
+        assert self.process.stdin is not None
+        self.process.stdin.write(f"{words}\n".encode())
+        self.process.stdin.flush()
+
+    def end(self) -> int:
+        return self.process.wait(60)
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.terminate()
+            self.process.wait(60)
+        self._thread.join(10)
+        assert self.process.stdin is not None
+        self.process.stdin.close()
+
+
+@contextmanager
+def walking(*arguments: str | Path) -> Iterator[Walker]:
+    walker = Walker(*arguments)
+    try:
+        yield walker
+    finally:
+        walker.close()
+
+
+def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench) -> None:
+    steps = ("--steps", "open,short,resistor,touch", "--probe", "A")
+    with running(bench.rig_file) as run:
+        run.says("open:")
+        with walking(bench.rig_file, *steps) as walker:
+            walker.answer("", to="leave their far ends open")
+            walker.says("good      A, open: Open circuit")
+            bench.says["A"] = "48,Ohm"
+            walker.answer("", to="Bridge the far ends")
+            walker.says("good      A, short: Seen as a short: leads and bridge have 48 Ω")
+            bench.says["A"] = "0.9e6,Ohm"  # 10 % off: damp leads
+            walker.answer("", to="Put a known resistor")
+            walker.answer("1M", to="The resistor's value")
+            walker.answer("1e6", to="Write 1e+06.")
+            walker.answer("1", to="Its tolerance")
+            walker.says("bad       A, resistor: 900 kΩ for 1 MΩ, -10.00 % off, 3 % allowed")
+            bench.says["A"] = "1.01e6,Ohm"
+            walker.answer("r", to="Get ready")
+            walker.answer("", to="Put a known resistor")
+            walker.says("good      A, resistor: 1.01 MΩ for 1 MΩ, +1.00 % off")
+            bench.says |= {"A": "3e9,Ohm", "B": "5e9,Ohm"}
+            walker.answer("", to="Get ready")
+            walker.says("Now bridge its pins")
+            bench.says["B"] = "2e5,Ohm"  # the plugs are swapped
+            walker.says("B moved instead: are two plugs or addresses swapped?")
+            assert walker.end() == 1
+        assert recording(folder_of(bench.rig_file))  # the run that was there goes on
+        assert run.stop() == 0
+    assert bench.newest(Step.RESISTOR, "A").outcome is Outcome.GOOD
+    resistors = [e.outcome for e in bench.entries if e.step is Step.RESISTOR]
+    assert resistors == [Outcome.BAD, Outcome.GOOD]
+    assert bench.newest(Step.TOUCH, "A").content["moved"] == "B"
+    assert bench.newest(Step.FINISH, "rig").outcome is Outcome.BAD
+
+
+def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
+    bench: Bench, tmp_path: Path
+) -> None:
+    steps = ("--steps", "pour,float,safety")
+    with walking(bench.rig_file, *steps) as walker:
+        walker.says("was started for the walk")
+        walker.answer("", to="Residual-current protection")
+        walker.answer("Maria Example", to="Your full name")
+        walker.answer("yes", to="Is it so")
+        walker.answer("s", to="Go and look")
+        walker.answer("no pump yet", to="Why is it left out")
+        walker.answer("q", to="Go and look")
+        assert walker.end() == 1
+    assert not recording(folder_of(bench.rig_file))  # what was started for the walk ended with it
+    ticked = bench.newest(Step.SAFETY, "residual current")
+    assert (ticked.outcome, ticked.content["name"]) == (Outcome.GOOD, "Maria Example")
+    assert bench.newest(Step.SAFETY, "extra-low voltage").says == "no pump yet"
+    with walking(bench.rig_file, "--steps", "pour,float") as walker:
+        walker.says("Going on with the proof")
+        walker.answer("", to="water level, pour")
+        for litres, level in (("0", "0.2,mm"), ("10", "25.5,mm"), ("20", "49.5,mm")):
+            bench.says["level"] = level
+            walker.answer(litres, to="Litres now in the tray")
+            walker.says(f"{litres} L: ")
+        walker.answer("", to="Litres now in the tray")
+        walker.says("good      water level, pour: 3 points up to 20 L")
+        walker.answer("", to="Let the float hang")
+        walker.says("Raise the float")
+        bench.says["float"] = "1,1"
+        walker.says("Let it go")
+        bench.says["float"] = "0,1"
+        walker.says("good      high float, float: Seen down, up, and down again.")
+        assert walker.end() == 1  # most of the safety list is still open
+    assert {entry.proof for entry in bench.entries} == {bench.entries[0].proof}
+
+
+def test_reads_need_no_hands_and_two_proofs_are_compared(bench: Bench) -> None:
+    bench.says |= {"A": "3e9,Ohm", "B": "5e9,Ohm"}
+    first = longsoak("prove", bench.rig_file, "--reads", "--by", "mk", "--probe", "T")
+    assert first.returncode == 0, first.stdout + first.stderr
+    assert "1 channel: 1 proven, by reads alone" in first.stdout
+    told = longsoak("prove", bench.rig_file, "--compare")
+    assert (told.returncode, told.stdout) == (1, "")
+    assert "The record holds 1 proof." in told.stderr
+    bench.says["T"] = "error,no-sensor"
+    again = longsoak(
+        "prove", bench.rig_file, "--reads", "--by", "mk", "--probe", "T", "--why", "end"
+    )
+    assert again.returncode == 1
+    assert "bad       T, reads: 0 of 10 polls were answered" in again.stdout
+    shown = json.loads(longsoak("prove", bench.rig_file, "--json").stdout)
+    assert [(p["why"], p["proven"]) for p in shown["proofs"]] == [("before", True), ("end", False)]
+    assert "T      bad" in longsoak("prove", bench.rig_file, "--show").stdout
+
+
+def test_cards_come_from_a_file_with_the_photos_digest(bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"a picture")
+    cards = tmp_path / "cards.toml"
+    cards.write_text('[A]\ndrilled = [30, 30.4]\nentry = "wet"\nphoto = "a.jpg"\n')
+    found = longsoak("prove", bench.rig_file, "--card", cards, "--by", "mk")
+    assert "noted     A, card: 30.2 ± 1.0 mm from the wet face" in found.stdout, found.stderr
+    content = bench.newest(Step.CARD, "A").content
+    assert content["photo_sha256"] == hashlib.sha256(b"a picture").hexdigest()
+    cards.write_text('[A]\npilot = "4 mm"\n[Z]\npilot = 4\n[B]\nphoto = "b.jpg"\n')
+    wrong = longsoak("prove", bench.rig_file, "--card", cards, "--by", "mk")
+    assert wrong.returncode == 2
+    assert "A: pilot is '4 mm', expected 0.5 to 50 mm" in wrong.stderr
+    assert "'Z' is no probe of this rig that has a card" in wrong.stderr
+    assert "b.jpg" in wrong.stderr
+    assert len(bench.entries) == 3  # begin, card, finish: the wrong file left nothing
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--steps", "opne"), "'opne' is no step. The steps are reads, open"),
+        (("--probe", "Q"), "The rig file has no probe 'Q'"),
+        (("--reads", "--json"), "go one at a time"),
+    ],
+)
+def test_what_can_not_be_asked_is_told_before_anything_starts(
+    bench: Bench, options: tuple[str, ...], words: str
+) -> None:
+    found = longsoak("prove", bench.rig_file, "--by", "mk", *options)
+    assert found.returncode == 2
+    assert words in " ".join(found.stderr.split())
+    assert not folder_of(bench.rig_file).exists()
+
+
+def test_a_run_that_can_not_start_is_told_in_its_own_words(bench: Bench) -> None:
+    folder_of(bench.rig_file).mkdir()
+    (folder_of(bench.rig_file) / "record.db").write_text("no database, but text of some length")
+    found = longsoak("prove", bench.rig_file, "--reads", "--by", "mk")
+    assert found.returncode == 1
+    assert "`longsoak run` was started for the walk and ended by itself" in found.stderr
+    assert "record.db" in found.stderr
