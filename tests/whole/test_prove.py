@@ -17,6 +17,7 @@ from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from processes import COMMAND, longsoak, running
 from waiting import wait_for
 from whole.test_pump import front_end
+from whole.thermorig import lay_out, rom
 
 OPEN = "9.9e37,Ohm"
 RIG = """
@@ -59,7 +60,7 @@ kind = "pins"
 bay = "panel"
 depth = 30
 height = 60
-every = 900
+every = 0.2
 curve = "Douglas-fir (coast)"
 temperature = "T"
 bus = "front end"
@@ -71,7 +72,7 @@ kind = "pins"
 bay = "panel"
 depth = 90
 height = 60
-every = 900
+every = 0.2
 curve = "Douglas-fir (coast)"
 temperature = "T"
 bus = "front end"
@@ -83,14 +84,14 @@ kind = "temperature"
 bay = "panel"
 depth = 90
 height = 80
-every = 900
+every = 0.2
 bus = "front end"
 address = {{ name = "T" }}
 
 [[probes]]
 name = "water level"
 kind = "level"
-every = 900
+every = 0.2
 bus = "front end"
 address = {{ name = "level" }}
 
@@ -98,7 +99,7 @@ address = {{ name = "level" }}
 name = "high float"
 kind = "float"
 trips_at = 105
-every = 900
+every = 0.2
 bus = "front end"
 address = {{ name = "float" }}
 """
@@ -261,23 +262,25 @@ def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
     assert {entry.proof for entry in bench.entries} == {bench.entries[0].proof}
 
 
-def test_reads_need_no_hands_and_two_proofs_are_compared(bench: Bench) -> None:
-    bench.says |= {"A": "3e9,Ohm", "B": "5e9,Ohm"}
-    first = longsoak("prove", bench.rig_file, "--reads", "--by", "mk", "--probe", "T")
+def test_reads_need_no_hands_and_two_proofs_are_compared(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path, probes=2)
+    first = longsoak("prove", rig_file, "--reads", "--by", "mk")
     assert first.returncode == 0, first.stdout + first.stderr
-    assert "1 channel: 1 proven, by reads alone" in first.stdout
-    told = longsoak("prove", bench.rig_file, "--compare")
+    assert "2 channels: 2 proven, by reads alone" in first.stdout
+    told = longsoak("prove", rig_file, "--compare")
     assert (told.returncode, told.stdout) == (1, "")
     assert "The record holds 1 proof." in told.stderr
-    bench.says["T"] = "error,no-sensor"
-    again = longsoak(
-        "prove", bench.rig_file, "--reads", "--by", "mk", "--probe", "T", "--why", "end"
-    )
+    (tmp_path / "w1" / rom(1) / "w1_slave").write_text("no scratch pad")
+    again = longsoak("prove", rig_file, "--reads", "--by", "mk", "--why", "end")
     assert again.returncode == 1
-    assert "bad       T, reads: 0 of 10 polls were answered" in again.stdout
-    shown = json.loads(longsoak("prove", bench.rig_file, "--json").stdout)
+    assert "bad       T1, reads: 0 of 10 polls were answered" in again.stdout
+    shown = json.loads(longsoak("prove", rig_file, "--json").stdout)
     assert [(p["why"], p["proven"]) for p in shown["proofs"]] == [("before", True), ("end", False)]
-    assert "T      bad" in longsoak("prove", bench.rig_file, "--show").stdout
+    assert "T1     bad" in longsoak("prove", rig_file, "--show").stdout
+    compared = longsoak("prove", rig_file, "--compare")
+    assert "T0     as before  noise 0, now 0 °C" in compared.stdout
+    assert "T1     changed    reads was good, is bad: 0 of 10 polls" in compared.stdout
+    assert compared.returncode == 1
 
 
 def test_cards_come_from_a_file_with_the_photos_digest(bench: Bench, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from enum import StrEnum
 from longsoak.core.proof.book import Proof
 from longsoak.core.proof.finding import ohms
 from longsoak.core.proof.reads import COVERAGE
-from longsoak.vocabulary.proof import Json, ProofEntry, Step
+from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Rig
 
 # Common practice, all of it.
@@ -25,6 +25,7 @@ class Figure(StrEnum):
     POUR = "level against litres"
     INSTRUMENT = "instrument"
     DEPTH = "depth"
+    OUTCOME = "outcome"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ def compare(first: Proof, later: Proof, rig: Rig) -> tuple[Change, ...]:
         By channel in the rig file's order. Allowed are: a reference or known resistor off by twice
         the meter's standard uncertainty (as both readings have it, times the root of two), three
         times the noise, a tenth of the insulation, what a pour allows, twice the depths'
-        uncertainty, and the same instrument.
+        uncertainty, and the same instrument. A step that was not bad and is now is told too.
     """
     buses = {bus.name: bus for bus in rig.buses}
     found: list[Change] = []
@@ -69,11 +70,21 @@ def compare(first: Proof, later: Proof, rig: Rig) -> tuple[Change, ...]:
         for step in Step:
             pair = first.newest(step, probe.name), later.newest(step, probe.name)
             if pair[0] is not None and pair[1] is not None:
+                found += _outcome((pair[0], pair[1]))
                 found += _changes(probe.kind, (pair[0], pair[1]), allowed)
     return tuple(found)
 
 
 Pair = tuple[ProofEntry, ProofEntry]
+
+
+def _outcome(pair: Pair) -> list[Change]:
+    """A step that was good and is bad now, whatever figures it left to compare."""
+    first, later = pair
+    if first.outcome is Outcome.BAD or later.outcome is not Outcome.BAD:
+        return []
+    says = f"{first.step.value} was {first.outcome.value}, is bad: {later.says}"
+    return [_change(pair, Figure.OUTCOME, None, None, True, says)]
 
 
 def _changes(kind: Kind, pair: Pair, allowed: float) -> list[Change]:
