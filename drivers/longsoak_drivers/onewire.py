@@ -76,6 +76,10 @@ def crc8(data: bytes) -> int:
 
 def decode(content: bytes, *, probe: str) -> Sample | Missing:
     """Turn the content of a `w1_slave` file into degC, or say why it can't be. Never raises."""
+    if not content:
+        return Missing(
+            probe, Absence.NO_ANSWER, "it did not answer the kernel: check its wires and its supply"
+        )
     match = _FILE.fullmatch(content.decode("ascii", errors="replace"))
     if not match:
         return Missing(probe, Absence.UNREADABLE, f"{content[:80]!r} is not a thermometer's file")

@@ -13,16 +13,17 @@ from pathlib import Path
 from drivers.ptys import settings
 from kernel import stub
 from kernel.bridge import Bridge, HumidityChip
+from kernel.wires import POWER_UP, Thermometer, WireChip
 from longsoak.driver import BusDriver
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Missing, Sample
-from longsoak_drivers import gpio, hwmon, iio
+from longsoak_drivers import gpio, hwmon, iio, onewire
 from waiting import wait_for
 
-MODULES = ("i2c-dev", "uhid", "hid-cp2112", "lm75", "sht3x", "ti-ads1015")
+MODULES = ("i2c-dev", "uhid", "hid-cp2112", "lm75", "sht3x", "ti-ads1015", "ds2482", "w1_therm")
 FIRST_LM75, SECOND_LM75, FIRST_ADC, SECOND_ADC = 0x48, 0x4C, 0x49, 0x4A
-HUMIDITY = 0x44
-HWMON = Path("/sys/class/hwmon")
+HUMIDITY, WIRE = 0x44, 0x18
+THERMOMETERS = Path("/sys/bus/w1/devices")
 
 
 def tell(what: str, **facts: object) -> None:
@@ -175,6 +176,43 @@ def humidity(bridge: Bridge) -> None:
     tell("sht3x", there=there, changed=changed, silent=silent, back=said(bus, channels))
 
 
+def thermometers(bridge: Bridge) -> None:
+    """Two thermometers; one is truly hot, then both lose their supply, then one is cut off."""
+    layer, air = (
+        Thermometer(0x31A2795C13, sixteenths=0x0191),
+        Thermometer(0x5E2FDC3, sixteenths=-162),
+    )
+    chip = WireChip(layer, air)
+    bridge.chips[WIRE] = chip
+    stub.announce(stub.bus("CP2112"), WIRE, "ds2482")
+    for one in (layer, air):
+        wait_for((THERMOMETERS / one.name / "w1_slave").exists, what="a thermometer", limit=60)
+    channels: dict[str, dict[str, object]] = {
+        "layer": {"id": layer.name},
+        "air": {"id": air.name},
+    }
+    bus = onewire.open_bus(settings(channels))
+    there = said(bus, channels)
+    layer.sixteenths = POWER_UP
+    hot = said(bus, ["layer"])
+    layer.supplied = False
+    starved = said(bus, ["layer"])
+    layer.supplied = True
+    chip.thermometers.remove(air)
+    cut = said(bus, channels)
+    wait_for(lambda: not (THERMOMETERS / air.name).exists(), what="the kernel to notice", limit=60)
+    tell(
+        "thermometers",
+        described=bus.describe(),
+        there=there,
+        hot=hot,
+        starved=starved,
+        cut=cut,
+        noticed=said(bus, channels),
+        file=(THERMOMETERS / layer.name / "w1_slave").read_text(),
+    )
+
+
 def lines(bridge: Bridge) -> None:
     """A float, a flow meter, two who want the same line, a chip that is pulled out."""
     channels: dict[str, dict[str, object]] = {
@@ -237,11 +275,11 @@ def flow(bridge: Bridge, bus: BusDriver, *, rises: int) -> dict[str, object]:
 
 
 def main(tree: str, version: str) -> None:
-    for module in MODULES:
-        subprocess.run(["modprobe", "-d", tree, "-S", version, module], check=True)
     addresses = ",".join(hex(a) for a in (FIRST_LM75, SECOND_LM75, FIRST_ADC, SECOND_ADC))
-    stubs = ["modprobe", "-d", tree, "-S", version, "i2c-stub", f"chip_addr={addresses}"]
-    subprocess.run(stubs, check=True)
+    # 1-Wire is searched every second, and who is not found is gone after two.
+    wanted = (["wire", "timeout=1", "slave_ttl=2"], ["i2c-stub", f"chip_addr={addresses}"])
+    for module in (*wanted, *([module] for module in MODULES)):
+        subprocess.run(["modprobe", "-d", tree, "-S", version, *module], check=True)
     tell("kernel", version=Path("/proc/sys/kernel/osrelease").read_text().strip())
     number = stub.bus("SMBus stub")
     temperatures(number)
@@ -249,6 +287,7 @@ def main(tree: str, version: str) -> None:
     bridge = Bridge()
     wait_for(lambda: list(Path("/dev").glob("gpiochip*")), what="the chip to come", limit=10)
     humidity(bridge)
+    thermometers(bridge)
     lines(bridge)
 
 
