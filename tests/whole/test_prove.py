@@ -192,7 +192,7 @@ def walking(*arguments: str | Path) -> Iterator[Walker]:
 
 
 def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench) -> None:
-    steps = ("--steps", "open,short,resistor,touch", "--probe", "A")
+    steps = ("--steps", "open,short,resistor,touch,card", "--probe", "A")
     with running(bench.rig_file) as run:
         run.says("open:")
         with walking(bench.rig_file, *steps) as walker:
@@ -216,6 +216,16 @@ def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench
             walker.says("Now bridge its pins")
             bench.says["B"] = "2e5,Ohm"  # the plugs are swapped
             walker.says("B moved instead: are two plugs or addresses swapped?")
+            walker.answer("", to="installation notes")
+            walker.answer("4 mm", to="pilot hole")
+            walker.answer("4,0", to="pilot is '4 mm', expected 0.5 to 50 mm")
+            walker.answer("30.0 30.5", to="measured twice")
+            for field in ("bare tip", "spacing", "grain", "coating", "sealant"):
+                walker.answer("", to=field)
+            walker.answer("wet", to="drilled from")
+            for field in ("drip loop", "distance", "photo", "note"):
+                walker.answer("", to=field)
+            walker.says("noted     A, card: 30.2 ± 1.0 mm from the wet face. The rig file says 30")
             assert walker.end() == 1
         assert recording(folder_of(bench.rig_file))  # the run that was there goes on
         assert run.stop() == 0
@@ -223,13 +233,14 @@ def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench
     resistors = [e.outcome for e in bench.entries if e.step is Step.RESISTOR]
     assert resistors == [Outcome.BAD, Outcome.GOOD]
     assert bench.newest(Step.TOUCH, "A").content["moved"] == "B"
+    assert bench.newest(Step.CARD, "A").content["pilot"] == 4.0
     assert bench.newest(Step.FINISH, "rig").outcome is Outcome.BAD
 
 
 def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
     bench: Bench, tmp_path: Path
 ) -> None:
-    steps = ("--steps", "pour,float,safety")
+    steps = ("--steps", "reads,pour,float,safety")
     with walking(bench.rig_file, *steps) as walker:
         walker.says("was started for the walk")
         walker.answer("", to="Residual-current protection")
@@ -243,8 +254,16 @@ def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
     ticked = bench.newest(Step.SAFETY, "residual current")
     assert (ticked.outcome, ticked.content["name"]) == (Outcome.GOOD, "Maria Example")
     assert bench.newest(Step.SAFETY, "extra-low voltage").says == "no pump yet"
-    with walking(bench.rig_file, "--steps", "pour,float") as walker:
+    bench.says["T"] = "error,no-sensor"
+    with walking(bench.rig_file, "--steps", "reads,pour,float") as walker:
         walker.says("Going on with the proof")
+        walker.answer("", to="A, B, T, water level, high float: reads")
+        walker.says("noted     A, reads: All read an open circuit")
+        walker.says("bad       T, reads: 0 of 10 polls were answered")
+        bench.says["T"] = "20.5,Cel"
+        walker.answer("yes", to="Read the bad ones again")
+        walker.answer("", to="T: reads")
+        walker.says("good      T, reads: 10 answers, 20.5 °C")
         walker.answer("", to="water level, pour")
         for litres, level in (("0", "0.2,mm"), ("10", "25.5,mm"), ("20", "49.5,mm")):
             bench.says["level"] = level

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.cardfile import with_digest
+from longsoak.cli.cardfile import WORDS, typed, with_digest
 from longsoak.cli.options import number_of
 from longsoak.cli.provewords import entry_line, proof_words
 from longsoak.core.proof.book import Proof
@@ -18,7 +18,7 @@ from longsoak.core.proof.touch import FEWEST_BEFORE, judge_touch, movements
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.walk import EVERY, Resistor, Walk
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.proof import Step
+from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe
 
@@ -44,21 +44,6 @@ _TOUCH = {
     Kind.HUMIDITY: "breathe on it",
     Kind.TEMPERATURE: "hold it in your hand",
 }
-_CARD_WORDS = {
-    "pilot": "pilot hole, diameter in mm",
-    "drilled": "drilled depth in mm, measured twice, as 30.0 30.5",
-    "bare_tip": "bare tip, length in mm",
-    "spacing": "pin spacing in mm",
-    "grain": "grain between the pins (along, across, end, none)",
-    "coating": "coating",
-    "sealant": "sealant",
-    "entry": "drilled from (wet, dry, side)",
-    "drip_loop": "drip loop (yes, no)",
-    "edge": "distance to the next edge or joint in mm",
-    "photo": "photo taken before closing, file",
-    "note": "note",
-}
-_NUMBERS = ("pilot", "bare_tip", "spacing", "edge")
 
 
 class _Said(Enum):
@@ -108,12 +93,12 @@ class Guide:
             f"{len(todo)} steps to take. Enter goes on, s leaves a step out, r repeats the one "
             "before, q stops; the walk goes on later where it stopped."
         )
-        place = 0
-        while place < len(todo):
-            said = self._step(*todo[place], first=place == 0)
-            if said is _Said.QUIT:
-                break
-            place += -1 if said is _Said.REPEAT else 1
+        safety = [pair for pair in todo if pair[0] is Step.SAFETY]
+        reads = [pair for pair in todo if pair[0] is Step.READS]
+        hands = [pair for pair in todo if pair[0] not in (Step.SAFETY, Step.READS)]
+        # What needs no hands is read at all channels at once.
+        if self._one_by_one(safety) and self._reads([name for _, name in reads]):
+            self._one_by_one(hands)
         book = self._walk.book()
         proof = self._the_proof()
         if not book.to_do(proof):
@@ -121,6 +106,40 @@ class Guide:
             book, proof = self._walk.book(), self._the_proof()
         click.echo(f"\n{proof_words(book, proof)}")
         return book.proven(proof)
+
+    def _one_by_one(self, todo: Sequence[tuple[Step, str]]) -> bool:
+        """Take steps in their order; return whether the walk goes on."""
+        place = 0
+        while place < len(todo):
+            said = self._step(*todo[place], first=place == 0)
+            if said is _Said.QUIT:
+                return False
+            place += -1 if said is _Said.REPEAT else 1
+        return True
+
+    def _reads(self, names: Sequence[str]) -> bool:
+        """Read channels, and those that are bad again while that is wished."""
+        while names:
+            click.echo(f"\n{', '.join(names)}: {Step.READS.value}")
+            said = self._asked(_HANDS[Step.READS])
+            if said is _Said.QUIT:
+                return False
+            if said is _Said.LEAVE_OUT:
+                reason = self._line("Why is it left out")
+                for name in names if reason else ():
+                    self._walk.leave_out(self._proof, Step.READS, name, reason=reason)
+                return True
+            found = looked(self._walk, names)
+            bad = []
+            for name in names:
+                finding = self._walk.judge_readings(Step.READS, self._names[name], found[name])
+                click.echo(entry_line(self._walk.keep(self._proof, Step.READS, name, finding)))
+                if finding.outcome is Outcome.BAD:
+                    bad.append(name)
+            if not bad or not self._line("Read the bad ones again (yes, no)").startswith("y"):
+                return True
+            names = bad
+        return True
 
     def _the_proof(self) -> Proof:
         proof = self._walk.book().called(self._proof)
@@ -170,8 +189,7 @@ class Guide:
             return self._card(probe)
         if step is Step.RESISTOR and not self._have_resistor():
             return None
-        how = {} if step is Step.READS else {"count": LEADS}
-        found = looked(self._walk, [subject], **how)[subject]
+        found = looked(self._walk, [subject], count=LEADS)[subject]
         return self._walk.judge_readings(step, probe, found, resistor=self._resistor)
 
     def _touch(self, probe: Probe) -> Finding:
@@ -244,9 +262,9 @@ class Guide:
         for name in FIELDS:
             if name == "photo_sha256":  # ours to take
                 continue
-            while words := self._line(_CARD_WORDS[name]):
+            while words := self._line(WORDS[name]):
                 try:
-                    field = with_digest({name: _field(name, words)}, beside=Path())
+                    field = with_digest({name: typed(name, words)}, beside=Path())
                     card_of(field)
                 except (PhysicsError, OSError) as error:
                     click.echo(f"{error}.")
@@ -319,17 +337,3 @@ class Guide:
             self._walk.pause(_PAUSE)
             waited += _PAUSE
         return True
-
-
-def _field(name: str, words: str) -> object:
-    """What was typed, as the card takes it; what it can't be is told by the card."""
-    try:
-        if name in _NUMBERS:
-            return float(words.replace(",", "."))
-        if name == "drilled":
-            return [float(part.replace(",", ".")) for part in words.split()]
-    except ValueError:
-        return words
-    if name == "drip_loop":
-        return {"yes": True, "y": True, "no": False, "n": False}.get(words.lower(), words)
-    return words
