@@ -343,3 +343,21 @@ def test_a_run_that_can_not_start_is_told_in_its_own_words(bench: Bench) -> None
     assert found.returncode == 1
     assert "`longsoak run` was started for the walk and ended by itself" in found.stderr
     assert "record.db" in found.stderr
+
+
+def test_a_run_that_measures_another_version_of_the_rig_file_is_not_proven_by_it(
+    bench: Bench,
+) -> None:
+    with running(bench.rig_file) as run:
+        run.says("open:")
+        bench.rig_file.write_text(
+            f"# A remark alone is no other rig.\n{bench.rig_file.read_text()}"
+        )
+        reads = longsoak("prove", bench.rig_file, "--reads", "--by", "mk", "--probe", "T")
+        assert reads.returncode == 0, reads.stdout + reads.stderr
+        bench.rig_file.write_text(bench.rig_file.read_text().replace("depth = 30", "depth = 40"))
+        found = longsoak("prove", bench.rig_file, "--reads", "--by", "mk", "--why", "repair")
+        assert run.stop() == 0
+    assert found.returncode == 2, found.stdout
+    assert "was changed since `longsoak run` read it" in found.stderr
+    assert {entry.subject for entry in bench.entries} == {"rig", "T"}

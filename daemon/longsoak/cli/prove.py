@@ -107,13 +107,11 @@ def prove(
 
 def _look_up(rig_file: Path, *, as_json: bool, comparing: bool) -> None:
     """Print what the record holds, and end."""
-    from longsoak.rigfile.load import parse
-
-    record, kept = own_record(rig_file)
-    if kept is None:
+    record, _ = own_record(rig_file)
+    rig = _measured(record)
+    if rig is None:
         click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
         sys.exit(FOUND_WRONG)
-    rig = parse(kept.text, file=f"the rig file in {record.folder}", find_kind=None)
     book = Book(record.proof_entries(), rig)
     newest = book.newest
     if as_json:
@@ -145,6 +143,12 @@ def _walk(rig_file: Path, by: str, wanted: _Wanted, *, reads: bool, cards: Path 
     with measuring(rig_file, record, wait=pause.wait) as ours:
         if ours:
             click.echo("`longsoak run` was started for the walk and ends with it.")
+        elif _measured(record) != rig:  # its readings would be judged as another probe's
+            click.echo(
+                f"{rig_file} was changed since `longsoak run` read it. Restart that, then prove.",
+                err=True,
+            )
+            sys.exit(BAD_INPUT)
         if found is not None:
             return _take_cards(walk, wanted, found)
         if reads:
@@ -153,6 +157,16 @@ def _walk(rig_file: Path, by: str, wanted: _Wanted, *, reads: bool, cards: Path 
 
         proof = _proof(walk, wanted, steps=wanted.steps)
         return Guide(walk, proof.name, steps=wanted.steps, probes=wanted.probes).go()
+
+
+def _measured(record: Record) -> Rig | None:
+    """The rig as the measuring process knows it; None if it has kept none yet."""
+    from longsoak.rigfile.load import parse
+
+    kept = record.rig_version()
+    if kept is None:
+        return None
+    return parse(kept.text, file=f"the rig file in {record.folder}", find_kind=None)
 
 
 def _take_reads(walk: Walk, wanted: _Wanted) -> bool:
