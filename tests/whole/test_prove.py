@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import signal
 import subprocess
 import threading
 from collections.abc import Iterator
@@ -361,3 +362,14 @@ def test_a_run_that_measures_another_version_of_the_rig_file_is_not_proven_by_it
     assert found.returncode == 2, found.stdout
     assert "was changed since `longsoak run` read it" in found.stderr
     assert {entry.subject for entry in bench.entries} == {"rig", "T"}
+
+
+@pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGHUP])
+def test_a_walk_that_is_ended_from_outside_ends_the_run_it_started(
+    bench: Bench, sent: signal.Signals
+) -> None:
+    with walking(bench.rig_file) as walker:  # SIGHUP is what a terminal that is closed sends
+        walker.says("was started for the walk")
+        walker.process.send_signal(sent)
+        assert walker.end() == 128 + sent
+    assert not recording(folder_of(bench.rig_file))

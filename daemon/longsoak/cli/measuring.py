@@ -18,7 +18,6 @@ STARTS = 30.0  # s a measuring process may take until it takes requests
 STOPS = 60.0  # s it may take to end: its outlets have a last attempt
 _PAUSE = 0.1
 _LAST_WORDS = 2000  # characters of its log that are told if it ends by itself
-_TERMINATED = 128 + signal.SIGTERM  # as a shell reports a command that was terminated
 
 
 @contextmanager
@@ -33,8 +32,9 @@ def measuring(rig_file: Path, record: Record, *, wait: Callable[[float], object]
     if recording(record.folder):
         yield False
         return
-    # Asked to end, we end the one we started; a signal would pass its `finally` by otherwise.
-    before = signal.signal(signal.SIGTERM, _terminated)
+    # Asked to end, or the terminal closed, we end the one we started; a signal would pass its
+    # `finally` by otherwise.
+    before = {asked: signal.signal(asked, _ended) for asked in (signal.SIGTERM, signal.SIGHUP)}
     try:
         with tempfile.TemporaryFile("w+") as log:
             program = "from longsoak.cli.main import main; main()"
@@ -50,7 +50,8 @@ def measuring(rig_file: Path, record: Record, *, wait: Callable[[float], object]
             finally:
                 _end(child)
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for asked, handler in before.items():
+            signal.signal(asked, handler)
 
 
 def _until_it_takes_requests(
@@ -89,5 +90,5 @@ def _end(child: "subprocess.Popen[bytes]") -> None:
         child.wait()
 
 
-def _terminated(_number: int, _frame: FrameType | None) -> NoReturn:
-    raise SystemExit(_TERMINATED)
+def _ended(number: int, _frame: FrameType | None) -> NoReturn:
+    raise SystemExit(128 + number)  # as a shell reports it

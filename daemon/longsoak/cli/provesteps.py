@@ -14,9 +14,10 @@ from longsoak.core.proof.book import Proof
 from longsoak.core.proof.card import FIELDS, card_of, note_card
 from longsoak.core.proof.finding import Finding, centre, judged
 from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME
-from longsoak.core.proof.touch import FEWEST_BEFORE, judge_touch, movements
+from longsoak.core.proof.touch import FEWEST_BEFORE, judge_touch, movements, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.walk import EVERY, Resistor, Walk
+from longsoak.store.proofrequests import LONGEST
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.reading import Reading
@@ -196,7 +197,10 @@ class Guide:
         names = list(self._names)
         click.echo("Keep your hands off while it rests.")
         before = looked(self._walk, names, count=FEWEST_BEFORE + 2)
-        since = self._walk.closer(names, every=EVERY, seconds=TOUCH_TIME + AFTER_TOUCH + 5)
+        one_pass = slowest(before)  # until a slow scanner has come by each channel
+        limit = TOUCH_TIME + 2 * one_pass
+        seconds = min(LONGEST, limit + one_pass + AFTER_TOUCH + 5)
+        since = self._walk.closer(names, every=EVERY, seconds=seconds)
         click.echo(f"Now {_TOUCH.get(probe.kind, 'touch it')}: {probe.name}. Waiting for it.")
 
         elsewhere = 0.0
@@ -208,10 +212,10 @@ class Guide:
             if any(movement.moved for movement in found.values()):
                 elsewhere += _PAUSE
             own = probe.name in found and found[probe.name].moved
-            return own or elsewhere > ELSEWHERE
+            return own or elsewhere > ELSEWHERE + one_pass
 
-        self._until(moved)
-        self._walk.pause(AFTER_TOUCH)
+        self._until(moved, limit=limit)
+        self._walk.pause(AFTER_TOUCH + one_pass)
         after = self._walk.readings(names, since_ms=since)
         return judge_touch(probe, before, after, rig=self._walk.rig)
 
@@ -328,11 +332,11 @@ class Guide:
             click.echo("\nStopped; the walk goes on later where it stopped.", err=True)
             sys.exit(1)
 
-    def _until(self, look: Callable[[], bool]) -> bool:
-        """Whether it came true in the time a touch is waited for."""
+    def _until(self, look: Callable[[], bool], *, limit: float = TOUCH_TIME) -> bool:
+        """Whether it came true within a time, s."""
         waited = 0.0
         while not look():
-            if waited >= TOUCH_TIME:
+            if waited >= limit:
                 return False
             self._walk.pause(_PAUSE)
             waited += _PAUSE

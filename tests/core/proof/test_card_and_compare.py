@@ -198,6 +198,41 @@ def test_a_depth_measured_anew_is_compared_by_both_doubts() -> None:
     assert only_change(Step.CARD, PINS.name, at(30.0), at(30.0 + limit + 0.1)).beyond
 
 
+def thermometers(later: bool, *celsius: float) -> Proof:
+    rig_names = ["T core", "T1", "T2"]
+    found = judge_reads(
+        probe_called("T core"), readings("T core", [20.0] * 3), rig=RIG, instrument=None
+    )
+    return proof(
+        later,
+        *(
+            (Step.READS, name, replace(found, content={"centre": value}))
+            for name, value in zip(rig_names, celsius, strict=True)
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("later", "beyond"),
+    [
+        ((25.4, 25.0, 25.0), False),  # all warmer: the room, not the sensor
+        ((26.5, 25.0, 25.0), True),
+        ((26.5, 25.0, 27.0), None),  # one side of the specimen is warm: nothing can be said
+    ],
+)
+def test_a_thermometer_that_drifted_from_the_others_is_told_where_all_have_one_temperature(
+    later: tuple[float, float, float], beyond: bool | None
+) -> None:
+    core = probe_called("T core")
+    others = (replace(core, name="T1"), replace(core, name="T2"))
+    rig = replace(RIG, probes=(*RIG.probes, *others))
+    changes = compare(thermometers(False, 20.0, 20.0, 20.1), thermometers(True, *later), rig)
+    found = [c for c in changes if c.figure is Figure.OFFSET and c.probe == "T core"]
+    assert [change.beyond for change in found] == ([] if beyond is None else [beyond])
+    if beyond:
+        assert found[0].says.startswith("-0.1 K off the 2 other thermometers, now +1.5 K")
+
+
 def test_a_channel_that_went_silent_since_is_told() -> None:
     first, silent = reads("T core", [20.0] * 5), reads("T core", [None] * 5)
     step = (Step.READS, "T core")

@@ -9,7 +9,7 @@ from longsoak.core.judge import OVERLOAD
 from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.leads import judge_open, judge_resistor, judge_short, least_insulation
 from longsoak.core.proof.reads import judge_reads
-from longsoak.core.proof.touch import judge_touch, moved_most, movements
+from longsoak.core.proof.touch import judge_touch, moved_most, movements, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.store.proofrequests import is_json
 from longsoak.vocabulary.errors import PhysicsError
@@ -17,7 +17,7 @@ from longsoak.vocabulary.proof import Outcome
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from proofreadings import probe_called, readings
-from rigs import small_rig
+from rigs import START_MS, small_rig
 
 GOOD, BAD, NOTED = Outcome.GOOD, Outcome.BAD, Outcome.NOTED
 RIG = small_rig()
@@ -228,6 +228,16 @@ def test_a_touch_in_free_order_names_the_channel_that_moved_most() -> None:
     found = movements(at_rest(), since, rig=RIG)
     assert moved_most(found) == "high float"  # twice its least change; the temperature 1.95 times
     assert moved_most(movements(at_rest(), at_rest(), rig=RIG)) is None
+
+
+def test_the_slowest_channel_says_how_long_a_look_at_all_takes() -> None:
+    slow = [
+        replace(reading, utc_ms=START_MS + 24_000 * place)
+        for place, reading in enumerate(readings("C 10/60", [1e9, None, 1e9]))
+    ]
+    assert slowest(at_rest()) == 0.5
+    assert slowest(at_rest() | {"C 10/60": slow}) == 24.0
+    assert slowest({"T core": readings("T core", [20.0])}) == 0.0
 
 
 def test_two_sensors_of_one_chip_may_move_together() -> None:

@@ -1,8 +1,9 @@
 """Two proofs of one rig side by side: what has changed since, channel by channel. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import median
 
 from longsoak.core.proof.book import Proof
 from longsoak.core.proof.finding import ohms
@@ -13,6 +14,8 @@ from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Rig
 # Common practice, all of it.
 NOISE_GROWN = 3.0  # times as loud: of ten readings each, chance makes twice but seldom
 INSULATION_LEFT = 0.1  # of what it was
+EVEN = 1.0  # K between other thermometers: then a specimen has one temperature
+OFFSET = 1.0  # K, and it is one sensor that moved, not the specimen
 
 
 class Figure(StrEnum):
@@ -21,6 +24,7 @@ class Figure(StrEnum):
     REFERENCE = "reference resistor"
     RESISTOR = "known resistor"
     NOISE = "noise"
+    OFFSET = "offset from other thermometers"
     INSULATION = "insulation"
     POUR = "level against litres"
     INSTRUMENT = "instrument"
@@ -61,9 +65,12 @@ def compare(first: Proof, later: Proof, rig: Rig) -> tuple[Change, ...]:
         By channel in the rig file's order. Allowed are: a reference or known resistor off by twice
         the meter's standard uncertainty (as both readings have it, times the root of two), three
         times the noise, a tenth of the insulation, what a pour allows, twice the depths'
-        uncertainty, and the same instrument. A step that was not bad and is now is told too.
+        uncertainty, and the same instrument. A thermometer may move 1 K against the median of two
+        or more others, which lie within 1 K in either proof: else it says more of the specimen
+        than of the sensor, and is not compared. A step that was not bad and is now is told too.
     """
     buses = {bus.name: bus for bus in rig.buses}
+    warmth = _warmth(first, later, rig)
     found: list[Change] = []
     for probe in rig.probes:
         allowed = COVERAGE * buses[probe.bus].accuracy * 2**0.5
@@ -72,6 +79,8 @@ def compare(first: Proof, later: Proof, rig: Rig) -> tuple[Change, ...]:
             if pair[0] is not None and pair[1] is not None:
                 found += _outcome((pair[0], pair[1]))
                 found += _changes(probe.kind, (pair[0], pair[1]), allowed)
+                if step is Step.READS and probe.name in warmth:
+                    found += _offset((pair[0], pair[1]), warmth)
     return tuple(found)
 
 
@@ -125,6 +134,33 @@ def _noise(kind: Kind, pair: Pair) -> Change | None:
     scale, unit = (100.0, "%") if share else (1.0, UNIT_WORDS[kind])
     says = f"noise {scale * first:.2g}, now {scale * later:.2g} {unit}".rstrip()
     return _change(pair, Figure.NOISE, first, later, beyond, says)
+
+
+def _warmth(first: Proof, later: Proof, rig: Rig) -> dict[str, tuple[float, float]]:
+    """What each thermometer read in either proof, where it did in both."""
+    found = {}
+    for probe in rig.probes:
+        pair = first.newest(Step.READS, probe.name), later.newest(Step.READS, probe.name)
+        if probe.kind is Kind.TEMPERATURE and pair[0] is not None and pair[1] is not None:
+            both = _numbers((pair[0], pair[1]), "centre")
+            if both is not None:
+                found[probe.name] = both
+    return found
+
+
+def _offset(pair: Pair, warmth: Mapping[str, tuple[float, float]]) -> list[Change]:
+    name = pair[0].subject
+    others = [both for other, both in warmth.items() if other != name]
+    then, now = ([both[place] for both in others] for place in (0, 1))
+    if len(others) < 2 or any(max(some) - min(some) > EVEN for some in (then, now)):
+        return []
+    first, later = warmth[name][0] - median(then), warmth[name][1] - median(now)
+    beyond = abs(later - first) > OFFSET
+    says = (
+        f"{first:+.1f} K off the {len(others)} other thermometers, now {later:+.1f} K, "
+        f"{OFFSET:g} K allowed"
+    )
+    return [_change(pair, Figure.OFFSET, first, later, beyond, says)]
 
 
 def _instrument(pair: Pair) -> Change | None:

@@ -5,6 +5,7 @@ Two plugs that were swapped read perfectly well; only a touch tells them apart.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log
 
 from longsoak.core.proof.finding import Finding, bus_of, centre, is_open, judged, most_of, scatter
@@ -89,6 +90,20 @@ def movements(
         needed = max(LEAST[probe.kind], TIMES_NOISE * noise)
         found[probe.name] = Movement(probe.name, change, noise, needed)
     return found
+
+
+def slowest(readings: Mapping[str, Sequence[Reading]]) -> float:
+    """The longest time between two polls of one channel in a row, s; 0 where none has two.
+
+    Whoever waits for a touch waits that long until each channel was looked at once more: a meter
+    with a scanner of many channels comes by every half minute.
+    """
+    gaps = [
+        later.utc_ms - earlier.utc_ms
+        for of_one in readings.values()
+        for earlier, later in pairwise(of_one)
+    ]
+    return max(gaps, default=0) / 1000
 
 
 def moved_most(found: Mapping[str, Movement]) -> str | None:
