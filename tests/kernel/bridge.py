@@ -58,6 +58,8 @@ class Bridge:
         A line that changes its level about as often as the kernel looks.
     rises : list of float
         When it rose, s, CLOCK_MONOTONIC.
+    hangs : bool
+        Whether it takes questions and answers none.
     chips : dict of int to Chip
         What sits on the I2C bus, by address. Another address is not acknowledged.
     """
@@ -66,6 +68,7 @@ class Bridge:
         self.levels = 0
         self.pulsing: int | None = None
         self.rises: list[float] = []
+        self.hangs = False
         self.chips: dict[int, Chip] = {}
         self._changed = 0.0
         self._read = b""
@@ -86,6 +89,8 @@ class Bridge:
         while True:
             event = os.read(self._file, _EVENT)
             kind = int.from_bytes(event[:4], "little")
+            if self.hangs:
+                continue
             if kind == _GET:
                 number, report = struct.unpack_from("<IB", event, 4)
                 self._give(number, report)

@@ -4,11 +4,13 @@ It judges nothing; test_kernel.py does, outside.
 """
 
 import json
+import signal
 import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterable
 from pathlib import Path
+from time import monotonic
 
 from drivers.ptys import settings
 from kernel import stub
@@ -23,6 +25,7 @@ from waiting import wait_for
 MODULES = ("i2c-dev", "uhid", "hid-cp2112", "lm75", "sht3x", "ti-ads1015", "ds2482", "w1_therm")
 FIRST_LM75, SECOND_LM75, FIRST_ADC, SECOND_ADC = 0x48, 0x4C, 0x49, 0x4A
 HUMIDITY, WIRE = 0x44, 0x18
+TRIES = 4
 THERMOMETERS = Path("/sys/bus/w1/devices")
 
 
@@ -43,6 +46,19 @@ def said(bus: BusDriver, probes: Iterable[str]) -> dict[str, object]:
         return {got.probe: plain(got) for got in bus.poll(list(probes))}
     except BusError as error:
         return {"bus": str(error)}
+
+
+def read(bus: BusDriver, probes: Iterable[str]) -> dict[str, object]:
+    """Values of all probes, as soon as there are. For what is behind the bridge: see stub.py."""
+    probes = list(probes)
+    got: dict[str, object] = {}
+
+    def all_there() -> bool:
+        got.update(said(bus, probes))
+        return not any(isinstance(value, str) for value in got.values())
+
+    wait_for(all_there, what="values of all probes")
+    return got
 
 
 def opened(open_it: Callable[[], BusDriver]) -> BusDriver | str:
@@ -167,13 +183,16 @@ def humidity(bridge: Bridge) -> None:
         "temperature": {"chip": "sht3x", "channel": "temp1"},
     }
     bus = hwmon.open_bus(settings(channels))
-    there = said(bus, channels)
+    there = read(bus, channels)
     chip.humidity, chip.temperature = 97.5, -3.0
-    changed = said(bus, channels)
+    changed = read(bus, channels)
     del bridge.chips[HUMIDITY]
     silent = said(bus, channels)
     bridge.chips[HUMIDITY] = chip
-    tell("sht3x", there=there, changed=changed, silent=silent, back=said(bus, channels))
+    back = read(bus, channels)
+    hung, took = hanging(bridge, bus, "humidity")
+    tell("sht3x", there=there, changed=changed, silent=silent, back=back)
+    tell("sht3x hangs", hung=hung, took=took, after=read(bus, channels))
 
 
 def thermometers(bridge: Bridge) -> None:
@@ -192,9 +211,9 @@ def thermometers(bridge: Bridge) -> None:
         "air": {"id": air.name},
     }
     bus = onewire.open_bus(settings(channels))
-    there = said(bus, channels)
+    there = read(bus, channels)
     layer.sixteenths = POWER_UP
-    hot = said(bus, ["layer"])
+    hot = read(bus, ["layer"])
     layer.supplied = False
     starved = said(bus, ["layer"])
     layer.supplied = True
@@ -213,8 +232,18 @@ def thermometers(bridge: Bridge) -> None:
     )
 
 
-def lines(bridge: Bridge) -> None:
-    """A float, a flow meter, two who want the same line, a chip that is pulled out."""
+def hanging(bridge: Bridge, bus: BusDriver, probe: str) -> tuple[object, float]:
+    """What is said while the bridge takes questions and answers none, and how long that took, s."""
+    began = monotonic()
+    bridge.hangs = True
+    hung = said(bus, [probe])
+    bridge.hangs = False
+    return hung, monotonic() - began
+
+
+def lines() -> None:
+    """A float, a flow meter, two who want the same line, a chip that hangs or is pulled out."""
+    bridge = plugged()
     channels: dict[str, dict[str, object]] = {
         "float": {"line": 0, "active": "low"},
         "flow": {"line": 3, "pulses": True},
@@ -241,7 +270,10 @@ def lines(bridge: Bridge) -> None:
         no_chip=opened(lambda: gpio.open_bus(settings(channels, chip="pinctrl"))),
     )
     still = said(bus, ["flow"])
-    tell("flow", still=still, **flow(bridge, bus, rises=25), after=said(bus, ["flow"]))
+    turning = flow(bridge, bus, rises=25)
+    # The kernel may look at the last rise only now.
+    wait_for(lambda: said(bus, ["flow"]) == still, what="the meter to stand still")
+    tell("flow", still=still, **turning, after=said(bus, ["flow"]))
     bus.close()
     gpio.BUFFER = 16  # what overflows after minutes otherwise
     bus = held(0)
@@ -252,15 +284,26 @@ def lines(bridge: Bridge) -> None:
     bouncing = said(bus, ["float"])
     bridge.pulsing = None
     tell("float bounces", bouncing=bouncing)
+    hung, took = hanging(bridge, bus, "float")
+    bus.close()
+    bus = held(0.05)
+    tell("gpio hangs", hung=hung, took=took, again=said(bus, ["flow"]))
     bridge.pull()
     wait_for(lambda: not list(Path("/dev").glob("gpiochip*")), what="the chip to go", limit=10)
     gone = said(bus, ["float"])
     bus.close()
     refused = opened(lambda: held(0.05))
-    again = Bridge()
-    wait_for(lambda: list(Path("/dev").glob("gpiochip*")), what="the chip to come", limit=10)
+    again = plugged()
     tell("chip pulled", gone=gone, refused=refused, again=said(held(0.05), channels))
     again.pull()
+
+
+def plugged() -> Bridge:
+    """A bridge whose lines are there."""
+    wait_for(lambda: not list(Path("/dev").glob("gpiochip*")), what="the last chip to go")
+    bridge = Bridge()
+    wait_for(lambda: list(Path("/dev").glob("gpiochip*")), what="the chip to come")
+    return bridge
 
 
 def flow(bridge: Bridge, bus: BusDriver, *, rises: int) -> dict[str, object]:
@@ -284,13 +327,20 @@ def main(tree: str, version: str) -> None:
     number = stub.bus("SMBus stub")
     temperatures(number)
     voltages(number)
-    bridge = Bridge()
-    wait_for(lambda: list(Path("/dev").glob("gpiochip*")), what="the chip to come", limit=10)
+    bridge = plugged()
     humidity(bridge)
     thermometers(bridge)
-    lines(bridge)
+    bridge.pull()
+    # The kernel's driver of the bridge (in 6.1 and 6.12) sleeps with a lock held when a line is
+    # asked for. The thread that asked may then die at its next page fault: not its own fault.
+    for _ in range(TRIES):
+        if subprocess.run([sys.executable, __file__], check=False).returncode != -signal.SIGSEGV:
+            break
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
-    sys.stdout.write("done\n")
+    if len(sys.argv) == 1:
+        lines()
+    else:
+        main(*sys.argv[1:])
+        sys.stdout.write("done\n")

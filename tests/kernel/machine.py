@@ -15,6 +15,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 CACHE = HERE / ".cache"
 LONGEST = 150  # s, from power-on to power-off; a third of it is usual
+NEWEST = "linux-image-amd64"  # leans on the package of the newest kernel
 NEEDED_AT_START = ("virtio_pci", "9pnet_virtio", "9p")
 
 # Written by the first process: one page of shell, as there is nothing else yet.
@@ -66,26 +67,26 @@ def run() -> list[dict[str, object]]:
     if not lines or lines[-1] != "done":
         told = "\n".join(lines[-30:]) + console.read_text(errors="replace")[-2000:]
         raise MachineError(f"the virtual machine failed: {said}\n{told}")
-    return [json.loads(line) for line in lines[:-1]]
+    return [json.loads(line) for line in lines if line.startswith("{")]
 
 
 def _kernel() -> tuple[Path, str]:
     """Folder of the unpacked kernel package, and the kernel's version; fetched if need be."""
-    depends = _output("apt-cache", "depends", "--important", "linux-image-amd64")
-    packages = [word for word in depends.split() if word.startswith("linux-image-")]
-    if len(packages) < 2:
-        raise MachineError("apt knows no package linux-image-amd64: run apt-get update")
-    version = packages[1].removeprefix("linux-image-")
+    depends = _output("apt-cache", "depends", "--important", NEWEST).split()
+    packages = [word for word in depends if word.startswith("linux-image-") and word != NEWEST]
+    if not packages:
+        raise MachineError(f"apt knows no package {NEWEST}: run apt-get update")
+    version = packages[0].removeprefix("linux-image-")
     tree = CACHE / version
     if not tree.exists():
         CACHE.mkdir(exist_ok=True)
         half = CACHE / "half"
         shutil.rmtree(half, ignore_errors=True)
         half.mkdir()
-        _output("apt-get", "download", "-qq", packages[1], cwd=half)
-        (package,) = half.glob("*.deb")
-        _output("dpkg-deb", "-x", str(package), str(half))
-        package.unlink()
+        _output("apt-get", "download", "-qq", packages[0], cwd=half)
+        (file,) = half.glob("*.deb")
+        _output("dpkg-deb", "-x", str(file), str(half))
+        file.unlink()
         _output("depmod", "-b", str(half), version)
         half.rename(tree)  # a tree that is there is whole
     return tree, version

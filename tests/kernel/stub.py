@@ -4,8 +4,10 @@ import ctypes
 import fcntl
 import os
 import struct
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
+
+from waiting import wait_for
 
 # Linux, include/uapi/linux/i2c-dev.h and i2c.h (read).
 _ADDRESS_EVEN_IF_BUSY, _TRANSFER, _WRITE, _WORD = 0x0706, 0x0720, 0, 3
@@ -43,8 +45,21 @@ def seat(number: int, address: int) -> str:
 
 
 def announce(number: int, address: int, chip: str) -> None:
-    """Tell the kernel that a chip is there, as a device tree does."""
+    """Tell the kernel that a chip is there, as a device tree does, until its driver has it.
+
+    The driver's first questions may go unanswered: the bridge has 50 ms for each, and a busy
+    machine may take them.
+    """
     (DEVICES / f"i2c-{number}" / "new_device").write_text(f"{chip} {address:#x}")
+    where = seat(number, address)
+
+    def bound() -> bool:
+        if not (DEVICES / where / "driver").exists():
+            with suppress(OSError):
+                bind(chip, where)
+        return (DEVICES / where / "driver").exists()
+
+    wait_for(bound, what=f"the driver of {chip}")
 
 
 def bind(driver: str, where: str) -> None:

@@ -38,6 +38,13 @@ def test_a_flow_meter_that_stands_still_is_zero(told: Told) -> None:
     assert told["flow"]["still"] == told["flow"]["after"] == {"flow": [0.0, "Hz"]}
 
 
+def test_a_chip_that_hangs_is_a_lost_bus_in_seconds(told: Told) -> None:
+    facts = told["gpio hangs"]
+    assert "reading it failed" in facts["hung"]["bus"]
+    assert facts["took"] < 15  # twice or thrice what the kernel waits for a HID device: 5 s
+    assert facts["again"] == {"flow": [0.0, "Hz"]}
+
+
 def test_a_chip_that_is_pulled_is_a_lost_bus_and_found_again_by_its_label(told: Told) -> None:
     facts = told["chip pulled"]
     assert "reading it failed" in facts["gone"]["bus"]

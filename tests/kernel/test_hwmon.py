@@ -59,6 +59,13 @@ def test_a_humidity_chip_is_read_in_per_cent_and_degrees(told: Told) -> None:
         assert facts[when]["temperature"] == [pytest.approx(temperature, abs=0.005), "Cel"]
 
 
+def test_a_chip_whose_bus_hangs_is_missing_in_seconds(told: Told) -> None:
+    facts = told["sht3x hangs"]
+    assert facts["hung"]["humidity"].startswith("no answer: reading sht3x humidity1: ")
+    assert facts["took"] < 10
+    assert facts["after"]["humidity"] == [pytest.approx(97.5, abs=0.005), "%"]
+
+
 def test_a_chip_that_no_longer_acknowledges_is_missing(told: Told) -> None:
     silent = told["sht3x"]["silent"]
     assert silent["humidity"].startswith("no answer: reading sht3x humidity1: ")
