@@ -30,6 +30,8 @@ MOST_CHANGES = 10  # of a float between two polls; waves move one, but not more 
 BUFFER = 1024  # edges the kernel keeps between two polls
 
 _BIAS = {"none": Bias.AS_IS, "pull up": Bias.PULL_UP, "pull down": Bias.PULL_DOWN}
+# What the library makes of an errno: EINVAL and EOPNOTSUPP are no OSError there.
+_FAILURES = (OSError, ValueError, NotImplementedError)
 _WHO = "longsoak"  # told to others who want the line
 _NEVER = threading.Event()  # waited on for as long as a line has to stand still
 
@@ -48,7 +50,7 @@ class Options(BaseModel):
         examples=["pinctrl-bcm2711"],
     )
     debounce: float = Field(
-        default=0.05,
+        default=0.5,
         ge=0,
         le=5,
         allow_inf_nan=False,
@@ -92,7 +94,7 @@ def frequency(edges: Sequence[EdgeEvent], before: LastEdge | None) -> float | No
     Parameters
     ----------
     edges : sequence of EdgeEvent
-        Rising edges in the order they came.
+        Rising edges in the order they came; those between the first and the last don't matter.
     before : LastEdge or None
         The edge before them, if the wheel was turning already at the last poll.
 
@@ -158,10 +160,10 @@ class Lines:
             try:
                 self._collect()
                 value = self._value(probe)
-            except OSError as error:
+            except _FAILURES as error:
                 raise BusError(
-                    f"{self._where}: reading it failed ({error}). Check that the chip is still "
-                    "there, and its supply if it sits on a wire of its own."
+                    f"{self._where}: reading it failed ({error.args[-1]}). Check that the chip "
+                    "is still there, and its supply if it sits on a wire of its own."
                 ) from error
             edges, self._edges[probe] = self._edges[probe], []
             if self._addresses[probe].pulses:
@@ -188,19 +190,19 @@ class Lines:
             return value
         settled = self._settled.setdefault(probe, value)
         if value is not settled:
-            edges = len(self._edges[probe])
+            last = self._edges[probe][-1:]
             _NEVER.wait(self._debounce)
             again = self._request.get_value(line)
             self._collect()
-            if again is value and len(self._edges[probe]) == edges:
+            if again is value and self._edges[probe][-1:] == last:
                 self._settled[probe] = value
         return self._settled[probe]
 
     def _collect(self) -> None:
-        """Take the edges that wait, for whichever line they are."""
+        """Take the edges that wait, for whichever line they are; keep a line's first and last."""
         while self._way.edges and self._request.wait_edge_events(timeout=0):
             for edge in self._request.read_edge_events():
-                self._edges[self._probes[edge.line_offset]].append(edge)
+                self._edges[self._probes[edge.line_offset]][1:] = [edge]
 
     def _flow(self, probe: str, edges: list[EdgeEvent]) -> Sample | Missing:
         hertz = frequency(edges, self._last.pop(probe, None))
@@ -268,7 +270,7 @@ def _request(
             request = gpiod.request_lines(
                 chip, config=config, consumer=_WHO, event_buffer_size=BUFFER
             )
-        except (OSError, ValueError) as error:
+        except _FAILURES as error:
             if way is _WAYS[-1] or error.args[0] not in _NOT_THIS_WAY:
                 raise
         else:
@@ -315,7 +317,7 @@ def open_bus(settings: BusSettings) -> Lines:
             f"{chip}: this user may not use it. Add the user to the group that owns it (gpio on "
             "a Raspberry Pi) and log in again."
         ) from error
-    except (OSError, ValueError) as error:
+    except _FAILURES as error:
         raise BusError(
             f"{chip}: its {lines} can't be taken ({error.args[-1]}). Another program may "
             "hold one, or the chip has no such line or bias: gpioinfo tells."

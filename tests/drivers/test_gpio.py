@@ -1,5 +1,6 @@
 """GPIO lines. No chip is here, so the library's request is faked: the driver above it is real."""
 
+import gc
 from collections.abc import Callable
 from pathlib import Path
 
@@ -230,6 +231,17 @@ def test_one_lines_edges_do_not_count_for_another(held: Callable[[], Held]) -> N
     assert hertz(bus) == pytest.approx(25.0)
 
 
+def test_a_meter_that_is_read_seldom_does_not_fill_the_memory(held: Callable[[], Held]) -> None:
+    bus = opened()
+    for n in range(3000):
+        held().edge(22, at=n / 25)
+        if n % 10 == 0:
+            only(bus, "high float")
+    only(bus, "high float")
+    assert sum(isinstance(found, EdgeEvent) for found in gc.get_objects()) < 100
+    assert hertz(bus) == pytest.approx(25.0)
+
+
 @given(st.floats(0.01, 1e4), st.integers(2, 50), st.booleans())
 def test_the_frequency_is_pulses_over_time(hertz: float, number: int, known: bool) -> None:
     edges = [
@@ -242,9 +254,27 @@ def test_the_frequency_is_pulses_over_time(hertz: float, number: int, known: boo
 def test_a_chip_that_is_gone_is_a_bus_error(held: Callable[[], Held]) -> None:
     bus = opened()
     held().gone = True
-    with pytest.raises(BusError, match=r"gpiochip0: reading it failed .*No such device"):
+    with pytest.raises(BusError, match=r"gpiochip0: reading it failed \(No such device\)"):
         only(bus, "high float")
     bus.close()
+
+
+@pytest.mark.parametrize(
+    # The library makes these of EINVAL and EOPNOTSUPP (gpiod 2.5, common.c, read).
+    "error",
+    [ValueError(22, "Invalid argument"), NotImplementedError(95, "Operation not supported")],
+)
+def test_a_read_the_chip_refuses_is_a_bus_error_whatever_the_library_makes_of_it(
+    held: Callable[[], Held], monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    bus = opened()
+
+    def refuse(line: int | str) -> Value:
+        raise error
+
+    monkeypatch.setattr(held(), "get_value", refuse)
+    with pytest.raises(BusError, match=f"reading it failed .{error.args[1]}"):
+        only(bus, "high float")
 
 
 @pytest.mark.parametrize(
@@ -256,6 +286,7 @@ def test_a_chip_that_is_gone_is_a_bus_error(held: Callable[[], Held]) -> None:
             FileNotFoundError(2, "No such file"),
             "there is no such chip, or it has no lines 17, FLOW",
         ),
+        (NotImplementedError(95, "Not supported"), r"FLOW can't be taken \(Not supported\)"),
         (ValueError(22, "Invalid argument"), r"lines 17, FLOW can't be taken \(Invalid argument\)"),
     ],
 )
