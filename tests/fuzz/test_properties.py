@@ -163,6 +163,19 @@ def test_a_slow_meters_number_never_goes_to_another_channel(delays: list[float])
                     assert got.value == 1000 * int(got.probe) + asked[int(got.probe)]
 
 
+def registers_stay_apart(answer: Callable[[bytes], list[Piece]], options: modbus.Options) -> None:
+    """Poll three registers that hold their own numbers; none may come under another's name."""
+    line = Wire(answer, timeout=TIMEOUT)
+    addresses = {str(n): modbus.Address(device=1, input=n) for n in (1, 2, 3)}
+    bus = modbus.ModbusBus(
+        line, options=options, addresses=addresses, units=dict.fromkeys(addresses, "1")
+    )
+    with one_clock(line):
+        for _ in range(4):
+            for got in bus.poll(["1", "2", "3"]):
+                assert isinstance(got, Missing) or got.value == int(got.probe)
+
+
 @same_each_time
 @given(delays=Delays)
 def test_an_answer_over_the_network_however_late_never_goes_to_another_probe(
@@ -174,16 +187,7 @@ def test_an_answer_over_the_network_however_late_never_goes_to_another_probe(
         body = question[6:8] + b"\x02" + question[8:10]  # a register holds its own number
         return [Piece(mbap(question, body), after=TIMEOUT * next(left, 0.0))]
 
-    line = Wire(answer, timeout=TIMEOUT)
-    addresses = {str(n): modbus.Address(device=1, input=n) for n in (1, 2, 3)}
-    options = modbus.Options(tcp="x:502", timeout=TIMEOUT, retries=1)
-    bus = modbus.ModbusBus(
-        line, options=options, addresses=addresses, units=dict.fromkeys(addresses, "1")
-    )
-    with one_clock(line):
-        for _ in range(4):
-            for got in bus.poll(["1", "2", "3"]):
-                assert isinstance(got, Missing) or got.value == int(got.probe)
+    registers_stay_apart(answer, modbus.Options(tcp="x:502", timeout=TIMEOUT, retries=1))
 
 
 @same_each_time
@@ -196,16 +200,7 @@ def test_a_late_register_never_goes_to_another_probe(delays: list[float]) -> Non
         frame = question[:2] + b"\x02" + question[2:4]  # a register holds its own number
         return [Piece(frame + crc16(frame), after=TIMEOUT * next(left, 0.0))]
 
-    line = Wire(answer, timeout=TIMEOUT)
-    addresses = {str(n): modbus.Address(device=1, input=n) for n in (1, 2, 3)}
-    options = modbus.Options(port="port", timeout=TIMEOUT, retries=1)
-    bus = modbus.ModbusBus(
-        line, options=options, addresses=addresses, units=dict.fromkeys(addresses, "1")
-    )
-    with one_clock(line):
-        for _ in range(4):
-            for got in bus.poll(["1", "2", "3"]):
-                assert isinstance(got, Missing) or got.value == int(got.probe)
+    registers_stay_apart(answer, modbus.Options(port="port", timeout=TIMEOUT, retries=1))
 
 
 @same_each_time

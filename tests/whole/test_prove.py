@@ -17,39 +17,11 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from processes import COMMAND, longsoak, running
 from waiting import wait_for
-from whole.test_pump import front_end
 from whole.thermorig import lay_out, rom
+from whole.trayrig import front_end, head
 
 OPEN = "9.9e37,Ohm"
 RIG = """
-[rig]
-name = "walked"
-invented = true
-
-[specimen]
-height = 420
-width = 600
-underside = 120
-edges = {{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }}
-between_bays = []
-
-[[bays]]
-name = "panel"
-from = 0
-to = 600
-layers = [{{ name = "panel", material = "timber", thickness = 180 }}]
-
-[reservoir]
-name = "tray"
-level = "water level"
-float = "high float"
-depth_table = [[0, 0], [150, 60]]
-length = 1200
-breadth = 340
-rim = 150
-stop = 100
-pump_needs = 25
-
 [[buses]]
 name = "front end"
 driver = "lines"
@@ -113,7 +85,7 @@ class Bench:
         self.says = {"A": OPEN, "B": OPEN, "T": "20.5,Cel", "level": "0.2,mm", "float": "0,1"}
         self.device = Device(folder / "front-end", front_end(self.says))
         self.rig_file = folder / "rig.toml"
-        self.rig_file.write_text(RIG.format(port=self.device.path))
+        self.rig_file.write_text(head("walked", litres=60) + RIG.format(port=self.device.path))
 
     @property
     def entries(self) -> list[ProofEntry]:

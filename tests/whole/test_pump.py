@@ -1,8 +1,5 @@
 """A pump, its flow and the water under the specimen, through a shipped driver to the record."""
 
-from collections.abc import Callable, Iterable
-from functools import reduce
-from operator import xor
 from pathlib import Path
 
 import pytest
@@ -15,36 +12,9 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading
 from processes import running
 from waiting import wait_for
+from whole.trayrig import front_end, head
 
 RIG = """
-[rig]
-name = "pumped"
-invented = true
-
-[specimen]
-height = 420
-width = 600
-underside = 120
-edges = {{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }}
-between_bays = []
-
-[[bays]]
-name = "panel"
-from = 0
-to = 600
-layers = [{{ name = "panel", material = "timber", thickness = 180 }}]
-
-[reservoir]
-name = "tray"
-level = "water level"
-float = "high float"
-depth_table = [[0, 0], [150, 61.2]]
-length = 1200
-breadth = 340
-rim = 150
-stop = 100
-pump_needs = 25
-
 [[buses]]
 name = "tray"
 driver = "lines"
@@ -94,22 +64,11 @@ on_delay = 1
 """
 
 
-def front_end(says: dict[str, str]) -> Callable[[bytes], Iterable[bytes | float]]:
-    """Answers each question by what `says` holds of it at that moment."""
-
-    def answer(question: bytes) -> Iterable[bytes | float]:
-        name = question.decode().strip().lstrip("?").partition("*")[0]
-        text = f"{name},{says[name]}".encode()
-        yield b"%s*%02X\r\n" % (text, reduce(xor, text))
-
-    return answer
-
-
 def test_a_pump_that_stops_a_broken_loop_and_a_stuck_float_reach_the_record(tmp_path: Path) -> None:
     says = {"flow": "8.0,mA", "pump": "420,mA", "level": "72,mm", "float": "0,1"}
     device = Device(tmp_path / "front-end", front_end(says))
     rig_file = tmp_path / "rig.toml"
-    rig_file.write_text(RIG.format(port=device.path))
+    rig_file.write_text(head("pumped", litres=61.2) + RIG.format(port=device.path))
     record = Record(folder_of(rig_file))
 
     def reading(probe: str, flag: Flag) -> Reading:
