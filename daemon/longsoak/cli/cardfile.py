@@ -14,22 +14,6 @@ from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.rig import Rig
 
-WORDS = {
-    "pilot": "pilot hole, diameter in mm",
-    "drilled": "drilled depth in mm, measured twice, as 30.0 30.5",
-    "bare_tip": "bare tip, length in mm",
-    "spacing": "pin spacing in mm",
-    "grain": "grain between the pins (along, across, end, none)",
-    "coating": "coating",
-    "sealant": "sealant",
-    "entry": "drilled from (wet, dry, side)",
-    "drip_loop": "drip loop (yes, no)",
-    "edge": "distance to the next edge or joint in mm",
-    "photo": "photo taken before closing, file",
-    "note": "note",
-}
-_NUMBERS = ("pilot", "bare_tip", "spacing", "edge")
-
 
 def read_cards(path: Path, rig: Rig) -> dict[str, Card]:
     """The cards of a file by probe, or an end with every mistake in it told.
@@ -75,17 +59,3 @@ def with_digest(fields: dict[str, object], *, beside: Path) -> dict[str, object]
     with (beside / photo).open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     return {**fields, "photo": Path(photo).name, "photo_sha256": digest}
-
-
-def typed(name: str, words: str) -> object:
-    """What was typed, as the card takes it; what it can't be is told by the card."""
-    try:
-        if name in _NUMBERS:
-            return float(words.replace(",", "."))
-        if name == "drilled":
-            return [float(part.replace(",", ".")) for part in words.split()]
-    except ValueError:
-        return words
-    if name == "drip_loop":
-        return {"yes": True, "y": True, "no": False, "n": False}.get(words.lower(), words)
-    return words

@@ -7,44 +7,33 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.cardfile import WORDS, typed, with_digest
+from longsoak.cli.cardfile import with_digest
 from longsoak.cli.options import number_of
 from longsoak.cli.provewords import entry_line, proof_words
 from longsoak.core.proof.book import Proof
 from longsoak.core.proof.card import FIELDS, card_of, note_card
-from longsoak.core.proof.finding import Finding, centre, judged
-from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME
+from longsoak.core.proof.finding import Finding, centre
+from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME, answered
 from longsoak.core.proof.touch import FEWEST_BEFORE, judge_touch, movements, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
+from longsoak.proving.cardwords import WORDS, typed
+from longsoak.proving.hands import (
+    AFTER_TOUCH,
+    ELSEWHERE,
+    HANDS,
+    LEADS,
+    SETTLED,
+    TOUCH,
+    TOUCH_TIME,
+)
 from longsoak.proving.walk import EVERY, Resistor, Walk
 from longsoak.store.proofrequests import LONGEST
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Kind, Probe
+from longsoak.vocabulary.rig import Probe
 
-LEADS = 3  # readings of a pair whose leads are open, bridged or on a resistor
-SETTLED = 5  # readings of a level after a pour
-TOUCH_TIME = 30.0  # s a touch or a raised float is waited for
-AFTER_TOUCH = 1.5  # s more, so that what moves along is seen too
-ELSEWHERE = 3.0  # s the channel that was asked for may move later than another
 _PAUSE = 0.2
-
-_HANDS = {
-    Step.READS: "Leave everything alone",
-    Step.OPEN: "Connect the leads and leave their far ends open, pins not driven or plug pulled",
-    Step.SHORT: "Bridge the far ends of the leads with a wire",
-    Step.RESISTOR: "Put a known resistor across the far ends of the leads",
-    Step.FLOAT: "Let the float hang; you will be told when to raise it",
-    Step.POUR: "Have a can with a litre mark ready",
-    Step.CARD: "Have the installation notes ready",
-    Step.SAFETY: "Go and look",
-}
-_TOUCH = {
-    Kind.PINS: "bridge its pins with a wet finger or a damp cloth",
-    Kind.HUMIDITY: "breathe on it",
-    Kind.TEMPERATURE: "hold it in your hand",
-}
 
 
 class _Said(Enum):
@@ -122,7 +111,7 @@ class Guide:
         """Read channels, and those that are bad again while that is wished."""
         while names:
             click.echo(f"\n{', '.join(names)}: {Step.READS.value}")
-            said = self._asked(_HANDS[Step.READS])
+            said = self._asked(HANDS[Step.READS])
             if said is _Said.QUIT:
                 return False
             if said is _Said.LEAVE_OUT:
@@ -201,7 +190,7 @@ class Guide:
         limit = TOUCH_TIME + 2 * one_pass
         seconds = min(LONGEST, limit + one_pass + AFTER_TOUCH + 5)
         since = self._walk.closer(names, every=EVERY, seconds=seconds)
-        click.echo(f"Now {_TOUCH.get(probe.kind, 'touch it')}: {probe.name}. Waiting for it.")
+        click.echo(f"Now {TOUCH.get(probe.kind, 'touch it')}: {probe.name}. Waiting for it.")
 
         elsewhere = 0.0
 
@@ -288,9 +277,7 @@ class Guide:
         answer = self._line("Is it so (yes, no)").lower()
         if answer not in ("y", "yes", "n", "no"):
             return None
-        good = answer.startswith("y")
-        says = f"{'Seen to be so' if good else 'Not so'}, {self._full_name}."
-        return judged(good, says, {"name": self._full_name, "title": self._titles[key].title})
+        return answered(self._titles[key], so=answer.startswith("y"), name=self._full_name)
 
     def _have_resistor(self) -> bool:
         """Whether it is known what the resistor has; asked once, for it goes from pair to pair."""
@@ -305,8 +292,8 @@ class Guide:
 
     def _hands(self, step: Step, subject: str) -> str:
         if step is Step.TOUCH:
-            return f"Get ready to {_TOUCH.get(self._names[subject].kind, 'touch it')}"
-        return _HANDS[step]
+            return f"Get ready to {TOUCH.get(self._names[subject].kind, 'touch it')}"
+        return HANDS[step]
 
     def _asked(self, words: str) -> _Said:
         while True:

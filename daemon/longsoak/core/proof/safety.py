@@ -5,6 +5,9 @@ A list to be reminded by, not a rule to work by: local codes and licensed practi
 
 from dataclasses import dataclass
 
+from longsoak.core.proof.finding import Finding, judged
+from longsoak.vocabulary.errors import PhysicsError
+
 DECIDES = (
     "This list reminds, it does not certify: local codes and licensed practice decide what is "
     "safe, and work on mains is for a licensed electrician."
@@ -74,3 +77,17 @@ SAFETY = (
         "A program that hangs does not stop a pump.",
     ),
 )
+
+
+def answered(item: SafetyItem, *, so: bool, name: str) -> Finding:
+    """An item as a person answered it with their full name.
+
+    Raises
+    ------
+    PhysicsError
+        The name is too short to be a full one.
+    """
+    if len(name) < SHORTEST_NAME:
+        raise PhysicsError("full name", repr(name), f"{SHORTEST_NAME} letters or more")
+    says = f"{'Seen to be so' if so else 'Not so'}, {name}."
+    return judged(so, says, {"name": name, "title": item.title})
