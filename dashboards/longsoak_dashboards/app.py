@@ -1,19 +1,15 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import wraps
-from pathlib import Path
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import urlencode
 
-import jinja2
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import (
-    HTMLResponse,
     JSONResponse,
     PlainTextResponse,
     RedirectResponse,
@@ -24,35 +20,36 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from longsoak.core.cautions import cautions
-from longsoak.core.wording import time_words
+from longsoak.core.proof.book import Book
 from longsoak.store import requests
 from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
-from longsoak_dashboards.guards import KnownNames, SecureHeaders, from_elsewhere
-from longsoak_dashboards.source import NotYet, Snapshot, Source
+from longsoak_dashboards.forms import Form, form
+from longsoak_dashboards.guards import KnownNames, SecureHeaders
+from longsoak_dashboards.looks import Looks
+from longsoak_dashboards.proofforms import ProofForms
+from longsoak_dashboards.sheets import HERE, Sheets, sheet
+from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import alarms as alarm_view
 from longsoak_dashboards.view import panels, standing
 from longsoak_dashboards.view import traces as trace_view
 from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import marks
+from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
 from longsoak_dashboards.view.scales import time_ticks
-from longsoak_dashboards.view.section import section_page
-from longsoak_dashboards.view.sentences import day_words, moment
+from longsoak_dashboards.view.section import section_page, trace_link
 
-SHEETS = (("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"))
-_HERE = Path(__file__).parent
-_LARGEST_FORM = 4096  # bytes
 _REMEMBERED = 200  # requests whose asker and time are told until they are taken
 _DAY_MS = 86_400_000
-
-Handler = Callable[["Pages", Request], Response]
 
 
 def create_app(source: Source, *, host: str) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
-    pages = Pages(source)
+    pages, looks = Pages(source), Looks()
+    proof = ProofForms(source, looks)
 
     def declared() -> str | None:
         try:
@@ -65,6 +62,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
         app.state.news = News(source.record)
         yield
         await app.state.news.close()
+        await run_in_threadpool(looks.close)
 
     return Starlette(
         routes=[
@@ -72,9 +70,31 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/traces", pages.traces),
             Route("/alarms", pages.alarms),
             Route("/alarms/acknowledge", pages.acknowledge, methods=["POST"]),
+            Route("/probe/{name:path}", pages.probe),
+            Route("/proof", proof.proof),
+            Route("/proof/who", proof.who, methods=["GET"]),
+            Route("/proof/who", proof.say_who, methods=["POST"]),
+            Route("/proof/begin", proof.begin, methods=["POST"]),
+            Route("/proof/at/{name:path}", proof.at),
+            Route("/proof/read", proof.read, methods=["POST"]),
+            Route("/proof/leave-out", proof.leave_out, methods=["POST"]),
+            Route("/proof/safety", proof.safety, methods=["GET"]),
+            Route("/proof/safety", proof.tick, methods=["POST"]),
+            Route("/proof/touch", proof.touch, methods=["GET"]),
+            Route("/proof/touch", proof.start_touch, methods=["POST"]),
+            Route("/proof/touch/keep", proof.keep_touch, methods=["POST"]),
+            Route("/proof/float", proof.start_float, methods=["POST"]),
+            Route("/proof/float/keep", proof.keep_float, methods=["POST"]),
+            Route("/proof/pour", proof.pour, methods=["POST"]),
+            Route("/proof/pour/keep", proof.keep_pour, methods=["POST"]),
+            Route("/proof/card/{name:path}", proof.card, methods=["GET"]),
+            Route("/proof/card", proof.write_card, methods=["POST"]),
+            Route("/proof/photo/{name}", proof.photo, methods=["GET"]),
+            Route("/proof/photo", proof.take_photo, methods=["POST"]),
+            Route("/proof/finish", proof.finish, methods=["POST"]),
             Route("/now.json", pages.now),
             Route("/events", _events),
-            Mount("/static", StaticFiles(directory=_HERE / "static")),
+            Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
         exception_handlers={404: pages.not_found},
         middleware=[
@@ -85,79 +105,31 @@ def create_app(source: Source, *, host: str) -> Starlette:
     )
 
 
-def _sheet(handler: Handler) -> Handler:
-    """Answer with the calm page where there is nothing to show yet."""
-
-    @wraps(handler)
-    def answer(pages: "Pages", request: Request) -> Response:
-        try:
-            return handler(pages, request)
-        except NotYet as nothing:
-            return pages.render("nothing.html.j2", request.url.path, None, nothing=nothing)
-        except StoreError as error:
-            unread = NotYet(str(error), "Look at the disk, then reload this page.")
-            return pages.render("nothing.html.j2", request.url.path, None, nothing=unread)
-
-    return answer
-
-
-class Pages:
-    """The sheets of one rig. Handlers run in threads; each reads the record afresh."""
+class Pages(Sheets):
+    """The sheets of one rig that every reader looks at."""
 
     def __init__(self, source: Source) -> None:
-        self._source = source
+        super().__init__(source)
         self._asked: OrderedDict[str, requests.Request] = OrderedDict()
-        self._templates = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(_HERE / "templates"),
-            autoescape=True,
-            undefined=jinja2.StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
 
-    def render(
-        self,
-        template: str,
-        path: str,
-        snapshot: Snapshot | None,
-        *,
-        status: int = 200,
-        **shown: object,
-    ) -> HTMLResponse:
-        """One sheet as HTML."""
-        head: dict[str, object] = {"rig": None, "read": "", "read_short": "", "version": ""}
-        if snapshot is not None:
-            last = snapshot.last_ms
-            head = {
-                "rig": snapshot.rig,
-                "read": time_words(last) if last is not None else "nothing yet",
-                "read_short": f"read {moment(last, now_ms=snapshot.now_ms)} UTC"
-                if last is not None
-                else "nothing read yet",
-                "version": f"version {snapshot.version.number}, "
-                f"{day_words(snapshot.version.accepted_utc_ms)}",
-            }
-        html = self._templates.get_template(template).render(
-            **head, sheets=SHEETS, path=path, **shown
-        )
-        return HTMLResponse(html, status_code=status)
-
-    @_sheet
+    @sheet
     def section(self, request: Request) -> Response:
         """The section sheet."""
-        snapshot = self._source.snapshot(now_ms=now_ms())
-        return self.render("section.html.j2", "/", snapshot, page=section_page(snapshot))
+        snapshot = self.source.snapshot(now_ms=now_ms())
+        return self.render(
+            "section.html.j2", "/", snapshot, page=section_page(snapshot), probe_link=probe_link
+        )
 
-    @_sheet
+    @sheet
     def traces(self, request: Request) -> Response:
         """The traces sheet."""
-        snapshot = self._source.snapshot(now_ms=now_ms())
+        snapshot = self.source.snapshot(now_ms=now_ms())
         rig, now, first = snapshot.rig, snapshot.now_ms, snapshot.first_ms
         asked = trace_view.understand(request.query_params, rig, first_ms=first, now_ms=now)
         span = trace_view.span_of(asked, first_ms=first, now_ms=now)
         plans = trace_view.panels(asked, rig)
-        gaps = panels.gaps_of(self._source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
-        reduced = self._source.reduced(
+        gaps = panels.gaps_of(self.source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
+        reduced = self.source.reduced(
             [probe.name for plan in plans for probe in plan.probes],
             since_ms=span.since_ms,
             until_ms=span.until_ms,
@@ -181,7 +153,48 @@ class Pages:
             every=min(300, max(1, round((span.until_ms - span.since_ms) / 1000 / panels.BUCKETS))),
         )
 
-    @_sheet
+    @sheet
+    def probe(self, request: Request) -> Response:
+        """The sheet of one probe: what the label at its cable leads to."""
+        now, name = now_ms(), request.path_params["name"]
+        snapshot = self.source.snapshot(now_ms=now)
+        rig = snapshot.rig
+        by_name = {
+            mark.probe.name: mark
+            for mark in marks(
+                rig, snapshot.readings, last_good_ms=snapshot.last_good_ms, now_ms=now
+            )
+        }
+        if name not in by_name:
+            return self.no_probe(name, rig)
+        mark = by_name[name]
+        span = trace_view.Span(now - 7 * _DAY_MS, now)
+        plans = [plan_of(mark.probe)]
+        reduced = self.source.reduced(
+            [name], since_ms=span.since_ms, until_ms=now, buckets=panels.BUCKETS
+        )
+        gaps = panels.gaps_of(self.source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
+        (panel,) = panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps)
+        book = Book(self.source.record.proof_entries(), rig)
+        return self.render(
+            "probe.html.j2",
+            request.url.path,
+            snapshot,
+            page=probe_page(snapshot, mark, book),
+            panel=panel,
+            axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
+            traces=trace_link(mark, rig),
+            cautions=cautions(rig) if mark.probe.kind is Kind.PINS else (),
+        )
+
+    def no_probe(self, name: str, rig: Rig) -> Response:
+        """What a label leads to whose probe is not in the rig file any more."""
+        near = ", ".join(probe.name for probe in close_names(name, rig))
+        remedy = f"Was one of these meant: {near}?" if near else "The section sheet lists them all."
+        nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
+        return self.render("nothing.html.j2", "/", None, nothing=nothing, status=404)
+
+    @sheet
     def alarms(self, request: Request) -> Response:
         """The alarms sheet."""
         told = None
@@ -189,28 +202,16 @@ class Pages:
             told = self._told(asked, request.query_params.get("key", ""))
         return self._alarms_sheet(told=told)
 
-    async def acknowledge(self, request: Request) -> Response:
+    @form
+    def acknowledge(self, request: Request, said: Form) -> Response:
         """Ask the measuring process to acknowledge an alarm."""
-        if from_elsewhere(request.headers):
-            return PlainTextResponse(
-                "This form was sent from a page of another site, so nothing was asked. "
-                "Acknowledge on the alarms sheet itself.\n",
-                status_code=403,
-            )
-        body = b""
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > _LARGEST_FORM:
-                return PlainTextResponse("The form is too large.\n", status_code=413)
-        form = parse_qs(body.decode("utf-8", errors="replace"))
-        key, by = (form.get(name, [""])[0].strip() for name in ("key", "by"))
-        return await run_in_threadpool(self._acknowledge, key, by)
+        return self._acknowledge(said.get("key", ""), said.get("by", ""))
 
     def now(self, request: Request) -> Response:
         """Everything latest, for programs."""
         now = now_ms()
         try:
-            snapshot = self._source.snapshot(now_ms=now)
+            snapshot = self.source.snapshot(now_ms=now)
         except NotYet as nothing:
             return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
         return JSONResponse(latest_document(snapshot))
@@ -222,8 +223,8 @@ class Pages:
 
     def _acknowledge(self, key: str, by: str) -> Response:
         try:
-            rig, _ = self._source.rig()
-            known = key in self._source.record.alarms() or any(p.key == key for p in rig.alarms)
+            rig, _ = self.source.rig()
+            known = key in self.source.record.alarms() or any(p.key == key for p in rig.alarms)
         except (NotYet, StoreError) as error:
             return PlainTextResponse(f"{error}\n", status_code=503)
         wrong = ""
@@ -233,7 +234,7 @@ class Pages:
         if not wrong:
             try:
                 request = requests.ask(
-                    self._source.record.folder,
+                    self.source.record.folder,
                     kind=requests.ACKNOWLEDGE,
                     subject=key,
                     by=by,
@@ -260,8 +261,8 @@ class Pages:
         wrong_by: str = "",
         status: int = 200,
     ) -> Response:
-        snapshot = self._source.snapshot(now_ms=now_ms())
-        record = self._source.record
+        snapshot = self.source.snapshot(now_ms=now_ms())
+        record = self.source.record
         changes = record.alarm_changes_since(snapshot.now_ms - alarm_view.LOG_DAYS * _DAY_MS)
         if alarm_view.lacks_a_beginning(snapshot, changes):
             changes = record.alarm_changes_since(0)
@@ -277,11 +278,11 @@ class Pages:
         )
 
     def _told(self, uuid: str, key: str) -> alarm_view.Told | None:
-        outcome = self._source.record.outcome(uuid)
+        outcome = self.source.record.outcome(uuid)
         request = self._asked.get(uuid)
         if outcome is None and request is None:
             return None  # asked of an earlier life of this process, or made up
-        rig, _ = self._source.rig()
+        rig, _ = self.source.rig()
         return alarm_view.told(
             outcome,
             by=request.by if request else "",

@@ -14,7 +14,7 @@ from longsoak.core.proof.book import Proof
 from longsoak.core.proof.card import FIELDS, card_of, note_card
 from longsoak.core.proof.finding import Finding, centre
 from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME, answered
-from longsoak.core.proof.touch import FEWEST_BEFORE, judge_touch, movements, slowest
+from longsoak.core.proof.touch import RESTING, judge_touch, movements, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.cardwords import WORDS, typed
 from longsoak.proving.hands import (
@@ -185,7 +185,7 @@ class Guide:
     def _touch(self, probe: Probe) -> Finding:
         names = list(self._names)
         click.echo("Keep your hands off while it rests.")
-        before = looked(self._walk, names, count=FEWEST_BEFORE + 2)
+        before = looked(self._walk, names, count=RESTING)
         one_pass = slowest(before)  # until a slow scanner has come by each channel
         limit = TOUCH_TIME + 2 * one_pass
         seconds = min(LONGEST, limit + one_pass + AFTER_TOUCH + 5)

@@ -150,7 +150,7 @@ class Walk:
         RequestError, StoreError
             As for `closer`.
         """
-        seconds = self._patience(probes, count, every)
+        seconds = self.patience(probes, count, every=every)
         since = self.closer(probes, every=every, seconds=seconds)
         waited = 0.0
         while True:
@@ -163,7 +163,7 @@ class Walk:
             self._wait(_PAUSE)
             waited += _PAUSE
 
-    def _patience(self, probes: Sequence[str], count: int, every: float) -> float:
+    def patience(self, probes: Sequence[str], count: int, *, every: float = EVERY) -> float:
         """How long so many readings may take on the busiest of the buses, s."""
         on_bus = Counter(probe.bus for probe in self.rig.probes if probe.name in probes)
         one_pass = max(every * SLOWEST, PER_PROBE * max(on_bus.values(), default=1))

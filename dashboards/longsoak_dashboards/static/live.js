@@ -71,6 +71,7 @@ async function refresh() {
   timer = null;
   if (fetching) return later(TEST_AGAIN);
   if (document.hidden) return; // looked up again once it is seen
+  if (document.querySelector("main[data-still]")) return; // a form is filled in on it
   if (busy()) return later(HELD);
   fetching = true;
   try {

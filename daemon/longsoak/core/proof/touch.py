@@ -15,6 +15,7 @@ from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 FEWEST_BEFORE = 3  # readings at rest that noise can be told from
+RESTING = FEWEST_BEFORE + 2  # readings at rest before a touch
 TIMES_NOISE = 5.0  # a change that noise makes once in a million readings
 CROSS_TALK = 0.02  # of the touched pair's change in ln R; common practice
 CROSS_SIGMAS = 3.0
@@ -104,6 +105,17 @@ def slowest(readings: Mapping[str, Sequence[Reading]]) -> float:
         for earlier, later in pairwise(of_one)
     ]
     return max(gaps, default=0) / 1000
+
+
+def rested(
+    readings: Mapping[str, Sequence[Reading]],
+) -> tuple[dict[str, Sequence[Reading]], dict[str, Sequence[Reading]]]:
+    """Readings of one stretch, parted into those at rest and those since: the first few are rest.
+
+    For a touch in free order, where one closer look serves for both.
+    """
+    before = {name: of_one[:RESTING] for name, of_one in readings.items()}
+    return before, {name: of_one[RESTING:] for name, of_one in readings.items()}
 
 
 def moved_most(found: Mapping[str, Movement]) -> str | None:

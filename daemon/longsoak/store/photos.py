@@ -1,0 +1,92 @@
+"""Photos that belong to the record: files of their own, named by what is in them, never changed."""
+
+import hashlib
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from longsoak.vocabulary.errors import RequestError, StoreError
+
+LARGEST = 25_000_000  # bytes; a phone's photo has a third of that
+
+_FOLDER = "photos"
+_STARTS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"))
+_HEIC = (b"heic", b"heix", b"mif1", b"msf1")
+_MEDIA = {
+    ".jpg": "image/jpeg",
+    ".png": "image/png",
+    ".webp": "image/webp",
+    ".heic": "image/heic",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo that is kept: its file's name, and the SHA-256 of what is in it."""
+
+    name: str
+    sha256: str
+
+
+def keep_photo(folder: Path, content: bytes) -> Photo:
+    """Keep a photo beside the record; the same photo again is the same file.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    content : bytes
+        A JPEG, PNG, WebP or HEIC file.
+
+    Raises
+    ------
+    RequestError
+        It is none of these, or larger than `LARGEST`.
+    StoreError
+        It can't be written there.
+    """
+    if len(content) > LARGEST:
+        raise RequestError(
+            f"The photo has {len(content) / 1e6:.0f} MB, at most {LARGEST / 1e6:g} MB are taken. "
+            "Take a smaller one. Nothing was kept."
+        )
+    ending = _ending(content)
+    if ending is None:
+        raise RequestError(
+            "The file is no photo: a JPEG, PNG, WebP or HEIC file is taken. Nothing was kept."
+        )
+    digest = hashlib.sha256(content).hexdigest()
+    path = folder / _FOLDER / f"{digest}{ending}"
+    part = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        if not path.exists():
+            path.parent.mkdir(exist_ok=True)
+            with part.open("wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            part.rename(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise StoreError(
+            f"the photo can't be kept in {path.parent}: {error.strerror}. Nothing was kept."
+        ) from error
+    return Photo(path.name, digest)
+
+
+def photo_at(folder: Path, name: str) -> tuple[Path, str] | None:
+    """A kept photo's file and its media type; None where there is none of that name."""
+    media = _MEDIA.get(Path(name).suffix)
+    if media is None or Path(name).name != name:
+        return None
+    path = folder / _FOLDER / name
+    return (path, media) if path.is_file() else None
+
+
+def _ending(content: bytes) -> str | None:
+    for start, ending in _STARTS:
+        if content.startswith(start):
+            return ending
+    if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
+        return ".webp"
+    return ".heic" if content[4:8] == b"ftyp" and content[8:12] in _HEIC else None

@@ -1,0 +1,294 @@
+"""The proof's forms: what a person did at a channel is judged, and kept through the inbox."""
+
+from collections.abc import Awaitable, Callable, Mapping
+from functools import wraps
+from importlib.metadata import version
+from urllib.parse import quote, urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.formparsers import MultiPartException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from longsoak.core.proof.card import FIELDS, card_of, note_card
+from longsoak.core.proof.safety import SAFETY, answered
+from longsoak.core.proof.touch import judge_touch, rested
+from longsoak.core.proof.water import judge_float, judge_pour
+from longsoak.proving.cardwords import typed
+from longsoak.proving.hands import SETTLED, TOUCH_TIME
+from longsoak.proving.walk import EVERY, Resistor, Walk
+from longsoak.store.photos import LARGEST, keep_photo
+from longsoak.store.proofrequests import LONGEST
+from longsoak.store.requests import LONGEST_INITIALS
+from longsoak.vocabulary.errors import LongsoakError, PhysicsError, RequestError
+from longsoak.vocabulary.proof import Step
+from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.forms import Form, form, from_another_site
+from longsoak_dashboards.pouring import litres_most, poured_of, poured_words
+from longsoak_dashboards.proofsheets import (
+    INITIALS,
+    RESISTOR,
+    ProofSheets,
+    needed,
+    own_path,
+    time_of,
+)
+from longsoak_dashboards.source import NotYet
+from longsoak_dashboards.view.card import kept_card
+from longsoak_dashboards.view.proof import why_of
+
+_REMEMBERED_S = 30 * 86_400
+_LOOKED_AT = (Step.READS, Step.OPEN, Step.SHORT, Step.RESISTOR)
+_ENVELOPE = 10_000  # bytes of a form around its photo
+
+Asked = Callable[["ProofForms", Request, Form], Response]
+Endpoint = Callable[["ProofForms", Request], Awaitable[Response]]
+
+
+def _asked(handler: Asked) -> Endpoint:
+    """A form's handler whose refusals become a sentence on a sheet of its own."""
+
+    @wraps(handler)
+    def answer(pages: "ProofForms", request: Request, said: Form) -> Response:
+        try:
+            return handler(pages, request, said)
+        except (NotYet, LongsoakError) as error:
+            return pages.told(error, said)
+
+    return form(answer)
+
+
+class ProofForms(ProofSheets):
+    """What is asked while walking along the channels."""
+
+    def told(self, error: Exception, said: Form) -> Response:
+        """Why something was not done."""
+        wrong = f"{error}. Nothing was kept." if isinstance(error, PhysicsError) else f"{error}"
+        back = f"/proof/at/{quote(said['probe'], safe='')}" if said.get("probe") else "/proof"
+        status = 400 if isinstance(error, PhysicsError | RequestError) else 503
+        return self.refused(wrong, back=back, status=status)
+
+    @form
+    def say_who(self, request: Request, said: Form) -> Response:
+        """Remember who walks."""
+        by, back = said.get("by", ""), own_path(said.get("back", "")) or "/proof"
+        if not 1 <= len(by) <= LONGEST_INITIALS or not by.isprintable():
+            wrong = f"Initials are 1 to {LONGEST_INITIALS} printable characters."
+            return self.refused(wrong, back=f"/proof/who?{urlencode({'back': back})}", status=400)
+        return _remember(RedirectResponse(back, status_code=303), INITIALS, by)
+
+    @_asked
+    def begin(self, request: Request, said: Form) -> Response:
+        """Begin a proof, of all channels or of one."""
+        why = why_of(said.get("why", ""))
+        if why is None:
+            raise RequestError("Say what the proof is for. Nothing was begun.")
+        walk = self.able(request)
+        probes = [needed(said["probe"], walk.book()).name] if said.get("probe") else None
+        walk.begin(why, probes=probes, software=version("longsoak"))
+        return _to(*probes or ())
+
+    @_asked
+    def read(self, request: Request, said: Form) -> Response:
+        """Look at a channel, or at all that are to be read, and keep what is found."""
+        walk, proof = self.ready(request)
+        book = walk.book()
+        if not said.get("probe"):
+            planned = [subject for step, subject in book.plan(proof) if step is Step.READS]
+            to_do = [subject for step, subject in book.to_do(proof) if step is Step.READS]
+            self.looks.start(walk, proof.name, Step.READS, to_do or planned, None)
+            return _to()
+        probe, step = needed(said["probe"], book), _step(said, _LOOKED_AT)
+        resistor = _resistor(said) if step is Step.RESISTOR else None
+        self.looks.start(walk, proof.name, step, [probe.name], resistor)
+        if resistor is None:
+            return _to(probe.name)
+        return _remember(_to(probe.name), RESISTOR, f"{said['ohm']} {said['percent']}")
+
+    @_asked
+    def leave_out(self, request: Request, said: Form) -> Response:
+        """Keep that a step was not taken, and why."""
+        walk, proof = self.ready(request)
+        probe = needed(said.get("probe", ""), walk.book())
+        step = _step(said, tuple(Step))
+        walk.leave_out(proof.name, step, probe.name, reason=said.get("reason", ""))
+        return _to(probe.name)
+
+    @_asked
+    def tick(self, request: Request, said: Form) -> Response:
+        """Keep what was answered of the safety list."""
+        walk, proof = self.ready(request)
+        for item in SAFETY:
+            answer = said.get(f"so:{item.key}", "")
+            if answer == "left out":
+                reason = said.get(f"why:{item.key}", "")
+                walk.leave_out(proof.name, Step.SAFETY, item.key, reason=reason)
+            elif answer in ("yes", "no"):
+                finding = answered(item, so=answer == "yes", name=said.get("name", ""))
+                walk.keep(proof.name, Step.SAFETY, item.key, finding)
+        return _to()
+
+    @_asked
+    def start_touch(self, request: Request, said: Form) -> Response:
+        """Watch every channel closely for as long as that goes."""
+        walk, _ = self.ready(request)
+        return _watched(walk, said.get("want", ""))
+
+    @_asked
+    def keep_touch(self, request: Request, said: Form) -> Response:
+        """Keep which channel moved when a probe was touched."""
+        walk, proof = self.ready(request)
+        probe = needed(said.get("probe", ""), walk.book())
+        names = [each.name for each in walk.rig.probes]
+        before, after = rested(walk.readings(names, since_ms=_since(said)))
+        finding = judge_touch(probe, before, after, rig=walk.rig)
+        walk.keep(proof.name, Step.TOUCH, probe.name, finding)
+        return _to(probe.name) if said.get("want") else _watched(walk, "", kept=probe.name)
+
+    @_asked
+    def start_float(self, request: Request, said: Form) -> Response:
+        """Watch a float while it is raised and let go."""
+        walk, _ = self.ready(request)
+        probe = needed(said.get("probe", ""), walk.book())
+        since = walk.closer([probe.name], every=EVERY, seconds=3 * TOUCH_TIME)
+        return _to(probe.name, float=str(since))
+
+    @_asked
+    def keep_float(self, request: Request, said: Form) -> Response:
+        """Keep what a float was seen doing."""
+        walk, proof = self.ready(request)
+        probe = needed(said.get("probe", ""), walk.book())
+        readings = walk.readings([probe.name], since_ms=_since(said))[probe.name]
+        walk.keep(proof.name, Step.FLOAT, probe.name, judge_float(readings))
+        return _to(probe.name)
+
+    @_asked
+    def pour(self, request: Request, said: Form) -> Response:
+        """Take the level after some litres."""
+        walk, _ = self.ready(request)
+        probe = needed(said.get("probe", ""), walk.book())
+        most = litres_most(walk.rig.reservoir)
+        litres = _number(said.get("litres", ""), "litres", 0.0, most)
+        poured = poured_of(said.get("poured", ""))
+        if poured and litres <= poured[-1][0]:
+            raise PhysicsError("litres", f"{litres:g}", f"more than the {poured[-1][0]:g} before")
+        seconds = walk.patience([probe.name], SETTLED)
+        since = walk.closer([probe.name], every=EVERY, seconds=seconds)
+        return _to(probe.name, poured=poured_words([*poured, (litres, since)]))
+
+    @_asked
+    def keep_pour(self, request: Request, said: Form) -> Response:
+        """Judge the levels after all litres."""
+        walk, proof = self.ready(request)
+        book = walk.book()
+        probe, reservoir = needed(said.get("probe", ""), book), walk.rig.reservoir
+        pour = self.pour_of(said.get("poured", ""), probe, book)
+        if pour is None or reservoir is None:
+            raise RequestError("No litres were said. Nothing was kept.")
+        finding = judge_pour(reservoir, pour.points, uncertainty=pour.uncertainty)
+        walk.keep(proof.name, Step.POUR, probe.name, finding)
+        return _to(probe.name)
+
+    @_asked
+    def write_card(self, request: Request, said: Form) -> Response:
+        """Keep an installation card; one that can't be is shown again with why."""
+        walk, proof = self.ready(request)
+        book = walk.book()
+        probe = needed(said.get("probe", ""), book)
+        fields = {name: words for name, words in said.items() if name in FIELDS and words}
+        twice = [said[name] for name in ("drilled first", "drilled again") if said.get(name)]
+        if twice:
+            fields["drilled"] = " ".join(twice)
+        photo = {k: v for k, v in kept_card(book, probe.name).items() if k.startswith("photo")}
+        try:
+            card = card_of({name: typed(name, words) for name, words in fields.items()} | photo)
+        except PhysicsError as error:
+            return self.show_card(request, book, probe, said=dict(said), wrong=f"{error}.")
+        walk.keep(proof.name, Step.CARD, probe.name, note_card(card, probe, walk.rig))
+        return _to(probe.name)
+
+    async def take_photo(self, request: Request) -> Response:
+        """Keep the photo of a probe's seat, and say so on its card."""
+        if refusal := from_another_site(request):
+            return refusal
+        length = request.headers.get("content-length", "")
+        if not length.isdigit() or int(length) > LARGEST + _ENVELOPE:
+            wrong = f"A photo of up to {LARGEST / 1e6:g} MB is taken. Nothing was kept."
+            return self.refused(wrong, back="/proof", status=413)
+        try:
+            async with request.form(max_files=1, max_fields=5) as fields:
+                photo, name = fields.get("photo"), str(fields.get("probe", ""))
+                content = b"" if photo is None or isinstance(photo, str) else await photo.read()
+        except MultiPartException:
+            return self.refused("No photo came. Nothing was kept.", back="/proof", status=400)
+        return await run_in_threadpool(self._keep_photo, request, name, content)
+
+    def _keep_photo(self, request: Request, name: str, content: bytes) -> Response:
+        try:
+            walk, proof = self.ready(request)
+            book = walk.book()
+            probe = needed(name, book)
+            photo = keep_photo(self.source.record.folder, content)
+            fields = kept_card(book, probe.name)
+            card = card_of(fields | {"photo": photo.name, "photo_sha256": photo.sha256})
+            walk.keep(proof.name, Step.CARD, probe.name, note_card(card, probe, walk.rig))
+        except (NotYet, LongsoakError) as error:
+            return self.told(error, {"probe": name})
+        return RedirectResponse(f"/proof/card/{quote(probe.name, safe='')}", status_code=303)
+
+    @_asked
+    def finish(self, request: Request, said: Form) -> Response:
+        """End the proof with its verdict."""
+        walk, proof = self.ready(request)
+        walk.finish(proof)
+        return _to()
+
+
+def _to(*probe: str, **query: str) -> Response:
+    """To the sheet of a channel, or of the proof."""
+    path = f"/proof/at/{quote(probe[0], safe='')}" if probe else "/proof"
+    return RedirectResponse(f"{path}?{urlencode(query)}" if query else path, status_code=303)
+
+
+def _watched(walk: Walk, want: str, *, kept: str = "") -> Response:
+    names = [probe.name for probe in walk.rig.probes]
+    since = walk.closer(names, every=EVERY, seconds=LONGEST)
+    query = {"since": str(since), "want": want, "kept": kept}
+    said = urlencode({name: words for name, words in query.items() if words})
+    return RedirectResponse(f"/proof/touch?{said}", status_code=303)
+
+
+def _remember(answer: Response, cookie: str, words: str) -> Response:
+    answer.set_cookie(cookie, quote(words), max_age=_REMEMBERED_S, httponly=True, samesite="strict")
+    return answer
+
+
+def _step(said: Mapping[str, str], known: tuple[Step, ...]) -> Step:
+    step = next((step for step in known if step.value == said.get("step")), None)
+    if step is None:
+        raise RequestError("There is no such step. Nothing was kept.")
+    return step
+
+
+def _since(said: Mapping[str, str]) -> int:
+    """When a closer look began, ms, while it can still be judged by."""
+    since = time_of(said.get("since", ""))
+    if since is None or not 0 <= now_ms() - since <= 1000 * LONGEST:
+        raise RequestError("The closer look is over. Start it again; nothing was kept.")
+    return since
+
+
+def _number(words: str, name: str, low: float, high: float) -> float:
+    try:
+        number = float(words.replace(",", "."))
+    except ValueError:
+        number = float("nan")
+    if not low <= number <= high:
+        raise PhysicsError(name, repr(words), f"{low:g} to {high:g}")
+    return number
+
+
+def _resistor(said: Mapping[str, str]) -> Resistor:
+    ohm = _number(said.get("ohm", ""), "the resistance in Ω", 1e3, 1e12)
+    percent = _number(said.get("percent", ""), "the tolerance in %", 0.0, 20.0)
+    return Resistor(ohm, percent / 100)

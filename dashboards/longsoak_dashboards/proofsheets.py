@@ -1,0 +1,262 @@
+"""The proof's sheets on a phone: how far it is, each channel, the safety list, a touch live."""
+
+from typing import NoReturn
+from urllib.parse import unquote
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+
+from longsoak.core.proof.book import Book, Proof
+from longsoak.core.proof.safety import DECIDES, SHORTEST_NAME
+from longsoak.core.proof.touch import RESTING
+from longsoak.proving.walk import Walk
+from longsoak.store.files import recording
+from longsoak.store.photos import photo_at
+from longsoak.store.requests import LONGEST_INITIALS
+from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.rig import Probe
+from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.looks import Looks
+from longsoak_dashboards.pouring import Pour, litres_most, poured_of, settled
+from longsoak_dashboards.sheets import Sheets, sheet
+from longsoak_dashboards.source import Source
+from longsoak_dashboards.view import proof as proof_view
+from longsoak_dashboards.view.card import card_page
+from longsoak_dashboards.view.touch import touch_page
+
+INITIALS, RESISTOR = "initials", "resistor"  # cookies: typed once, not at every channel
+
+_AHEAD_MS = 60_000  # a pass may carry a time a little ahead of a look
+
+
+class ProofSheets(Sheets):
+    """What is looked at while walking along the channels."""
+
+    def __init__(self, source: Source, looks: Looks) -> None:
+        super().__init__(source)
+        self.looks = looks
+
+    @sheet
+    def proof(self, request: Request) -> Response:
+        """How far the newest proof is, or how to begin one."""
+        look = self.looks.under_way
+        page = proof_view.proof_page(self.book(), look, self.looks.failed, now_ms=now_ms())
+        return self._show("proof.html.j2", request, page=page, waiting=look is not None)
+
+    @sheet
+    def safety(self, request: Request) -> Response:
+        """The safety list."""
+        book = self.book()
+        proof = book.under_way
+        rows = () if proof is None else proof_view.safety_rows(book, proof)
+        return self._show(
+            "proofsafety.html.j2", request, rows=rows, decides=DECIDES, shortest=SHORTEST_NAME
+        )
+
+    @sheet
+    def at(self, request: Request) -> Response:
+        """One channel: its steps, and what to do for each."""
+        book = self.book()
+        probe = probe_of(request.path_params["name"], book)
+        proof = book.newest
+        if probe is None or proof is None:
+            return self.refused("There is no such channel to prove.", back="/proof", status=404)
+        page = proof_view.at_page(
+            book, proof, probe, self.looks.under_way, self.looks.failed, now_ms=now_ms()
+        )
+        pour = self.pour_of(request.query_params.get("poured", ""), probe, book)
+        raised = self._raised(request.query_params.get("float", ""), probe)
+        ohm, _, percent = unquote(request.cookies.get(RESISTOR, "")).partition(" ")
+        return self._show(
+            "proofat.html.j2",
+            request,
+            page=page,
+            pour=pour,
+            raised=raised,
+            resistor=(ohm, percent),
+            litres_most=litres_most(book.rig.reservoir),
+            waiting=bool(page.progress or (pour and pour.waiting) or (raised and raised.waiting)),
+        )
+
+    @sheet
+    def card(self, request: Request) -> Response:
+        """The installation card of a probe, to be written down."""
+        book = self.book()
+        probe = probe_of(request.path_params["name"], book)
+        if probe is None or book.under_way is None:
+            return self.refused("No card can be written now.", back="/proof", status=404)
+        return self.show_card(request, book, probe, said=None, wrong="")
+
+    def show_card(
+        self, request: Request, book: Book, probe: Probe, *, said: dict[str, str] | None, wrong: str
+    ) -> Response:
+        """The card with what is kept of it, or with what was said and is wrong."""
+        page = card_page(book, probe, said=said, wrong=wrong)
+        return self._show("proofcard.html.j2", request, page=page, status=400 if wrong else 200)
+
+    @sheet
+    def touch(self, request: Request) -> Response:
+        """Every channel live, for a touch in any order."""
+        book = self.book()
+        proof = book.under_way
+        if proof is None:
+            return RedirectResponse("/proof", status_code=303)
+        since = time_of(request.query_params.get("since", ""))
+        walk, names = self.walk(request), [probe.name for probe in book.rig.probes]
+        page = touch_page(
+            book,
+            proof,
+            {} if since is None else walk.readings(names, since_ms=since),
+            since_ms=since,
+            want=request.query_params.get("want"),
+            patience=walk.patience(names, RESTING),
+            kept=request.query_params.get("kept"),
+            now_ms=now_ms(),
+        )
+        waiting = page.stage in ("rest", "touch")
+        return self._show("prooftouch.html.j2", request, page=page, waiting=waiting)
+
+    @sheet
+    def who(self, request: Request) -> Response:
+        """Who walks: asked once, then remembered by this browser."""
+        return self._ask_who(request, back=own_path(request.query_params.get("back", "")))
+
+    def photo(self, request: Request) -> Response:
+        """A photo that is kept."""
+        found = photo_at(self.source.record.folder, request.path_params["name"])
+        if found is None:
+            return self.refused("There is no such photo.", back="/proof", status=404)
+        path, media = found
+        return FileResponse(path, media_type=media)
+
+    def refused(self, says: str, *, back: str, status: int) -> Response:
+        """What could not be done, and the way back."""
+        return self.render(
+            "refused.html.j2", "/proof", None, says=says, back=back, waiting=False, status=status
+        )
+
+    def book(self) -> Book:
+        """All proofs, by the rig that is measured."""
+        rig, _ = self.source.rig()
+        return Book(self.source.record.proof_entries(), rig)
+
+    def walk(self, request: Request) -> Walk:
+        """A walk of whoever asks."""
+        rig, _ = self.source.rig()
+        return Walk(self.source.record, rig, by=by_of(request), now_ms=now_ms, wait=self.looks.wait)
+
+    def ready(self, request: Request) -> tuple[Walk, Proof]:
+        """A walk and the proof under way, if somebody measures who could answer.
+
+        Raises
+        ------
+        RequestError
+            It is not known who asks, or no proof is under way.
+        StoreError
+            Nothing measures.
+        """
+        walk = self.able(request)
+        proof = walk.book().under_way
+        if proof is None:
+            raise RequestError("No proof is under way. Begin one first; nothing was kept.")
+        return walk, proof
+
+    def able(self, request: Request) -> Walk:
+        """A walk, proof or not.
+
+        Raises
+        ------
+        RequestError, StoreError
+            As for `ready`.
+        """
+        if not by_of(request):
+            raise RequestError("Say who you are first. Nothing was kept.")
+        if not recording(self.source.record.folder):
+            raise StoreError(
+                "Nothing measures now, so nothing can be proven. Start the measuring process: "
+                f"longsoak run {self.source.rig_file.name}"
+            )
+        return self.walk(request)
+
+    def pour_of(self, words: str, probe: Probe, book: Book) -> Pour | None:
+        """The levels after the litres that an address or a form speaks of."""
+        poured, reservoir = poured_of(words), book.rig.reservoir
+        if not poured or reservoir is None or reservoir.level != probe.name:
+            return None
+        readings = self.source.record.series(
+            probe.name, since_ms=poured[0][1], until_ms=now_ms() + _AHEAD_MS
+        )
+        return settled(poured, readings)
+
+    def _raised(self, words: str, probe: Probe) -> proof_view.Raised | None:
+        since, now = time_of(words), now_ms()
+        if since is None:
+            return None
+        readings = self.source.record.series(probe.name, since_ms=since, until_ms=now + _AHEAD_MS)
+        return proof_view.raised(readings, since_ms=since, now_ms=now)
+
+    def _show(
+        self,
+        template: str,
+        request: Request,
+        *,
+        waiting: bool = False,
+        status: int = 200,
+        **shown: object,
+    ) -> Response:
+        """A sheet that asks who reads it first."""
+        by = by_of(request)
+        if not by:
+            query = f"?{request.url.query}" if request.url.query else ""
+            return self._ask_who(request, back=own_path(f"{request.url.path}{query}"))
+        snapshot = self.source.snapshot(now_ms=now_ms())
+        return self.render(
+            template, "/proof", snapshot, status=status, by=by, waiting=waiting, **shown
+        )
+
+    def _ask_who(self, request: Request, *, back: str | None) -> Response:
+        return self.render(
+            "proofwho.html.j2",
+            "/proof",
+            self.source.snapshot(now_ms=now_ms()),
+            back=back or "/proof",
+            by=by_of(request),
+            longest=LONGEST_INITIALS,
+            waiting=False,
+        )
+
+
+def probe_of(name: str, book: Book) -> Probe | None:
+    """The probe of that name, if the rig has one."""
+    return next((probe for probe in book.rig.probes if probe.name == name), None)
+
+
+def needed(name: str, book: Book) -> Probe:
+    """The probe of that name.
+
+    Raises
+    ------
+    RequestError
+        The rig has none.
+    """
+    return probe_of(name, book) or _no_probe(name)
+
+
+def _no_probe(name: str) -> NoReturn:
+    raise RequestError(f"The rig has no probe {name!r}. Nothing was kept.")
+
+
+def by_of(request: Request) -> str:
+    """The initials this browser remembers; empty where it has none."""
+    return unquote(request.cookies.get(INITIALS, ""))
+
+
+def own_path(path: str) -> str | None:
+    """A path of these pages to come back to; anything that leads elsewhere is dropped."""
+    fits = path.startswith("/proof") and path.isprintable() and "\\" not in path
+    return path if fits else None
+
+
+def time_of(words: str) -> int | None:
+    """A time in ms since 1970 as an address holds it; None for anything else."""
+    return int(words) if words.isascii() and words.isdigit() and len(words) <= 15 else None

@@ -1,0 +1,78 @@
+"""What every sheet has: its frame, and the calm page where there is nothing to show yet."""
+
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import TypeVar
+
+import jinja2
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from longsoak.core.wording import time_words
+from longsoak.vocabulary.errors import StoreError
+from longsoak_dashboards.source import NotYet, Snapshot, Source
+from longsoak_dashboards.view.sentences import day_words, moment
+
+SHEETS = (("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/proof", "Proof"))
+HERE = Path(__file__).parent
+
+Pages = TypeVar("Pages", bound="Sheets")
+Handler = Callable[[Pages, Request], Response]
+
+
+class Sheets:
+    """Some sheets of one rig. Handlers run in threads; each reads the record afresh."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self._templates = jinja2.Environment(
+            loader=jinja2.FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=jinja2.StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+
+    def render(
+        self,
+        template: str,
+        path: str,
+        snapshot: Snapshot | None,
+        *,
+        status: int = 200,
+        **shown: object,
+    ) -> HTMLResponse:
+        """One sheet as HTML."""
+        head: dict[str, object] = {"rig": None, "read": "", "read_short": "", "version": ""}
+        if snapshot is not None:
+            last = snapshot.last_ms
+            head = {
+                "rig": snapshot.rig,
+                "read": time_words(last) if last is not None else "nothing yet",
+                "read_short": f"read {moment(last, now_ms=snapshot.now_ms)} UTC"
+                if last is not None
+                else "nothing read yet",
+                "version": f"version {snapshot.version.number}, "
+                f"{day_words(snapshot.version.accepted_utc_ms)}",
+            }
+        html = self._templates.get_template(template).render(
+            **head, sheets=SHEETS, path=path, **shown
+        )
+        return HTMLResponse(html, status_code=status)
+
+
+def sheet(handler: Handler[Pages]) -> Handler[Pages]:
+    """Answer with the calm page where there is nothing to show yet."""
+
+    @wraps(handler)
+    def answer(pages: Pages, request: Request) -> Response:
+        try:
+            return handler(pages, request)
+        except NotYet as nothing:
+            return pages.render("nothing.html.j2", request.url.path, None, nothing=nothing)
+        except StoreError as error:
+            unread = NotYet(str(error), "Look at the disk, then reload this page.")
+            return pages.render("nothing.html.j2", request.url.path, None, nothing=unread)
+
+    return answer

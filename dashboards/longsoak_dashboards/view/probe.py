@@ -1,0 +1,148 @@
+"""The sheet of one probe: what it reads, where it sits, how it was proven and put in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from markupsafe import Markup
+
+from longsoak.core.proof.book import WHY_WORDS, Book, Proof
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.proof import Json, ProofEntry, Step
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak_dashboards.source import Snapshot
+from longsoak_dashboards.view import standing
+from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.sentences import day_words
+from longsoak_dashboards.view.steps import StepRow, place_words, step_rows
+from longsoak_dashboards.view.traces import PanelPlan
+
+_SHOWN = {
+    "drilled": "drilled, mm",
+    "depth": "depth from it, mm",
+    "depth_uncertainty": "its standard uncertainty, mm",
+    "declared": "depth in the rig file, mm",
+    "pilot": "pilot hole, mm",
+    "bare_tip": "bare tip, mm",
+    "spacing": "spacing, mm",
+    "grain": "grain between the pins",
+    "coating": "coating",
+    "sealant": "sealant",
+    "entry": "drilled from the face",
+    "drip_loop": "drip loop",
+    "edge": "to the next edge or joint, mm",
+    "photo": "photo before closing",
+    "photo_sha256": "SHA-256 of the photo",
+    "note": "note",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ProbePage:
+    """What the sheet of one probe shows. `declared` and `card` are rows of words and value."""
+
+    mark: Mark
+    lead: tuple[Markup, ...]
+    declared: tuple[tuple[str, str], ...]
+    proof: str
+    steps: tuple[StepRow, ...]
+    card: tuple[tuple[str, str], ...]
+    card_by: str
+    alarms: tuple[tuple[str, str, str], ...]
+    proof_link: str
+
+
+def probe_page(snapshot: Snapshot, mark: Mark, book: Book) -> ProbePage:
+    """Work out the sheet of one probe."""
+    probe, now_ms = mark.probe, snapshot.now_ms
+    newest = next((proof for proof in reversed(book.proofs) if proof.of(probe.name)), None)
+    card = card_entry(book, probe.name)
+    lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
+    quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
+    what = Markup("{}{}, {}.").format(probe.kind.value.capitalize(), quantity, place_words(probe))
+    return ProbePage(
+        mark=mark,
+        lead=tuple(sentence for sentence in (lead, what) if sentence),
+        declared=_declared(probe),
+        proof=_proof_words(newest, now_ms=now_ms),
+        steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),
+        card=() if card is None else card_rows(card),
+        card_by="" if card is None else f"{day_words(card.utc_ms)}, {card.by}",
+        alarms=_alarms(snapshot, probe),
+        proof_link=f"/proof/at/{quote(probe.name, safe='')}",
+    )
+
+
+def probe_link(probe: Probe) -> str:
+    """The address of a probe's sheet."""
+    return f"/probe/{quote(probe.name, safe='')}"
+
+
+def plan_of(probe: Probe) -> PanelPlan:
+    """Its trace, alone."""
+    note = "% off its nominal value" if probe.kind is Kind.REFERENCE else probe.unit_words
+    return PanelPlan(probe.name, note or "down or up", probe.kind, (probe,))
+
+
+def card_entry(book: Book, probe: str) -> ProofEntry | None:
+    """The newest installation card of a probe, whichever proof it was written in."""
+    cards = [proof.newest(Step.CARD, probe) for proof in reversed(book.proofs)]
+    return next((card for card in cards if card is not None and card.content), None)
+
+
+def card_rows(card: ProofEntry) -> tuple[tuple[str, str], ...]:
+    """A card's fields as words and value."""
+    return tuple(
+        (words, _shown(card.content[name]))
+        for name, words in _SHOWN.items()
+        if name in card.content
+    )
+
+
+def close_names(name: str, rig: Rig) -> Sequence[Probe]:
+    """Probes that may have been meant by a name that none has."""
+    asked = name.casefold().split()
+    return [p for p in rig.probes if any(part in p.name.casefold() for part in asked)][:5]
+
+
+def _declared(probe: Probe) -> tuple[tuple[str, str], ...]:
+    address = ", ".join(f"{key} {value}" for key, value in probe.address.items())
+    rows = [
+        ("place", place_words(probe)),
+        ("bus", f"{probe.bus}, {address}" if address else probe.bus),
+        ("read", f"every {probe.every:g} s"),
+        ("curve", probe.curve or ""),
+        ("temperature from", ", ".join(probe.temperatures)),
+        ("nominal", "" if probe.nominal is None else f"{probe.nominal:g} Ω"),
+        ("runs from", "" if probe.runs_from is None else f"{probe.runs_from:g} {probe.unit_words}"),
+        ("trips at", "" if probe.trips_at is None else f"{probe.trips_at:g} mm"),
+    ]
+    return tuple((words, value) for words, value in rows if value)
+
+
+def _proof_words(proof: Proof | None, *, now_ms: int) -> str:
+    if proof is None:
+        return "It has not been proven yet."
+    when = "" if proof.began is None else f", begun {day_words(proof.began.utc_ms)}"
+    state = "" if proof.finished else ", under way"
+    return f"Proof {WHY_WORDS[proof.why]}{when}{state}."
+
+
+def _alarms(snapshot: Snapshot, probe: Probe) -> tuple[tuple[str, str, str], ...]:
+    """Title, state and sentence of each alarm on this probe that wants to be read."""
+    plans = {plan.key: plan for plan in snapshot.rig.alarms if plan.subject == probe.name}
+    return tuple(
+        (plans[key].title, change.new.value, change.says)
+        for key, change in snapshot.alarms.items()
+        if key in plans and change.new is not AlarmState.NORMAL
+    )
+
+
+def _shown(value: Json) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float | int):
+        return f"{value:.4g}"
+    if isinstance(value, list | tuple):
+        return " and ".join(_shown(part) for part in value)
+    return str(value)

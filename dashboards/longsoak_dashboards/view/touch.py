@@ -1,0 +1,130 @@
+"""Touching probes in any order: every channel is watched, and the one that moves is named."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp
+
+from longsoak.core.proof.book import Book, Proof
+from longsoak.core.proof.touch import RESTING, Movement, moved_most, movements, rested
+from longsoak.store.proofrequests import LONGEST
+from longsoak.vocabulary.proof import Step
+from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.rig import Kind, Probe
+from longsoak_dashboards.view.steps import place_words
+
+_FULL = 5.0  # times what counts as moved: the bar is full
+
+
+@dataclass(frozen=True, slots=True)
+class MovementRow:
+    """One channel while it is watched. `bar` is a share of 1."""
+
+    name: str
+    where: str
+    words: str
+    bar: float
+    moved: bool
+    done: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TouchPage:
+    """What the sheet shows. `stage` is "start", "rest", "touch" or "over"."""
+
+    stage: str
+    since_ms: int
+    want: Probe | None
+    there: int
+    wanted: int
+    rows: tuple[MovementRow, ...]
+    moved: str | None
+    to_touch: tuple[str, ...]
+    said: str
+
+
+def touch_page(
+    book: Book,
+    proof: Proof,
+    readings: Mapping[str, Sequence[Reading]],
+    *,
+    since_ms: int | None,
+    want: str | None,
+    patience: float,
+    kept: str | None,
+    now_ms: int,
+) -> TouchPage:
+    """Work out the sheet.
+
+    Parameters
+    ----------
+    readings : mapping of str to sequence of Reading
+        By probe, since `since_ms`.
+    since_ms : int or None
+        When the closer look began, ms since 1970 UTC; None before there is one.
+    want : str or None
+        The probe that is to be touched; None is any.
+    patience : float
+        How long the readings at rest may take, s: no channel is waited for any longer.
+    kept : str or None
+        The probe whose touch was kept just now.
+    """
+    rig = book.rig
+    probes = {probe.name: probe for probe in rig.probes}
+    to_touch = tuple(subject for step, subject in book.to_do(proof) if step is Step.TOUCH)
+    entry = None if kept is None else proof.newest(Step.TOUCH, kept)
+    before, after = rested(readings)
+    there = sum(len(of_one) for of_one in before.values())
+    wanted = RESTING * len(rig.probes)
+    passed = 0.0 if since_ms is None else (now_ms - since_ms) / 1000
+    found: dict[str, Movement] = {}
+    if since_ms is None:
+        stage = "start"
+    elif not 0 <= passed <= LONGEST:
+        stage = "over"
+    elif there < wanted and passed < patience:
+        stage = "rest"
+    else:
+        stage, found = "touch", movements(before, after, rig=rig)
+    return TouchPage(
+        stage=stage,
+        since_ms=since_ms or 0,
+        want=probes.get(want or ""),
+        there=there,
+        wanted=wanted,
+        rows=tuple(
+            _row(probes[name], movement, done=name not in to_touch)
+            for name, movement in sorted(found.items(), key=_most_first)
+        ),
+        moved=moved_most(found),
+        to_touch=to_touch,
+        said="" if entry is None else f"{entry.subject}, {entry.outcome.value}. {entry.says}",
+    )
+
+
+def _most_first(item: tuple[str, Movement]) -> float:
+    """What moved comes first; all others keep their order, so that the list does not dance."""
+    movement = item[1]
+    return -movement.strength if movement.moved else 0.0
+
+
+def _row(probe: Probe, movement: Movement, *, done: bool) -> MovementRow:
+    return MovementRow(
+        name=probe.name,
+        where=place_words(probe),
+        words=_change_words(probe, movement.change),
+        bar=min(1.0, movement.strength / _FULL),
+        moved=movement.moved,
+        done=done,
+    )
+
+
+def _change_words(probe: Probe, change: float) -> str:
+    """How far it went: "+1.2 °C"; a resistance as a share of what it was."""
+    if probe.kind in (Kind.PINS, Kind.REFERENCE):
+        times = exp(min(50.0, max(-50.0, change)))
+        if 0.99 < times < 1.01:
+            return "as it was"
+        return f"{times:.2g} times R" if times > 1 else f"1/{1 / times:.2g} of R"
+    if probe.kind is Kind.FLOAT:
+        return "moved" if change else "as it was"
+    return f"{change:+.1f} {probe.unit_words}"
