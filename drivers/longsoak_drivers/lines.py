@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.noise import is_noise
 from longsoak_drivers.transport.port import Port
 from longsoak_drivers.transport.stream import ByteStream
 
@@ -99,6 +100,8 @@ def decode(line: bytes, *, name: str, probe: str) -> Sample | Missing:
 
 
 def _unfinished(line: bytes, *, probe: str) -> Missing:
+    if is_noise(line):
+        return Missing(probe, Absence.BAD_CHECKSUM, f"{line[:24]!r}... is no line of text")
     if len(line) >= LONGEST_LINE:
         return Missing(
             probe, Absence.UNREADABLE, f"{len(line)} bytes without a line end, {line[:24]!r}..."

@@ -23,6 +23,7 @@ from serial.serialutil import Timeout
 
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.noise import is_noise
 from longsoak_drivers.transport.stream import ByteStream
 from longsoak_drivers.transport.wire import Wire
 
@@ -171,6 +172,8 @@ def decode_values(line: bytes, *, sensor: str, checked: bool) -> list[float]:
 
 
 def _unfit(line: bytes, expected: str) -> tuple[Absence, str]:
+    if is_noise(line):
+        return Absence.BAD_CHECKSUM, f"{line[:24]!r}... is no line of text"
     if not line.endswith(b"\n") and len(line) >= LONGEST_LINE:
         return Absence.UNREADABLE, f"{len(line)} bytes without a line end, {line[:24]!r}..."
     if not line.endswith(b"\n"):

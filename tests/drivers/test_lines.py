@@ -62,6 +62,7 @@ def test_a_good_line_is_a_sample_of_the_probe_and_not_of_the_wire_name() -> None
         (framed(b"P2,error,open"), Absence.UNREADABLE, "answers for 'P2'"),
         (framed(b"P3,error,overrange"), Absence.REFUSED, "P3 reports 'overrange'"),
         (b"U" * 80, Absence.UNREADABLE, "80 bytes without a line end"),
+        (b"\x90\xfe", Absence.BAD_CHECKSUM, "is no line of text"),
     ],
 )
 def test_a_bad_line_says_what_is_wrong_with_it(line: bytes, why: Absence, says: str) -> None:

@@ -263,6 +263,7 @@ def test_the_question_on_the_wire_is_eight_bytes_with_their_checksum() -> None:
         (MINUS_ONE[:4], Absence.NO_ANSWER, "only 01 04 02 ff came"),
         (MINUS_ONE[:-1], Absence.BAD_CHECKSUM, "no frame in 01 04 02 ff ff b8"),
         (MINUS_ONE[:-1] + b"\x00", Absence.BAD_CHECKSUM, "no frame in"),
+        (bytes.fromhex("28 08 d9 fa"), Absence.BAD_CHECKSUM, "no frame in 28 08 d9 fa"),
         (b"U" * 300, Absence.BAD_CHECKSUM, "no frame in"),
         (REFUSAL, Absence.REFUSED, "exception 2: it has no such register"),
         (REFUSAL_OF_3, Absence.UNREADABLE, "answered function 3, asked was 4"),

@@ -127,7 +127,8 @@ def test_a_sensor_that_answers_only_the_third_time_gives_its_value(tmp_path: Pat
         ({"q0D1": [summed(b"0")]}, Absence.UNREADABLE, "promised 3 values and gave 2"),
         ({"q0D1": [summed(b"0+1+2")]}, Absence.UNREADABLE, "promised 3 values and gave 4"),
         ({"q0MC": [b"10013\r\n"]}, Absence.UNREADABLE, "answers for another sensor than 0"),
-        ({"q0MC": [b"\xff\x00\r\n"]}, Absence.UNREADABLE, "is not an answer to the start"),
+        ({"q0MC": [b"\xff\x00\r\n"]}, Absence.BAD_CHECKSUM, "is no line of text"),
+        ({"q0MC": [b"0?\r\n"]}, Absence.UNREADABLE, "is not an answer to the start"),
         ({"q0MC": [b"09003\r\n"]}, Absence.REFUSED, "takes 900 s to measure"),
     ],
 )

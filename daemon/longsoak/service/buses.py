@@ -10,6 +10,7 @@ from numbers import Real
 from longsoak.core.cadence import Turns
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
 from longsoak.service.clock import Clock
+from longsoak.service.garble import Garble
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.rig import UNIT, Bus, Kind, Probe
 from longsoak.vocabulary.sample import Absence, Missing, Sample
@@ -30,7 +31,8 @@ class Pass:
     """What one pass over a bus brought, nothing if it only tried to open the bus.
 
     A pass may leave off before everybody had a turn, for somebody more urgent, or for a bus lost.
-    `down` says why the bus is down, if it is; `opened` what answered, if it was opened just now.
+    `down` says why the bus is down, if it is, or as good as down: it may bring garble all the same.
+    `opened` says what answered, if it was opened, or could be read again, just now.
     """
 
     bus: str
@@ -88,6 +90,7 @@ class BusWorker(threading.Thread):
             bus.options,
             tuple(Channel(p.name, _RAW_UNIT[p.kind], p.address) for p in probes),
         )
+        self._garble = Garble(bus, [probe.name for probe in probes], kind=kind)
         self._turns = Turns({probe.name: probe.every for probe in probes}, start=clock.monotonic())
         self._wanted: queue.SimpleQueue[tuple[Sequence[str], float, float]] = queue.SimpleQueue()
         self._driver: BusDriver | None = None
@@ -144,8 +147,9 @@ class BusWorker(threading.Thread):
         if not brought and (tried or (before is not None and self._driver is None)):
             # Told though it brought nothing: the next poll may be far off.
             brought.append(_Brought([], self._boottime()))
+        down = self._down or self._garble.says
         for some in brought:
-            self._deliver(Pass(self._bus.name, some.samples, some.at, self._down, self._answered))
+            self._deliver(Pass(self._bus.name, some.samples, some.at, down, self._answered))
             self._answered = None
 
     def _open(self) -> None:
@@ -169,6 +173,7 @@ class BusWorker(threading.Thread):
             return []
         got = [_Brought([], self._boottime())]
         name = asked[0]
+        garbled = self._garble.says is not None
         until = self._clock.monotonic() + SLICE
         try:
             answers = iter(self._driver.poll(asked))
@@ -179,8 +184,9 @@ class BusWorker(threading.Thread):
                 at = self._boottime()
                 if at - got[-1].at > HELD:
                     got.append(_Brought([], at))
-                got[-1].samples.append(self._proper(item))
+                got[-1].samples.append(proper := self._proper(item))
                 got[-1].at = at
+                self._garble.note(proper)
                 now = self._clock.monotonic()
                 self._turns.took(name, now=now)
                 self._doubted.discard(name)
@@ -198,6 +204,8 @@ class BusWorker(threading.Thread):
             self._lose(f"the driver {self._bus.driver!r} failed: {error!r}", while_asking=name)
         else:
             self._failures = 0
+            if garbled and self._garble.says is None:
+                self._answered = _plain(self._driver.describe())
         return [some for some in got if some.samples]
 
     def _muddled(self, asked: list[str]) -> list[_Brought]:

@@ -1,0 +1,43 @@
+"""Serial lines in computed numbers: the bits of one speed read at another, and a checksum."""
+
+BITS = 10  # of a character: start, eight of data, stop
+
+
+def misread(data: bytes, *, sent: int, read: int) -> bytes:
+    """What a receiver at `read` bit/s takes from characters sent back to back at `sent` bit/s.
+
+    A receiver waits for the line to fall, samples the middle of each of its own bits, and takes
+    the character whatever its stop bit is, as Linux does unless it is told otherwise; after a
+    stop bit that is no stop it waits for the line to rise. Eight data bits, lowest first, no
+    parity. Computed from the definition of the asynchronous character.
+    """
+    line = [level for byte in data for level in (0, *((byte >> n) & 1 for n in range(8)), 1)]
+
+    def level(at: float) -> int:
+        place = int(at * sent)
+        return line[place] if place < len(line) else 1
+
+    step = 1 / (read * 64)  # s between two looks for the line to fall
+    end = len(line) / sent
+    got = bytearray()
+    at = 0.0
+    while at < end:
+        if level(at):
+            at += step
+            continue
+        got.append(sum(level(at + (1.5 + n) / read) << n for n in range(8)))
+        at += 9.5 / read
+        while at < end and not level(at):
+            at += step
+    return bytes(got)
+
+
+def rtu(body: str) -> bytes:
+    """A Modbus RTU frame from its bytes in hexadecimal: CRC-16, reflected A001, from FFFF."""
+    data = bytes.fromhex(body)
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0xA001 if crc & 1 else crc >> 1
+    return data + crc.to_bytes(2, "little")
