@@ -19,6 +19,7 @@ from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers.transport.noise import is_noise
 from longsoak_drivers.transport.port import Port
+from longsoak_drivers.transport.quoting import quoted
 from longsoak_drivers.transport.stream import ByteStream
 
 LONGEST_LINE = 80  # bytes with the line end; a longer answer is noise
@@ -80,34 +81,36 @@ def decode(line: bytes, *, name: str, probe: str) -> Sample | Missing:
         return _unfinished(line, probe=probe)
     body, star, digits = line.rstrip(b"\r\n").rpartition(b"*")
     if not star or digits.upper() != checksum(body):
-        return Missing(probe, Absence.BAD_CHECKSUM, f"{line!r} doesn't match its checksum")
+        return Missing(probe, Absence.BAD_CHECKSUM, f"{quoted(line)} doesn't match its checksum")
     fields = body.decode("ascii", errors="replace").split(",")
     if len(fields) != 3:
-        return Missing(probe, Absence.UNREADABLE, f"{line!r} is not name,value,unit")
+        return Missing(probe, Absence.UNREADABLE, f"{quoted(line)} is not name,value,unit")
     answers, value, unit = fields
     if answers != name:
         # A late answer to the question before. Taking it would file one probe's value under
         # another's name, and nothing downstream could tell.
-        return Missing(probe, Absence.UNREADABLE, f"{line!r} answers for {answers!r}, not {name!r}")
+        return Missing(
+            probe, Absence.UNREADABLE, f"{quoted(line)} answers for {answers!r}, not {name!r}"
+        )
     if value == "error":
         return Missing(probe, Absence.REFUSED, f"{name} reports {unit!r}")
     # Checked by pattern first: float() takes "nan", "inf" and "1_0" too.
     if not _NUMBER.fullmatch(value) or not isfinite(number := float(value)):
-        return Missing(probe, Absence.UNREADABLE, f"{value!r} in {line!r} is not a number")
+        return Missing(probe, Absence.UNREADABLE, f"{value!r} in {quoted(line)} is not a number")
     if not re.fullmatch(r"[!-~]{1,16}", unit):
-        return Missing(probe, Absence.UNREADABLE, f"{unit!r} in {line!r} is not a unit")
+        return Missing(probe, Absence.UNREADABLE, f"{unit!r} in {quoted(line)} is not a unit")
     return Sample(probe, number, unit)
 
 
 def _unfinished(line: bytes, *, probe: str) -> Missing:
     if is_noise(line):
-        return Missing(probe, Absence.BAD_CHECKSUM, f"{line[:24]!r}... is no line of text")
+        return Missing(probe, Absence.BAD_CHECKSUM, f"{quoted(line)} is no line of text")
     if len(line) >= LONGEST_LINE:
         return Missing(
-            probe, Absence.UNREADABLE, f"{len(line)} bytes without a line end, {line[:24]!r}..."
+            probe, Absence.UNREADABLE, f"{len(line)} bytes without a line end, {quoted(line)}"
         )
     if line:
-        return Missing(probe, Absence.NO_ANSWER, f"only {line!r} came before the time limit")
+        return Missing(probe, Absence.NO_ANSWER, f"only {quoted(line)} came before the time limit")
     return Missing(probe, Absence.NO_ANSWER, "nothing came before the time limit")
 
 

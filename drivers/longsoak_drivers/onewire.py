@@ -24,6 +24,7 @@ from longsoak.driver import BusSettings
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers.transport.kernelfile import read_bytes
+from longsoak_drivers.transport.quoting import quoted
 
 _FILE = re.compile(
     r"(?P<memory>([0-9a-f]{2} ){9}): crc=[0-9a-f]{2} (?P<verdict>YES|NO)\n"
@@ -82,7 +83,7 @@ def decode(content: bytes, *, probe: str) -> Sample | Missing:
         )
     match = _FILE.fullmatch(content.decode("ascii", errors="replace"))
     if not match:
-        return Missing(probe, Absence.UNREADABLE, f"{content[:80]!r} is not a thermometer's file")
+        return Missing(probe, Absence.UNREADABLE, f"{quoted(content)} is not a thermometer's file")
     memory = bytes.fromhex(match["memory"])
     # Looked at again here although the kernel did: it costs nothing, and a tree that isn't the
     # kernel's, or a driver that has changed, would show.

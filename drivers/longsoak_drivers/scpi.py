@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from longsoak.driver import BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
+from longsoak_drivers.transport.quoting import quoted
 from longsoak_drivers.transport.stream import ByteStream
 from longsoak_drivers.transport.wire import Wire
 
@@ -90,13 +91,13 @@ def decode(line: bytes, *, probe: str, unit: str) -> Sample | Missing:
     if not line.endswith(b"\n"):
         if len(line) >= LONGEST_LINE:
             return Missing(
-                probe, Absence.UNREADABLE, f"{len(line)} bytes without a line end, {line[:24]!r}..."
+                probe, Absence.UNREADABLE, f"{len(line)} bytes without a line end, {quoted(line)}"
             )
-        came = f"only {line!r}" if line else "nothing"
+        came = f"only {quoted(line)}" if line else "nothing"
         return Missing(probe, Absence.NO_ANSWER, f"{came} came before the time limit")
     text = line.decode("ascii", errors="replace").strip()
     if not _NUMBER.fullmatch(text) or not isfinite(number := float(text)):
-        return Missing(probe, Absence.UNREADABLE, f"{line!r} is not a number")
+        return Missing(probe, Absence.UNREADABLE, f"{quoted(line)} is not a number")
     if number == NOT_A_NUMBER:
         return Missing(probe, Absence.UNREADABLE, "the meter answered 9.91E37, its not-a-number")
     return Sample(probe, number, unit)

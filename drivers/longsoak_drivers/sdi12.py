@@ -24,6 +24,7 @@ from serial.serialutil import Timeout
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers.transport.noise import is_noise
+from longsoak_drivers.transport.quoting import quoted
 from longsoak_drivers.transport.stream import ByteStream
 from longsoak_drivers.transport.wire import Wire
 
@@ -133,7 +134,9 @@ def decode_start(line: bytes, *, sensor: str) -> tuple[int, int]:
     if not match:
         raise Unusable(*_unfit(line, "an answer to the start of a measurement"))
     if match["sensor"] != sensor.encode("ascii"):
-        raise Unusable(Absence.UNREADABLE, f"{line!r} answers for another sensor than {sensor}")
+        raise Unusable(
+            Absence.UNREADABLE, f"{quoted(line)} answers for another sensor than {sensor}"
+        )
     return int(match["seconds"]), int(match["values"])
 
 
@@ -159,27 +162,29 @@ def decode_values(line: bytes, *, sensor: str, checked: bool) -> list[float]:
     if checked:
         body, sum_ = body[:-3], body[-3:]
         if sum_ != crc(body):
-            raise Unusable(Absence.BAD_CHECKSUM, f"{line!r} doesn't match its checksum")
+            raise Unusable(Absence.BAD_CHECKSUM, f"{quoted(line)} doesn't match its checksum")
     match = _VALUES.fullmatch(body)
     if not match:
-        raise Unusable(Absence.UNREADABLE, f"{line!r} is not an address and signed values")
+        raise Unusable(Absence.UNREADABLE, f"{quoted(line)} is not an address and signed values")
     if body[:1] != sensor.encode("ascii"):
-        raise Unusable(Absence.UNREADABLE, f"{line!r} answers for another sensor than {sensor}")
+        raise Unusable(
+            Absence.UNREADABLE, f"{quoted(line)} answers for another sensor than {sensor}"
+        )
     signed = re.findall(rb"[+-][^+-]*", match["values"])
     if not all(_VALUE.fullmatch(value) for value in signed):
-        raise Unusable(Absence.UNREADABLE, f"{line!r} holds something that is no number")
+        raise Unusable(Absence.UNREADABLE, f"{quoted(line)} holds something that is no number")
     return [float(value) for value in signed]
 
 
 def _unfit(line: bytes, expected: str) -> tuple[Absence, str]:
     if is_noise(line):
-        return Absence.BAD_CHECKSUM, f"{line[:24]!r}... is no line of text"
+        return Absence.BAD_CHECKSUM, f"{quoted(line)} is no line of text"
     if not line.endswith(b"\n") and len(line) >= LONGEST_LINE:
-        return Absence.UNREADABLE, f"{len(line)} bytes without a line end, {line[:24]!r}..."
+        return Absence.UNREADABLE, f"{len(line)} bytes without a line end, {quoted(line)}"
     if not line.endswith(b"\n"):
-        came = f"only {line!r}" if line else "nothing"
+        came = f"only {quoted(line)}" if line else "nothing"
         return Absence.NO_ANSWER, f"{came} came before the time limit"
-    return Absence.UNREADABLE, f"{line!r} is not {expected}"
+    return Absence.UNREADABLE, f"{quoted(line)} is not {expected}"
 
 
 class SdiBus:
