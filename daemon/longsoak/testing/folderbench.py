@@ -62,6 +62,8 @@ class FolderBench:
         self._options = dict(options or {})
         self._cannot = {**_FILES, **(cannot or {})}
         self._number = 0
+        self._files: Mapping[str, Path] = {}
+        self._good: dict[str, bytes] = {}  # what each file holds in good order, while it is there
         self._pipes: list[tuple[Path, int]] = []  # files that hang, and our end of them
 
     @property
