@@ -12,7 +12,7 @@ months corrodes the pins.
 
 import re
 from collections.abc import Iterator, Sequence
-from math import isfinite
+from math import ceil, isfinite
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
@@ -25,6 +25,7 @@ from longsoak_drivers.transport.wire import Wire
 
 LONGEST_LINE = 256  # bytes with the line end; an identity can be long, a number can't
 STALE_LINES = 4  # old answers that may stand before the one to *IDN?
+BOOT = 2.0  # s: many boards start anew when their port is opened, and are deaf meanwhile
 PATIENCE = 4  # time limits a meter that didn't answer in one is given to finish and tell its name
 
 # SCPI-99, volume 1, 7.2.1 (section from memory): what stands for "not a number". Its 9.9E37 for
@@ -131,6 +132,8 @@ class Meter:
         Question with ``{channel}`` in it.
     where : str
         The port's name, for messages.
+    asks : int
+        How often it is asked who it is before there is nobody.
 
     Raises
     ------
@@ -139,7 +142,13 @@ class Meter:
     """
 
     def __init__(
-        self, port: ByteStream, *, channels: dict[str, Channel], query: str, where: str
+        self,
+        port: ByteStream,
+        *,
+        channels: dict[str, Channel],
+        query: str,
+        where: str,
+        asks: int = 1,
     ) -> None:
         self._port = port
         self._channels = channels
@@ -149,7 +158,10 @@ class Meter:
         # The empty line ends whatever a program before this one left half said.
         port.write(b"\n")
         self._settle()
-        identity = self._identify()
+        # A board that starts anew with each opening would never be through if it were given up
+        # and opened again after its first silence.
+        answers = (self._identify() for _ in range(asks))
+        identity = next((answer for answer in answers if answer is not None), None)
         if identity is None:
             raise BusError(
                 f"{where}: nothing answered *IDN?. Check that the meter is on, that its serial "
@@ -254,7 +266,13 @@ def open_bus(settings: BusSettings) -> Meter:
     channels = {channel.probe: channel for channel in settings.channels}
     port = options.opened(baud=options.baud, timeout=options.timeout)
     try:
-        return Meter(port, channels=channels, query=options.query, where=options.where)
+        return Meter(
+            port,
+            channels=channels,
+            query=options.query,
+            where=options.where,
+            asks=1 if options.tcp else 1 + ceil(BOOT / options.timeout),
+        )
     except BaseException:
         port.close()
         raise

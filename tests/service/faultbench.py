@@ -3,13 +3,14 @@
 import queue
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
 import pytest
 
+from drivers.ptys import Script
 from longsoak.driver import BusKind
 from longsoak.service import buses
 from longsoak.service.buses import BusWorker, Pass
@@ -46,6 +47,13 @@ class Told:
                 return found
         raise AssertionError(f"waited {limit:g} s in vain for {what}; told: {seen[-10:]}")
 
+    def first(self) -> Sample:
+        """The first value that comes."""
+        return self.until(
+            lambda taken: next((s for s in taken.samples if isinstance(s, Sample)), None),
+            what="a value",
+        )
+
     def value(self, expected: Sample) -> Pass:
         """Wait for a good reading on a bus that is up."""
         return self.until(
@@ -77,6 +85,28 @@ class Told:
         """Skip what waits, so that what is told next happened after now."""
         while not self._passes.empty():
             self.until(lambda taken: taken, what="a pass that is there")
+
+
+def held(name: str) -> int:
+    """How often this process has a terminal open, one that is gone included."""
+    links = []
+    for handle in Path("/proc/self/fd").iterdir():
+        with suppress(OSError):  # closed meanwhile
+            links.append(str(handle.readlink()))
+    return sum(link.split(" ")[0] == name for link in links)
+
+
+class Says:
+    """What a device answers, changed at will: a table of questions, or a script."""
+
+    def __init__(self, answers: Mapping[bytes, bytes]) -> None:
+        self._answers = answers
+        self.instead: Script | None = None
+
+    def __call__(self, question: bytes) -> Iterable[bytes | float]:
+        if self.instead is not None:
+            return self.instead(question)
+        return [self._answers.get(question, b"")]
 
 
 @contextmanager

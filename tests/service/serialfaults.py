@@ -41,3 +41,11 @@ def rtu(body: str) -> bytes:
         for _ in range(8):
             crc = (crc >> 1) ^ 0xA001 if crc & 1 else crc >> 1
     return data + crc.to_bytes(2, "little")
+
+
+def summed_line(body: bytes) -> bytes:
+    """A line with the checksum of NMEA 0183: the exclusive or of its bytes in two digits."""
+    total = 0
+    for byte in body:
+        total ^= byte
+    return body + b"*%02X\r\n" % total

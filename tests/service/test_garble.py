@@ -56,5 +56,4 @@ def test_a_silent_device_beside_garbled_ones_does_not_hide_them() -> None:
 
 def test_a_bus_without_a_speed_has_none_to_get_wrong() -> None:
     assert noted(*ALL_BAD, kind=onewire) is None
-    over_the_network = {"port": None, "tcp": "192.168.1.20:502"}
-    assert noted(*ALL_BAD, **over_the_network) is None
+    assert noted(*ALL_BAD, port=None, tcp="192.168.1.20:502") is None
