@@ -189,7 +189,7 @@ class Pages(Sheets):
 
     def no_probe(self, name: str, rig: Rig) -> Response:
         """What a label leads to whose probe is not in the rig file any more."""
-        near = ", ".join(probe.name for probe in close_names(name, rig))
+        near = ", ".join(close_names(name, rig))
         remedy = f"Was one of these meant: {near}?" if near else "The section sheet lists them all."
         nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
         return self.render("nothing.html.j2", "/", None, nothing=nothing, status=404)

@@ -220,6 +220,8 @@ class ProofForms(ProofSheets):
                 photo, name = fields.get("photo"), str(fields.get("probe", ""))
                 content = b"" if photo is None or isinstance(photo, str) else await photo.read()
         except MultiPartException:
+            content, name = b"", ""
+        if not content:
             return self.refused("No photo came. Nothing was kept.", back="/proof", status=400)
         return await run_in_threadpool(self._keep_photo, request, name, content)
 

@@ -59,7 +59,9 @@ class ProofSheets(Sheets):
         book = self.book()
         probe = probe_of(request.path_params["name"], book)
         proof = book.newest
-        if probe is None or proof is None:
+        if proof is None:
+            return RedirectResponse("/proof", status_code=303)
+        if probe is None:
             return self.refused("There is no such channel to prove.", back="/proof", status=404)
         page = proof_view.at_page(
             book, proof, probe, self.looks.under_way, self.looks.failed, now_ms=now_ms()

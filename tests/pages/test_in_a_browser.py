@@ -3,41 +3,27 @@
 import re
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
-from typing import Literal, TypedDict
+from typing import TypedDict
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from longsoak.core.cautions import cautions
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
+from pages.inbrowser import SHOTS, SMALLEST_LETTERING, Scheme, page_of, shot
 from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, keep, rig_text
 from pages.serving import Served, now_ms, serve
 from pinkinds import WORDS, text_of
 
-SHOTS = Path(__file__).parent.parent / "shots"
 SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms")
-SIZES = {"phone": (360, 780), "desk": (1300, 900)}
 OVERFILL = "overfill:water level"
 LEAST_LETTERING = 12.0  # px
 
-# Every element with words of its own: its size on the screen, which for a drawing is scaled.
-SMALLEST_LETTERING = """() => {
-  const found = [];
-  for (const e of document.querySelectorAll("body *")) {
-    const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
-    if (!own || e.closest(".vh, script, style, title") || !e.getClientRects().length) continue;
-    const scale = e.getScreenCTM ? Math.abs(e.getScreenCTM().a) : 1;
-    const size = parseFloat(getComputedStyle(e).fontSize) * scale;
-    found.push([Math.round(size * 100) / 100, e.textContent.trim().slice(0, 40)]);
-  }
-  return found.sort((a, b) => a[0] - b[0])[0];
-}"""
 VALUE_BOXES = """() => [...document.querySelectorAll(".s")].map((figure) =>
   [...figure.querySelectorAll("a.p")].map((a) => ({
     probe: a.dataset.probe,
@@ -47,44 +33,12 @@ VALUE_BOXES = """() => [...document.querySelectorAll(".s")].map((figure) =>
     }),
   })))"""
 
-Scheme = Literal["light", "dark"]
-
 
 class Label(TypedDict):
     """What a probe's lettering takes of the screen."""
 
     probe: str
     boxes: list[tuple[float, float, float, float]]
-
-
-@contextmanager
-def page_of(
-    browser: Browser, served: Served, *, size: str = "desk", scheme: Scheme = "light"
-) -> Iterator[Page]:
-    """A page that fails the test if anything is complained of in its console."""
-    width, height = SIZES[size]
-    context = browser.new_context(
-        viewport={"width": width, "height": height}, color_scheme=scheme, base_url=served.address
-    )
-    page = context.new_page()
-    complaints: list[str] = []
-    page.on("console", lambda m: complaints.append(m.text) if m.type != "log" else None)
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on(
-        "request",
-        lambda r: None if r.url.startswith(served.address) else complaints.append(r.url),
-    )
-    try:
-        yield page
-        assert complaints == []
-    finally:
-        context.close()
-
-
-def shot(page: Page, name: str) -> None:
-    """Keep a picture for people to look at; it is no test by itself."""
-    SHOTS.mkdir(exist_ok=True)
-    page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
 
 
 @pytest.fixture

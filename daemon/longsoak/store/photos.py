@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -67,7 +68,8 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
                 os.fsync(file.fileno())
             part.rename(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
         raise StoreError(
             f"the photo can't be kept in {path.parent}: {error.strerror}. Nothing was kept."
         ) from error

@@ -1,7 +1,7 @@
 """The sheet of one probe: what it reads, where it sits, how it was proven and put in."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from urllib.parse import quote
 
 from markupsafe import Markup
@@ -59,11 +59,13 @@ def probe_page(snapshot: Snapshot, mark: Mark, book: Book) -> ProbePage:
     card = card_entry(book, probe.name)
     lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
     quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
-    what = Markup("{}{}, {}.").format(probe.kind.value.capitalize(), quantity, place_words(probe))
+    what = Markup("{}{}, {}.").format(
+        probe.kind.value.capitalize(), quantity, place_words(probe, snapshot.rig)
+    )
     return ProbePage(
         mark=mark,
         lead=tuple(sentence for sentence in (lead, what) if sentence),
-        declared=_declared(probe),
+        declared=_declared(probe, snapshot.rig),
         proof=_proof_words(newest, now_ms=now_ms),
         steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),
         card=() if card is None else card_rows(card),
@@ -99,16 +101,15 @@ def card_rows(card: ProofEntry) -> tuple[tuple[str, str], ...]:
     )
 
 
-def close_names(name: str, rig: Rig) -> Sequence[Probe]:
+def close_names(name: str, rig: Rig) -> list[str]:
     """Probes that may have been meant by a name that none has."""
-    asked = name.casefold().split()
-    return [p for p in rig.probes if any(part in p.name.casefold() for part in asked)][:5]
+    return get_close_matches(name, [probe.name for probe in rig.probes], n=3)
 
 
-def _declared(probe: Probe) -> tuple[tuple[str, str], ...]:
+def _declared(probe: Probe, rig: Rig) -> tuple[tuple[str, str], ...]:
     address = ", ".join(f"{key} {value}" for key, value in probe.address.items())
     rows = [
-        ("place", place_words(probe)),
+        ("place", place_words(probe, rig)),
         ("bus", f"{probe.bus}, {address}" if address else probe.bus),
         ("read", f"every {probe.every:g} s"),
         ("curve", probe.curve or ""),

@@ -138,7 +138,7 @@ def at_page(
     own = look if look is not None and probe.name in look.names else None
     return AtPage(
         probe=probe,
-        where=place_words(probe),
+        where=place_words(probe, book.rig),
         steps=tuple(
             (row, _what_to_do(row.step, probe))
             for row in step_rows(book, proof, probe, now_ms=now_ms)

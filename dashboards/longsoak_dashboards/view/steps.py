@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from longsoak.core.proof.book import Book, ChannelVerdict, Proof, Verdict
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
-from longsoak.vocabulary.rig import Probe
+from longsoak.vocabulary.rig import Probe, Rig
 from longsoak_dashboards.view.sentences import moment
 
 TITLES = {
@@ -89,27 +89,32 @@ def channel_rows(book: Book, proof: Proof, *, now_ms: int) -> tuple[ChannelRow, 
     """Every channel a proof is about, in the rig file's order."""
     probes = {probe.name: probe for probe in book.rig.probes}
     return tuple(
-        _channel(found, step_rows(book, proof, probes[found.probe], now_ms=now_ms), probes)
+        _channel(found, step_rows(book, proof, probes[found.probe], now_ms=now_ms), book.rig)
         for found in book.verdicts(proof)
     )
 
 
-def _channel(
-    found: ChannelVerdict, steps: Sequence[StepRow], probes: dict[str, Probe]
-) -> ChannelRow:
+def _channel(found: ChannelVerdict, steps: Sequence[StepRow], rig: Rig) -> ChannelRow:
+    probe = next(probe for probe in rig.probes if probe.name == found.probe)
     return ChannelRow(
         name=found.probe,
         address=f"/proof/at/{quote(found.probe, safe='')}",
-        where=place_words(probes[found.probe]),
+        where=place_words(probe, rig),
         verdict=found.verdict.value,
         shape=_VERDICTS[found.verdict],
         steps=tuple(steps),
     )
 
 
-def place_words(probe: Probe) -> str:
-    """Where a probe sits: "30 mm deep, 60 mm high, panel"; its bus where no place is declared."""
-    lengths = (("deep", probe.depth), ("high", probe.height), ("across", probe.across))
+def place_words(probe: Probe, rig: Rig) -> str:
+    """Where a probe sits: "30 mm deep, 60 mm high, panel"; its bus where no place is declared.
+
+    Across is said only away from the middle of its bay, where most are.
+    """
+    bay = next((bay for bay in rig.specimen.bays if bay.name == probe.bay), None)
+    middle = None if bay is None else (bay.start + bay.end) / 2
+    across = None if probe.across == middle else probe.across
+    lengths = (("deep", probe.depth), ("high", probe.height), ("across", across))
     said = [f"{length:g} mm {way}" for way, length in lengths if length is not None]
     said += [words for words in (probe.bay, probe.place) if words]
     return ", ".join(said) or f"on {probe.bus}"

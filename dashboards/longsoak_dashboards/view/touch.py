@@ -9,9 +9,11 @@ from longsoak.core.proof.touch import RESTING, Movement, moved_most, movements, 
 from longsoak.store.proofrequests import LONGEST
 from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Kind, Probe
+from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.view.steps import place_words
 
+_AS_IT_WAS = "as it was"
+_MOST = 1000.0  # times: beyond, as from an open pair, a figure says nothing
 _FULL = 5.0  # times what counts as moved: the bar is full
 
 
@@ -92,7 +94,7 @@ def touch_page(
         there=there,
         wanted=wanted,
         rows=tuple(
-            _row(probes[name], movement, done=name not in to_touch)
+            _row(probes[name], rig, movement, done=proof.newest(Step.TOUCH, name) is not None)
             for name, movement in sorted(found.items(), key=_most_first)
         ),
         moved=moved_most(found),
@@ -107,10 +109,10 @@ def _most_first(item: tuple[str, Movement]) -> float:
     return -movement.strength if movement.moved else 0.0
 
 
-def _row(probe: Probe, movement: Movement, *, done: bool) -> MovementRow:
+def _row(probe: Probe, rig: Rig, movement: Movement, *, done: bool) -> MovementRow:
     return MovementRow(
         name=probe.name,
-        where=place_words(probe),
+        where=place_words(probe, rig),
         words=_change_words(probe, movement.change),
         bar=min(1.0, movement.strength / _FULL),
         moved=movement.moved,
@@ -121,10 +123,18 @@ def _row(probe: Probe, movement: Movement, *, done: bool) -> MovementRow:
 def _change_words(probe: Probe, change: float) -> str:
     """How far it went: "+1.2 °C"; a resistance as a share of what it was."""
     if probe.kind in (Kind.PINS, Kind.REFERENCE):
-        times = exp(min(50.0, max(-50.0, change)))
-        if 0.99 < times < 1.01:
-            return "as it was"
-        return f"{times:.2g} times R" if times > 1 else f"1/{1 / times:.2g} of R"
+        return _share_words(exp(min(50.0, max(-50.0, change))))
     if probe.kind is Kind.FLOAT:
-        return "moved" if change else "as it was"
-    return f"{change:+.1f} {probe.unit_words}"
+        return "moved" if change else _AS_IT_WAS
+    shown = f"{change:+.1f} {probe.unit_words}"
+    return _AS_IT_WAS if abs(change) < 0.05 else shown
+
+
+def _share_words(times: float) -> str:
+    if times > _MOST:
+        return f"over {_MOST:g} times R"
+    if times < 1 / _MOST:
+        return f"under 1/{_MOST:g} of R"
+    if 0.99 < times < 1.01:
+        return _AS_IT_WAS
+    return f"{times:.2g} times R" if times > 1 else f"1/{1 / times:.2g} of R"

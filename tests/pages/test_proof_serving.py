@@ -1,0 +1,203 @@
+"""The sheets of one probe and of the proof, and their forms, as plain requests."""
+
+import re
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+
+from longsoak.core.proof.book import Book
+from longsoak.store.proofrequests import ask_to_keep
+from longsoak.store.writer import Batch
+from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
+from longsoak_dashboards.looks import Look
+from longsoak_dashboards.pouring import poured_of, poured_words
+from longsoak_dashboards.view.proof import proof_page
+from longsoak_dashboards.view.steps import place_words
+from pages.pagerig import Kept, keep, make_rig
+from pages.serving import Answer, Served, now_ms, serve
+
+BEGUN = "2026-09-23T08:00:00.000Z"
+MK = {"Cookie": "initials=mk"}
+FORMS = (
+    *("/proof/who", "/proof/begin", "/proof/read", "/proof/leave-out", "/proof/safety"),
+    *("/proof/touch", "/proof/touch/keep", "/proof/float", "/proof/float/keep", "/proof/pour"),
+    *("/proof/pour/keep", "/proof/card", "/proof/photo", "/proof/finish"),
+)
+
+
+def entry(
+    step: Step,
+    subject: str,
+    outcome: Outcome,
+    *,
+    says: str = "It was so.",
+    content: dict[str, Json] | None = None,
+) -> ProofEntry:
+    return ProofEntry(0, now_ms(), BEGUN, step, subject, outcome, "mk", says, content or {})
+
+
+def write(kept: Kept, *entries: ProofEntry) -> None:
+    """Keep entries as the measuring process does: each with the request that asked for it."""
+    asked = [ask_to_keep(kept.folder, each) for each in entries]
+    kept.writer.commit(Batch(proof=list(zip(asked, entries, strict=True))))
+
+
+@pytest.fixture
+def proven(tmp_path: Path) -> Iterator[Served]:
+    """A rig whose proof is under way: one step good, one bad, one card; nothing measures."""
+    now = now_ms()
+    kept = keep(tmp_path / "proven", times=[now - 1000], now_ms=now)
+    begin = entry(Step.BEGIN, "rig", Outcome.NOTED, content={"why": "before"})
+    good = entry(Step.READS, "plain lime 30/60", Outcome.GOOD)
+    bad = entry(Step.SHORT, "plain lime 30/60", Outcome.BAD, says="<b>No</b> bridge was seen.")
+    card: dict[str, Json] = {
+        "drilled": [29.5, 30.5],
+        "entry": "wet",
+        "depth": 30.0,
+        "coating": "<i>shellac",
+    }
+    noted = entry(Step.CARD, "plain lime 30/60", Outcome.NOTED, content=card)
+    write(kept, begin, good, bad, noted)
+    kept.close()
+    with serve(kept.rig_file) as pages:
+        yield pages
+
+
+def words(answer: Answer) -> str:
+    """What a person reads of a sheet."""
+    return " ".join(unescape(re.sub(r"<[^>]*>", " ", answer.text)).split())
+
+
+def test_the_sections_table_leads_to_a_sheet_of_each_probe(kept: Kept, served: Served) -> None:
+    table = served.get("/").text
+    for probe in kept.rig.probes:
+        address = f"/probe/{quote(probe.name, safe='')}"
+        assert f'<a href="{address}">{probe.name}</a>' in table
+        answer = served.get(address)
+        assert answer.status == 200
+        assert place_words(probe, kept.rig) in words(answer)
+
+
+def test_a_probes_sheet_tells_its_proof_and_its_card(proven: Served) -> None:
+    answer = proven.get("/probe/plain%20lime%2030%2F60")
+    said = words(answer)
+    assert "Proof before the water goes on" in said
+    assert "Readings good" in said
+    assert "Leads bridged bad" in said
+    assert "drilled, mm 29.5 and 30.5" in said
+    assert "<b>No</b>" not in answer.text
+    assert "<i>shellac" not in answer.text
+    assert "<b>No</b> bridge was seen." in said.replace("< b >", "<b>")
+
+
+def test_a_label_of_a_probe_that_is_gone_leads_to_those_that_may_be_meant(served: Served) -> None:
+    answer = served.get("/probe/plain%20lime%2030%2F61")
+    assert answer.status == 404
+    assert "This rig has no probe called plain lime 30/61." in words(answer)
+    assert "Was one of these meant: plain lime 30/60" in words(answer)
+
+
+def test_a_walk_begins_with_who_takes_it_and_leads_on_to_where_one_was(proven: Served) -> None:
+    asked = proven.get("/proof/at/plain%20lime%2030%2F60")
+    assert "Your initials" in words(asked)
+    (back,) = re.findall(r'name="back" value="([^"]*)"', asked.text)
+    answer = proven.post("/proof/who", {"by": "Jö", "back": unescape(back)})
+    assert answer.status == 303
+    assert answer.headers["Location"] == "/proof/at/plain%20lime%2030/60"
+    cookie = answer.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=strict" in cookie
+    page = proven.get("/proof", Cookie=cookie.partition(";")[0])
+    assert "You are Jö" in words(page)
+
+
+def test_nobody_is_led_to_another_site_by_a_form(served: Served) -> None:
+    for back in ("https://else.example/", "//else.example", "/proof\\..", "/proo"):
+        answer = served.post("/proof/who", {"by": "mk", "back": back})
+        assert (answer.status, answer.headers["Location"]) == (303, "/proof")
+
+
+def test_initials_that_cannot_stand_in_a_record_are_refused(served: Served) -> None:
+    for by in ("", "x" * 21, "a\tb\x07"):
+        answer = served.post("/proof/who", {"by": by})
+        assert answer.status == 400
+        assert "Initials are 1 to 20 printable characters." in words(answer)
+
+
+def test_a_form_of_another_sites_page_is_refused(served: Served) -> None:
+    for form in FORMS:
+        answer = served.post(form, {"by": "mk"}, Sec_Fetch_Site="cross-site", **MK)
+        assert answer.status == 403, form
+
+
+def test_a_form_of_nobody_is_refused(proven: Served) -> None:
+    for form in FORMS:
+        answer = proven.post(form, {"why": "before", "probe": "plain lime 30/60"})
+        assert answer.status in (400, 413), form  # a photo's form has another shape
+        assert "Nothing was kept." in words(answer) or form == "/proof/who"
+
+
+def test_where_nothing_measures_nothing_can_be_proven(proven: Served) -> None:
+    answer = proven.post("/proof/read", {"step": "reads"}, **MK)
+    assert answer.status == 503
+    assert "Nothing measures now" in words(answer)
+    assert "longsoak run rig.toml" in words(answer)
+
+
+def test_what_a_form_can_not_mean_is_told(kept: Kept, served: Served) -> None:
+    assert "Say what the proof is for." in words(served.post("/proof/begin", {"why": "fun"}, **MK))
+    answer = served.post("/proof/finish", {}, **MK)
+    assert "No proof is under way. Begin one first" in words(answer)
+    begin = entry(Step.BEGIN, "rig", Outcome.NOTED, content={"why": "before"})
+    write(kept, begin)
+    for form, said, told in (
+        ("read", {"probe": "nobody"}, "The rig has no probe 'nobody'."),
+        ("read", {"probe": "pump"}, "The rig has no probe 'pump'."),
+        ("read", {"probe": "plain lime 30/60", "step": "finish"}, "There is no such step."),
+        ("read", {"probe": "plain lime 30/60", "step": "resistor", "ohm": "x"}, "expected 1000 to"),
+        ("leave-out", {"probe": "plain lime 30/60", "step": "short"}, "Say why"),
+        ("touch/keep", {"probe": "plain lime 30/60", "since": "1"}, "The closer look is over."),
+        ("touch/keep", {"probe": "plain lime 30/60", "since": "x"}, "The closer look is over."),
+        ("pour", {"probe": "water level", "litres": "-1"}, "litres is '-1', expected 0 to 204"),
+        ("pour", {"probe": "water level", "litres": "5", "poured": "9@1"}, "more than the 9"),
+        ("pour/keep", {"probe": "water level"}, "No litres were said."),
+        ("card", {"probe": "plain lime 30/60", "pilot": "9e9"}, "pilot is"),
+        ("safety", {"so:alkali": "yes", "name": "x"}, "full name is 'x', expected 3 letters"),
+        ("safety", {"so:alkali": "left out"}, "Say why"),
+    ):
+        answer = served.post(f"/proof/{form}", said, **MK)
+        assert answer.status == 400, form
+        assert told in words(answer)
+        assert "Nothing was kept." in words(answer) or "nothing was kept" in words(answer)
+
+
+def test_a_photo_that_is_none_or_too_large_is_refused(proven: Served) -> None:
+    head = {"Content-Type": "multipart/form-data; boundary=b", **MK}
+    answer = proven.post("/proof/photo", {}, **head)
+    assert (answer.status, "No photo came." in words(answer)) == (400, True)
+    answer = proven.post("/proof/photo", {}, **head, Content_Length="99000000")
+    assert (answer.status, "of up to 25 MB" in words(answer)) == (413, True)
+    assert proven.get("/proof/photo/..%2Frecord.db").status == 404
+    assert proven.get("/proof/photo/none.jpg").status == 404
+
+
+def test_the_litres_in_an_address_are_what_was_said_or_nothing() -> None:
+    assert poured_of("0@1790165051000,5.5@1790165091000") == [
+        (0.0, 1790165051000),
+        (5.5, 1790165091000),
+    ]
+    said = [(0.0, 1790165051000), (12.25, 1790165091000)]
+    assert poured_of(poured_words(said)) == said
+    for odd in ("", "x", "1@", "@1", "nan@5", "-1@5", "1@-5", "1e9@5", ",".join(["1@5"] * 41)):
+        assert poured_of(odd) == []
+
+
+def test_a_look_under_way_says_how_far_it_is() -> None:
+    rig = make_rig()
+    look = Look(Step.READS, ("a", "b"), there=3, wanted=20)
+    page = proof_page(Book([], rig), look, None, now_ms=0)
+    assert page.progress == "Reading two channels: 3 of 20 readings are in."
+    assert "has not been proven yet" in page.lead[0]

@@ -1,0 +1,65 @@
+"""Photos kept beside the record: by what is in them, whole or not at all."""
+
+import hashlib
+from pathlib import Path
+
+import pytest
+
+from longsoak.store.photos import LARGEST, keep_photo, photo_at
+from longsoak.vocabulary.errors import RequestError, StoreError
+
+JPEG = b"\xff\xd8\xff\xe0 a picture"
+
+
+@pytest.mark.parametrize(
+    ("content", "ending"),
+    [
+        (JPEG, ".jpg"),
+        (b"\x89PNG\r\n\x1a\n and so on", ".png"),
+        (b"RIFF\x10\0\0\0WEBPVP8 ", ".webp"),
+        (b"\0\0\0\x18ftypheic\0\0\0\0", ".heic"),
+    ],
+)
+def test_a_photo_is_kept_as_it_came_under_its_digest(
+    tmp_path: Path, content: bytes, ending: str
+) -> None:
+    photo = keep_photo(tmp_path, content)
+    assert photo.sha256 == hashlib.sha256(content).hexdigest()
+    assert photo.name == f"{photo.sha256}{ending}"
+    found = photo_at(tmp_path, photo.name)
+    assert found is not None
+    assert found[0].read_bytes() == content
+
+
+def test_the_same_photo_again_is_the_same_file(tmp_path: Path) -> None:
+    keep_photo(tmp_path, JPEG)
+    first = [(path.name, path.stat().st_mtime_ns) for path in (tmp_path / "photos").iterdir()]
+    keep_photo(tmp_path, JPEG)
+    again = [(path.name, path.stat().st_mtime_ns) for path in (tmp_path / "photos").iterdir()]
+    assert first == again
+
+
+@pytest.mark.parametrize("content", [b"", b"%PDF-1.7", b"<svg onload=alert(1)>", b"RIFF....WAVE"])
+def test_what_is_no_photo_is_refused(tmp_path: Path, content: bytes) -> None:
+    with pytest.raises(RequestError, match="is no photo: a JPEG"):
+        keep_photo(tmp_path, content)
+    assert not (tmp_path / "photos").exists()
+
+
+def test_a_photo_out_of_all_proportion_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(RequestError, match="at most 25 MB"):
+        keep_photo(tmp_path, JPEG + bytes(LARGEST))
+
+
+@pytest.mark.parametrize("name", ["../record.db", "record.db", "..", "", "a/b.jpg", "none.jpg"])
+def test_no_other_file_can_be_had_by_a_photos_name(tmp_path: Path, name: str) -> None:
+    (tmp_path / "record.db").write_bytes(b"not for you")
+    (tmp_path / "photos").mkdir()
+    assert photo_at(tmp_path, name) is None
+
+
+def test_a_folder_that_takes_no_photo_is_told_and_nothing_half_stays(tmp_path: Path) -> None:
+    (tmp_path / "photos").write_bytes(b"a file where the folder should be")
+    with pytest.raises(StoreError, match=r"can't be kept in .*Nothing was kept"):
+        keep_photo(tmp_path, JPEG)
+    assert [path.name for path in tmp_path.iterdir()] == ["photos"]
