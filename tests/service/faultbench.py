@@ -19,6 +19,7 @@ from longsoak.vocabulary.rig import Bus, Kind, Probe
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 T = TypeVar("T")
+EVERY = 0.1  # s between two polls of each probe
 Addresses = dict[str, dict[str, object]]
 
 
@@ -110,9 +111,7 @@ class Says:
 
 
 @contextmanager
-def working(
-    kind: BusKind, addresses: Addresses, *, every: float = 0.1, **options: object
-) -> Iterator[Told]:
+def working(kind: BusKind, addresses: Addresses, **options: object) -> Iterator[Told]:
     """Run the worker of one bus for the length of a block; it starts without a wait."""
     passes: queue.SimpleQueue[Pass] = queue.SimpleQueue()
     stop = threading.Event()
@@ -120,7 +119,7 @@ def working(
     thread = BusWorker(
         Bus("bus", kind.__name__.rpartition(".")[2], plain),  # type: ignore[attr-defined]
         [
-            Probe(name, Kind.TEMPERATURE, "bus", address, every, every, 0.0)
+            Probe(name, Kind.TEMPERATURE, "bus", address, EVERY, EVERY, 0.0)
             for name, address in addresses.items()
         ],
         kind,

@@ -4,6 +4,7 @@ Such a read waits for the hardware behind it. If that hangs, so does the reading
 can take it out of the kernel; but the bus must go on to its other probes, and say what hangs.
 """
 
+import os
 import queue
 import threading
 from pathlib import Path
@@ -14,6 +15,21 @@ LIMIT = 5.0  # s; a 1-Wire thermometer takes 0.8 s, and more if its bus is share
 # Reads that never came back, by file. They outlive the bus that asked: opened again, it must not
 # leave one more thread hanging each time.
 _hanging: dict[Path, threading.Thread] = {}
+
+
+def _whole(path: Path) -> bytes:
+    """All of a file, and of a longer one a bit more than `LONGEST`.
+
+    Not by a Python file: that takes an answer of EAGAIN, which a busy I2C bus gives, for no bytes.
+    """
+    handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        content = b""
+        while len(content) <= LONGEST and (more := os.read(handle, LONGEST + 1)):
+            content += more
+        return content
+    finally:
+        os.close(handle)
 
 
 def read_bytes(path: Path, *, limit: float = LIMIT) -> bytes:
@@ -39,8 +55,7 @@ def read_bytes(path: Path, *, limit: float = LIMIT) -> bytes:
 
     def read() -> None:
         try:
-            with path.open("rb") as file:
-                content = file.read(LONGEST + 1)
+            content = _whole(path)
             if len(content) > LONGEST:
                 raise OSError(f"it holds more than {LONGEST} bytes, so it is none of the kernel's")
             answer.put(content)
