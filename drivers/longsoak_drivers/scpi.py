@@ -12,9 +12,11 @@ months corrodes the pins.
 
 import re
 from collections.abc import Iterator, Sequence
-from math import ceil, isfinite
+from math import isfinite
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
+from serial.serialutil import Timeout
+from serial.serialutil import Timeout
 
 from longsoak.driver import BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
@@ -132,8 +134,8 @@ class Meter:
         Question with ``{channel}`` in it.
     where : str
         The port's name, for messages.
-    asks : int
-        How often it is asked who it is before there is nobody.
+    boot : float
+        How long it is asked who it is before there is nobody, s.
 
     Raises
     ------
@@ -148,7 +150,7 @@ class Meter:
         channels: dict[str, Channel],
         query: str,
         where: str,
-        asks: int = 1,
+        boot: float = 0.0,
     ) -> None:
         self._port = port
         self._channels = channels
@@ -160,8 +162,9 @@ class Meter:
         self._settle()
         # A board that starts anew with each opening would never be through if it were given up
         # and opened again after its first silence.
-        answers = (self._identify() for _ in range(asks))
-        identity = next((answer for answer in answers if answer is not None), None)
+        time = Timeout(boot)
+        while (identity := self._identify()) is None and time.time_left() > 0:
+            pass
         if identity is None:
             raise BusError(
                 f"{where}: nothing answered *IDN?. Check that the meter is on, that its serial "
@@ -271,7 +274,7 @@ def open_bus(settings: BusSettings) -> Meter:
             channels=channels,
             query=options.query,
             where=options.where,
-            asks=1 if options.tcp else 1 + ceil(BOOT / options.timeout),
+            boot=0.0 if options.tcp else BOOT,
         )
     except BaseException:
         port.close()

@@ -12,6 +12,8 @@ from tempfile import TemporaryDirectory
 from longsoak.testing.bench import Mischief
 from longsoak.testing.wirebench import WireBench
 
+_QUICK = 0.005  # s a thief watches for what was sent just now
+
 
 class SerialBench(WireBench):
     """A bench whose driver has an option ``port``. Parameters as those of `WireBench`."""
@@ -89,5 +91,5 @@ class SerialBench(WireBench):
     def _send(self, data: bytes) -> None:
         with suppress(BlockingIOError):  # nobody reads, and the kernel has enough
             os.write(self._far, data)
-        if self._mischief is Mischief.THEFT and select.select([self._near], [], [], 0)[0]:
+        if self._mischief is Mischief.THEFT and select.select([self._near], [], [], _QUICK)[0]:
             self._steal()

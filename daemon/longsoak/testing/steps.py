@@ -51,6 +51,13 @@ def until_right(bench: Bench, driver: Handle, probes: Sequence[str] | None = Non
     fail(f"in {TRIES} passes not every probe gave its value, the last brought {got}")
 
 
+def must_open(driver: Handle) -> None:
+    """Open a bus with which all is well."""
+    why = try_to_open(driver)
+    if why is not None:
+        fail(f"the bus could not be opened although it is there: {why}", cause=why)
+
+
 def try_to_open(driver: Handle) -> BusError | None:
     """Open the bus; why that can't be done now."""
     try:

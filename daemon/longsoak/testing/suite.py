@@ -18,6 +18,7 @@ from longsoak.testing.steps import (
     keep_waiting,
     must_be_lost,
     must_hold,
+    must_open,
     try_to_open,
     under_way,
     until,
@@ -70,7 +71,7 @@ class DriverSuite:
         with self._opened() as (bench, driver):
             for _ in range(2):
                 driver.close()
-                driver.open()
+                must_open(driver)
                 until_right(bench, driver)
 
     def test_a_pass_may_be_left_after_any_item(self) -> None:
@@ -259,5 +260,5 @@ class DriverSuite:
     @contextmanager
     def _opened(self, *mischiefs: Mischief) -> Iterator[tuple[Bench, Handle]]:
         with self._at(*mischiefs) as bench, Handle(bench) as driver:
-            driver.open()
+            must_open(driver)
             yield bench, driver
