@@ -126,7 +126,7 @@ class Pages(Sheets):
         snapshot = self.source.snapshot(now_ms=now_ms())
         rig, now, first = snapshot.rig, snapshot.now_ms, snapshot.first_ms
         asked = trace_view.understand(request.query_params, rig, first_ms=first, now_ms=now)
-        span = trace_view.span_of(asked, first_ms=first, now_ms=now)
+        span = trace_view.span_of(asked.hours, first_ms=first, now_ms=now)
         plans = trace_view.panels(asked, rig)
         gaps = panels.gaps_of(self.source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
         reduced = self.source.reduced(
@@ -168,7 +168,11 @@ class Pages(Sheets):
         if name not in by_name:
             return self.no_probe(name, rig)
         mark = by_name[name]
-        span = trace_view.Span(now - 7 * _DAY_MS, now)
+        week, whole = (
+            trace_view.span_of(hours, first_ms=snapshot.first_ms, now_ms=now)
+            for hours in ("168", "all")
+        )
+        span = max(week, whole, key=lambda span: span.since_ms)
         plans = [plan_of(mark.probe)]
         reduced = self.source.reduced(
             [name], since_ms=span.since_ms, until_ms=now, buckets=panels.BUCKETS
@@ -182,6 +186,7 @@ class Pages(Sheets):
             snapshot,
             page=probe_page(snapshot, mark, book),
             panel=panel,
+            when="Last 7 days" if span is week else "Since the first reading",
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
             traces=trace_link(mark, rig),
             cautions=cautions(rig) if mark.probe.kind is Kind.PINS else (),

@@ -92,12 +92,12 @@ def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, now_
     return Asked(what, bay, height if what == "pins" else None, hours)
 
 
-def span_of(asked: Asked, *, first_ms: int | None, now_ms: int) -> Span:
-    """The time a request covers, ending now."""
-    if asked.hours == "all":
+def span_of(hours: str, *, first_ms: int | None, now_ms: int) -> Span:
+    """The time one of `RANGES` covers, ending now."""
+    if hours == "all":
         first = now_ms if first_ms is None else first_ms
         return Span(min(first, now_ms - _SHORTEST_ALL_MS), now_ms)
-    return Span(now_ms - int(asked.hours) * HOUR_MS, now_ms)
+    return Span(now_ms - int(hours) * HOUR_MS, now_ms)
 
 
 def heights(rig: Rig, bay: str | None) -> tuple[float, ...]:
