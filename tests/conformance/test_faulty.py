@@ -161,12 +161,18 @@ class SharesThePort(Box):
         self._serial.exclusive = False
 
 
-class OpensWhenSomebodyAnswers(Box):
+class OpensOnceItUnderstands(Box):
     def __init__(self, options: Options, letters: dict[str, str]) -> None:
         super().__init__(options, letters)
-        with self._told("opening"):
-            while not self._serial.read(LENGTH):
-                self._serial.write(b"A")
+        while isinstance(self.ask(next(iter(letters))), Missing):
+            pass
+
+
+class OpensOnceItIsQuiet(Box):
+    def __init__(self, options: Options, letters: dict[str, str]) -> None:
+        super().__init__(options, letters)
+        while self._serial.read(1000):
+            pass
 
 
 class TakesUnknownKeys(Options):
@@ -284,7 +290,10 @@ FOUND = [
         "could not be opened although",
     ),
     (Kind(SharesThePort), "a_bus_has_one_owner", "another program could take the bus"),
-    (Kind(OpensWhenSomebodyAnswers), "opening_ends_whatever_is_there", "open_bus took longer than"),
+    (Kind(OpensOnceItUnderstands), "opening_ends_in_silence", "open_bus took longer than"),
+    (Kind(OpensOnceItUnderstands), "opening_ends_in_garbage", "open_bus took longer than"),
+    (Kind(OpensOnceItIsQuiet), "opening_ends_in_a_trickle_of_bytes", "open_bus took longer than"),
+    (Kind(OpensOnceItIsQuiet), "opening_ends_in_babble", "open_bus took longer than"),
     (
         Kind(Options=TakesUnknownKeys),
         "its_tables_refuse_what_they_do_not_know_and_explain_themselves",
@@ -322,6 +331,7 @@ class Folder:
 class Files:
     def __init__(self, files: dict[str, Path]) -> None:
         self._files = files
+        self.there = [file.read_bytes() for file in files.values()]
 
     def poll(self, probes: Sequence[str]) -> Iterator[Sample | Missing]:
         for probe in probes:
@@ -342,6 +352,7 @@ def two_files(root: Path, _: int) -> dict[str, Path]:
 
 
 FOUND_IN_FOLDERS = [
+    ("opening_ends_although_reads_hang", "open_bus took longer than 0.3 s"),
     ("a_read_that_hangs_holds_nobody_up", "poll took longer than 0.3 s"),
     ("silence_is_missing", "poll raised FileNotFoundError"),
     ("garbage_is_missing", "poll raised ValueError"),

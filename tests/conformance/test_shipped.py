@@ -150,8 +150,9 @@ def begun(request: pytest.FixtureRequest) -> Iterator[dict[str, "Future[None]"]]
         # A file may hang for seconds before it is given up; these hang for ever, so less will do.
         patch.setattr(kernelfile.read_bytes, "__kwdefaults__", {"limit": 0.2})
         yield {
-            check: pool.submit(run)
-            for check, run in CHECKS.items()
+            # Those first that take longest: some instruments may take seconds to start.
+            check: pool.submit(CHECKS[check])
+            for check in sorted(CHECKS, key=lambda check: "opening" not in check)
             if f"{test_a_shipped_driver_passes.__name__}[{check}]" in wanted
         }
 
