@@ -16,7 +16,6 @@ from math import isfinite
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 from serial.serialutil import Timeout
-from serial.serialutil import Timeout
 
 from longsoak.driver import BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
@@ -161,10 +160,13 @@ class Meter:
         port.write(b"\n")
         self._settle()
         # A board that starts anew with each opening would never be through if it were given up
-        # and opened again after its first silence.
+        # and opened again after its first silence. The last question comes when it has started: the
+        # wait for the first may outlast the start.
         time = Timeout(boot)
-        while (identity := self._identify()) is None and time.time_left() > 0:
-            pass
+        identity, starting = None, True
+        while identity is None and starting:
+            starting = time.time_left() > 0
+            identity = self._identify()
         if identity is None:
             raise BusError(
                 f"{where}: nothing answered *IDN?. Check that the meter is on, that its serial "

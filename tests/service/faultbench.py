@@ -19,7 +19,7 @@ from longsoak.vocabulary.rig import Bus, Kind, Probe
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 T = TypeVar("T")
-EVERY = 0.1  # s between two polls of each probe
+EVERY = 0.03  # s between two polls of each probe
 Addresses = dict[str, dict[str, object]]
 
 
@@ -141,4 +141,4 @@ def working(kind: BusKind, addresses: Addresses, **options: object) -> Iterator[
 @pytest.fixture
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
     """Try a lost bus again soon: how long a worker waits is no matter of these tests."""
-    monkeypatch.setattr(buses, "BACK_OFF", (0.2,))
+    monkeypatch.setattr(buses, "BACK_OFF", (0.05,))
