@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from importlib.metadata import entry_points
 
 import pytest
 
 from conformance import instruments
+from conformance.gpiobench import GpioBench
 from longsoak.testing.bench import Mischief
 from longsoak.testing.folderbench import FolderBench
 from longsoak.testing.serialbench import SerialBench
@@ -140,6 +142,12 @@ CHECKS: dict[str, Callable[[], None]] = {
     for name in dir(driver)
     if name.startswith("test_")
 }
+
+
+def test_every_shipped_driver_has_its_bench() -> None:
+    kinds = [driver().bench().kind for driver in ON_BENCHES] + [GpioBench.kind]
+    shipped = [point.load() for point in entry_points(group="longsoak.drivers")]
+    assert all(kind in kinds for kind in shipped)
 
 
 @pytest.fixture(scope="module")
