@@ -89,7 +89,6 @@ class WireBench(ABC):
         self._held = b""  # an answer that waits for the next question
         self._due: deque[tuple[float, bytes]] = deque()  # what is sent when, in that order
         self._wishes: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
-        self._woken, self._waker = socket.socketpair()
         self._ending = False
         self._failed: Exception | None = None
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
@@ -106,6 +105,7 @@ class WireBench(ABC):
 
     def __enter__(self) -> Self:
         """Plug the instrument in."""
+        self._woken, self._waker = socket.socketpair()
         self._plug(renamed=False)
         self._thread.start()
         return self
