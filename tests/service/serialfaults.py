@@ -1,4 +1,17 @@
-"""Serial lines in computed numbers: the bits of one speed read at another, and a checksum."""
+"""Serial lines that misbehave: bits of one speed read at another, and a port held back.
+
+Checksums are computed apart from the code under test.
+"""
+
+import os
+import termios
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from types import ModuleType, SimpleNamespace
+
+from drivers.ptys import Device
+from longsoak.vocabulary.sample import Sample
+from service.faultbench import Addresses, Says
 
 BITS = 10  # of a character: start, eight of data, stop
 
@@ -49,3 +62,37 @@ def summed_line(body: bytes) -> bytes:
     for byte in body:
         total ^= byte
     return body + b"*%02X\r\n" % total
+
+
+P3: Addresses = {"pins": {"name": "P3"}}
+LINE = summed_line(b"P3,412000,Ohm")
+GOOD = Sample("pins", 412000.0, "Ohm")
+T1: Addresses = {"T": {"device": 1, "input": 0}}
+ASKED, ANSWER = rtu("01 04 00 00 00 01"), rtu("01 04 02 00 07")
+SEVEN = Sample("T", 7.0, "Cel")
+
+
+def front_end() -> Says:
+    return Says({b"?P3": LINE})
+
+
+def one_register() -> Says:
+    return Says({ASKED: ANSWER})
+
+
+@contextmanager
+def output_stopped(device: Device) -> Iterator[None]:
+    """Hold back what is sent to a device, as a handshake line does that is left hanging."""
+    line = os.open(device.path, os.O_RDWR | os.O_NOCTTY)
+    termios.tcflow(line, termios.TCOOFF)
+    try:
+        yield
+    finally:
+        with suppress(termios.error):  # the device may be gone by now
+            termios.tcflow(line, termios.TCOON)
+        os.close(line)
+
+
+def replaced(module: ModuleType, **names: object) -> SimpleNamespace:
+    """A module with some of its names replaced, for one importer alone."""
+    return SimpleNamespace(**(vars(module) | names))

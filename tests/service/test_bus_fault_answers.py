@@ -17,18 +17,14 @@ from drivers.ptys import Device, plugged
 from longsoak.vocabulary.sample import Absence, Sample
 from longsoak_drivers import lines, modbus, scpi, sdi12
 from service.faultbench import Addresses, Says, _soon, held, working  # noqa: F401 - a fixture
-from service.serialfaults import misread, rtu, summed_line
+from service.serialfaults import ANSWER, ASKED, GOOD, LINE, P3, SEVEN, T1, misread, rtu, summed_line
 from waiting import wait_for
 
 pytestmark = pytest.mark.usefixtures("_soon")
 
-P3: Addresses = {"pins": {"name": "P3"}}
 P3_AND_4: Addresses = {"pins": {"name": "P3"}, "next": {"name": "P4"}}
-LINE, LINE_4 = summed_line(b"P3,412000,Ohm"), summed_line(b"P4,7,Ohm")
-GOOD, GOOD_4 = Sample("pins", 412000.0, "Ohm"), Sample("next", 7.0, "Ohm")
-T1: Addresses = {"T": {"device": 1, "input": 0}}
-ASKED, ANSWER = rtu("01 04 00 00 00 01"), rtu("01 04 02 00 07")
-SEVEN = Sample("T", 7.0, "Cel")
+LINE_4 = summed_line(b"P4,7,Ohm")
+GOOD_4 = Sample("next", 7.0, "Ohm")
 
 
 def test_half_a_line_and_its_rest_in_the_next_answers_place_make_no_wrong_value(
