@@ -231,12 +231,14 @@ def test_a_silent_probe_raises_with_its_reason() -> None:
     assert raised[0].says == "open circuit"
 
 
-def test_a_bus_that_is_down_is_told_once_and_not_by_each_of_its_probes() -> None:
+@pytest.mark.parametrize("reason", [Reason.BUS_DOWN, Reason.BAD_CHECKSUM])
+def test_a_bus_that_is_down_is_told_once_and_not_by_each_of_its_probes(reason: Reason) -> None:
+    """It may be open and bring nothing but garble: its probes say what they bring."""
     alarms = book()
     changes = []
     for t in range(0, 4000, 10):
         changes += alarms.bus("meter", "port gone", now=t, utc_ms=T0 + t * 1000)
-        changes += alarms.scan(scan(t, Flag.MISSING, Reason.BUS_DOWN, pin=nan, resistor=nan))
+        changes += alarms.scan(scan(t, Flag.MISSING, reason, pin=nan, resistor=nan))
     assert brief(changes) == [("bus down:meter", AlarmState.NEW)]
     assert changes[0].says == "port gone"
     back = alarms.bus("meter", None, now=5000, utc_ms=T0)

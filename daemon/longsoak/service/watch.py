@@ -195,10 +195,11 @@ class AlarmBook:
         shown = value_words(probe.kind, value, reason)
         unit = probe.unit_words
         if plan.watch is Watch.SILENT:
+            absent = flag in (Flag.MISSING, Flag.FAIL)
             # A bus that is down has an alarm of its own; its probes add nothing to it.
-            if reason is Reason.BUS_DOWN:
+            if reason is Reason.BUS_DOWN or (absent and self._down[probe.bus]):
                 return None, ""
-            return state_of(flag in (Flag.MISSING, Flag.FAIL)), reason.words or f"{shown} {unit}"
+            return state_of(absent), reason.words or f"{shown} {unit}"
         if plan.watch is Watch.LEVEL_UNKNOWN:
             return state_of(value is None), reason.words or f"{shown} {unit}"
         if value is None:
