@@ -79,7 +79,8 @@ lint() {
 if [ $# -eq 0 ]; then
   lint
   say "pytest"
-  exec pytest -q
+  # Most tests wait for programs they have started, so that two at once take little more than one.
+  exec pytest -q -n auto --maxprocesses 4 --dist worksteal
 fi
 paths=""
 for part in "$@"; do

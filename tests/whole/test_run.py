@@ -210,7 +210,9 @@ def test_a_commit_that_stalls_leaves_every_pass_its_own_time(tmp_path: Path) -> 
         assert run.stop() == 0
     readings = Record(tmp_path / "record").series("T0", since_ms=0, until_ms=2**53)
     steps = [b.utc_ms - a.utc_ms for a, b in pairwise(readings)]
-    assert min(steps) > 100
+    # One poll may come late and the next in time; a stall that gave all its passes one time, as
+    # it once did, left a dozen steps of 1 ms.
+    assert sum(step <= 100 for step in steps) <= 2
     assert max(steps) < 400
 
 
