@@ -18,14 +18,15 @@ import click
     "--host",
     default="127.0.0.1",
     show_default=True,
-    help="Address to listen on. 0.0.0.0 lets the shop's whole network read the pages and "
-    "acknowledge alarms; there is no password.",
+    help="Address to listen on. 0.0.0.0 lets the shop's whole network read the pages, "
+    "acknowledge alarms and take steps of a proof; there is no password.",
 )
 @click.option("--port", default=8460, show_default=True, type=click.IntRange(0, 65535))
 def pages(rig_file: Path, host: str, port: int) -> None:
     """Show the rig of RIGFILE (default: rig.toml) as web pages.
 
-    Reads the record beside it; measures nothing and changes nothing. Runs until it is told to
+    Reads the record beside it; measures nothing, and what it is asked to keep it asks of
+    `longsoak run`. Only photos of a proof it writes itself, beside the record. Runs until it is told to
     stop (Ctrl-C, or SIGTERM).
     """
     if not rig_file.is_file():
