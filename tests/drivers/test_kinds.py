@@ -19,24 +19,11 @@ SHIPPED: dict[str, BusKind] = {
     "gpio": gpio,
     "sdi12": sdi12,
 }
-MODELS = [model for kind in SHIPPED.values() for model in (kind.Options, kind.Address)]
 
 
 def test_the_entry_points_name_exactly_the_shipped_drivers() -> None:
     found = {point.name: point.load() for point in entry_points(group="longsoak.drivers")}
     assert found == SHIPPED
-
-
-@pytest.mark.parametrize("model", MODELS)
-def test_every_field_says_what_it_is_for(model: type[BaseModel]) -> None:
-    for name, field in model.model_fields.items():
-        assert field.description, f"{model.__module__}.{name}"
-
-
-@pytest.mark.parametrize("model", MODELS)
-def test_a_misspelt_field_is_a_mistake(model: type[BaseModel]) -> None:
-    with pytest.raises(ValidationError, match="Extra inputs are not permitted"):
-        model.model_validate({"prot": "/dev/ttyUSB0"})
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,6 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from drivers.ptys import Recorded, Script, plugged, settings
 from drivers.serving import serving
 from longsoak.driver import BusSettings
-from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import modbus
 from longsoak_drivers.modbus import Address, ModbusBus, Options, decode
@@ -189,29 +188,6 @@ def test_a_bus_without_its_server_is_silent_and_answers_again_when_it_is_back(
         bus.close()
 
 
-def test_an_unplugged_bus_is_a_bus_error_and_plugged_in_again_it_measures(tmp_path: Path) -> None:
-    with wire(tmp_path) as (here, there), served(there):
-        bus = modbus.open_bus(bus_settings(here))
-        assert list(bus.poll(["float"])) == [Sample("float", 1.0, "1")]
-    with pytest.raises(BusError, match="Check the cable"):
-        list(bus.poll(["float"]))
-    bus.close()
-    with pytest.raises(BusError, match="there is no such port"):
-        modbus.open_bus(bus_settings(tmp_path / "nowhere"))
-    with wire(tmp_path) as (here, there), served(there):
-        bus = modbus.open_bus(bus_settings(here))
-        assert list(bus.poll(["float"])) == [Sample("float", 1.0, "1")]
-        bus.close()
-
-
-def test_a_second_owner_is_refused(tmp_path: Path) -> None:
-    with wire(tmp_path) as (here, _):
-        first = modbus.open_bus(bus_settings(here))
-        with pytest.raises(BusError, match="another program holds it"):
-            modbus.open_bus(bus_settings(here))
-        first.close()
-
-
 def test_a_dead_device_is_asked_in_full_once_and_then_one_question_a_poll(tmp_path: Path) -> None:
     """Two probes and a retry each would take a second of every poll from a float beside it."""
     two: dict[str, dict[str, object]] = {
@@ -372,16 +348,4 @@ def test_a_device_that_needs_a_second_question_is_read(tmp_path: Path) -> None:
     with plugged(tmp_path / "port", script, end=8) as device:
         bus = modbus.open_bus(settings(TWO, unit="mm", port=device.path, timeout=0.2, retries=1))
         assert list(bus.poll(["a"])) == [Sample("a", 7.0, "mm")]
-        bus.close()
-
-
-def test_a_babbling_device_does_not_hold_the_bus(tmp_path: Path) -> None:
-    script = two_registers(lambda asked: [b"U" * 40, 0.05] * 8)
-    with plugged(tmp_path / "port", script, end=8) as device:
-        bus = modbus.open_bus(settings(TWO, unit="mm", port=device.path, timeout=0.3, retries=0))
-        start = time.monotonic()
-        a, b = list(bus.poll(["a", "b"]))
-        assert time.monotonic() - start < 3
-        assert missing(a).why is Absence.BAD_CHECKSUM
-        assert b == Sample("b", 1.0, "mm")
         bus.close()

@@ -251,19 +251,6 @@ def test_another_meter_at_the_same_port_is_a_bus_error(tmp_path: Path) -> None:
         bus.close()
 
 
-def test_an_unplugged_meter_is_a_bus_error_and_plugged_in_again_it_measures(tmp_path: Path) -> None:
-    with plugged(tmp_path / "port", meter()) as device:
-        bus = opened(device)
-        device.unplug()
-        with pytest.raises(BusError, match="Check the cable"):
-            list(bus.poll(["pins 1"]))
-        bus.close()
-    with plugged(tmp_path / "port", meter()) as device:
-        bus = opened(device)
-        assert list(bus.poll(["pins 1"])) == [megohms(1)]
-        bus.close()
-
-
 @given(st.lists(st.binary(max_size=60), max_size=12))
 def test_noise_ends_in_misses_or_a_bus_error_and_nothing_else(answers: list[bytes]) -> None:
     channels = {p: Channel(p, "Ohm", address) for p, address in PROBES.items()}

@@ -152,9 +152,11 @@ class FolderBench:
 
     def _release(self) -> None:
         """Let every read that hangs come back, with nothing."""
-        self.asked()
         for file, handle in self._pipes:
-            if handle >= 0:
-                os.close(handle)
-            file.unlink(missing_ok=True)
+            # For reading too, so that it opens whether anybody waits for the other end or not.
+            last = os.open(file, os.O_RDWR | os.O_NONBLOCK)
+            file.unlink()
+            for ours in (handle, last):
+                if ours >= 0:
+                    os.close(ours)
         self._pipes.clear()

@@ -16,7 +16,7 @@ from longsoak.vocabulary.rig import Bus, Kind, Probe
 from longsoak.vocabulary.sample import Sample
 
 TRIES = 5  # passes a driver may need to be in step again, or to notice that a bus is lost
-_PERIOD = 0.05  # s between two polls of the service
+_PERIOD = 0.1  # s between two polls
 _EXACT = 1e-9  # relative; a scale in the rig file may round in the last digit
 _LOOK = 0.005  # s between two looks
 
@@ -40,14 +40,14 @@ def until_right(bench: Bench, driver: Handle, probes: Sequence[str] | None = Non
     asked = list(bench.reads) if probes is None else probes
     got: Polled | None = None
     for _ in range(TRIES):
-        if not driver.is_open and try_to_open(driver) is not None:
-            continue
-        got = driver.poll(asked)
-        judge(bench, got)
-        if len(got.samples) == len(asked):
-            return
-        if got.lost is not None:
-            driver.close()
+        if driver.is_open or try_to_open(driver) is None:
+            got = driver.poll(asked)
+            judge(bench, got)
+            if len(got.samples) == len(asked):
+                return
+            if got.lost is not None:
+                driver.close()
+        threading.Event().wait(_PERIOD)
     fail(f"in {TRIES} passes not every probe gave its value, the last brought {got}")
 
 
