@@ -64,7 +64,11 @@ class BusKind(Protocol):
 
     @property
     def Options(self) -> type[BaseModel]:  # noqa: N802 - it is a class
-        """Checks what a ``[[buses]]`` table may say beyond ``name`` and ``driver``."""
+        """Checks what a ``[[buses]]`` table may say beyond ``name`` and ``driver``.
+
+        Fields called ``baud``, ``parity`` and ``stopbits`` are what both ends of a serial line must
+        agree on; they are named when all that comes is garbled.
+        """
         ...
 
     @property
