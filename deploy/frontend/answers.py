@@ -69,10 +69,13 @@ class FrontEnd:
             if not self._fresh(check):
                 self._check(check)
         reading = self._meter.measure(*settings.CHANNELS[channel])
-        return reading, reading.word or self._doubt(reading.ohm)
+        return reading, self._doubt(reading.ohm) or reading.word  # the cause before what it causes
 
     def _check(self, check: str) -> Reading:
         reading = self._meter.measure(*settings.CHANNELS[check])
+        if check == "OPEN" and reading.word in ("polarised", "saturated"):
+            # A leak to ground shows one way only; no electrodes make a voltage here.
+            reading.word = None
         self._checks[check] = time.ticks_ms(), reading
         return reading
 

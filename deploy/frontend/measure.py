@@ -76,25 +76,28 @@ class Meter:
         return judge(kept)
 
     def _look(self, bank: int, address: int, place: int) -> Look:
+        """Drive the pair one way and as long the other; again and slower until both ways hold."""
         started = time.ticks_ms()
-        self._board.connect(bank, address, place)
-        self._board.forward()
-        forward, held = self._average(place, started)
-        self._board.reverse()
-        backward, held_too = self._average(place, started)
-        return Look(place, forward, 1 - backward, held and held_too)
-
-    def _average(self, place: int, started: int) -> tuple[float, bool]:
-        """The mean once it holds: a long cable and wet wood take their time."""
+        settle = settings.SETTLE[place]
         while True:
-            self._board.wait(settings.SETTLE[place])
-            self._half(settings.DISCARD)
-            first = self._half(settings.SAMPLES // 2)
-            second = self._half(settings.SAMPLES // 2)
-            if abs(second - first) <= DRIFT * min(second, 1 - second) + GRAIN:
-                return (first + second) / 2, True
-            if time.ticks_diff(time.ticks_ms(), started) > settings.PATIENCE:
-                return second, False
+            self._board.connect(bank, address, place)
+            self._board.forward()
+            forward, held = self._average(settle)
+            self._board.reverse()
+            backward, held_too = self._average(settle)
+            spent = time.ticks_diff(time.ticks_ms(), started)
+            if (held and held_too) or spent > settings.PATIENCE:
+                return Look(place, forward, 1 - backward, held and held_too)
+            settle *= 2
+
+    def _average(self, settle: int) -> tuple[float, bool]:
+        """The mean, and whether it held: a long cable and wet wood take their time."""
+        self._board.wait(settle)
+        self._half(settings.DISCARD)
+        first = self._half(settings.SAMPLES // 2)
+        second = self._half(settings.SAMPLES // 2)
+        held = abs(second - first) <= DRIFT * min(second, 1 - second) + GRAIN
+        return (first + second) / 2, held
 
     def _half(self, count: int) -> float:
         total = 0.0
@@ -124,14 +127,14 @@ def judge(look: Look) -> Reading:
     """Turn a look into a reading, or into the word for why it is none."""
     ohm = resistance(look.share, look.place)
     emf = look.own * settings.SUPPLY
+    if not look.settled:
+        return Reading(ohm, emf, "unsettled")
     if look.place == len(settings.RANGES) - 1 and ohm > settings.MOST:
         return Reading(None, emf, None)
     if look.place == 0 and ohm < -UNDER * settings.SERIES:
         return Reading(ohm, emf, "under range")
-    if abs(look.own) > POLARISED:
-        return Reading(ohm, emf, "polarised")
     if look.clipped:
         return Reading(ohm, emf, "saturated")
-    if not look.settled:
-        return Reading(ohm, emf, "unsettled")
+    if abs(look.own) > POLARISED:
+        return Reading(ohm, emf, "polarised")
     return Reading(ohm, emf, None)

@@ -34,6 +34,6 @@ SETTLE = (10, 10, 20, 80, 700)  # at each range: 7 times its resistor times 1 nF
 DISCARD = 8  # samples thrown away after that
 SAMPLES = 100  # then averaged, in two halves that must agree
 EVERY = 2  # between samples: each half lasts 5 periods of 50 Hz mains and 6 of 60 Hz
-PATIENCE = 4000  # for one channel that doesn't settle
+PATIENCE = 2500  # with a range that doesn't settle: after it no slower try is begun
 DISCHARGE = 20  # both ends of a pair at 0 V before it is let go
 CHECK_AGE = 120_000  # the check channels are taken again before a pair if they are older than this

@@ -14,7 +14,6 @@ AIR = 1e15  # Ohm between electrodes with nothing between them
 REFERENCE = 1.002e6  # Ohm
 PER_BANK = 12  # pairs; P1 to P12 in the first bank
 FIXED = {13: "REF", 14: "OPEN", 15: "SHORT"}  # addresses in the first bank
-MAINS = 50.0  # Hz
 
 PAIR_ADDRESS = (2, 3, 4, 5)
 BANKS = (6, 7)
@@ -38,11 +37,13 @@ class Circuit:
         self.leak = 1e12  # Ohm from the sense node to ground
         self.bias = 0.0  # A into the sense node
         self.hum = 0.0  # A of the mains into the sense node
+        self.mains = 50.0  # Hz
         self.offset = 0.0  # of the ADC, share
         self.ceiling = 1.0  # share above which the ADC says full scale
         self.step = 0.0  # share the ADC jumps by at half scale
         self.stuck: float | None = None  # share the ADC says whatever comes
         self.cable = CABLE
+        self.grounded = False  # whether the prompt pin is
         self.cut_after = 0  # changes of pins until the power fails; 0 never
         self._levels: dict[int, int] = {}
         self._volts = 0.0  # at the sense node
@@ -67,7 +68,9 @@ class Circuit:
 
     def get_pin(self, gpio: int) -> int:
         """The level of a pin; the prompt pin is pulled up."""
-        return self._levels.get(gpio, 1 if gpio == PROMPT else 0)
+        if gpio == PROMPT:
+            return 0 if self.grounded else 1
+        return self._levels.get(gpio, 0)
 
     def at_rest(self) -> None:
         """Judge a moment at which nothing is to be measured."""
@@ -93,7 +96,7 @@ class Circuit:
             share = self.stuck
         else:
             _, conductance = self._end()
-            omega = 2 * math.pi * MAINS
+            omega = 2 * math.pi * self.mains
             swing = self.hum / math.sqrt(conductance**2 + (omega * self.cable) ** 2)
             share = (self._volts + swing * math.sin(omega * self.now)) / SUPPLY + self.offset
             if share > 0.5:

@@ -14,6 +14,8 @@ from frontend.circuit import Circuit
 _WRAP = 1 << 30  # of the tick counters
 _STARVED = 8.388  # s: the longest patience the watchdogs of such chips have
 
+SHOWN = ("faults", "energised", "ranges", "now")  # to a test
+
 circuit = Circuit()
 
 
@@ -106,6 +108,8 @@ class Time:
 class Poll:
     """What `select.poll()` gives; it knows one stream."""
 
+    idle = 0.0  # s in which nothing is to come
+
     def register(self, stream: object, _events: int) -> None:
         """Take note of the stream."""
         self._stream = stream
@@ -113,14 +117,16 @@ class Poll:
     def poll(self, ms: int) -> list[tuple[object, int]]:
         """Wait for a byte on the serial port; meanwhile do what the test asks."""
         circuit.at_rest()
-        while True:
+        while Poll.idle <= 0:
             came = wires.wait(ms)
-            if came == "":
-                circuit.advance(ms / 1000)
-                return []
             if came == "serial":
                 return [(self._stream, Select.POLLIN)]
+            if came == "":
+                break
             wires.reply(_asked(json.loads(came)))
+        Poll.idle -= ms / 1000
+        circuit.advance(ms / 1000)
+        return []
 
 
 class Select:
@@ -132,18 +138,24 @@ class Select:
 
 def _asked(wish: dict[str, object]) -> str:
     """Set what the test wants set, and show what it wants to see."""
-    if wish.get("restart"):
+    if "restart" in wish:
+        wires.restart(json.dumps(wish["restart"]))
         wires.reply("{}")
         raise SystemExit
-    if wish.get("anew"):
+    _set(wish.get("set", {}))
+    Poll.idle = wish.get("idle", 0.0)  # type: ignore[assignment]  # from JSON
+    shown = json.dumps({name: getattr(circuit, name) for name in SHOWN})
+    if "anew" in wish:
         circuit.faults, circuit.energised, circuit.ranges = [], {}, []
-    for name, value in wish.get("set", {}).items():  # type: ignore[attr-defined]  # from JSON
+    return shown
+
+
+def _set(values: object) -> None:
+    for name, value in values.items():  # type: ignore[attr-defined]  # from JSON
         getattr(circuit, name)  # a name that isn't there is a mistake of the test
         setattr(circuit, name, value)
-    circuit.advance(wish.get("pass", 0.0))  # type: ignore[arg-type]  # from JSON
-    shown = {name: getattr(circuit, name) for name in ("faults", "energised", "ranges", "now")}
-    return json.dumps(shown)
 
 
+_set(json.loads(wires.begun()))
 # Names of modules to what stands in for them; the firmware imports these.
 sys.modules.update({"machine": Machine, "time": Time, "select": Select})  # type: ignore[dict-item]
