@@ -41,7 +41,7 @@ FRONT_END: Reads = [
 
 
 def sdi12_sensors(question: bytes) -> bytes:
-    """Two SDI-12 sensors with one measurement each, ready at once."""
+    """Two SDI-12 sensors, one with two measurements; all are ready at once."""
     asked = question.decode("ascii", errors="replace")
     body = {"0D0": b"0+21.5", "3D0": b"3-0.25"}.get(asked)
     if body is not None:

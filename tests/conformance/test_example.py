@@ -1,7 +1,6 @@
 """A driver from outside the tree: installed by pip, passed by the kit, named in a rig file, run."""
 
 import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,8 +11,6 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from processes import longsoak, running
 from waiting import wait_for
-
-EXAMPLE = Path(__file__).parent / "example"
 
 RIG = """
 [rig]
@@ -54,36 +51,6 @@ every = 0.2
 place = "beside the specimen"
 address = { input = "B" }
 """
-
-
-@pytest.fixture(scope="module")
-def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The example as pip installs it, in a folder of its own."""
-    folder = tmp_path_factory.mktemp("site")
-    quiet = ["--quiet", "--disable-pip-version-check", "--no-deps", "--no-build-isolation"]
-    subprocess.run(
-        [sys.executable, "-m", "pip", "install", *quiet, "--target", folder, EXAMPLE],
-        check=True,
-        timeout=120,
-    )
-    assert (folder / "fourtemps.py").exists()
-    return folder
-
-
-@pytest.fixture(scope="module")
-def kit_run(installed: Path) -> Iterator["subprocess.Popen[str]"]:
-    """The kit under the standard library's test runner, on what was installed."""
-    checks = (EXAMPLE / "check_fourtemps.py").read_text()
-    (installed / "check_fourtemps.py").write_text(checks)
-    with subprocess.Popen(
-        [sys.executable, "-W", "error", "-m", "unittest", "-v", "check_fourtemps"],
-        cwd=installed,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-    ) as process:
-        yield process
-        process.kill()
 
 
 @pytest.fixture
@@ -135,13 +102,3 @@ def test_the_service_reads_it(rig_file: Path) -> None:
         )
         assert run.stop() == 0
     assert "box with 2 thermometers" in run.log
-
-
-def test_it_passes_the_kit_without_any_other_test_runner(
-    kit_run: "subprocess.Popen[str]",
-) -> None:
-    said, _ = kit_run.communicate(timeout=60)
-    assert kit_run.returncode == 0, said
-    assert "test_silence_is_missing (check_fourtemps.TestFourTemps" in said
-    assert "skipped 'not shown: a read from a wire comes back when its time limit is over'" in said
-    assert "FAILED" not in said

@@ -39,6 +39,11 @@ class CountsItsLimitForEachByte(Box):
         return got[:LENGTH]
 
 
+class ReadsWhatIsThereAlready(Box):
+    def read(self) -> bytes:
+        return self._serial.read(1) + self._serial.read(self._serial.in_waiting)
+
+
 class GivesTheLastValueAgain(Box):
     last: Sample | None = None
 
@@ -227,6 +232,7 @@ FOUND = [
         "babble_holds_nobody_up",
         "poll took longer than 0.3 s",
     ),
+    (Kind(ReadsWhatIsThereAlready), "an_answer_in_pieces_is_read", "not every probe gave its"),
     (Kind(TrustsAnyFourBytes), "a_slow_answer_is_whole_or_missing", "or a Missing: no other was"),
     (
         Kind(LetsThePortsErrorOut),

@@ -16,7 +16,7 @@ from longsoak.testing.tcpbench import TcpBench
 from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
 from longsoak_drivers.transport import kernelfile
 
-WORKERS = 16
+WORKERS = 32
 
 NUMBER_CUT_SHORT = {
     Mischief.HALF: "a number cut short is a number still, but the kernel gives its files whole"
@@ -65,6 +65,19 @@ class Lines(DriverSuite):
 class Sdi12(DriverSuite):
     def bench(self) -> SerialBench:
         return SerialBench(
+            sdi12,
+            instruments.SDI12,
+            answer=instruments.sdi12_sensors,
+            end=b"!",
+            timeout=0.1,
+            longest=10.0,
+            options={"timeout": 0.1},
+        )
+
+
+class Sdi12OverTcp(DriverSuite):
+    def bench(self) -> TcpBench:
+        return TcpBench(
             sdi12,
             instruments.SDI12,
             answer=instruments.sdi12_sensors,
@@ -135,7 +148,18 @@ class Hwmon(DriverSuite):
         )
 
 
-ON_BENCHES = (Scpi, ScpiOverTcp, Lines, Sdi12, ModbusRtu, ModbusTcp, OneWire, Iio, Hwmon)
+ON_BENCHES = (
+    Scpi,
+    ScpiOverTcp,
+    Lines,
+    Sdi12,
+    Sdi12OverTcp,
+    ModbusRtu,
+    ModbusTcp,
+    OneWire,
+    Iio,
+    Hwmon,
+)
 CHECKS: dict[str, Callable[[], None]] = {
     f"{driver.__name__} {name.removeprefix('test_')}": getattr(driver(), name)
     for driver in ON_BENCHES

@@ -18,6 +18,7 @@ class Mischief(StrEnum):
     SILENCE = "nothing is answered"
     GARBAGE = "what is answered makes no sense"
     HALF = "an answer breaks off half way"
+    PIECES = "an answer comes in pieces, and in time"
     SLOW = "an answer comes byte by byte, and takes longer than the time limit"
     TRICKLE = "a byte that belongs to nothing comes every now and then, for ever"
     BABBLE = "bytes that belong to nothing come without end"

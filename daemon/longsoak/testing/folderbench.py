@@ -14,7 +14,7 @@ from longsoak.vocabulary.sample import Sample
 
 _FILES = {
     **dict.fromkeys(
-        (Mischief.SLOW, Mischief.TRICKLE, Mischief.LATE, Mischief.CROSSED),
+        (Mischief.PIECES, Mischief.SLOW, Mischief.TRICKLE, Mischief.LATE, Mischief.CROSSED),
         "the kernel gives a file as a whole, and no other in its place",
     ),
     Mischief.THEFT: "a file can be read by everybody, and loses nothing by it",

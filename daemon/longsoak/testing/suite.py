@@ -84,6 +84,11 @@ class DriverSuite:
     def test_half_an_answer_is_missing(self) -> None:
         self._bear(Mischief.HALF)
 
+    def test_an_answer_in_pieces_is_read(self) -> None:
+        with self._opened(Mischief.PIECES) as (bench, driver):
+            bench.misbehave(Mischief.PIECES)
+            until_right(bench, driver)
+
     def test_a_slow_answer_is_whole_or_missing(self) -> None:
         self._bear(Mischief.SLOW)
 

@@ -19,8 +19,9 @@ from longsoak.vocabulary.sample import Sample
 T = TypeVar("T")
 
 _LATE = 1.4  # time limits after the question; what is later still is `CROSSED`
-_PIECES = 4  # of a slow answer
-_GAP = 0.6  # time limits between two pieces: each is in time, the whole is not
+_PIECES = 4  # of an answer that comes in pieces
+_SHORT_GAP = 0.1  # time limits between two pieces: the whole is in time
+_GAP = 0.6  # each piece is in time, the whole is not
 _NOISE = b"U"  # half of its bits are set, so that it looks like a wrong speed
 # Between two portions of noise, s: a wire of some 10,000 bytes a second.
 _PAUSE, _PORTION = 0.005, 50
@@ -278,10 +279,11 @@ class WireBench(ABC):
             self._later(0, answer[: len(answer) // 2])
         elif bad is Mischief.LATE:
             self._later(self._timeout * _LATE, answer)
-        elif bad is Mischief.SLOW:
+        elif bad in (Mischief.PIECES, Mischief.SLOW):
+            gap = self._timeout * (_GAP if bad is Mischief.SLOW else _SHORT_GAP)
             size = -(-len(answer) // _PIECES)
             for n, start in enumerate(range(0, len(answer), size)):
-                self._later(n * self._timeout * _GAP, answer[start : start + size])
+                self._later(n * gap, answer[start : start + size])
         elif bad in (None, Mischief.THEFT):
             self._later(0, held + answer)
 
