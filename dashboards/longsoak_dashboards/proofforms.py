@@ -16,7 +16,7 @@ from longsoak.core.proof.touch import judge_touch, rested
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.cardwords import typed
 from longsoak.proving.hands import SETTLED, TOUCH_TIME
-from longsoak.proving.walk import EVERY, Resistor, Walk
+from longsoak.proving.walk import EVERY, Resistor
 from longsoak.store.photos import LARGEST, keep_photo
 from longsoak.store.proofrequests import LONGEST
 from longsoak.store.requests import LONGEST_INITIALS
@@ -36,6 +36,7 @@ from longsoak_dashboards.proofsheets import (
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view.card import kept_card
 from longsoak_dashboards.view.proof import why_of
+from longsoak_dashboards.view.touch import touches_since
 
 _REMEMBERED_S = 30 * 86_400
 _LOOKED_AT = (Step.READS, Step.OPEN, Step.SHORT, Step.RESISTOR)
@@ -132,7 +133,11 @@ class ProofForms(ProofSheets):
     def start_touch(self, request: Request, said: Form) -> Response:
         """Watch every channel closely for as long as that goes."""
         walk, _ = self.ready(request)
-        return _watched(walk, said.get("want", ""))
+        names = [probe.name for probe in walk.rig.probes]
+        query = {"since": str(walk.closer(names, every=EVERY, seconds=LONGEST))}
+        if said.get("want"):
+            query["want"] = said["want"]
+        return RedirectResponse(f"/proof/touch?{urlencode(query)}", status_code=303)
 
     @_asked
     def keep_touch(self, request: Request, said: Form) -> Response:
@@ -140,10 +145,16 @@ class ProofForms(ProofSheets):
         walk, proof = self.ready(request)
         probe = needed(said.get("probe", ""), walk.book())
         names = [each.name for each in walk.rig.probes]
-        before, after = rested(walk.readings(names, since_ms=_since(said)))
+        since = time_of(said.get("since", "")) or 0
+        touches = touches_since(proof, since)
+        _in_time(touches[-1].utc_ms if touches else since)
+        before, after = rested(walk.readings(names, since_ms=since), touches)
         finding = judge_touch(probe, before, after, rig=walk.rig)
         walk.keep(proof.name, Step.TOUCH, probe.name, finding)
-        return _to(probe.name) if said.get("want") else _watched(walk, "", kept=probe.name)
+        if said.get("want"):
+            return _to(probe.name)
+        walk.closer(names, every=EVERY, seconds=LONGEST)  # the next one needs no new rest
+        return RedirectResponse(f"/proof/touch?since={since}", status_code=303)
 
     @_asked
     def start_float(self, request: Request, said: Form) -> Response:
@@ -252,14 +263,6 @@ def _to(*probe: str, **query: str) -> Response:
     return RedirectResponse(f"{path}?{urlencode(query)}" if query else path, status_code=303)
 
 
-def _watched(walk: Walk, want: str, *, kept: str = "") -> Response:
-    names = [probe.name for probe in walk.rig.probes]
-    since = walk.closer(names, every=EVERY, seconds=LONGEST)
-    query = {"since": str(since), "want": want, "kept": kept}
-    said = urlencode({name: words for name, words in query.items() if words})
-    return RedirectResponse(f"/proof/touch?{said}", status_code=303)
-
-
 def _remember(answer: Response, cookie: str, words: str) -> Response:
     answer.set_cookie(cookie, quote(words), max_age=_REMEMBERED_S, httponly=True, samesite="strict")
     return answer
@@ -274,10 +277,13 @@ def _step(said: Mapping[str, str], known: tuple[Step, ...]) -> Step:
 
 def _since(said: Mapping[str, str]) -> int:
     """When a closer look began, ms, while it can still be judged by."""
-    since = time_of(said.get("since", ""))
-    if since is None or not 0 <= now_ms() - since <= 1000 * LONGEST:
+    return _in_time(time_of(said.get("since", "")) or 0)
+
+
+def _in_time(began_ms: int) -> int:
+    if not 0 <= now_ms() - began_ms <= 1000 * LONGEST:
         raise RequestError("The closer look is over. Start it again; nothing was kept.")
-    return since
+    return began_ms
 
 
 def _number(words: str, name: str, low: float, high: float) -> float:

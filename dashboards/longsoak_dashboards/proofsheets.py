@@ -112,7 +112,6 @@ class ProofSheets(Sheets):
             since_ms=since,
             want=request.query_params.get("want"),
             patience=walk.patience(names, RESTING),
-            kept=request.query_params.get("kept"),
             now_ms=now_ms(),
         )
         waiting = page.stage in ("rest", "touch")

@@ -145,6 +145,23 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
     assert {entry.by for entry in bench.entries} == {"mk"}
 
 
+def test_probes_are_touched_one_after_another_in_any_order(bench: Bench, browser: Browser) -> None:
+    bench.says |= {"A": "3e9,Ohm", "B": "5e9,Ohm"}
+    with walking(bench, browser) as page:
+        page.get_by_role("link", name="Touch probes").click()
+        page.get_by_role("button", name="Start").click()
+        expect(page.get_by_text("Touch one", exact=True)).to_be_visible(timeout=PATIENT)
+        bench.says["B"] = "2e5,Ohm"
+        page.get_by_role("button", name="Yes, I touched B").click(timeout=PATIENT)
+        # No new rest: only what moved has to come to rest.
+        expect(page.get_by_text("Touch another one", exact=True)).to_be_visible()
+        expect(page.get_by_text("B, good. It moved, and none")).to_be_visible()
+        bench.says |= {"A": "1e5,Ohm", "B": "4e9,Ohm"}
+        page.get_by_role("button", name="Yes, I touched A").click(timeout=PATIENT)
+        expect(page.get_by_text("A, good. It moved, and none")).to_be_visible()
+    assert bench.newest(Step.TOUCH, "A").content["moving"] == ["A"]
+
+
 def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Browser) -> None:
     with walking(bench, browser) as page:
         page.get_by_role("link", name="Safety list").click()

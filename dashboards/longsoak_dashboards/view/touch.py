@@ -7,13 +7,15 @@ from math import exp
 from longsoak.core.proof.book import Book, Proof
 from longsoak.core.proof.touch import RESTING, Movement, moved_most, movements, rested
 from longsoak.store.proofrequests import LONGEST
-from longsoak.vocabulary.proof import Step
+from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak_dashboards.view.sentences import span_words
 from longsoak_dashboards.view.steps import place_words
 
 _AS_IT_WAS = "as it was"
 _MOST = 1000.0  # times: beyond, as from an open pair, a figure says nothing
+_WORTH_TELLING = 5.0  # s
 _FULL = 5.0  # times what counts as moved: the bar is full
 
 
@@ -42,6 +44,7 @@ class TouchPage:
     moved: str | None
     to_touch: tuple[str, ...]
     said: str
+    more: str
 
 
 def touch_page(
@@ -52,7 +55,6 @@ def touch_page(
     since_ms: int | None,
     want: str | None,
     patience: float,
-    kept: str | None,
     now_ms: int,
 ) -> TouchPage:
     """Work out the sheet.
@@ -67,23 +69,23 @@ def touch_page(
         The probe that is to be touched; None is any.
     patience : float
         How long the readings at rest may take, s: no channel is waited for any longer.
-    kept : str or None
-        The probe whose touch was kept just now.
     """
     rig = book.rig
     probes = {probe.name: probe for probe in rig.probes}
     to_touch = tuple(subject for step, subject in book.to_do(proof) if step is Step.TOUCH)
-    entry = None if kept is None else proof.newest(Step.TOUCH, kept)
-    before, after = rested(readings)
+    touches = [] if since_ms is None else touches_since(proof, since_ms)
+    before, after = rested(readings, touches)
     there = sum(len(of_one) for of_one in before.values())
     wanted = RESTING * len(rig.probes)
-    passed = 0.0 if since_ms is None else (now_ms - since_ms) / 1000
+    # Each touch that is kept has the channels watched for as long again.
+    began = touches[-1].utc_ms if touches else since_ms
+    passed = 0.0 if began is None else (now_ms - began) / 1000
     found: dict[str, Movement] = {}
     if since_ms is None:
         stage = "start"
     elif not 0 <= passed <= LONGEST:
         stage = "over"
-    elif there < wanted and passed < patience:
+    elif not touches and there < wanted and passed < patience:
         stage = "rest"
     else:
         stage, found = "touch", movements(before, after, rig=rig)
@@ -99,8 +101,25 @@ def touch_page(
         ),
         moved=moved_most(found),
         to_touch=to_touch,
-        said="" if entry is None else f"{entry.subject}, {entry.outcome.value}. {entry.says}",
+        said=f"{touches[-1].subject}, {touches[-1].outcome.value}. {touches[-1].says}"
+        if touches
+        else "",
+        more=_more_words(there, wanted, passed) if stage == "rest" else "",
     )
+
+
+def touches_since(proof: Proof, since_ms: int) -> list[ProofEntry]:
+    """The touches that a proof kept since a closer look began, in that order."""
+    entries = (*proof.superseded, *proof.entries.values())
+    found = [e for e in entries if e.step is Step.TOUCH and e.utc_ms > since_ms]
+    return sorted(found, key=lambda entry: entry.utc_ms)
+
+
+def _more_words(there: int, wanted: int, passed: float) -> str:
+    """How long the rest will take from here, where that is worth telling."""
+    if not there or (left := passed * (wanted - there) / there) < _WORTH_TELLING:
+        return ""
+    return f"about {span_words(left)} more"
 
 
 def _most_first(item: tuple[str, Movement]) -> float:

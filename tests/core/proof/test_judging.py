@@ -9,11 +9,11 @@ from longsoak.core.judge import OVERLOAD
 from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.leads import judge_open, judge_resistor, judge_short, least_insulation
 from longsoak.core.proof.reads import judge_reads
-from longsoak.core.proof.touch import judge_touch, moved_most, movements, slowest
+from longsoak.core.proof.touch import RESTING, judge_touch, moved_most, movements, rested, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.store.proofrequests import is_json
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.proof import Outcome
+from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from proofreadings import probe_called, readings
@@ -220,6 +220,32 @@ def test_pins_that_come_along_by_more_than_a_share_are_cross_talk(
     assert isinstance(shares, dict)
     assert shares["C 30/60"] == pytest.approx(share, rel=0.1)
     assert found.content["cross_talk"] == (["C 30/60"] if outcome is BAD else [])
+
+
+def test_one_touch_after_another_waits_only_for_the_channel_that_moved() -> None:
+    """At 0.5 s a reading: rest for 5, the first pair touched, kept at 4 s, let go, the second."""
+    first, second = [1e9] * 5 + [2e6] * 3 + [1e9] * 3, [2e9] * 8 + [2e9, 2e9, 3e5]
+    every = {"C 10/60": readings("C 10/60", first), "C 30/60": readings("C 30/60", second)}
+
+    def until(count: int) -> dict[str, list[Reading]]:
+        return {name: of_one[:count] for name, of_one in every.items()}
+
+    before, after = rested(until(8))
+    assert [len(of_one) for of_one in before.values()] == [RESTING, RESTING]
+    finding = judge_touch(probe_called("C 10/60"), before, after, rig=RIG)
+    assert finding.outcome is GOOD
+    assert finding.content["moving"] == ["C 10/60"]
+
+    kept_ms = every["C 30/60"][7].utc_ms + 1
+    entry = ProofEntry(
+        1, kept_ms, "p", Step.TOUCH, "C 10/60", GOOD, "mk", finding.says, finding.content
+    )
+    before, after = rested(every, [entry])
+    assert len(before["C 30/60"]) == RESTING  # the last ones before the touch was kept
+    assert [reading.raw for reading in after["C 30/60"]] == [2e9, 2e9, 3e5]
+    assert after["C 10/60"] == []  # it still comes to rest, and nobody waits for it
+    finding = judge_touch(probe_called("C 30/60"), before, after, rig=RIG)
+    assert (finding.outcome, finding.content["moving"]) == (GOOD, ["C 30/60"])
 
 
 def test_a_touch_in_free_order_names_the_channel_that_moved_most() -> None:

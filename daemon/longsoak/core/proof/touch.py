@@ -10,7 +10,7 @@ from math import log
 
 from longsoak.core.proof.finding import Finding, bus_of, centre, is_open, judged, most_of, scatter
 from longsoak.core.proof.reads import NOISE, noise_allowed
-from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
@@ -108,14 +108,41 @@ def slowest(readings: Mapping[str, Sequence[Reading]]) -> float:
 
 
 def rested(
-    readings: Mapping[str, Sequence[Reading]],
+    readings: Mapping[str, Sequence[Reading]], touches: Sequence[ProofEntry] = ()
 ) -> tuple[dict[str, Sequence[Reading]], dict[str, Sequence[Reading]]]:
-    """Readings of one stretch, parted into those at rest and those since: the first few are rest.
+    """Readings of one stretch parted into those at rest and those since, for a touch.
 
-    For a touch in free order, where one closer look serves for both.
+    For touches one after another in free order, where one closer look serves for all.
+
+    Parameters
+    ----------
+    readings : mapping of str to sequence of Reading
+        By probe, all since the closer look began.
+    touches : sequence of ProofEntry
+        The touches that were kept since then, in that order.
+
+    Returns
+    -------
+    tuple of dict
+        Before the first touch the first few of each channel are rest. After one, the last few
+        before it was kept are; but a channel that moved in a touch has to come to rest anew, so
+        that it is not waited for and counts again when it did.
     """
-    before = {name: of_one[:RESTING] for name, of_one in readings.items()}
-    return before, {name: of_one[RESTING:] for name, of_one in readings.items()}
+    kept_ms = touches[-1].utc_ms if touches else 0
+    moved_ms = {name: touch.utc_ms for touch in touches for name in _moving(touch)}
+    before: dict[str, Sequence[Reading]] = {}
+    after: dict[str, Sequence[Reading]] = {}
+    for name, every in readings.items():
+        own = [reading for reading in every if reading.utc_ms > moved_ms.get(name, -1)]
+        earlier = sum(reading.utc_ms <= kept_ms for reading in own)
+        end = max(earlier, RESTING)
+        before[name], after[name] = own[end - RESTING : end], own[end:]
+    return before, after
+
+
+def _moving(touch: ProofEntry) -> Sequence[str]:
+    found = touch.content.get("moving")
+    return [str(name) for name in found] if isinstance(found, list | tuple) else []
 
 
 def moved_most(found: Mapping[str, Movement]) -> str | None:
@@ -146,7 +173,8 @@ def judge_touch(
     Finding
         Good if it moved, no other did, and no pair of pins moved along by more than 2 % of the
         touched pair's change in ln R and three times its noise. A temperature and a humidity at
-        one place may move together. Content: `moved`, the channel that moved most; `changes` by
+        one place may move together. Content: `moved`, the channel that moved most; `moving`, all
+        that did; `changes` by
         probe; `shares`, each pair's change over the touched pair's: a row of the cross-talk
         matrix; `also`, other channels that moved; `cross_talk`, those that moved along.
     """
@@ -155,6 +183,7 @@ def judge_touch(
     most = moved_most(found)
     content: dict[str, Json] = {
         "moved": most,
+        "moving": [name for name, movement in found.items() if movement.moved],
         "changes": {name: _short(movement.change) for name, movement in found.items()},
     }
     if own is None:
