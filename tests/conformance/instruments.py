@@ -40,24 +40,31 @@ FRONT_END: Reads = [
 ]
 
 
-def sdi12_sensors(question: bytes) -> bytes:
-    """Two SDI-12 sensors, one with two measurements; all are ready at once."""
-    asked = question.decode("ascii", errors="replace")
-    body = {"0D0": b"0+21.5", "3D0": b"3-0.25"}.get(asked)
-    if body is not None:
-        return body + crc_sdi12(body) + b"\r\n"
-    return {
-        "0": b"0\r\n",
-        "3": b"3\r\n",
-        "0I": b"013GENERIC RHT001100A-42\r\n",
-        "3I": b"313GENERIC T     012\r\n",
-        "0MC": b"00001\r\n",
-        "3MC": b"30001\r\n",
-    }.get(asked, b"")
+class Sdi12Sensors:
+    """Two SDI-12 sensors, one with two measurements; each is ready at once."""
+
+    def __init__(self) -> None:
+        self._measured = {"0": b"", "3": b""}
+
+    def __call__(self, question: bytes) -> bytes:
+        asked = question.decode("ascii")
+        sensor, command = asked[:1], asked[1:]
+        if sensor not in self._measured:
+            return b""
+        if command == "I":
+            return f"{sensor}13GENERIC RHT001100\r\n".encode("ascii")
+        if command in ("MC", "MC1"):
+            self._measured[sensor] = {"0MC": b"+21.5", "0MC1": b"+64.2", "3MC": b"-0.25"}[asked]
+            return f"{sensor}0001\r\n".encode("ascii")
+        if command == "D0":
+            body = sensor.encode("ascii") + self._measured[sensor]
+            return body + crc_sdi12(body) + b"\r\n"
+        return f"{sensor}\r\n".encode("ascii")
 
 
 SDI12: Reads = [
     (Sample("air", 21.5, "Cel"), {"sensor": "0"}),
+    (Sample("air humidity", 64.2, "%"), {"sensor": "0", "measurement": 1}),
     (Sample("wall", -0.25, "Cel"), {"sensor": "3"}),
 ]
 

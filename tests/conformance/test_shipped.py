@@ -67,7 +67,7 @@ class Sdi12(DriverSuite):
         return SerialBench(
             sdi12,
             instruments.SDI12,
-            answer=instruments.sdi12_sensors,
+            answer=instruments.Sdi12Sensors(),
             end=b"!",
             timeout=0.1,
             longest=10.0,
@@ -80,7 +80,7 @@ class Sdi12OverTcp(DriverSuite):
         return TcpBench(
             sdi12,
             instruments.SDI12,
-            answer=instruments.sdi12_sensors,
+            answer=instruments.Sdi12Sensors(),
             end=b"!",
             timeout=0.1,
             longest=10.0,
