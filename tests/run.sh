@@ -20,6 +20,8 @@ victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
 done
+# Node.js may have come from elsewhere, and its package then brings npm along.
+{ command -v node && command -v npm; } >/dev/null 2>&1 || packages="$packages nodejs npm"
 missing=""
 for package in $packages; do
   status=$(dpkg-query -W -f '${Status}' "$package" 2>/dev/null || true)
@@ -36,6 +38,14 @@ if [ -n "$missing" ]; then
   apt-get update -qq
   # shellcheck disable=SC2086  # a list of words, on purpose
   apt-get install -y -qq --no-install-recommends $missing >/dev/null
+fi
+
+# --- MicroPython for Node.js, which runs the front end's firmware -----------------------------------
+modules="$here/frontend/node_modules"
+if ! cmp -s "$here/frontend/package-lock.json" "$modules/installed" 2>/dev/null; then
+  say "installing MicroPython for Node.js into tests/frontend/node_modules ($(node --version))"
+  (cd "$here/frontend" && npm ci --ignore-scripts --no-audit --no-fund --silent)
+  cp "$here/frontend/package-lock.json" "$modules/installed"
 fi
 
 # --- a virtual environment of its own --------------------------------------------------------------

@@ -15,7 +15,7 @@ PROMPT = 15  # to ground at power-up: MicroPython's prompt instead of measuring
 
 # --- parts ---------------------------------------------------------------------------------------
 SUPPLY = 3.3  # V, of the drive lines and of the ADC's reference: one and the same rail
-RANGES = (10e3, 100e3, 1e6, 10e6, 100e6)  # Ohm, rising, as measured; place is the address
+RANGES = (10e3, 100e3, 1e6, 10e6, 100e6)  # Ohm, rising, with the closed switch
 SERIES = 1200.0  # Ohm: protective resistor, two closed switches and the drive line's own
 REFERENCE = 1e6  # Ohm, as measured: the resistor on the reference channel
 MOST = 5e9  # Ohm: beyond it a resistance can't be told from an open circuit

@@ -36,4 +36,4 @@ def allowed(ohm: float) -> float:
 
 def blocks(text: str, language: str) -> list[str]:
     """Fenced blocks of one language."""
-    return re.findall(rf"^```{language}\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    return re.findall(rf"^ *```{language}\n(.*?)^ *```", text, re.MULTILINE | re.DOTALL)

@@ -81,7 +81,7 @@ class Bench:
             ready, _, _ = select.select([self._replies], [], [], 20)
             assert ready, "the firmware is not at rest"
             more = os.read(self._replies, 65536)
-            assert more, "the firmware has ended"
+            assert more, "the firmware has ended; `sh tests/run.sh frontend` sets up what it needs"
             got += more
         return cast("Shown", json.loads(got))
 
