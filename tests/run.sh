@@ -90,7 +90,7 @@ if [ $# -eq 0 ]; then
   lint
   say "pytest"
   # Most tests wait for programs they have started, so that two at once take little more than one.
-  exec pytest -q -n auto --maxprocesses 4 --dist worksteal
+  exec pytest -q -n auto --maxprocesses 4 --dist loadgroup
 fi
 paths=""
 for part in "$@"; do

@@ -189,6 +189,7 @@ def begun(request: pytest.FixtureRequest) -> Iterator[dict[str, "Future[None]"]]
         }
 
 
+@pytest.mark.xdist_group("conformance")  # one worker takes them, for they are all begun at once
 @pytest.mark.parametrize("check", CHECKS)
 def test_a_shipped_driver_passes(check: str, begun: dict[str, "Future[None]"]) -> None:
     begun[check].result()
