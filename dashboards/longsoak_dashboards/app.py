@@ -22,6 +22,7 @@ from starlette.staticfiles import StaticFiles
 from longsoak.core.cautions import cautions
 from longsoak.core.proof.book import Book
 from longsoak.store import requests
+from longsoak.store.photos import photo_at
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards.clock import now_ms
@@ -184,7 +185,12 @@ class Pages(Sheets):
             "probe.html.j2",
             request.url.path,
             snapshot,
-            page=probe_page(snapshot, mark, book),
+            page=probe_page(
+                snapshot,
+                mark,
+                book,
+                has_photo=lambda photo: photo_at(self.source.record.folder, photo) is not None,
+            ),
             panel=panel,
             when="Last 7 days" if span is week else "Since the first reading",
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),

@@ -56,6 +56,10 @@ class Looks:
         """The last look, if it came to nothing."""
         return self._failed
 
+    def forget(self) -> None:
+        """Forget what came to nothing: another proof has begun."""
+        self._failed = None
+
     def start(
         self, walk: Walk, proof: str, step: Step, names: Sequence[str], resistor: Resistor | None
     ) -> None:

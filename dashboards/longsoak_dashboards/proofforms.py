@@ -87,6 +87,7 @@ class ProofForms(ProofSheets):
         walk = self.able(request)
         probes = [needed(said["probe"], walk.book()).name] if said.get("probe") else None
         walk.begin(why, probes=probes, software=version("longsoak"))
+        self.looks.forget()
         return _to(*probes or ())
 
     @_asked

@@ -132,6 +132,8 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         looks_well(page, "at")
         page.get_by_role("link", name="Its sheet").click()
         expect(page.get_by_text("30 and 31")).to_be_visible()
+        photo = page.get_by_alt_text("The seat of A")
+        assert photo.evaluate("photo => photo.decode().then(() => photo.naturalWidth)") == 1
         looks_well(page, "probe")
 
     card = bench.newest(Step.CARD, "A")

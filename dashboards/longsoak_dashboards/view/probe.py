@@ -1,5 +1,6 @@
 """The sheet of one probe: what it reads, where it sits, how it was proven and put in."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from urllib.parse import quote
@@ -48,15 +49,19 @@ class ProbePage:
     steps: tuple[StepRow, ...]
     card: tuple[tuple[str, str], ...]
     card_by: str
+    photo: str
     alarms: tuple[tuple[str, str, str], ...]
     proof_link: str
 
 
-def probe_page(snapshot: Snapshot, mark: Mark, book: Book) -> ProbePage:
-    """Work out the sheet of one probe."""
+def probe_page(
+    snapshot: Snapshot, mark: Mark, book: Book, *, has_photo: Callable[[str], bool]
+) -> ProbePage:
+    """Work out the sheet of one probe; `has_photo` says whether a photo of a card can be shown."""
     probe, now_ms = mark.probe, snapshot.now_ms
     newest = next((proof for proof in reversed(book.proofs) if proof.of(probe.name)), None)
     card = card_entry(book, probe.name)
+    photo = "" if card is None else str(card.content.get("photo", ""))
     lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
     quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
     what = Markup("{}{}, {}.").format(
@@ -70,6 +75,7 @@ def probe_page(snapshot: Snapshot, mark: Mark, book: Book) -> ProbePage:
         steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),
         card=() if card is None else card_rows(card),
         card_by="" if card is None else f"{day_words(card.utc_ms)}, {card.by}",
+        photo=photo if photo and has_photo(photo) else "",
         alarms=_alarms(snapshot, probe),
         proof_link=f"/proof/at/{quote(probe.name, safe='')}",
     )
