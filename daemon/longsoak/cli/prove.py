@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from threading import Event
+from typing import NoReturn
 
 import click
 
 from longsoak.cli.cardfile import read_cards
 from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, a_path, own_record, rig_file, told
 from longsoak.cli.measuring import measuring
+from longsoak.cli.options import refuse_to_overwrite, write
 from longsoak.cli.provewords import book_picture, comparison_words, entry_line, proof_words
 from longsoak.core.proof.book import CHANNEL_STEPS, Book, Proof, Why
 from longsoak.core.proof.card import Card, note_card
@@ -67,6 +69,9 @@ def _steps(_ctx: click.Context, _param: click.Parameter, said: str | None) -> li
 @click.option("--json", "as_json", is_flag=True, help="Print all proofs as one JSON object.")
 @click.option("--show", is_flag=True, help="Print the newest proof.")
 @click.option("--compare", "comparing", is_flag=True, help="Print what changed since the first.")
+@click.option("--sheet", type=a_path, help="Write the newest proof as HTML, to be printed on A4.")
+@click.option("--labels", type=a_path, help="Write labels for the cables as HTML, with QR codes.")
+@click.option("--replace", is_flag=True, help="Write over a sheet or labels that are there.")
 def prove(
     rig_file: Path,
     by: str | None,
@@ -79,6 +84,9 @@ def prove(
     as_json: bool,
     show: bool,
     comparing: bool,
+    sheet: Path | None,
+    labels: Path | None,
+    replace: bool,
 ) -> None:
     """Walk along every channel and prove that it is there, is the one it claims to be, and is good.
 
@@ -89,11 +97,27 @@ def prove(
     Leads and probes only: leave covers of mains equipment closed. Local codes and licensed
     practice decide what is safe.
     """
-    if sum((reads, cards is not None, as_json, show, comparing)) > 1:
-        raise click.UsageError("--reads, --card, --json, --show and --compare go one at a time.")
+    modes = (reads, cards is not None, as_json, show, comparing, sheet is not None)
+    if sum((*modes, labels is not None)) > 1:
+        raise click.UsageError(
+            "--reads, --card, --json, --show, --compare, --sheet and --labels go one at a time."
+        )
+    out = sheet or labels
+    if out is None and replace:
+        raise click.UsageError("--replace is for --sheet and --labels.")
+    if out is not None:
+        if out.absolute() == rig_file.absolute():
+            raise click.UsageError(f"{out} is the rig file. Name another file to write to.")
+        refuse_to_overwrite(out, replace=replace)
     if as_json or show or comparing:
         with told():
             _look_up(rig_file, as_json=as_json, comparing=comparing)
+    if sheet is not None:
+        with told():
+            _write_sheet(rig_file, sheet)
+    if labels is not None:
+        with told():
+            _write_labels(rig_file, labels)
     wanted = _Wanted(
         None if why is None else Why(why),
         None if steps is None else tuple(steps),
@@ -107,27 +131,68 @@ def prove(
 
 def _look_up(rig_file: Path, *, as_json: bool, comparing: bool) -> None:
     """Print what the record holds, and end."""
-    record, _ = own_record(rig_file)
-    rig = _measured(record)
-    if rig is None:
-        click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
-        sys.exit(FOUND_WRONG)
-    book = Book(record.proof_entries(), rig)
+    book = _kept_book(rig_file)
     newest = book.newest
     if as_json:
         click.echo(json.dumps(book_picture(book), ensure_ascii=False, indent=1))
         sys.exit(DONE if newest is not None and book.proven(newest) else FOUND_WRONG)
     if newest is None or (comparing and len(book.proofs) < 2):
-        has = with_noun(len(book.proofs), "proof")
-        click.echo(f"The record holds {has}. `longsoak prove` begins one.", err=True)
-        sys.exit(FOUND_WRONG)
+        _end_for_want_of_proofs(book)
     if not comparing:
         click.echo(proof_words(book, newest))
         sys.exit(DONE if book.proven(newest) else FOUND_WRONG)
-    changes = compare(book.proofs[0], newest, rig)
+    changes = compare(book.proofs[0], newest, book.rig)
     click.echo(comparison_words(book.proofs[0], newest, changes))
     beyond = any(change.beyond for change in changes)
     sys.exit(DONE if changes and not beyond else FOUND_WRONG)
+
+
+def _write_sheet(rig_file: Path, out: Path) -> NoReturn:
+    """Write the newest proof as a certificate, and end."""
+    from longsoak.proving.sheet import certificate
+
+    book = _kept_book(rig_file)
+    newest = book.newest
+    if newest is None:
+        _end_for_want_of_proofs(book)
+    first = None if newest is book.proofs[0] else book.proofs[0]
+    _write_whole(out, certificate(book, newest, first=first))
+    proven = book.proven(newest)
+    told_as = "proven" if proven else "not proven"
+    click.echo(f"{out} holds the proof begun at {newest.name}, {told_as}.")
+    sys.exit(DONE if proven else FOUND_WRONG)
+
+
+def _write_labels(rig_file: Path, out: Path) -> NoReturn:
+    """Write a label for each probe of the rig file, and end."""
+    from longsoak.proving.labels import labels
+    from longsoak.service.drivers import load_rig
+
+    rig, _ = load_rig(rig_file)
+    _write_whole(out, labels(rig))
+    click.echo(f"{out} holds {with_noun(len(rig.probes), 'label')} that lead to {rig.page}.")
+    sys.exit(DONE)
+
+
+def _write_whole(out: Path, html: str) -> None:
+    # What is there may be replaced, or nothing is there: either way by a name of its own at first.
+    write(out, html, replace=True)
+
+
+def _kept_book(rig_file: Path) -> Book:
+    """All proofs of the record beside a rig file, or an end if it has none to hold."""
+    record, _ = own_record(rig_file)
+    rig = _measured(record)
+    if rig is None:
+        click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
+        sys.exit(FOUND_WRONG)
+    return Book(record.proof_entries(), rig)
+
+
+def _end_for_want_of_proofs(book: Book) -> NoReturn:
+    has = with_noun(len(book.proofs), "proof")
+    click.echo(f"The record holds {has}. `longsoak prove` begins one.", err=True)
+    sys.exit(FOUND_WRONG)
 
 
 def _walk(rig_file: Path, by: str, wanted: _Wanted, *, reads: bool, cards: Path | None) -> bool:
