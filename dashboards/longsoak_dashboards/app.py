@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import (
+    FileResponse,
     JSONResponse,
     PlainTextResponse,
     RedirectResponse,
@@ -75,6 +76,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/proof", proof.proof),
             Route("/proof/who", proof.who, methods=["GET"]),
             Route("/proof/who", proof.say_who, methods=["POST"]),
+            Route("/proof/certificate", proof.certificate),
             Route("/proof/begin", proof.begin, methods=["POST"]),
             Route("/proof/at/{name:path}", proof.at),
             Route("/proof/read", proof.read, methods=["POST"]),
@@ -95,6 +97,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/proof/finish", proof.finish, methods=["POST"]),
             Route("/now.json", pages.now),
             Route("/events", _events),
+            Route("/favicon.ico", _icon),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
         exception_handlers={404: pages.not_found},
@@ -301,6 +304,11 @@ class Pages(Sheets):
             asked_ms=request.asked_utc_ms if request else None,
             now_ms=now_ms(),
         )
+
+
+async def _icon(request: Request) -> Response:
+    """What a browser asks for beside a document that names no icon, such as a certificate."""
+    return FileResponse(HERE / "static" / "icon.svg")
 
 
 async def _events(request: Request) -> Response:

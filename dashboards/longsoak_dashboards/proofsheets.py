@@ -1,14 +1,16 @@
 """The proof's sheets on a phone: how far it is, each channel, the safety list, a touch live."""
 
+import re
 from typing import NoReturn
 from urllib.parse import unquote
 
 from starlette.requests import Request
-from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
 from longsoak.core.proof.book import Book, Proof
 from longsoak.core.proof.safety import DECIDES, SHORTEST_NAME
 from longsoak.core.proof.touch import RESTING
+from longsoak.proving.sheet import certificate
 from longsoak.proving.walk import Walk
 from longsoak.store.files import recording
 from longsoak.store.photos import photo_at
@@ -16,6 +18,7 @@ from longsoak.store.requests import LONGEST_INITIALS
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.guards import with_style
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.pouring import Pour, litres_most, poured_of, settled
 from longsoak_dashboards.sheets import Sheets, sheet
@@ -121,6 +124,18 @@ class ProofSheets(Sheets):
     def who(self, request: Request) -> Response:
         """Who walks: asked once, then remembered by this browser."""
         return self._ask_who(request, back=own_path(request.query_params.get("back", "")))
+
+    @sheet
+    def certificate(self, request: Request) -> Response:
+        """The newest proof on A4, as `longsoak prove --sheet` writes it."""
+        book = self.book()
+        newest = book.newest
+        if newest is None:
+            return RedirectResponse("/proof", status_code=303)
+        first = book.proofs[0] if len(book.proofs) > 1 else None
+        html = certificate(book, newest, first=first)
+        (style,) = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
+        return HTMLResponse(html, headers=with_style(style))
 
     def photo(self, request: Request) -> Response:
         """A photo that is kept."""

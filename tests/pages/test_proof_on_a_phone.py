@@ -208,6 +208,12 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
         page.get_by_role("button", name="Finish the proof").click()
         expect(page.get_by_role("heading", name="Begin another")).to_be_visible()
         looks_well(page, "finished")
+        page.get_by_role("link", name="Birth certificate").click()
+        expect(page.get_by_text("no pump fills it")).to_be_visible()
+        assert page.locator("table").first.evaluate("t => getComputedStyle(t).borderCollapse") == (
+            "collapse"
+        )  # its own style sheet is let in
+        shot(page, "proof-certificate")
 
     assert bench.newest(Step.SAFETY, "residual current").outcome is Outcome.BAD
     left = bench.newest(Step.SAFETY, "cut-off")
