@@ -91,7 +91,7 @@ def test_every_code_on_the_printed_sheet_leads_to_its_probes_page(
 
 def test_a_code_has_four_white_modules_round_it(browser: Browser, tmp_path: Path) -> None:
     pdf = print_out(browser, labels(rig_of("C 30/60")), tmp_path / "labels.pdf")
-    pixels = pixels_of(pdf, dpi=600)
+    pixels = pixels_of(pdf, dpi=300)
     (code,) = codes_on(pixels)
     corners = code.position
     left, right = corners.top_left.x, corners.top_right.x
@@ -137,7 +137,7 @@ def test_the_longest_name_and_place_fit_on_a_label_and_are_decoded(
     page.close()
     assert over == []
     pdf = print_out(browser, labels(rig), tmp_path / "long.pdf")
-    (code,) = codes_on(pixels_of(pdf, dpi=2 * DPI))  # a module is 0.3 mm
+    (code,) = codes_on(pixels_of(pdf, dpi=300))  # a module is 0.3 mm
     assert code.text == probe_page(rig, name)
 
 

@@ -93,12 +93,6 @@ def test_without_a_proof_nothing_is_written(tmp_path: Path) -> None:
     assert not out.exists()
 
 
-def test_a_place_that_takes_no_file_is_told(rig_file: Path, tmp_path: Path) -> None:
-    told = longsoak("prove", rig_file, "--sheet", tmp_path / "none" / "out.html")
-    assert told.returncode == 2
-    assert "can't be written: No such file or directory." in told.stderr
-
-
 @pytest.mark.parametrize(
     ("options", "words"),
     [
