@@ -9,6 +9,7 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, table, told
 from longsoak.cli.options import number_of
+from longsoak.core.elapsedwords import elapsed_words
 from longsoak.core.fitjudgement import Remark
 from longsoak.core.uptake import (
     Absorption,
@@ -141,7 +142,7 @@ def _as_words(
     counted = _used(coefficient, rates)
     rows = [
         (
-            _time_words(time),
+            elapsed_words(time),
             f"{sqrt(time):.1f}",
             f"{gain:#.4g}",
             *("yes" if place in used else "" for used in counted),
@@ -174,13 +175,6 @@ def _used(coefficient: Absorption | Undetermined, rates: Sorptivity) -> tuple[fr
     return tuple(
         frozenset(one.used) if isinstance(one, Absorption) else frozenset() for one in found
     )
-
-
-def _time_words(seconds: float) -> str:
-    for unit, each in (("d", 86400.0), ("h", 3600.0), ("min", 60.0)):
-        if seconds >= 2.0 * each or seconds == each:
-            return f"{seconds / each:.4g} {unit}"
-    return f"{seconds:.4g} s"
 
 
 def _as_json_object(

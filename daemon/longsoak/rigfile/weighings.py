@@ -4,12 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.rigfile.cells import Cells, Range, read_text
-from longsoak.rigfile.report import MISSING, Written, listed, number
+from longsoak.rigfile.elapsed import LONGEST, TIMES, time_column
+from longsoak.rigfile.report import Written, number
 
 MASS = "mass_g"
-TIMES = {"time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}  # s
 _MASSES = Range(0.0, 1e7, "a mass in g above 0 and up to 1e7", "1012.4", above=True)
-_LONGEST = 1e9  # s; the core's own bound
 _HEADER = f"time_min,{MASS}"
 
 
@@ -74,20 +73,9 @@ def _checked_header(cells: Cells, line: int, names: list[str]) -> str | None:
     """Name the column of times, if there is one."""
     if cells.separated_otherwise(line, names):
         return None
-    there = [name for name in TIMES if name in names]
-    if len(there) > 1:
-        cells.note(
-            line,
-            there[1],
-            Written(f"there beside {there[0]}"),
-            "one column of times",
-            "Remove the one that was derived from the other.",
-        )
-    if not there:
-        either = "one of the columns " + listed(list(TIMES))
-        cells.note(line, "the time", MISSING, either, f"Write for example {_HEADER}.")
-    cells.header(line, names, needed=[*there[:1], MASS])
-    return there[0] if there and MASS in names else None
+    time = time_column(cells, line, names, example=_HEADER)
+    cells.header(line, names, needed=[MASS] if time is None else [time, MASS])
+    return time if MASS in names else None
 
 
 def _rows(
@@ -96,7 +84,7 @@ def _rows(
     """Time in s and mass in kg of each row; what has a mistake is left out."""
     unit = time.removeprefix("time_")
     each = TIMES[time]
-    times = Range(0.0, _LONGEST / each, f"a time in {unit} since it met the water", "5")
+    times = Range(0.0, LONGEST / each, f"a time in {unit} since it met the water", "5")
     found: list[tuple[float, float]] = []
     last: tuple[int, float] | None = None
     for line, written in rows:
