@@ -45,6 +45,9 @@ class Device:
         self._stop.set()
         self._thread.join(5)
         assert not self._thread.is_alive()
+        # Its link goes first, as udev takes it away: the number of a pty that is closed is given
+        # to the next one anybody opens, such as a test that runs beside this one.
+        self.path.unlink(missing_ok=True)
         for handle in (self._master, self._slave):
             with suppress(OSError):
                 os.close(handle)

@@ -1,10 +1,9 @@
-"""A served rig and a browser, for the tests that need them."""
+"""A served rig, for the tests that need one."""
 
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 
 from pages.pagerig import Kept, keep
 from pages.serving import Served, now_ms, serve
@@ -24,14 +23,3 @@ def served(kept: Kept) -> Iterator[Served]:
     """`longsoak pages` serving it."""
     with serve(kept.rig_file) as pages:
         yield pages
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One headless browser for all tests."""
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        yield chromium
-        chromium.close()

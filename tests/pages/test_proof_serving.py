@@ -9,13 +9,13 @@ from urllib.parse import quote
 import pytest
 
 from longsoak.core.proof.book import Book
+from longsoak.core.wording import where_words
 from longsoak.store.proofrequests import ask_to_keep
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak_dashboards.looks import Look
 from longsoak_dashboards.pouring import poured_of, poured_words
 from longsoak_dashboards.view.proof import proof_page
-from longsoak_dashboards.view.steps import place_words
 from pages.pagerig import Kept, keep, make_rig
 from pages.serving import Answer, Served, now_ms, serve
 
@@ -78,7 +78,7 @@ def test_the_sections_table_leads_to_a_sheet_of_each_probe(kept: Kept, served: S
         assert f'<a href="{address}">{probe.name}</a>' in table
         answer = served.get(address)
         assert answer.status == 200
-        assert place_words(probe, kept.rig) in words(answer)
+        assert where_words(probe, kept.rig) in words(answer)
 
 
 def test_a_probes_sheet_tells_its_proof_and_its_card(proven: Served) -> None:

@@ -128,7 +128,7 @@ def test_every_step_shows_its_word_its_shape_and_its_number() -> None:
     assert "good 0.081 %, off +0.20 %" in reference
     assert "good 0.05 °C" in row_of(html, "T core")
     assert "good +0.16 L" in row_of(html, "water level")
-    assert row_of(html, "high float").endswith("on tray good good proven")
+    assert row_of(html, "high float").endswith("float, tray tray good good proven")
     row = next(row for row in html.split("<tr>") if "<b>C 30/60</b>" in row)
     assert re.findall(r'href="#(\w+)"', row) == ["dot"] * 7
 

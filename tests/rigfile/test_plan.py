@@ -16,12 +16,19 @@ GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
 def test_the_plan_has_a_row_for_each_probe_by_bus_then_address() -> None:
     assert COLUMNS == ("bus", "address", "probe", "place", "curve", "unit")
     assert wiring_plan(load(HERE / "good.toml", find_kind=find_kind)) == [
-        ("meter", "channel 109", "P 30/60", "plain lime, 30 deep, 60 high", "my fir", "% WME"),
+        (
+            "meter",
+            "channel 109",
+            "P 30/60",
+            "30 mm deep, 60 mm high, plain lime",
+            "my fir",
+            "% WME",
+        ),
         (
             "meter",
             "channel 110",
             "C 30/60",
-            "cork-lime, 30 deep, 60 high",
+            "30 mm deep, 60 mm high, 250 mm across, cork-lime",
             "Douglas-fir (coast)",
             "% WME",
         ),
@@ -32,7 +39,7 @@ def test_the_plan_has_a_row_for_each_probe_by_bus_then_address() -> None:
             "air",
             "device 2, input 1, scale 0.1",
             "T cork-lime",
-            "cork-lime, 85 deep, 60 high",
+            "85 mm deep, 60 mm high, cork-lime",
             "",
             "°C",
         ),

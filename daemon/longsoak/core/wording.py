@@ -1,11 +1,12 @@
 """Values, ages and times in words, the same on pages, in mails and in the terminal."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Literal
 
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.rig import Kind
+from longsoak.vocabulary.rig import Bay, Kind, Probe, Reservoir, Rig
 
 DECIMALS = {
     Kind.PINS: 1,
@@ -109,3 +110,25 @@ def flag_words(flag: Flag, reason: Reason) -> str:
 def with_noun(count: int, one: str, many: str | None = None) -> str:
     """A number with its noun: "1 probe", "34 probes", "2 buses"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def place_words(probe: Probe, *, bays: Sequence[Bay], reservoir: Reservoir | None) -> str:
+    """Where a probe sits: "30 mm deep, 60 mm high, panel"; empty where no place is declared.
+
+    Across is said only away from the middle of its bay, where most are.
+    """
+    bay = next((bay for bay in bays if bay.name == probe.bay), None)
+    middle = None if bay is None else (bay.start + bay.end) / 2
+    across = None if probe.across == middle else probe.across
+    lengths = (("deep", probe.depth), ("high", probe.height), ("across", across))
+    said = [f"{length:g} mm {way}" for way, length in lengths if length is not None]
+    said += [words for words in (probe.bay, probe.place) if words]
+    if reservoir is not None and probe.name in (reservoir.level, reservoir.float_switch):
+        return ", ".join(said) or reservoir.name
+    return ", ".join(said)
+
+
+def where_words(probe: Probe, rig: Rig) -> str:
+    """Where a probe sits, or the bus it is on where no place is declared."""
+    place = place_words(probe, bays=rig.specimen.bays, reservoir=rig.reservoir)
+    return place or f"on {probe.bus}"

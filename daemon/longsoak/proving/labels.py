@@ -5,7 +5,8 @@ from urllib.parse import quote, urlsplit, urlunsplit
 
 from markupsafe import Markup
 
-from longsoak.proving.paper import PENS, document, place_words
+from longsoak.core.wording import where_words
+from longsoak.proving.paper import PENS, document
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.rig import Probe, Rig
 
@@ -79,7 +80,7 @@ def labels(rig: Rig) -> str:
 
 
 def _label(probe: Probe, rig: Rig) -> _Label:
-    place = place_words(probe, rig)
+    place = where_words(probe, rig)
     return _Label(
         name=probe.name,
         letters=_letters(probe.name),

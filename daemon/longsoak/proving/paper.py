@@ -6,8 +6,6 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
-from longsoak.vocabulary.rig import Probe, Rig
-
 _TEMPLATES = Path(__file__).parent / "templates"
 
 # Pens on white paper: measured, declared by somebody, wants a look.
@@ -17,20 +15,6 @@ PENS = {"ink": "#1d283b", "pencil": "#185a95", "red": "#aa2523"}
 def document(template: str, **shown: object) -> str:
     """A template filled in; what comes from people or devices is escaped."""
     return _templates().get_template(template).render(pens=PENS, **shown)
-
-
-def place_words(probe: Probe, rig: Rig) -> str:
-    """Where a probe sits: "30 mm deep, 60 mm high, panel"; its bus where no place is declared.
-
-    Across is said only away from the middle of its bay, where most are.
-    """
-    bay = next((bay for bay in rig.specimen.bays if bay.name == probe.bay), None)
-    middle = None if bay is None else (bay.start + bay.end) / 2
-    across = None if probe.across == middle else probe.across
-    lengths = (("deep", probe.depth), ("high", probe.height), ("across", across))
-    said = [f"{length:g} mm {way}" for way, length in lengths if length is not None]
-    said += [words for words in (probe.bay, probe.place) if words]
-    return ", ".join(said) or f"on {probe.bus}"
 
 
 def _css_string(words: str) -> str:

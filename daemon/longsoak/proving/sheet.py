@@ -7,9 +7,9 @@ from longsoak.core.proof.book import RIG, WHY_WORDS, Book, Proof, Verdict
 from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import DECIDES, SAFETY
 from longsoak.core.proof.touch import CROSS_SIGMAS, CROSS_TALK
-from longsoak.core.wording import time_words, with_noun
+from longsoak.core.wording import time_words, where_words, with_noun
 from longsoak.proving.figures import Pour, main_figure, numbers_by_name, pour_of
-from longsoak.proving.paper import document, place_words
+from longsoak.proving.paper import document
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import Kind, Probe
 
@@ -168,7 +168,7 @@ def _rows(book: Book, proof: Proof, columns: Sequence[_Column]) -> tuple[_Row, .
                 name=probe.name,
                 kind=probe.kind.value,
                 bus=probe.bus,
-                place=place_words(probe, book.rig),
+                place=where_words(probe, book.rig),
                 marks=marks,
                 verdict=_Mark(_VERDICTS[verdict.verdict], verdict.verdict.value),
             )

@@ -12,6 +12,7 @@ from longsoak.vocabulary.rig import (
     PUMP,
     UNIT,
     AlarmPlan,
+    Bay,
     Bus,
     Kind,
     Probe,
@@ -42,6 +43,7 @@ OUTLET_ON = 60.0  # s: a server that restarts is back by then
 
 def plan_alarms(
     *,
+    bays: Sequence[Bay],
     reservoir: Reservoir | None,
     probes: Sequence[Probe],
     buses: Sequence[Bus],
@@ -52,7 +54,7 @@ def plan_alarms(
 
     Parameters
     ----------
-    reservoir, probes, buses : checked parts of the rig
+    bays, reservoir, probes, buses : checked parts of the rig
     outlets : sequence of str
         Which of mail, mqtt and database are set up.
     changes : sequence of AlarmTable
@@ -70,7 +72,7 @@ def plan_alarms(
         for key, plan in plans.items():
             if plan.watch is watch and subject in (None, plan.subject):
                 plans[key] = _changed(plan, change, by_name=by_name)
-    writer = AlarmWriter(reservoir=reservoir, probes=probes)
+    writer = AlarmWriter(bays=bays, reservoir=reservoir, probes=probes)
     return tuple(writer.written(plan) for plan in plans.values())
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from longsoak.rigfile.plan import place_words
-from longsoak.vocabulary.rig import PUMP, AlarmPlan, Kind, Probe, Reservoir, Watch
+from longsoak.core.wording import place_words
+from longsoak.vocabulary.rig import PUMP, AlarmPlan, Bay, Kind, Probe, Reservoir, Watch
 
 # Common practice, and no substitute for local code: whoever reads this may stand on a wet floor.
 MAINS = (
@@ -27,7 +27,10 @@ class Texts:
 class AlarmWriter:
     """Fills in what a rig file left unsaid about its alarms."""
 
-    def __init__(self, *, reservoir: Reservoir | None, probes: Sequence[Probe]) -> None:
+    def __init__(
+        self, *, bays: Sequence[Bay], reservoir: Reservoir | None, probes: Sequence[Probe]
+    ) -> None:
+        self._bays = bays
         self._reservoir = reservoir
         self._probes = {probe.name: probe for probe in probes}
         self._write: Mapping[Watch, Callable[[AlarmPlan], Texts]] = {
@@ -161,7 +164,7 @@ class AlarmWriter:
 
     def _silent(self, plan: AlarmPlan) -> Texts:
         probe = self._probes[plan.subject]
-        place = place_words(probe, self._reservoir)
+        place = place_words(probe, bays=self._bays, reservoir=self._reservoir)
         where = f" ({place})" if place else ""
         return Texts(
             f"No reading, {plan.subject}",

@@ -92,6 +92,7 @@ def build(draft: Draft) -> Rig:
         buses=buses,
         probes=probes,
         alarms=plan_alarms(
+            bays=bays,
             reservoir=reservoir,
             probes=probes,
             buses=buses,

@@ -3,7 +3,8 @@
 import re
 from collections.abc import Mapping
 
-from longsoak.vocabulary.rig import Probe, Reservoir, Rig
+from longsoak.core.wording import place_words
+from longsoak.vocabulary.rig import Probe, Rig
 
 COLUMNS = ("bus", "address", "probe", "place", "curve", "unit")
 
@@ -23,7 +24,7 @@ def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
             probe.bus,
             address_words(probe),
             probe.name,
-            place_words(probe, rig.reservoir),
+            place_words(probe, bays=rig.specimen.bays, reservoir=rig.reservoir),
             probe.curve or "",
             # What its value will be called, so that a wood-equivalent is no surprise weeks later.
             probe.unit_words,
@@ -46,17 +47,6 @@ def _written(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return f"({_listed(value)})" if isinstance(value, Mapping) else str(value)
-
-
-def place_words(probe: Probe, reservoir: Reservoir | None) -> str:
-    """Say where a probe is: position in its bay, words of the file, or the reservoir it watches."""
-    if probe.bay is not None:
-        return f"{probe.bay}, {probe.depth:g} deep, {probe.height:g} high"
-    if probe.place is not None:
-        return probe.place
-    if reservoir is not None and probe.name in (reservoir.level, reservoir.float_switch):
-        return reservoir.name
-    return ""
 
 
 def _natural(text: str) -> list[tuple[int, int, str]]:

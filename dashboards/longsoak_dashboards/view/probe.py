@@ -8,6 +8,7 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
+from longsoak.core.wording import where_words
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.proof import Json, ProofEntry, Step
 from longsoak.vocabulary.rig import Kind, Probe, Rig
@@ -15,7 +16,7 @@ from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.sentences import day_words
-from longsoak_dashboards.view.steps import StepRow, place_words, step_rows
+from longsoak_dashboards.view.steps import StepRow, step_rows
 from longsoak_dashboards.view.traces import PanelPlan
 
 _SHOWN = {
@@ -65,7 +66,7 @@ def probe_page(
     lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
     quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
     what = Markup("{}{}, {}.").format(
-        probe.kind.value.capitalize(), quantity, place_words(probe, snapshot.rig)
+        probe.kind.value.capitalize(), quantity, where_words(probe, snapshot.rig)
     )
     return ProbePage(
         mark=mark,
@@ -115,7 +116,7 @@ def close_names(name: str, rig: Rig) -> list[str]:
 def _declared(probe: Probe, rig: Rig) -> tuple[tuple[str, str], ...]:
     address = ", ".join(f"{key} {value}" for key, value in probe.address.items())
     rows = [
-        ("place", place_words(probe, rig)),
+        ("place", where_words(probe, rig)),
         ("bus", f"{probe.bus}, {address}" if address else probe.bus),
         ("read", f"every {probe.every:g} s"),
         ("curve", probe.curve or ""),

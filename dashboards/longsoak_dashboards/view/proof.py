@@ -8,6 +8,7 @@ from longsoak.core.proof.book import WHY_WORDS, Book, Proof, Why
 from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import SAFETY
 from longsoak.core.proof.water import judge_float
+from longsoak.core.wording import where_words
 from longsoak.proving.hands import HANDS, LEADS, SETTLED, TOUCH, TOUCH_TIME
 from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.reading import Reading
@@ -18,7 +19,6 @@ from longsoak_dashboards.view.steps import (
     ChannelRow,
     StepRow,
     channel_rows,
-    place_words,
     step_rows,
 )
 
@@ -138,7 +138,7 @@ def at_page(
     own = look if look is not None and probe.name in look.names else None
     return AtPage(
         probe=probe,
-        where=place_words(probe, book.rig),
+        where=where_words(probe, book.rig),
         steps=tuple(
             (row, _what_to_do(row.step, probe))
             for row in step_rows(book, proof, probe, now_ms=now_ms)

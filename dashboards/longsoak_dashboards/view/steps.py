@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from longsoak.core.proof.book import Book, ChannelVerdict, Proof, Verdict
+from longsoak.core.wording import where_words
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import Probe, Rig
 from longsoak_dashboards.view.sentences import moment
@@ -99,22 +100,8 @@ def _channel(found: ChannelVerdict, steps: Sequence[StepRow], rig: Rig) -> Chann
     return ChannelRow(
         name=found.probe,
         address=f"/proof/at/{quote(found.probe, safe='')}",
-        where=place_words(probe, rig),
+        where=where_words(probe, rig),
         verdict=found.verdict.value,
         shape=_VERDICTS[found.verdict],
         steps=tuple(steps),
     )
-
-
-def place_words(probe: Probe, rig: Rig) -> str:
-    """Where a probe sits: "30 mm deep, 60 mm high, panel"; its bus where no place is declared.
-
-    Across is said only away from the middle of its bay, where most are.
-    """
-    bay = next((bay for bay in rig.specimen.bays if bay.name == probe.bay), None)
-    middle = None if bay is None else (bay.start + bay.end) / 2
-    across = None if probe.across == middle else probe.across
-    lengths = (("deep", probe.depth), ("high", probe.height), ("across", across))
-    said = [f"{length:g} mm {way}" for way, length in lengths if length is not None]
-    said += [words for words in (probe.bay, probe.place) if words]
-    return ", ".join(said) or f"on {probe.bus}"

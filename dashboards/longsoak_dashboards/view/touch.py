@@ -6,12 +6,12 @@ from math import exp
 
 from longsoak.core.proof.book import Book, Proof
 from longsoak.core.proof.touch import RESTING, Movement, moved_most, movements, rested
+from longsoak.core.wording import where_words
 from longsoak.store.proofrequests import LONGEST
 from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.view.sentences import span_words
-from longsoak_dashboards.view.steps import place_words
 
 _AS_IT_WAS = "as it was"
 _MOST = 1000.0  # times: beyond, as from an open pair, a figure says nothing
@@ -131,7 +131,7 @@ def _most_first(item: tuple[str, Movement]) -> float:
 def _row(probe: Probe, rig: Rig, movement: Movement, *, done: bool) -> MovementRow:
     return MovementRow(
         name=probe.name,
-        where=place_words(probe, rig),
+        where=where_words(probe, rig),
         words=_change_words(probe, movement.change),
         bar=min(1.0, movement.strength / _FULL),
         moved=movement.moved,
