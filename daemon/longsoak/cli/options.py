@@ -1,5 +1,7 @@
 """Numbers given as options, and files that an option asks to be written."""
 
+import errno
+import os
 import re
 import sys
 from collections.abc import Callable
@@ -63,15 +65,15 @@ def refuse_to_overwrite(path: Path, *, replace: bool) -> None:
 
 def write(path: Path, text: str, *, replace: bool) -> None:
     """Write a file whole or not at all, or end with a sentence that says why not."""
+    part = path.with_name(f"{path.name}.part")  # beside it and renamed: a full disk leaves neither
     try:
-        if replace:
-            # Beside it and renamed, so that a full disk leaves the old one whole.
-            part = path.with_name(f"{path.name}.part")
+        try:
             part.write_text(text, encoding="utf-8")
+            if not replace and os.path.lexists(path):  # a link that points nowhere is there too
+                raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
             part.replace(path)
-        else:
-            with path.open("x", encoding="utf-8") as file:
-                file.write(text)
+        finally:
+            part.unlink(missing_ok=True)
     except OSError as error:
         click.echo(f"{path} can't be written: {error.strerror or error}.", err=True)
         sys.exit(BAD_INPUT)
