@@ -161,6 +161,14 @@ def test_probes_are_touched_one_after_another_in_any_order(bench: Bench, browser
         bench.says |= {"A": "1e5,Ohm", "B": "4e9,Ohm"}
         page.get_by_role("button", name="Yes, I touched A").click(timeout=PATIENT)
         expect(page.get_by_text("A, good. It moved, and none")).to_be_visible()
+        page.get_by_role("link", name="All channels").click()
+        page.get_by_text("Cross-talk between pairs of pins").click()
+        cells = [
+            row.locator("th, td").all_inner_texts() for row in page.locator(".matrix tr").all()
+        ]
+        assert cells[0] == ["touched", "A", "B"]
+        assert ["B", "0.0", "touched"] in cells
+        looks_well(page, "cross-talk")
     assert bench.newest(Step.TOUCH, "A").content["moving"] == ["A"]
 
 

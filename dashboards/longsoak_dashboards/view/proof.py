@@ -1,6 +1,6 @@
 """The sheets of a proof: how far it is, and one channel's steps with what to do for each."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -9,10 +9,11 @@ from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import SAFETY
 from longsoak.core.proof.water import judge_float
 from longsoak.core.wording import where_words
+from longsoak.proving.figures import numbers_by_name
 from longsoak.proving.hands import HANDS, LEADS, SETTLED, TOUCH, TOUCH_TIME
-from longsoak.vocabulary.proof import Step
+from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Probe
+from longsoak.vocabulary.rig import Kind, Probe
 from longsoak_dashboards.looks import Look
 from longsoak_dashboards.view.sentences import capital, counted, day_words, moment
 from longsoak_dashboards.view.steps import (
@@ -23,6 +24,17 @@ from longsoak_dashboards.view.steps import (
 )
 
 _FLOAT_WORDS = {0: "down", 1: "up"}
+
+
+@dataclass(frozen=True, slots=True)
+class CrossTalk:
+    """How much of a touched pair's change came along in each other: a row for each touch.
+
+    Cells are words, in % of the touched pair's change in ln R, and whether they are too much.
+    """
+
+    names: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[tuple[str, bool], ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +56,7 @@ class ProofPage:
     to_read: tuple[str, ...]
     touch: int
     to_do: int
+    cross_talk: CrossTalk | None
     compared: str
     changed: tuple[tuple[str, str], ...]
     whys: tuple[tuple[str, str], ...]
@@ -104,6 +117,7 @@ def proof_page(book: Book, look: Look | None, failed: Look | None, *, now_ms: in
         to_read=to_read,
         touch=sum(step is Step.TOUCH for step, _ in to_do),
         to_do=len(to_do),
+        cross_talk=None if newest is None else _cross_talk(book, newest),
         compared=compared,
         changed=changed,
         whys=tuple((why.value, words) for why, words in WHY_WORDS.items()),
@@ -196,6 +210,33 @@ def _lead(book: Book, proof: Proof | None, *, now_ms: int) -> tuple[str, ...]:
     return (
         f"Proof {WHY_WORDS[proof.why]}{when} by {people}{over}.",
         f"{capital(book.summary(proof))}.",
+    )
+
+
+def _cross_talk(book: Book, proof: Proof) -> CrossTalk | None:
+    """The matrix of a proof; None before two pairs were watched together."""
+    pairs = [probe.name for probe in book.rig.probes if probe.kind is Kind.PINS]
+    touches = [entry for name in pairs if (entry := proof.newest(Step.TOUCH, name)) is not None]
+    shares = [(entry, numbers_by_name(entry.content.get("shares"))) for entry in touches]
+    seen = {name for _, row in shares for name in row} | {
+        entry.subject for entry, row in shares if row
+    }
+    names = tuple(name for name in pairs if name in seen)
+    rows = tuple(
+        (entry.subject, tuple(_cell(entry, row, name) for name in names))
+        for entry, row in shares
+        if row
+    )
+    return CrossTalk(names, rows) if rows else None
+
+
+def _cell(entry: ProofEntry, row: Mapping[str, float], name: str) -> tuple[str, bool]:
+    if name == entry.subject:
+        return "touched", False
+    too_much = entry.content.get("cross_talk")
+    return (
+        f"{round(100 * row[name], 1) + 0.0:.1f}" if name in row else "",
+        isinstance(too_much, list | tuple) and name in too_much,
     )
 
 
