@@ -111,6 +111,11 @@ def test_a_known_pace_comes_back_and_each_depth_is_told(tmp_path: Path) -> None:
     assert lines[-1] == MODEL
 
 
+def test_a_front_behind_by_next_to_nothing_has_no_minus(tmp_path: Path) -> None:
+    ended = run(tmp_path, of([(30.0, 9.0), (59.99, 36.0), (90.0, 81.0)]))
+    assert "36 h     6.000  +0.0" in ended.stdout
+
+
 def test_the_pace_is_that_of_weighted_least_squares(tmp_path: Path) -> None:
     # Computed: scipy 1.11 or later, curve_fit with sigma, absolute. Depths that their own
     # uncertainties explain, so that no common one is added and theirs is the larger.

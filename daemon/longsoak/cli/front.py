@@ -238,7 +238,7 @@ def _row(arrival: "Arrival", found: Front | Undetermined) -> tuple[str, ...]:
         "" if arrival.probe is None else arrival.probe.name,
         "not yet" if time is None else elapsed_words(time),
         "" if time is None else f"{sqrt(time) / _ROOT_HOUR:.3f}",
-        "" if off is None else f"{off:+.1f}",
+        "" if off is None else f"{round(off, 1) + 0.0:+.1f}",  # no minus before nothing
     )
 
 
