@@ -1,4 +1,7 @@
-"""The simulated Modbus RTU line: two humidity and temperature transmitters and a float's input.
+"""The simulated Modbus RTU line: two air transmitters, a float's input, and the pump's box.
+
+The transmitters tell humidity and temperature. The box has a clamp around one wire of the pump's cable
+and a flow wheel in its hose.
 
 The devices are pymodbus's own server. It wants to open a port by name, as the daemon does, so two
 pseudo-terminals stand back to back: the server opens the inner one, the daemon the outer one, and
@@ -16,7 +19,7 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from longsoak_demo.bench import Bench, wired
-from longsoak_demo.places import AIR_BUS, Place
+from longsoak_demo.places import AIR_BUS, PUMP, Place
 from longsoak_demo.ptyport import PtyPort
 
 BAUD = 9600
@@ -96,8 +99,8 @@ class AirBus:
             registers: list[int],
             values: list[int] | list[bool] | None,
         ) -> ExcCodes | None:
-            # A transmitter has no wires of its own to break: one that is cut off is silent, and
-            # with it all it measures.
+            # A transmitter has no wires of its own to break, as a float, a clamp or a wheel has:
+            # one that is cut off is silent, and with it all it measures.
             if any(self._bench.silent(place) or self._dead(place) for place in places):
                 raise NoSuchIdException
             for place in places:
@@ -105,14 +108,14 @@ class AirBus:
                 if "discrete" in place.address:
                     registers[0] = int(reading)  # bit 0
                 else:
-                    tenths = round(reading / float(place.address["scale"]))
-                    registers[int(place.address["input"])] = tenths & 0xFFFF  # two's complement
+                    steps = round(reading / float(place.address["scale"]))
+                    registers[int(place.address["input"])] = steps & 0xFFFF  # two's complement
             return None
 
         return refresh
 
     def _dead(self, place: Place) -> bool:
-        return place.kind != "float" and self._bench.open_wire(place)
+        return place.kind not in ("float", *PUMP) and self._bench.open_wire(place)
 
 
 async def _nobody(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from longsoak_demo import places
 from longsoak_demo.events import Event, Kind
 from longsoak_demo.physics import RenderPair
-from longsoak_demo.places import BY_NAME, PLACES, Place
+from longsoak_demo.places import BY_NAME, PLACES, PUMP, Place
 from longsoak_demo.tray import PER_MM, STOP
 from longsoak_demo.wood import resistance
 
@@ -19,6 +19,8 @@ _NOISE = {
     "humidity": 0.2,
     "temperature": 0.04,
     "level": 0.12,
+    "flow": 0.004,
+    "pump current": 0.003,
 }
 
 
@@ -78,12 +80,13 @@ class Bench:
         """What the instrument at `place` measures now.
 
         Ohm for pins and reference resistors (infinite for an open wire), % for humidity, degC for
-        temperature, mm for the level, 1 or 0 for the float.
+        temperature, mm for the level, 1 or 0 for the float, L/min for the flow, A for the pump.
         """
         if place.kind == "float":  # its contact closes when it lifts; a broken wire never does
             return float(self.pair.tray.float_lifted and not self.open_wire(place))
         if self.open_wire(place):
-            return OPEN_WIRE
+            # No pulses from the wheel, no current from the clamp: as if the pump stood still.
+            return 0.0 if place.kind in PUMP else OPEN_WIRE
         # Seeded by probe and simulated time: a reading doesn't hang on how often others are asked.
         source = random.Random(f"{self._seed} {place.name} {self.pair.time:.3f}")  # noqa: S311 - noise, not a secret
         noise, drift = source.gauss(0.0, _NOISE[place.kind]), self._drift.get(place.name, 0.0)
@@ -91,14 +94,21 @@ class Bench:
         if place.kind in ("pins", "reference resistor"):
             return truth * (1 + noise) * max(1 + drift / 100, 1e-6)
         value = truth + noise + drift
+        if place.kind in PUMP:  # a wheel counts and a clamp rectifies: neither goes below nothing
+            return max(value, 0.0)
         return min(max(value, 0.0), 100.0) if place.kind == "humidity" else value
 
     def _truth(self, place: Place) -> float:
         pair = self.pair
-        if place.kind == "level":
-            return pair.tray.depth
-        if place.kind == "reference resistor":
-            return places.REFERENCE_OHMS
+        match place.kind:
+            case "level":
+                return pair.tray.depth
+            case "flow":
+                return pair.tray.flow
+            case "pump current":
+                return pair.tray.current
+            case "reference resistor":
+                return places.REFERENCE_OHMS
         if place.bay and place.depth is not None and place.height is not None:
             if place.kind == "temperature":
                 return pair.timber[place.bay]

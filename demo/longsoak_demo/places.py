@@ -19,6 +19,8 @@ METER, FRONT_END, AIR_BUS, WIRE, TRAY_ADC = "meter", "front end", "air", "timber
 BUSES = (METER, FRONT_END, AIR_BUS, WIRE, TRAY_ADC)
 PORTS = {METER: "meter", FRONT_END: "front-end", AIR_BUS: "air"}  # file names under ports/
 
+PUMP = ("flow", "pump current")  # kinds that tell whether the pump runs
+
 REFERENCE_OHMS = 10e6
 LEVEL_ZERO = -20.0  # mm at 0 mV
 LEVEL_PER_MV = 0.1  # mm
@@ -105,5 +107,19 @@ PLACES: tuple[Place, ...] = (
     ),
     Place("water level", "level", TRAY_ADC, {"channel": "voltage0"}, where="catch tray"),
     Place("high float", "float", AIR_BUS, {"device": 3, "discrete": 0}, where="catch tray"),
+    Place(
+        "pump current",
+        "pump current",
+        AIR_BUS,
+        {"device": 4, "input": 0, "scale": 0.01},
+        where="pump's cable",
+    ),
+    Place(
+        "rail flow",
+        "flow",
+        AIR_BUS,
+        {"device": 4, "input": 1, "scale": 0.01},
+        where="hose to the drip rail",
+    ),
 )
 BY_NAME: Mapping[str, Place] = {place.name: place for place in PLACES}

@@ -17,6 +17,8 @@ _EVERY = {
     "temperature": 5,
     "level": 1,
     "float": 1,
+    "flow": 2,
+    "pump current": 2,
 }
 
 _HEAD = """\
@@ -156,6 +158,13 @@ def _of_kind(place: Place) -> list[str]:
         return [f"zero = {places.LEVEL_ZERO}\nper_unit = {places.LEVEL_PER_MV}  # mm per mV"]
     if place.kind == "float":
         return [f"trips_at = {tray.FLOAT_TRIPS:g}"]
+    if place.kind == "flow":
+        return [f"runs_from = {tray.RUNS_FLOW:g}  # L/min"]
+    if place.kind == "pump current":
+        return [
+            "# A clamp around one wire of the cable: on mains, work for a licensed electrician.",
+            f"runs_from = {tray.RUNS_CURRENT:g}  # A; the pump draws less while it sucks air",
+        ]
     return []
 
 

@@ -11,11 +11,16 @@ PUMP_NEEDS = 25.0  # mm
 FLOAT_TRIPS = 105.0  # mm
 PER_MM = AREA  # litres in a millimetre of depth
 _LET_GO = 1.0  # mm the float has to sink below where it lifted, or it would chatter
+RUNS_FLOW = 0.3  # L/min, and
+RUNS_CURRENT = 0.4  # A: less than that is a pump that stands still or sucks air
 
 # The specimen hangs close over the water and shelters it: about 1 mm a day in the shop's air.
 _TRANSFER = 1.1e-8  # kg/(m2 s Pa)
 _FILM_WHEN_RUNNING = 0.8  # litres in the hose, on the rail and on the face
 _FILM_TIME = 60.0  # s
+_PER_MM_OF_LIFT = 0.001  # of the pump's flow and current, lost for each mm the water stands lower
+_LIGHT = 0.22  # A, of a pump that sucks air
+_LOADED = 0.62  # A, of one that lifts water, with the tray at its stop
 
 
 @dataclass(slots=True)
@@ -40,6 +45,22 @@ class Tray:
     def running(self) -> bool:
         """Whether water really runs down the face: the pump sucks air when the tray is low."""
         return self.pump_on and self.depth > PUMP_NEEDS
+
+    @property
+    def flow(self) -> float:
+        """What runs out of the drip rail, L/min: what the film turns over, with some lift lost."""
+        return _FILM_WHEN_RUNNING / _FILM_TIME * 60 * self._lift if self.running else 0.0
+
+    @property
+    def current(self) -> float:
+        """What the pump draws, A: nothing at rest, a little while it turns in air."""
+        if not self.pump_on:
+            return 0.0
+        return _LOADED * self._lift if self.running else _LIGHT
+
+    @property
+    def _lift(self) -> float:
+        return 1.0 - _PER_MM_OF_LIFT * (STOP - self.depth)
 
     def pour(self, litres: float) -> None:
         """Add water; what doesn't fit under the rim runs over it."""

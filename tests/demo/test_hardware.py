@@ -16,6 +16,7 @@ from demo.running import Running
 from longsoak_demo.events import Event, Kind
 from longsoak_demo.places import BY_NAME, PLACES
 from longsoak_demo.sysfs import crc8, thermometer_file
+from longsoak_demo.tray import RUNS_CURRENT, RUNS_FLOW
 
 
 def ask(port: serial.Serial, question: bytes) -> bytes:
@@ -163,6 +164,33 @@ def test_the_float_lifts_when_the_tray_is_overfilled(rig: Running, air: ModbusSe
     assert air.read_discrete_inputs(0, count=1, device_id=3).bits[0]
     rig.happen(Event(1, Kind.MEND))
     assert not air.read_discrete_inputs(0, count=1, device_id=3).bits[0]
+
+
+def pump(air: ModbusSerialClient) -> tuple[float, float]:
+    """Current in A and flow in L/min, from the hundredths in the box's registers."""
+    current, flow = air.read_input_registers(0, count=2, device_id=4).registers
+    return current / 100, flow / 100
+
+
+def test_the_pumps_box_follows_the_pump(rig: Running, air: ModbusSerialClient) -> None:
+    tray = rig.bench.pair.tray
+    current, flow = pump(air)
+    assert current == pytest.approx(tray.current, abs=0.02)
+    assert flow == pytest.approx(tray.flow, abs=0.02)
+    assert current > RUNS_CURRENT
+    assert flow > RUNS_FLOW
+    rig.happen(Event(0, Kind.PUMP_STOP))
+    assert max(pump(air)) <= 0.02
+    rig.happen(Event(1, Kind.PUMP_START))
+    assert pump(air) == (current, flow)
+
+
+def test_a_clamp_with_a_broken_wire_reads_as_a_pump_that_stands_still_and_the_wheel_turns_on(
+    rig: Running, air: ModbusSerialClient
+) -> None:
+    _, before = pump(air)
+    rig.happen(Event(0, Kind.OPEN_WIRE, probe="pump current"))
+    assert pump(air) == (0, before)
 
 
 def test_an_absent_device_and_a_silenced_one_are_really_silent(

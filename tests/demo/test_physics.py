@@ -10,7 +10,7 @@ from longsoak_demo.column import Column
 from longsoak_demo.materials import CORK_LIME, PLAIN_LIME, TIMBER, Material
 from longsoak_demo.physics import LONGEST_STEP, RenderPair, film_saturation
 from longsoak_demo.places import BAYS, DEPTHS, HEIGHTS
-from longsoak_demo.tray import PER_MM, RIM, Tray
+from longsoak_demo.tray import PER_MM, RIM, RUNS_CURRENT, RUNS_FLOW, Tray
 from longsoak_demo.wood import moisture_content, resistance
 
 DAY = 86_400.0
@@ -197,6 +197,23 @@ def test_the_pump_sucks_air_when_the_tray_is_low() -> None:
     tray.bale_to(20.0)
     assert tray.pump_on
     assert not tray.running
+    assert tray.flow == 0
+    assert 0 < tray.current < RUNS_CURRENT  # it turns, but lifts nothing
+
+
+def test_a_pump_moves_less_the_lower_the_water_stands_and_nothing_when_it_is_off() -> None:
+    tray = Tray()
+    flows, currents = [], []
+    for depth in (80.0, 60.0, 30.0):
+        tray.bale_to(depth)
+        flows.append(tray.flow)
+        currents.append(tray.current)
+    assert flows == sorted(flows, reverse=True)
+    assert currents == sorted(currents, reverse=True)
+    assert flows[-1] > RUNS_FLOW
+    assert currents[-1] > RUNS_CURRENT
+    tray.pump_on = False
+    assert (tray.flow, tray.current) == (0.0, 0.0)
 
 
 # James, FPL-GTR-6 (1988), table 1, Douglas-fir (coast), MOhm at 26.7 degC; from memory, and
