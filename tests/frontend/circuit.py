@@ -30,7 +30,8 @@ class Circuit:
     def __init__(self) -> None:
         self.now = 0.0
         self.faults: list[str] = []
-        self.energised: dict[str, list[float]] = {}  # name to s forward and s reverse
+        # Name to s driven forward, s driven in reverse, s with both ends at 0 V.
+        self.energised: dict[str, list[float]] = {}
         self.ranges: list[int] = []  # in the order they were energised on
         self.specimens: dict[str, float] = {"REF": REFERENCE, "SHORT": 0.0}
         self.emf: dict[str, float] = {}  # V
@@ -48,12 +49,17 @@ class Circuit:
         self._levels: dict[int, int] = {}
         self._volts = 0.0  # at the sense node
         self._seed = 1
+        self._still: tuple[float, float, list[float], int] | None = None
+
+    def changed(self) -> None:
+        """Say that something else than a pin was changed."""
+        self._still = None
 
     def set_pin(self, gpio: int, level: int) -> None:
         """Let a pin go high or low, and judge what that does."""
-        self.advance(0.0)
         before, was = self.pair(), self._current()
         self._levels[gpio] = level
+        self._still = None
         after, live = self.pair(), self._current()
         if len(self.pairs()) > 1:
             self.faults.append("connected at once: " + " ".join(self.pairs()))
@@ -81,21 +87,17 @@ class Circuit:
 
     def advance(self, seconds: float) -> None:
         """Let time pass."""
+        end, conductance, spent, which = self._now()
         self.now += seconds
-        end, conductance = self._end()
-        name, live = self.pair(), self._current()
-        if live and name is not None:
-            spent = self.energised.setdefault(name, [0.0, 0.0])
-            spent[0 if self.get_pin(DRIVE) else 1] += seconds
-        if seconds > 0:
-            self._volts = end + (self._volts - end) * math.exp(-seconds * conductance / self.cable)
+        spent[which] += seconds
+        self._volts = end + (self._volts - end) * math.exp(-seconds * conductance / self.cable)
 
     def sample(self) -> int:
         """What a 12-bit ADC makes of the sense node, in 16 bits."""
         if self.stuck is not None:
             share = self.stuck
         else:
-            _, conductance = self._end()
+            conductance = self._now()[1]
             omega = 2 * math.pi * self.mains
             swing = self.hum / math.sqrt(conductance**2 + (omega * self.cable) ** 2)
             share = (self._volts + swing * math.sin(omega * self.now)) / SUPPLY + self.offset
@@ -127,6 +129,19 @@ class Circuit:
 
     def _number(self, gpios: tuple[int, ...]) -> int:
         return sum(self.get_pin(gpio) << bit for bit, gpio in enumerate(gpios))
+
+    def _now(self) -> tuple[float, float, list[float], int]:
+        """What `_end` says, and what the time that passes is booked on; kept until a change."""
+        if self._still is None:
+            end, conductance = self._end()
+            name, which = self.pair(), 2
+            if self._current():
+                which = 0 if self.get_pin(DRIVE) else 1
+            booked = [0.0, 0.0, 0.0]
+            if name is not None and self._levels.get(RANGE_ENABLE, 1) == 0:
+                booked = self.energised.setdefault(name, booked)
+            self._still = end, conductance, booked, which
+        return self._still
 
     def _end(self) -> tuple[float, float]:
         """Where the sense node would settle, V, and the conductance it does so through, S."""

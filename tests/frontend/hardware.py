@@ -147,6 +147,7 @@ def _asked(wish: dict[str, object]) -> str:
     shown = json.dumps({name: getattr(circuit, name) for name in SHOWN})
     if "anew" in wish:
         circuit.faults, circuit.energised, circuit.ranges = [], {}, []
+        circuit.changed()
     return shown
 
 
@@ -154,6 +155,7 @@ def _set(values: object) -> None:
     for name, value in values.items():  # type: ignore[attr-defined]  # from JSON
         getattr(circuit, name)  # a name that isn't there is a mistake of the test
         setattr(circuit, name, value)
+    circuit.changed()
 
 
 _set(json.loads(wires.begun()))

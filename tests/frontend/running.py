@@ -36,7 +36,7 @@ class Shown(TypedDict):
     """What the circuit has seen since it was last asked to begin anew."""
 
     faults: list[str]
-    energised: dict[str, list[float]]
+    energised: dict[str, list[float]]  # name to s driven forward, in reverse, and shorted
     ranges: list[int]
     now: float
 

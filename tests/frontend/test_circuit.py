@@ -33,7 +33,7 @@ def test_a_divider_of_two_like_resistors_settles_at_half_the_supply() -> None:
     circuit.set_pin(RETURN, 1)
     circuit.advance(0.05)
     assert circuit.sample() / 65535 == pytest.approx(0.5, abs=0.005)
-    assert circuit.energised["P1"] == [0.05, 0.05]
+    assert circuit.energised["P1"] == [0.05, 0.05, 0.0]
     assert circuit.faults == []
 
 
