@@ -57,6 +57,16 @@ def dry_face_air(time: float) -> Air:
     return Air(shop.temperature + 0.2, shop.humidity)
 
 
+def over_water_air(around: Air, *, water: float) -> Air:
+    """Air between the tray and the specimen: half from around it, half from the water's surface.
+
+    `water` is the temperature of the water, degC.
+    """
+    temperature = (around.temperature + water) / 2
+    pressure = (around.vapour_pressure + saturation_pressure(water)) / 2
+    return Air(temperature, min(0.98, pressure / saturation_pressure(temperature)))
+
+
 def lag(state: float, towards: float, *, seconds: float, time_constant: float) -> float:
     """Where `state` has got to after `seconds` of following `towards`; exact for any step."""
     return towards + (state - towards) * exp(-seconds / time_constant)

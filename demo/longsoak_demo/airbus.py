@@ -1,7 +1,7 @@
 """The simulated Modbus RTU line: two air transmitters, a float's input, and the pump's box.
 
-The transmitters tell humidity and temperature. The box has a clamp around one wire of the pump's cable
-and a flow wheel in its hose.
+The transmitters tell humidity and temperature. The box has a clamp around one wire of the pump's
+cable and a flow wheel in its hose.
 
 The devices are pymodbus's own server. It wants to open a port by name, as the daemon does, so two
 pseudo-terminals stand back to back: the server opens the inner one, the daemon the outer one, and

@@ -4,6 +4,7 @@ import random
 from collections.abc import Callable
 
 from longsoak_demo import places
+from longsoak_demo.air import Air
 from longsoak_demo.events import Event, Kind
 from longsoak_demo.physics import RenderPair
 from longsoak_demo.places import BY_NAME, PLACES, PUMP, Place
@@ -114,8 +115,15 @@ class Bench:
                 return pair.timber[place.bay]
             moisture = pair.moisture(place.bay, depth=place.depth, height=place.height)
             return resistance(moisture, pair.warmth(place.bay, depth=place.depth))
-        air = pair.wet_air if place.address["device"] == 1 else pair.dry_air
+        air = self._air(place)
         return air.temperature if place.kind == "temperature" else air.humidity * 100
+
+    def _air(self, place: Place) -> Air:
+        if place.bus == places.OVER_WATER:
+            return self.pair.over_water_air
+        if place.bus == places.SHOP:
+            return self.pair.shop_air
+        return self.pair.wet_air if place.address["device"] == 1 else self.pair.dry_air
 
     def _cable(self, bus: str, *, out: bool) -> None:
         if out == (bus in self.unplugged):

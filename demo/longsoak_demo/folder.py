@@ -68,7 +68,7 @@ class DemoFolder:
                     shutil.rmtree(entry)
                 elif entry.name != _MARKER:  # it is the lock
                     entry.unlink()
-        for leftover in ("ports", "w1", "iio"):  # dead links, if the last demo was killed
+        for leftover in ("ports", "w1", "iio", "hwmon"):  # dead links, if the last demo was killed
             shutil.rmtree(self.path / leftover, ignore_errors=True)
 
     def lay_out(self, *, page: str | None) -> None:

@@ -12,18 +12,22 @@ from longsoak_demo.events import Event
 from longsoak_demo.frontend import FrontEnd
 from longsoak_demo.meter import Meter
 from longsoak_demo.physics import LONGEST_STEP, RenderPair
-from longsoak_demo.places import AIR_BUS, FRONT_END, METER, PORTS
+from longsoak_demo.places import AIR_BUS, FRONT_END, METER, OVER_WATER, PORTS
 from longsoak_demo.ptyport import PtyPort
-from longsoak_demo.sysfs import Converter, Thermometers
+from longsoak_demo.sdisensor import SdiSensor
+from longsoak_demo.sysfs import AirChip, Converter, Thermometers
 
 _TICK = 0.1  # s of wall time
 _SHARE = 0.5  # of a tick the model may use up; the instruments need the rest to answer in time
-_THERMOMETERS_EVERY = 1.0  # s; a 12-bit conversion takes 0.75 s
+_THERMOMETERS_EVERY = 1.0  # s; a 12-bit conversion takes 0.75 s. The air chip goes with them
 _CONVERTER_EVERY = 0.25  # s
 
 
 class Hardware:
-    """Instruments under `folder`: ``ports/``, ``w1/`` and ``iio/``.
+    """Instruments under `folder`: ``ports/``, ``w1/``, ``iio/`` and ``hwmon/``.
+
+    Of the buses the daemon has drivers for, GPIO lines alone are missing: below the library that
+    reads them there is the kernel only, and no file or terminal to stand in for a line.
 
     An asynchronous context manager: the hardware is there inside it and gone after it.
 
@@ -44,10 +48,13 @@ class Hardware:
         self._air = AirBus(bench, ports / PORTS[AIR_BUS])
         self._thermometers = Thermometers(bench, folder / "w1")
         self._converter = Converter(bench, folder / "iio")
+        self._chip = AirChip(bench, folder / "hwmon")
+        self._over_water = SdiSensor(bench, ports / PORTS[OVER_WATER])
         self._ports: dict[str, PtyPort] = {
             METER: self._meter.port,
             FRONT_END: self._front_end.port,
             AIR_BUS: self._air.port,
+            OVER_WATER: self._over_water.port,
         }
 
     async def __aenter__(self) -> Self:
@@ -68,6 +75,7 @@ class Hardware:
         """Write the sysfs trees anew."""
         self._thermometers.refresh()
         self._converter.refresh()
+        self._chip.refresh()
 
     async def run(
         self,
@@ -114,6 +122,7 @@ class Hardware:
             if now >= thermometers_at:
                 thermometers_at = now + _THERMOMETERS_EVERY
                 self._thermometers.refresh()
+                self._chip.refresh()
             if now >= converter_at:
                 converter_at = now + _CONVERTER_EVERY
                 self._converter.refresh()

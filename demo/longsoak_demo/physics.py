@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 from longsoak_demo import places
-from longsoak_demo.air import Air, dry_face_air, lag, shop_air, wet_face_air
+from longsoak_demo.air import Air, dry_face_air, lag, over_water_air, shop_air, wet_face_air
 from longsoak_demo.column import Column
 from longsoak_demo.materials import CORK_LIME, PLAIN_LIME, TIMBER, Material
 from longsoak_demo.tray import PER_MM, STOP, Tray
@@ -138,3 +138,13 @@ class RenderPair:
     def dry_air(self) -> Air:
         """Air at the dry face."""
         return dry_face_air(self.time)
+
+    @property
+    def over_water_air(self) -> Air:
+        """Air between the tray and the specimen."""
+        return over_water_air(self.wet_air, water=self.water_temperature)
+
+    @property
+    def shop_air(self) -> Air:
+        """Air in the middle of the shop."""
+        return shop_air(self.time)

@@ -16,10 +16,19 @@ RENDER = 60  # mm
 PANEL = 180  # mm
 
 METER, FRONT_END, AIR_BUS, WIRE, TRAY_ADC = "meter", "front end", "air", "timber", "tray"
-BUSES = (METER, FRONT_END, AIR_BUS, WIRE, TRAY_ADC)
-PORTS = {METER: "meter", FRONT_END: "front-end", AIR_BUS: "air"}  # file names under ports/
+OVER_WATER, SHOP = "over water", "shop"
+BUSES = (METER, FRONT_END, AIR_BUS, WIRE, TRAY_ADC, OVER_WATER, SHOP)
+PORTS = {  # file names under ports/
+    METER: "meter",
+    FRONT_END: "front-end",
+    AIR_BUS: "air",
+    OVER_WATER: "over-water",
+}
 
 PUMP = ("flow", "pump current")  # kinds that tell whether the pump runs
+
+CHIP = "sht3x"  # as the kernel calls the chip that measures the shop's air
+_OVER, _SHOP_AIR = "air, between tray and specimen", "air, middle of the shop"
 
 REFERENCE_OHMS = 10e6
 LEVEL_ZERO = -20.0  # mm at 0 mV
@@ -121,5 +130,9 @@ PLACES: tuple[Place, ...] = (
         {"device": 4, "input": 1, "scale": 0.01},
         where="hose to the drip rail",
     ),
+    Place("over water RH", "humidity", OVER_WATER, {"sensor": "0", "value": 1}, where=_OVER),
+    Place("over water T", "temperature", OVER_WATER, {"sensor": "0", "value": 2}, where=_OVER),
+    Place("shop RH", "humidity", SHOP, {"chip": CHIP, "channel": "humidity1"}, where=_SHOP_AIR),
+    Place("shop T", "temperature", SHOP, {"chip": CHIP, "channel": "temp1"}, where=_SHOP_AIR),
 )
 BY_NAME: Mapping[str, Place] = {place.name: place for place in PLACES}

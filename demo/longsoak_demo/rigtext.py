@@ -120,6 +120,8 @@ def _buses(folder: Path) -> Iterator[str]:
         places.TRAY_ADC: (
             f'driver = "iio"\nroot = {_quoted(str(folder / "iio"))}\ndevice = {_quoted(CONVERTER)}'
         ),
+        places.OVER_WATER: f'driver = "sdi12"\nport = {port[places.OVER_WATER]}',
+        places.SHOP: f'driver = "hwmon"\nroot = {_quoted(str(folder / "hwmon"))}',
     }
     for bus in places.BUSES:
         yield f"[[buses]]\nname = {_quoted(bus)}\n{settings[bus]}\n"

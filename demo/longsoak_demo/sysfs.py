@@ -1,4 +1,4 @@
-"""Simulated sysfs trees: 1-Wire thermometers and an analogue-to-digital converter.
+"""Simulated sysfs trees: 1-Wire thermometers, an analogue-to-digital converter, an air chip.
 
 The kernel would measure whenever a file is read; plain files can't, so they are written anew all
 the time, each under another name first and then renamed: a reader never meets half a file.
@@ -9,11 +9,12 @@ from math import floor
 from pathlib import Path
 
 from longsoak_demo.bench import Bench, wired
-from longsoak_demo.places import LEVEL_PER_MV, LEVEL_ZERO, TRAY_ADC, WIRE
+from longsoak_demo.places import CHIP, LEVEL_PER_MV, LEVEL_ZERO, SHOP, TRAY_ADC, WIRE
 
 CONVERTER = "ads1015"
 _MV_PER_STEP = 2.0  # at its 4.096 V range
 _FULL_SCALE = 2047
+_SEAT = "1-0044"  # of the air chip: I2C bus and address
 
 
 def crc8(data: bytes) -> int:
@@ -95,6 +96,34 @@ class Converter:
             millivolts = (self._bench.reading(self._level) - LEVEL_ZERO) / LEVEL_PER_MV
         steps = min(max(round(millivolts / _MV_PER_STEP), -_FULL_SCALE - 1), _FULL_SCALE)
         write(raw, f"{steps}\n")
+
+
+class AirChip:
+    """The hwmon tree under `root`, with one chip for humidity and temperature.
+
+    Values are in thousandths (Linux, Documentation/hwmon/sysfs-interface.rst).
+    """
+
+    def __init__(self, bench: Bench, root: Path) -> None:
+        self._bench = bench
+        self._root = root
+
+    def refresh(self) -> None:
+        """Write the channels' files anew; a chip that is cut off has no folder."""
+        if SHOP in self._bench.unplugged:
+            shutil.rmtree(self._root, ignore_errors=True)
+            return
+        folder, on_it = self._root / "hwmon0", wired(SHOP)
+        if any(self._bench.silent(place) or self._bench.open_wire(place) for place in on_it):
+            self._root.mkdir(exist_ok=True)  # the kernel goes on listing the others
+            shutil.rmtree(folder, ignore_errors=True)
+            return
+        for place in on_it:
+            thousandths = round(self._bench.reading(place) * 1000)
+            write(folder / f"{place.address['channel']}_input", f"{thousandths}\n")
+        if not (folder / "name").exists():
+            (folder / "device").symlink_to(f"../../../{_SEAT}")
+            write(folder / "name", CHIP + "\n")  # last: a driver looks for it first
 
 
 def write(path: Path, content: str) -> None:

@@ -49,7 +49,7 @@ KINDS = (
     '"overfill", "pump stop", "pump start", "open wire", "drift", "silence", "unplug", "replug", '
     '"mend"'
 )
-BUSES = "meter, front end, air, timber, tray"
+BUSES = "meter, front end, air, timber, tray, over water, shop"
 BAD = [
     ("[[event]]\nat = 1", "{file}: event is not known here, expected [[events]]."),
     ("events = 3", "{file}: events is 3, expected tables. Write [[events]]."),

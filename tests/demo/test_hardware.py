@@ -235,7 +235,11 @@ def test_the_modbus_line_survives_being_pulled_out(rig: Running) -> None:
 
 @pytest.mark.parametrize(
     ("name", "question", "answer"),
-    [("meter", b"*IDN?\n", b"SIMULATED"), ("front-end", b"?REF\n", b"REF,")],
+    [
+        ("meter", b"*IDN?\n", b"SIMULATED"),
+        ("front-end", b"?REF\n", b"REF,"),
+        ("over-water", b"0!", b"0\r\n"),
+    ],
 )
 def test_a_port_answers_again_after_it_was_closed(
     rig: Running, name: str, question: bytes, answer: bytes
@@ -312,7 +316,30 @@ def test_the_level_comes_through_the_converters_files(rig: Running) -> None:
     assert level(rig) == -20
 
 
-@pytest.mark.parametrize(("bus", "tree"), [("timber", "w1"), ("tray", "iio")])
+def shop(rig: Running) -> tuple[float, float]:
+    """What the chip's files say in per cent and degC; the seat is where a driver looks for it."""
+    folder = rig.folder / "hwmon" / "hwmon0"
+    assert (folder / "name").read_text() == "sht3x\n"
+    assert (folder / "device").readlink().name == "1-0044"
+    # Linux, Documentation/hwmon/sysfs-interface.rst: thousandths of a degree, of a per cent.
+    return (
+        int((folder / "humidity1_input").read_text()) / 1000,
+        int((folder / "temp1_input").read_text()) / 1000,
+    )
+
+
+def test_the_shops_air_comes_through_the_chips_files_until_it_is_cut_off(rig: Running) -> None:
+    humidity, temperature = shop(rig)
+    air = rig.bench.pair.shop_air
+    assert humidity == pytest.approx(air.humidity * 100, abs=1.0)
+    assert temperature == pytest.approx(air.temperature, abs=0.2)
+    rig.happen(Event(0, Kind.SILENCE, probe="shop T"))
+    assert list((rig.folder / "hwmon").iterdir()) == []
+    rig.happen(Event(1, Kind.MEND))
+    assert shop(rig) == (humidity, temperature)
+
+
+@pytest.mark.parametrize(("bus", "tree"), [("timber", "w1"), ("tray", "iio"), ("shop", "hwmon")])
 def test_an_unplugged_tree_is_gone_until_it_is_plugged_in(
     rig: Running, bus: str, tree: str
 ) -> None:

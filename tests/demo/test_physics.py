@@ -274,6 +274,16 @@ def test_the_shop_stays_a_shop_all_year() -> None:
         assert 0.40 <= air.humidity <= 0.65
 
 
+def test_the_air_over_the_water_lies_between_the_waters_and_that_of_the_wet_face() -> None:
+    pair = RenderPair()
+    for _ in range(400):
+        pair.step(LONGEST_STEP)
+        over, around = pair.over_water_air, pair.wet_air
+        water = saturation_pressure(pair.water_temperature)
+        assert around.vapour_pressure < over.vapour_pressure < water
+        assert around.humidity < over.humidity < 1.0
+
+
 def test_a_step_too_long_is_refused() -> None:
     with pytest.raises(ValueError, match="a step is 241"):
         RenderPair().step(241.0)

@@ -16,7 +16,7 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import UNIT, Kind, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_demo import events
-from longsoak_demo.places import BY_NAME, PLACES
+from longsoak_demo.places import BUSES, BY_NAME, PLACES
 from longsoak_demo.rigtext import rig_text
 
 
@@ -134,7 +134,14 @@ def test_a_silent_transmitter_is_no_answer(
     assert sample.why is Absence.NO_ANSWER
 
 
-@pytest.mark.parametrize("bus", ["meter", "front end", "air", "timber", "tray"])
+def test_the_sensor_over_the_water_is_told_by_its_own_name(
+    drivers: tuple[Rig, dict[str, BusDriver]],
+) -> None:
+    _, opened = drivers
+    assert opened["over water"].describe().endswith("these answered: 0 (INVENTEDAIR-RH001)")
+
+
+@pytest.mark.parametrize("bus", BUSES)
 def test_an_unplugged_bus_is_an_error_and_opens_again_when_it_is_back(
     rig: Running, drivers: tuple[Rig, dict[str, BusDriver]], bus: str
 ) -> None:
