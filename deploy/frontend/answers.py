@@ -12,7 +12,7 @@ from board import Board
 from checking import CHECKS, EMF, is_name
 from measure import Meter, Reading
 
-LONGEST = 40  # bytes of a question; more is noise
+LONGEST = 40  # bytes that are kept of a line; no question has as many
 OPEN_CIRCUIT = "9.9E37"  # the number SCPI-99 has for infinity
 REFERENCE_OFF = 0.05  # share the reference may be off its value before no reading is believed
 SHORT_OFF = 300.0  # Ohm a short may be off nothing
@@ -132,18 +132,16 @@ def framed(name: str, value: str, unit: str) -> bytes:
 
 
 class Lines:
-    """Cuts what comes into lines, and throws away what grows too long for one."""
+    """Cuts what comes into lines; of one that grows too long it keeps no more than the start."""
 
     def __init__(self) -> None:
         self._got = b""
-        self._lost = False
 
     def take(self, byte: bytes) -> bytes | None:
         """Take one byte; return the line it ended, without its end, or None."""
         if byte != b"\n":
-            self._lost = self._lost or len(self._got) >= LONGEST
-            self._got = b"" if self._lost else self._got + byte
+            if len(self._got) < LONGEST:
+                self._got += byte
             return None
-        line = None if self._lost else self._got
-        self._got, self._lost = b"", False
-        return line if line is None else line.rstrip(b"\r")
+        line, self._got = self._got, b""
+        return line.rstrip(b"\r")

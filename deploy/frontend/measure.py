@@ -62,9 +62,7 @@ class Meter:
         tried = [place]
         while True:
             better = nearest(resistance(look.share, place))
-            if better == place and look.clipped:
-                better += -1 if look.share > 0.5 else 1
-            if better in tried or not 0 <= better < len(settings.RANGES):
+            if better in tried:
                 break
             place = better
             tried.append(place)

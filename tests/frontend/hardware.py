@@ -60,9 +60,13 @@ class WDT:
 
     def feed(self) -> None:
         """Tell it that all is well."""
+        WDT.fed = circuit.now
+
+    @staticmethod
+    def look() -> None:
+        """Write down if it was not fed in time."""
         if WDT.fed is not None and circuit.now - WDT.fed > WDT.patience:
             circuit.faults.append("the watchdog bit")
-        WDT.fed = circuit.now
 
 
 class Machine:
@@ -78,6 +82,7 @@ class Time:
     def sleep_ms(ms: int) -> None:
         """Let time pass."""
         circuit.advance(ms / 1000)
+        WDT.look()
 
     @staticmethod
     def sleep_us(us: int) -> None:
@@ -126,6 +131,7 @@ class Poll:
             wires.reply(_asked(json.loads(came)))
         Poll.idle -= ms / 1000
         circuit.advance(ms / 1000)
+        WDT.look()
         return []
 
 

@@ -204,6 +204,27 @@ def test_a_converter_that_saturates_on_every_range_that_suits_is_no_value(
         assert refused(bus, "P1") == "'saturated'"
 
 
+@pytest.mark.parametrize(
+    ("ohm", "volts", "ceiling"),
+    [
+        # Its own range, 1 MOhm, has 0.70 of the supply at the converter; the next above 0.62.
+        (3.0e6, -0.66, 0.69),
+        # Its own range, 10 MOhm, has 0.90; the one it is first looked at on, 1 MOhm, 0.81.
+        (3.3e6, 0.66, 0.85),
+    ],
+)
+def test_a_saturated_range_gives_way_to_the_next_best(
+    front_end: Bench, ohm: float, volts: float, ceiling: float
+) -> None:
+    front_end.begin(specimens={"P1": ohm}, emf={"P1": volts})
+    with asked(front_end) as bus:
+        values(bus, "P2")  # takes the check channels, while the converter is well
+        front_end.ask(set={"ceiling": ceiling}, anew=True)
+        (found,) = values(bus, "P1")
+        assert front_end.ask()["ranges"] == [2, 2, 3, 3]
+    assert abs(found - ohm) <= allowed(ohm)
+
+
 def test_a_step_in_the_converters_scale_stays_within_the_uncertainty(front_end: Bench) -> None:
     specimens = {"P1": 30e3, "P2": 0.8e6, "P3": 300e6}
     front_end.begin(specimens=specimens, step=0.002)  # 8 counts of 4096
