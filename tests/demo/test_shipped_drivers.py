@@ -13,7 +13,7 @@ from longsoak.rigfile.load import parse
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import UNIT, Kind, Rig
+from longsoak.vocabulary.rig import UNIT, Kind, Rig, Watch
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_demo import events
 from longsoak_demo.places import BUSES, BY_NAME, PLACES
@@ -122,6 +122,26 @@ def test_what_goes_wrong_arrives_as_what_it_is(
     assert readings["plain timber"].flag is Flag.PASS
     assert readings["water level"].flag is Flag.MISSING
     assert readings["high float"].value == 1
+
+
+def test_a_stopped_pump_is_under_the_setpoints_of_its_two_alarms_and_a_running_one_over_them(
+    rig: Running, drivers: tuple[Rig, dict[str, BusDriver]]
+) -> None:
+    checked, opened = drivers
+    setpoints = {
+        plan.subject: plan.setpoint for plan in checked.alarms if plan.watch is Watch.PUMP_STOPPED
+    }
+    assert set(setpoints) == {"pump current", "rail flow"}
+    for happens, running in ((events.Kind.PUMP_STOP, False), (events.Kind.PUMP_START, True)):
+        rig.happen(events.Event(0, happens))
+        samples = list(opened["air"].poll(list(setpoints)))
+        for sample, reading in zip(
+            samples, Conversion(checked).convert(samples, now=0.0), strict=True
+        ):
+            setpoint = setpoints[sample.probe]
+            assert setpoint is not None
+            assert reading.flag is Flag.PASS
+            assert (reading.value > setpoint) is running
 
 
 def test_a_silent_transmitter_is_no_answer(
