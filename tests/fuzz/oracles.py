@@ -127,14 +127,32 @@ def sdi12_values(line: bytes, *, sensor: str, checked: bool) -> list[float] | No
     return [value for value in values if value is not None]
 
 
+LAYOUTS = {
+    "int16": ">h",
+    "uint16": ">H",
+    "int32": ">i",
+    "uint32": ">I",
+    "float32": ">f",
+    "int64": ">q",
+    "uint64": ">Q",
+    "float64": ">d",
+}
+
+
 def register_value(payload: bytes, *, kind: str, little: bool) -> float | None:
-    """The number in two or four bytes, big-endian, the words swapped if `little`."""
-    if little and len(payload) == 4:
-        payload = payload[2:] + payload[:2]
-    layout = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float32": ">f"}[kind]
+    """The number in two to eight bytes, big-endian, the words in turn from the last if `little`.
+
+    None for one that no float of 53 bits holds whole.
+    """
+    if little and len(payload) % 2 == 0:
+        payload = b"".join(payload[i : i + 2] for i in reversed(range(0, len(payload), 2)))
+    layout = LAYOUTS[kind]
     if len(payload) != struct.calcsize(layout):
         return None
-    value = float(struct.unpack(layout, payload)[0])
+    number = struct.unpack(layout, payload)[0]
+    if isinstance(number, int) and abs(number) > 1 << 53:
+        return None
+    value = float(number)
     return value if math.isfinite(value) else None
 
 

@@ -128,6 +128,8 @@ MODBUS = {
     "r": modbus.Address(device=3, discrete=0),
     "s": modbus.Address(device=3, coil=1),
     "t": modbus.Address(device=1, input=2, type="uint32"),
+    "u": modbus.Address(device=1, input=4, type="int64", word_order="little", offset=-1.0),
+    "v": modbus.Address(device=1, input=8, type="float64"),
 }
 
 
@@ -172,7 +174,7 @@ def _modbus(wire: Wire, *, tcp: bool) -> None:
             else:
                 little = address.word_order == "little"
                 value = oracles.register_value(payload, kind=address.type, little=little)
-            if value is not None and value * address.scale == sample.value:
+            if value is not None and value * address.scale + address.offset == sample.value:
                 return True
         return False
 

@@ -7,7 +7,7 @@ The promises: nothing but a `BusError` escapes; a sample's value stands in the b
 import math
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Literal
+from typing import Literal, get_args
 
 from fuzz import oracles, polls
 from fuzz.checks import proper, same
@@ -49,17 +49,22 @@ def of_scpi(data: bytes) -> None:
 
 def of_registers(data: bytes) -> None:
     """Registers, of every type, in both orders."""
-    kinds: tuple[modbus.RegisterType, ...] = ("int16", "uint16", "int32", "uint32", "float32")
     order, words = data[:1], data[1:]
     registers = [int.from_bytes(words[i : i + 2], "big") for i in range(0, len(words), 2)]
-    for kind in kinds:
+    for kind in get_args(modbus.RegisterType):
         little = order > b"\x7f" and kind not in ("int16", "uint16")
         address = modbus.Address(
-            device=1, input=0, type=kind, word_order="little" if little else "big", scale=0.1
+            device=1,
+            input=0,
+            type=kind,
+            word_order="little" if little else "big",
+            scale=0.1,
+            offset=-40.0,
         )
         whole = b"".join(register.to_bytes(2, "big") for register in registers)
         value = oracles.register_value(whole, kind=kind, little=little)
-        expected = None if value is None or not math.isfinite(value * 0.1) else value * 0.1
+        expected = None if value is None else value * 0.1 - 40.0
+        expected = expected if expected is not None and math.isfinite(expected) else None
         same(modbus.decode(registers, address=address, probe="p", unit="%"), expected)
 
 
