@@ -76,8 +76,8 @@ export PATH
 
 lint() {
   say "ruff: format and lint"
-  ruff format --check --quiet daemon drivers dashboards demo tests
-  ruff check --quiet daemon drivers dashboards demo tests
+  ruff format --check --quiet daemon deploy drivers dashboards demo tests
+  ruff check --quiet daemon deploy drivers dashboards demo tests
   say "mypy --strict"
   mypy
   say "import-linter"
