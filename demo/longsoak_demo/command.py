@@ -88,9 +88,7 @@ def _run(options: _Options, folder: DemoFolder, events: list[Event]) -> int:
         say("It holds the record of an earlier demo; recording goes on. --fresh begins a new one.")
     if lost:
         say(lost)
-    say(
-        f"Simulated time runs {options.speed:g} times as fast as the clock: {_pace(options.speed)}."
-    )
+    say(f"Simulated time runs {options.speed:g} times as fast as the clock: {pace(options.speed)}.")
     plan = Plan(
         speed=options.speed, events=tuple(events), lasting=options.lasting, port=port, page=page
     )
@@ -111,10 +109,13 @@ def free_port(first: int) -> int | None:
     return None
 
 
-def _pace(speed: float) -> str:
+def pace(speed: float) -> str:
+    """What a minute of the clock is of simulated time."""
     hours = speed / 60
     if hours >= 48:
         return f"a minute is {hours / 24:.1f} days"
+    if hours < 2:
+        return f"a minute is {speed:g} min"
     return f"a minute is {hours:.1f} hours"
 
 

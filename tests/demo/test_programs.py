@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from longsoak_demo.children import Child
-from longsoak_demo.command import free_port, main, say
+from longsoak_demo.command import free_port, main, pace, say
 from longsoak_demo.table import as_table, bad_probes, read_now
 from waiting import wait_for
 
@@ -196,3 +196,16 @@ def test_a_program_stopped_before_it_had_begun_is_no_fault(tmp_path: Path) -> No
         return await program.stop(patience=10)
 
     assert asyncio.run(run()) is None
+
+
+@pytest.mark.parametrize(
+    ("speed", "told"),
+    [
+        (1, "a minute is 1 min"),
+        (30, "a minute is 30 min"),
+        (600, "a minute is 10.0 hours"),
+        (40_000, "a minute is 27.8 days"),
+    ],
+)
+def test_the_speed_is_told_in_a_unit_of_its_size(speed: float, told: str) -> None:
+    assert pace(speed) == told
