@@ -14,7 +14,7 @@ from longsoak_demo.places import CHIP, LEVEL_PER_MV, LEVEL_ZERO, SHOP, TRAY_ADC,
 CONVERTER = "ads1015"
 _MV_PER_STEP = 2.0  # at its 4.096 V range
 _FULL_SCALE = 2047
-_SEAT = "1-0044"  # of the air chip: I2C bus and address
+_AIR_SEAT, _CONVERTER_SEAT = "1-0044", "1-0048"  # of the chips: I2C bus and address
 
 
 def crc8(data: bytes) -> int:
@@ -84,6 +84,10 @@ class Converter:
             return
         folder = self._root / "iio:device0"
         if not (folder / "name").exists():
+            # The kernel lists a device by a link into the folder of its chip.
+            sits = Path(_CONVERTER_SEAT) / folder.name
+            (self._root / sits).mkdir(parents=True, exist_ok=True)
+            folder.symlink_to(sits)
             write(folder / "in_voltage_scale", f"{_MV_PER_STEP:.9f}\n")
             write(folder / "name", CONVERTER + "\n")  # last: a driver looks for it first
         raw = folder / f"in_{self._level.address['channel']}_raw"
@@ -122,7 +126,7 @@ class AirChip:
             thousandths = round(self._bench.reading(place) * 1000)
             write(folder / f"{place.address['channel']}_input", f"{thousandths}\n")
         if not (folder / "name").exists():
-            (folder / "device").symlink_to(f"../../../{_SEAT}")
+            (folder / "device").symlink_to(f"../../../{_AIR_SEAT}")
             write(folder / "name", CHIP + "\n")  # last: a driver looks for it first
 
 

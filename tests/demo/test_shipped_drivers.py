@@ -154,6 +154,13 @@ def test_a_silent_transmitter_is_no_answer(
     assert sample.why is Absence.NO_ANSWER
 
 
+def test_chips_of_the_kernel_are_told_with_where_they_sit(
+    drivers: tuple[Rig, dict[str, BusDriver]],
+) -> None:
+    _, opened = drivers
+    assert opened["tray"].describe() == "converter ads1015 at 1-0048"
+
+
 def test_the_sensor_over_the_water_is_told_by_its_own_name(
     drivers: tuple[Rig, dict[str, BusDriver]],
 ) -> None:
