@@ -67,6 +67,19 @@ def test_another_unit_betrays_another_sensor() -> None:
     assert "answers in %, expected Cel" in found.says
 
 
+def test_what_moves_steadily_is_not_taken_for_a_loose_wire() -> None:
+    for name, raws in (
+        ("T core", [20.0 + 0.05 * n for n in range(10)]),
+        ("C 10/60", [1e9 * 0.95**n for n in range(10)]),
+    ):
+        found = reads(name, raws)
+        assert found.outcome is BAD
+        assert "moves steadily, which is no noise: let it come to rest" in found.says
+    loose = reads("C 10/60", [1e9, 1.2e9] * 5)
+    assert loose.outcome is BAD
+    assert "loose terminal" in loose.says
+
+
 @pytest.mark.parametrize(
     ("name", "quiet", "loud"),
     [

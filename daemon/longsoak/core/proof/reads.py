@@ -1,7 +1,8 @@
 """Is a channel there, is it what it claims to be, and does it hold still. Pure."""
 
 from collections.abc import Mapping, Sequence
-from math import log
+from itertools import pairwise
+from math import log, sqrt
 from typing import NamedTuple
 
 from longsoak.core.convert import UNITS
@@ -130,7 +131,7 @@ def _steady(probe: Probe, values: Sequence[float], content: dict[str, Json]) -> 
         f"{with_noun(len(values), 'answer')}, {middle:.{places}f} {unit}, "
         f"noise {noise:.2g} {unit} of {allowed:.2g} allowed."
     )
-    return judged(noise <= allowed, says if noise <= allowed else _too_noisy(says), content)
+    return judged(noise <= allowed, says + _unrest(values, noise, allowed), content)
 
 
 def _resistance(probe: Probe, raws: Sequence[float], rig: Rig, content: dict[str, Json]) -> Finding:
@@ -161,7 +162,7 @@ def _resistance(probe: Probe, raws: Sequence[float], rig: Rig, content: dict[str
         says = f"{says[:-1]}, {off:+.2f} % off {ohms(probe.nominal)}, {100 * limit:.2g} % allowed."
         if abs(ratio - 1) > limit:
             return judged(False, f"{says} The meter or the resistor is not what it was.", content)
-    return judged(noise <= allowed, says if noise <= allowed else _too_noisy(says), content)
+    return judged(noise <= allowed, says + _unrest(logs, noise, allowed), content)
 
 
 def _is_outside(reading: Reading) -> bool:
@@ -174,5 +175,18 @@ def _silent(readings: Sequence[Reading], answered: int) -> str:
     return f"{answered} of {len(readings)} polls were answered: {why}."
 
 
-def _too_noisy(says: str) -> str:
-    return f"{says} Look for a loose terminal, a bad shield or a cable beside mains."
+def _unrest(values: Sequence[float], noise: float, allowed: float) -> str:
+    """What to look at where there is more noise than allowed; empty where there is not.
+
+    The mean square of successive differences, halved, is noise without the trend (von Neumann
+    1941, from memory): who is sent to a loose terminal by a sensor that warms up looks in vain.
+    """
+    if noise <= allowed:
+        return ""
+    steps = [after - before for before, after in pairwise(values)]
+    if sqrt(sum(step**2 for step in steps) / (2 * len(steps))) <= allowed:
+        return (
+            " It moves steadily, which is no noise: let it come to rest, or see what wets, dries "
+            "or warms it, then read again."
+        )
+    return " Look for a loose terminal, a bad shield or a cable beside mains."
