@@ -1,5 +1,6 @@
 """Each step's judgement, on readings whose outcome can be worked out by hand."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import exp, inf, log, sqrt
 
@@ -25,7 +26,7 @@ assert RIG.reservoir is not None
 TRAY = RIG.reservoir  # 150 mm are 60 L: 0.4 L/mm
 
 
-def reads(name: str, raws: list[float | None], *, unit: str | None = None) -> Finding:
+def reads(name: str, raws: Sequence[float | None], *, unit: str | None = None) -> Finding:
     found = judge_reads(
         probe_called(name), readings(name, raws, unit=unit), rig=RIG, instrument="meter 1"
     )
