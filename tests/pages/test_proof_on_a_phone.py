@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
@@ -170,6 +171,19 @@ def test_probes_are_touched_one_after_another_in_any_order(bench: Bench, browser
         assert ["B", "0.0", "touched"] in cells
         looks_well(page, "cross-talk")
     assert bench.newest(Step.TOUCH, "A").content["moving"] == ["A"]
+
+
+def test_a_name_of_sixty_letters_makes_no_sheet_wider_than_the_phone(
+    bench: Bench, browser: Browser
+) -> None:
+    name = f"Naßraum 1 {'x' * 50}"
+    text = bench.rig_file.read_text().replace('name = "A"\nkind', f'name = "{name}"\nkind')
+    bench.rig_file.write_text(text)
+    with walking(bench, browser) as page:
+        for sheet in ("/proof", "/proof/at/", "/proof/card/", "/probe/", "/proof/touch?want="):
+            page.goto(sheet if sheet == "/proof" else f"{sheet}{quote(name)}")
+            assert page.get_by_text(name).first.count() or "touch" in sheet
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, sheet
 
 
 def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Browser) -> None:

@@ -342,6 +342,27 @@ def test_a_board_gives_the_nearest_free_place_or_none() -> None:
     assert board.place(wanted, step=2, reach=30) is None
 
 
+def test_where_it_is_crowded_a_place_is_looked_for_in_the_neighbourhood_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    board = Board(Box(0, 0, 1000, 1000))
+    for x in range(0, 1000, 10):
+        for y in range(0, 1000, 10):
+            board.take(Box(x, y, x + 10, y + 10))
+    compared = 0
+    plain = Box.meets
+
+    def counted(box: Box, other: Box) -> bool:
+        nonlocal compared
+        compared += 1
+        return plain(box, other)
+
+    monkeypatch.setattr(Box, "meets", counted)
+    assert board.place(Box(500, 500, 530, 530), step=3, reach=60) is None
+    # 10 000 boxes are taken, and over 1000 places lie within reach.
+    assert compared < 60_000
+
+
 def test_long_names_are_wrapped_into_the_room_there_is() -> None:
     lines = wrap("a very long name of a layer, honestly", size=12, room=90)
     assert len(lines) > 1

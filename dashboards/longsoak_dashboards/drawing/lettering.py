@@ -86,19 +86,23 @@ class Board:
         """Keep others out of `box`."""
         self._taken.append(box)
 
-    def free(self, box: Box) -> bool:
-        """Whether `box` lies in the area and meets nothing."""
-        return box.within(self.area) and not any(box.meets(other) for other in self._taken)
-
     def place(self, wanted: Box, *, step: float, reach: float) -> Box | None:
         """Take the free place nearest to `wanted`; None if there is none within `reach`."""
+        around = Box(
+            wanted.left - reach, wanted.top - reach, wanted.right + reach, wanted.bottom + reach
+        )
+        near = [other for other in self._taken if other.meets(around)]
         for dx, dy in _outwards():
             if hypot(dx, dy) * step > reach:
                 continue
             box = wanted.moved(dx * step, dy * step)
-            if self.free(box):
+            if not box.within(self.area):
+                continue
+            bar = next((place for place, other in enumerate(near) if box.meets(other)), None)
+            if bar is None:
                 self.take(box)
                 return box
+            near.insert(0, near.pop(bar))  # what bars this place most likely bars the next one too
         return None
 
 
