@@ -132,8 +132,7 @@ class ProofSheets(Sheets):
         newest = book.newest
         if newest is None:
             return RedirectResponse("/proof", status_code=303)
-        first = book.proofs[0] if len(book.proofs) > 1 else None
-        html = certificate(book, newest, first=first)
+        html = certificate(book, newest, first=book.baseline(newest))
         (style,) = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
         return HTMLResponse(html, headers=with_style(style))
 

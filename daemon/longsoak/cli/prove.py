@@ -136,13 +136,16 @@ def _look_up(rig_file: Path, *, as_json: bool, comparing: bool) -> None:
     if as_json:
         click.echo(json.dumps(book_picture(book), ensure_ascii=False, indent=1))
         sys.exit(DONE if newest is not None and book.proven(newest) else FOUND_WRONG)
-    if newest is None or (comparing and len(book.proofs) < 2):
+    if newest is None:
         _end_for_want_of_proofs(book)
     if not comparing:
         click.echo(proof_words(book, newest))
         sys.exit(DONE if book.proven(newest) else FOUND_WRONG)
-    changes = compare(book.proofs[0], newest, book.rig)
-    click.echo(comparison_words(book.proofs[0], newest, changes))
+    first = book.baseline(newest)
+    if first is None:
+        _end_for_want_of_proofs(book)
+    changes = compare(first, newest, book.rig)
+    click.echo(comparison_words(first, newest, changes))
     beyond = any(change.beyond for change in changes)
     sys.exit(DONE if changes and not beyond else FOUND_WRONG)
 
@@ -155,8 +158,7 @@ def _write_sheet(rig_file: Path, out: Path) -> NoReturn:
     newest = book.newest
     if newest is None:
         _end_for_want_of_proofs(book)
-    first = None if newest is book.proofs[0] else book.proofs[0]
-    _write_whole(out, certificate(book, newest, first=first))
+    _write_whole(out, certificate(book, newest, first=book.baseline(newest)))
     proven = book.proven(newest)
     told_as = "proven" if proven else "not proven"
     click.echo(f"{out} holds the proof begun at {newest.name}, {told_as}.")

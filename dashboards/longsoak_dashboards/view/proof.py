@@ -241,9 +241,10 @@ def _cell(entry: ProofEntry, row: Mapping[str, float], name: str) -> tuple[str, 
 
 
 def _changes(book: Book) -> tuple[str, tuple[tuple[str, str], ...]]:
-    if len(book.proofs) < 2 or book.newest is None:
+    first = None if book.newest is None else book.baseline(book.newest)
+    if book.newest is None or first is None:
         return "", ()
-    changes = compare(book.proofs[0], book.newest, book.rig)
+    changes = compare(first, book.newest, book.rig)
     beyond = tuple((change.probe, change.says) for change in changes if change.beyond)
     said = counted(len(changes), "figure", "figures")
     return f"{capital(said)} compared with the first proof, {len(beyond)} beyond.", beyond

@@ -148,3 +148,26 @@ def test_a_probe_that_left_the_rig_file_keeps_its_entries_and_has_no_verdict() -
     book = Book([begin(steps=["reads"]), gone], small_rig())
     assert newest(book).newest(Step.READS, "C 99/99") is gone
     assert "C 99/99" not in {found.probe for found in book.verdicts(newest(book))}
+
+
+def test_a_proof_is_compared_with_each_step_as_it_first_was_good_whichever_proof_that_was_in() -> (
+    None
+):
+    third, last = "2026-07-01T09:00:00Z", "2026-08-01T09:00:00Z"
+    tried = entry(Step.RESISTOR, "C 10/60", BAD, proof=SECOND)
+    mended = entry(Step.RESISTOR, "C 10/60", proof=third)
+    again = entry(Step.RESISTOR, "C 10/60", proof=last)
+    left = entry(Step.OPEN, "C 10/60", LEFT_OUT, proof=SECOND)
+    # The first was begun by mistake, and nothing was taken in it.
+    book = Book([begin(), begin(SECOND), tried, left, begin(third), mended, again], small_rig())
+    first = book.baseline(newest(book))
+    assert first is not None
+    assert first.name == third
+    assert first.newest(Step.RESISTOR, "C 10/60") is mended
+    assert first.newest(Step.OPEN, "C 10/60") is None
+    repaired = book.called(third)
+    assert repaired is not None
+    before = book.baseline(repaired)
+    assert before is not None
+    assert before.newest(Step.RESISTOR, "C 10/60") is tried
+    assert book.baseline(book.proofs[0]) is None

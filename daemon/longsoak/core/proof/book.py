@@ -153,6 +153,27 @@ class Book:
         """The proof of that name."""
         return next((proof for proof in self.proofs if proof.name == name), None)
 
+    def baseline(self, proof: Proof) -> Proof | None:
+        """What a proof is compared with: each step as it first was good in a proof before it.
+
+        The first proof of all may have been given up, or been about some channels or steps only. A
+        step that never was good is there as it was first noted, or else bad. None where no proof
+        came before.
+        """
+        before = self.proofs[: self.proofs.index(proof)]
+        if not before:
+            return None
+        entries: dict[tuple[Step, str], ProofEntry] = {}
+        for outcome in (Outcome.GOOD, Outcome.NOTED, Outcome.BAD):
+            for earlier in before:
+                for pair, entry in earlier.entries.items():
+                    if entry.outcome is outcome and pair[0] not in (Step.BEGIN, Step.FINISH):
+                        entries.setdefault(pair, entry)
+        names = {entry.proof for entry in entries.values()}
+        first = next((earlier for earlier in before if earlier.name in names), before[0])
+        began = {} if first.began is None else {(Step.BEGIN, RIG): first.began}
+        return Proof(first.name, began | entries, ())
+
     def plan(self, proof: Proof) -> tuple[tuple[Step, str], ...]:
         """All that belongs to a proof, as steps and subjects: the safety list, then each channel.
 
