@@ -2,12 +2,14 @@
 
 import re
 import subprocess
+import tomllib
 from importlib.metadata import entry_points, version
 from pathlib import Path
 
 import pytest
 from pydantic import BaseModel
 
+from longsoak.core.proof.card import FIELDS, card_of
 from longsoak.rigfile import alarmtable, curvetable, outlettables, tables
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
@@ -81,6 +83,13 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
 )
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
+
+
+def test_the_card_of_the_readme_is_one_and_shows_every_field() -> None:
+    (example,) = re.findall(r"```toml\n(\[\"cork.*?)```", README, re.DOTALL)
+    (said,) = tomllib.loads(example).values()
+    assert set(said) == set(FIELDS) - {"photo_sha256"}  # taken from the photo
+    assert card_of(said).drilled == (30.0, 30.5)
 
 
 def test_curves_of_memory_are_told_as_such() -> None:
