@@ -8,10 +8,15 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Event
 
 import pytest
 
+from longsoak.proving.walk import Walk
+from longsoak.service.clock import SystemClock
+from longsoak.service.drivers import load_rig
 from longsoak.store.files import folder_of, recording
+from longsoak.store.reader import Record
 from longsoak.vocabulary.proof import Outcome, Step
 from processes import COMMAND, longsoak, running
 from waiting import wait_for
@@ -123,6 +128,9 @@ def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench
             for field in ("drip loop", "distance", "photo", "note"):
                 walker.answer("", to=field)
             walker.says("noted     A, card: 30.2 ± 1.0 mm from the wet face. The rig file says 30")
+            walker.says("Bad is:\nbad       A, touch: It did not move.")
+            walker.answer("", to="Take these again")
+            walker.answer("no", to="Write yes, no or q.")
             assert walker.end() == 1
         assert recording(folder_of(bench.rig_file))  # the run that was there goes on
         assert run.stop() == 0
@@ -161,11 +169,20 @@ def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
         walker.answer("yes", to="Read the bad ones again")
         walker.answer("", to="T: reads")
         walker.says("good      T, reads: 10 answers, 20.5 °C")
+        bench.says["level"] = Sloshing()
         walker.answer("", to="water level, pour")
+        walker.answer("0", to="Litres now in the tray")
+        walker.says("The level still moves, from 20.0 to 30.0 mm.")
         for litres, level in (("0", "0.2,mm"), ("10", "25.5,mm"), ("20", "49.5,mm")):
             bench.says["level"] = level
             walker.answer(litres, to="Litres now in the tray")
             walker.says(f"{litres} L: ")
+        walker.answer("5", to="Litres now in the tray")
+        walker.answer("u", to="5 L is not more than the 20 L before")
+        walker.answer("", to="20 L is taken back.")
+        walker.says("3 levels are needed")
+        walker.answer("20", to="Litres now in the tray")
+        walker.says("20 L: ")
         walker.answer("", to="Litres now in the tray")
         walker.says("good      water level, pour: 3 points up to 20 L")
         walker.answer("", to="Let the float hang")
@@ -176,6 +193,69 @@ def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
         walker.says("good      high float, float: Seen down, up, and down again.")
         assert walker.end() == 1  # most of the safety list is still open
     assert {entry.proof for entry in bench.entries} == {bench.entries[0].proof}
+
+
+class Sloshing(str):
+    """A level that is another one at each look."""
+
+    def __format__(self, spec: str) -> str:
+        self.there = not getattr(self, "there", False)
+        return f"{20.0 if self.there else 30.0},mm"
+
+
+def test_another_resistor_is_said_and_what_is_bad_is_taken_again(bench: Bench) -> None:
+    bench.says["A"] = "1e6,Ohm"
+    with walking(bench.rig_file, "--steps", "resistor", "--probe", "A") as walker:
+        walker.answer("r", to="Put a known resistor")
+        walker.answer("", to="There is no step before this one.")
+        walker.answer("1e5", to="The resistor's value")
+        walker.answer("1", to="Its tolerance")
+        walker.says("bad       A, resistor: 1 MΩ for 100 kΩ")
+        walker.answer("yes", to="Take these again")
+        walker.answer("v", to="100 kΩ, 1 %; v is for another one")
+        walker.answer("", to="Put a known resistor")
+        walker.answer("1e6", to="The resistor's value")
+        walker.answer("1", to="Its tolerance")
+        walker.says("good      A, resistor: 1 MΩ for 1 MΩ")
+        assert walker.end() == 0
+    assert bench.newest(Step.FINISH, "rig").outcome is Outcome.GOOD
+
+
+def test_two_walk_at_once_and_neither_takes_what_the_other_has_or_ended(bench: Bench) -> None:
+    rig, _ = load_rig(bench.rig_file)
+    record = Record(folder_of(bench.rig_file))
+    clock = SystemClock()
+    other = Walk(record, rig, by="jk", now_ms=clock.utc_ms, wait=Event().wait)
+    with walking(bench.rig_file, "--steps", "open,short", "--probe", "A", "--probe", "B") as walker:
+        walker.says("A, open")
+        proof = other.book().under_way
+        assert proof is not None
+        other.leave_out(proof.name, Step.SHORT, "A", reason="plug is behind the tray")
+        walker.answer("", to="leave their far ends open")
+        walker.says("good      A, open")
+        walker.says("A, short: taken meanwhile by jk")
+        walker.says("B, open")
+        other.finish(proof)
+        walker.answer("", to="leave their far ends open")
+        walker.says("jk has finished the proof")
+        assert walker.end() == 2
+
+
+def test_a_walk_ends_where_another_rig_file_is_measured_by(bench: Bench) -> None:
+    with running(bench.rig_file) as run:
+        run.says("open:")
+        with walking(bench.rig_file, "--steps", "open", "--probe", "A") as walker:
+            walker.says("A, open")
+            assert run.stop() == 0
+            text = bench.rig_file.read_text()
+            bench.rig_file.write_text(text.replace("depth = 30", "depth = 40"))
+            with running(bench.rig_file) as again:
+                again.says("open:")
+                walker.answer("", to="leave their far ends open")
+                walker.says("was changed since this walk began")
+                assert walker.end() == 2
+                assert again.stop() == 0
+    assert {entry.step for entry in bench.entries} == {Step.BEGIN}
 
 
 def test_reads_need_no_hands_and_two_proofs_are_compared(tmp_path: Path) -> None:

@@ -223,7 +223,13 @@ def _walk(rig_file: Path, by: str, wanted: _Wanted, *, reads: bool, cards: Path 
         from longsoak.cli.provesteps import Guide
 
         proof = _proof(walk, wanted, steps=wanted.steps)
-        return Guide(walk, proof.name, steps=wanted.steps, probes=wanted.probes).go()
+        return Guide(
+            walk,
+            proof.name,
+            steps=wanted.steps,
+            probes=wanted.probes,
+            same_rig=lambda: _measured(record) == rig,
+        ).go()
 
 
 def _measured(record: Record) -> Rig | None:
@@ -238,7 +244,7 @@ def _measured(record: Record) -> Rig | None:
 
 def _take_reads(walk: Walk, wanted: _Wanted) -> bool:
     """Look at every channel that is asked for, all buses at once."""
-    from longsoak.cli.provesteps import looked
+    from longsoak.cli.proveasking import looked
 
     began = walk.book().under_way is None or wanted.anew
     proof = _proof(walk, wanted, steps=(Step.READS,))

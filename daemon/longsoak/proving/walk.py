@@ -233,6 +233,8 @@ class Walk:
         StoreError
             Nobody answers: the record can't take it, or nothing measures.
         """
+        if step is not Step.BEGIN:
+            self._refuse_finished(proof)
         entry = ProofEntry(
             0,
             self._now_ms(),
@@ -247,6 +249,20 @@ class Walk:
         request = ask_to_keep(self.record.folder, entry)
         self._answered(request.uuid)
         return replace(entry, by=request.by)
+
+    def _refuse_finished(self, proof: str) -> None:
+        book = self.book()
+        kept = book.called(proof)
+        if kept is None:
+            return
+        if kept.finished is not None:
+            raise RequestError(
+                f"{kept.finished.by} has finished the proof of {proof}. Nothing was kept."
+            )
+        newest = book.newest
+        if newest is not None and newest.name != proof:
+            who = "somebody" if newest.began is None else newest.began.by
+            raise RequestError(f"{who} has begun another proof since {proof}. Nothing was kept.")
 
     def leave_out(self, proof: str, step: Step, subject: str, *, reason: str) -> ProofEntry:
         """Have it kept that a step was not taken, and why.

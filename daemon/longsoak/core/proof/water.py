@@ -5,14 +5,14 @@ from itertools import pairwise
 from math import sqrt
 
 from longsoak.core.level import volume
-from longsoak.core.proof.finding import Finding, judged
-from longsoak.core.proof.reads import COVERAGE
+from longsoak.core.proof.finding import Finding, judged, scatter
+from longsoak.core.proof.reads import COVERAGE, noise_allowed
 from longsoak.core.straightline import line_through
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Json, Outcome
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Reservoir
+from longsoak.vocabulary.rig import Kind, Reservoir
 
 FEWEST_POINTS = 3  # of a line with a residual to it
 LITRES_SHARE = 0.02  # what a can with a mark is good for; common practice
@@ -80,6 +80,11 @@ def judge_pour(
         return judged(True, says, content)
     mend = f"A zero of {line.intercept:+.1f} mm and a slope of {line.slope:.3f} would mend it."
     return judged(False, f"{says} {mend}", content)
+
+
+def is_calm(levels: Sequence[float]) -> bool:
+    """Whether readings of a level, mm, hold as still as those of a quiet tray."""
+    return scatter(levels) <= noise_allowed(Kind.LEVEL, 0.0)
 
 
 def judge_float(readings: Sequence[Reading]) -> Finding:
