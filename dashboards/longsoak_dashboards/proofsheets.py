@@ -127,12 +127,13 @@ class ProofSheets(Sheets):
 
     @sheet
     def certificate(self, request: Request) -> Response:
-        """The newest proof on A4, as `longsoak prove --sheet` writes it."""
+        """A proof on A4, the newest unless one is named, as `longsoak prove --sheet` writes it."""
         book = self.book()
-        newest = book.newest
-        if newest is None:
+        of = request.query_params.get("of")
+        proof = book.newest if of is None else book.called(of)
+        if proof is None:
             return RedirectResponse("/proof", status_code=303)
-        html = certificate(book, newest, first=book.baseline(newest))
+        html = certificate(book, proof, first=book.baseline(proof))
         (style,) = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
         return HTMLResponse(html, headers=with_style(style))
 

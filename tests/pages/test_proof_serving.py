@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 from urllib.parse import quote
@@ -172,6 +173,22 @@ def test_what_a_form_can_not_mean_is_told(kept: Kept, served: Served) -> None:
         assert answer.status == 400, form
         assert told in words(answer)
         assert "Nothing was kept." in words(answer) or "nothing was kept" in words(answer)
+
+
+def test_an_earlier_proof_keeps_its_certificate(kept: Kept, served: Served) -> None:
+    for name in ("2026-09-23T08:00:00.000Z", "2026-09-24T08:00:00.000Z"):
+        says = f"Proof of {name[:10]}."
+        begin = entry(Step.BEGIN, "rig", Outcome.NOTED, content={"why": "before"})
+        left = entry(Step.READS, "air wet T", Outcome.LEFT_OUT, says=says)
+        write(kept, *(replace(each, proof=name) for each in (begin, left)))
+    page = served.get("/proof", **MK).text
+    (address,) = re.findall(r'href="(/proof/certificate\?of=[^"]*)"', page)
+    earlier, newest = served.get(unescape(address)), served.get("/proof/certificate")
+    assert "Proof of 2026-09-23." in words(earlier)
+    assert "Proof of 2026-09-24." in words(newest)
+    assert "unsafe" not in newest.headers["Content-Security-Policy"]
+    assert "style-src 'sha256-" in newest.headers["Content-Security-Policy"]
+    assert served.get("/proof/certificate?of=none").status == 303
 
 
 def test_a_photo_that_is_none_or_too_large_is_refused(proven: Served) -> None:

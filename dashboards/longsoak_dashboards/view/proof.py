@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof, Why
 from longsoak.core.proof.compare import compare
@@ -42,7 +42,8 @@ class ProofPage:
     """What the sheet of the proof shows.
 
     `reads` is what of the channels is still to be read without hands, and `touch` what is still
-    to be touched; `changed` is what differs from the first proof by more than is allowed.
+    to be touched; `changed` is what differs from the first proof by more than is allowed. `earlier`
+    is each proof before the newest: the address of its certificate, and what it came to.
     """
 
     lead: tuple[str, ...]
@@ -59,6 +60,7 @@ class ProofPage:
     cross_talk: CrossTalk | None
     compared: str
     changed: tuple[tuple[str, str], ...]
+    earlier: tuple[tuple[str, str], ...]
     whys: tuple[tuple[str, str], ...]
 
 
@@ -120,6 +122,10 @@ def proof_page(book: Book, look: Look | None, failed: Look | None, *, now_ms: in
         cross_talk=None if newest is None else _cross_talk(book, newest),
         compared=compared,
         changed=changed,
+        earlier=tuple(
+            (f"/proof/certificate?{urlencode({'of': proof.name})}", _told(book, proof))
+            for proof in book.proofs[-2::-1]
+        ),
         whys=tuple((why.value, words) for why, words in WHY_WORDS.items()),
     )
 
@@ -238,6 +244,12 @@ def _cell(entry: ProofEntry, row: Mapping[str, float], name: str) -> tuple[str, 
         f"{round(100 * row[name], 1) + 0.0:.1f}" if name in row else "",
         isinstance(too_much, list | tuple) and name in too_much,
     )
+
+
+def _told(book: Book, proof: Proof) -> str:
+    """A proof in a line: "22 Sep 2026, before the water goes on: 12 channels: 12 proven"."""
+    when = "" if proof.began is None else f"{day_words(proof.began.utc_ms)}, "
+    return f"{when}{WHY_WORDS[proof.why]}: {book.summary(proof)}"
 
 
 def _changes(book: Book) -> tuple[str, tuple[tuple[str, str], ...]]:
