@@ -63,7 +63,7 @@ class Looks:
     def start(
         self, walk: Walk, proof: str, step: Step, names: Sequence[str], resistor: Resistor | None
     ) -> None:
-        """Look at some channels and keep what is found.
+        """Look at some channels and keep what is found; the same look pressed twice is one.
 
         Raises
         ------
@@ -72,6 +72,8 @@ class Looks:
         """
         with self._lock:
             if self._under_way is not None:
+                if (step, tuple(names)) == (self._under_way.step, self._under_way.names):
+                    return
                 raise RequestError(
                     f"{_named(self._under_way)} still being read. Wait until that is done. "
                     "Nothing was asked."

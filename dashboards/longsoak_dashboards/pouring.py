@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import inf
 
 from longsoak.core.proof.finding import centre
+from longsoak.core.proof.water import is_calm
 from longsoak.proving.hands import SETTLED
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Reservoir
@@ -17,7 +18,10 @@ _MOST_POINTS = 40
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """Litres that were said, and the level after them; None while readings come in."""
+    """Litres that were said, and the level after them; None while readings come in, or it moves.
+
+    `there` is how many readings came, at most as many as are needed.
+    """
 
     litres: float
     since_ms: int
@@ -47,6 +51,11 @@ class Pour:
         """As an address holds it."""
         return poured_words([(level.litres, level.since_ms) for level in self.levels])
 
+    @property
+    def words_before(self) -> str:
+        """The same without the last litres: a slip that is taken back."""
+        return poured_words([(level.litres, level.since_ms) for level in self.levels[:-1]])
+
 
 def poured_of(words: str) -> list[tuple[float, int]]:
     """Litres and times from an address such as ``0@1790165051000,5@1790165091000``.
@@ -68,15 +77,17 @@ def poured_words(poured: Sequence[tuple[float, int]]) -> str:
 
 
 def settled(poured: Sequence[tuple[float, int]], readings: Sequence[Reading]) -> Pour:
-    """The level after each of some litres: the middle of the first readings since then."""
+    """The level after each of some litres: the middle of the first few that hold still."""
     levels, uncertainty = [], 0.0
     ends = [since for _, since in poured[1:]] + [inf]
     for (litres, since), end in zip(poured, ends, strict=True):
-        found = [r for r in readings if since <= r.utc_ms < end and r.value is not None][:SETTLED]
+        found = [r for r in readings if since <= r.utc_ms < end and r.value is not None]
         values = [reading.value for reading in found if reading.value is not None]
-        mm = centre(values) if len(values) == SETTLED else None
+        few = (values[start : start + SETTLED] for start in range(len(values) - SETTLED + 1))
+        calm = next((some for some in few if is_calm(some)), None)
         uncertainty = max([uncertainty, *(reading.uncertainty or 0.0 for reading in found)])
-        levels.append(Level(litres, since, len(found), mm))
+        there = min(len(found), SETTLED)
+        levels.append(Level(litres, since, there, None if calm is None else centre(calm)))
     return Pour(tuple(levels), uncertainty)
 
 

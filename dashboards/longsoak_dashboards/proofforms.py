@@ -3,6 +3,7 @@
 from collections.abc import Awaitable, Callable, Mapping
 from functools import wraps
 from importlib.metadata import version
+from threading import Lock
 from urllib.parse import quote, urlencode
 
 from starlette.concurrency import run_in_threadpool
@@ -24,6 +25,7 @@ from longsoak.vocabulary.errors import LongsoakError, PhysicsError, RequestError
 from longsoak.vocabulary.proof import Step
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, form, from_another_site
+from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.pouring import litres_most, poured_of, poured_words
 from longsoak_dashboards.proofsheets import (
     INITIALS,
@@ -33,7 +35,7 @@ from longsoak_dashboards.proofsheets import (
     own_path,
     time_of,
 )
-from longsoak_dashboards.source import NotYet
+from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view.card import kept_card
 from longsoak_dashboards.view.proof import why_of
 from longsoak_dashboards.view.touch import touches_since
@@ -62,6 +64,10 @@ def _asked(handler: Asked) -> Endpoint:
 class ProofForms(ProofSheets):
     """What is asked while walking along the channels."""
 
+    def __init__(self, source: Source, looks: Looks) -> None:
+        super().__init__(source, looks)
+        self._one_begins = Lock()
+
     def told(self, error: Exception, said: Form) -> Response:
         """Why something was not done."""
         wrong = f"{error}. Nothing was kept." if isinstance(error, PhysicsError) else f"{error}"
@@ -80,14 +86,19 @@ class ProofForms(ProofSheets):
 
     @_asked
     def begin(self, request: Request, said: Form) -> Response:
-        """Begin a proof, of all channels or of one."""
+        """Begin a proof, of all channels or of one; pressed twice, it is begun once.
+
+        A proof under way is gone on with: whoever else walks is in the midst of it.
+        """
         why = why_of(said.get("why", ""))
         if why is None:
             raise RequestError("Say what the proof is for. Nothing was begun.")
         walk = self.able(request)
         probes = [needed(said["probe"], walk.book()).name] if said.get("probe") else None
-        walk.begin(why, probes=probes, software=version("longsoak"))
-        self.looks.forget()
+        with self._one_begins:
+            if walk.book().under_way is None:
+                walk.begin(why, probes=probes, software=version("longsoak"))
+                self.looks.forget()
         return _to(*probes or ())
 
     @_asked
@@ -253,8 +264,11 @@ class ProofForms(ProofSheets):
     @_asked
     def finish(self, request: Request, said: Form) -> Response:
         """End the proof with its verdict."""
-        walk, proof = self.ready(request)
-        walk.finish(proof)
+        walk = self.able(request)
+        newest = walk.book().newest
+        if newest is None or newest.finished is None:  # else the button was pressed twice
+            walk, proof = self.ready(request)
+            walk.finish(proof)
         return _to()
 
 

@@ -4,6 +4,7 @@ import hashlib
 import struct
 import zlib
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
@@ -16,6 +17,7 @@ from longsoak.vocabulary.proof import Outcome, Step
 from pages.inbrowser import SIZES, SMALLEST_LETTERING, page_of, shot
 from pages.serving import serve
 from processes import running
+from waiting import wait_for
 from whole.walkrig import OPEN, Bench
 
 PATIENT = 15_000  # ms; a look at a channel takes seconds
@@ -112,6 +114,12 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         expect(page.get_by_text("Not A.")).to_be_visible(timeout=PATIENT)
         looks_well(page, "touch")
         page.get_by_text("I touched another one").click()
+        page.get_by_label("which one").select_option("T")
+        page.evaluate("document.querySelector('main').dataset.old = ''")
+        page.get_by_role("button", name="Keep that").focus()  # a menu held the sheet as it was
+        expect(page.locator("main[data-old]")).to_have_count(0)
+        expect(page.get_by_label("which one")).to_have_value("T")
+        page.get_by_label("which one").select_option("A")
         page.get_by_role("button", name="Keep that").click()
         expect(step(page, "Touch")).to_contain_text("are two plugs or addresses swapped?")
 
@@ -186,6 +194,30 @@ def test_a_name_of_sixty_letters_makes_no_sheet_wider_than_the_phone(
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, sheet
 
 
+def test_what_is_pressed_twice_is_done_once(bench: Bench) -> None:
+    mk = {"Cookie": "initials=mk"}
+    with running(bench.rig_file) as run, serve(bench.rig_file) as served:
+        run.says("open:")
+
+        def twice(form: str, said: dict[str, str]) -> None:
+            with ThreadPoolExecutor(2) as hands:
+                answers = list(hands.map(lambda _: served.post(form, said, **mk), range(2)))
+            assert {answer.status for answer in answers} == {303}, answers[0].text
+
+        twice("/proof/begin", {"why": "before"})
+        twice("/proof/read", {"step": "reads", "probe": "T"})
+        waiting = served.get("/proof/at/T", **mk)
+        assert '<noscript><meta http-equiv="refresh"' in waiting.text  # where no script runs
+        wait_for(lambda: len(bench.entries) > 1, what="the look to be kept", limit=20)
+        wait_for(
+            lambda: "http-equiv" not in served.get("/proof/at/T", **mk).text, what="no more waiting"
+        )
+        for _ in range(2):
+            assert served.post("/proof/finish", {}, **mk).status == 303
+        assert run.stop() == 0
+    assert [entry.step for entry in bench.entries] == [Step.BEGIN, Step.READS, Step.FINISH]
+
+
 def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Browser) -> None:
     with walking(bench, browser) as page:
         page.get_by_role("link", name="Safety list").click()
@@ -208,6 +240,9 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
             page.get_by_role("button", name="Take the level").click()
             row = page.get_by_role("row", name=litres)
             expect(row).to_contain_text(level.partition(",")[0], timeout=PATIENT)
+        page.get_by_role("link", name="Take 40 L back").click()
+        expect(page.get_by_role("row", name="40")).to_have_count(0)
+        page.go_back()
         looks_well(page, "pour")
         page.get_by_role("button", name="That was all, judge it").click()
         expect(step(page, "Known litres")).to_contain_text("3 points up to 40 L")
@@ -227,6 +262,8 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
         page.get_by_role("button", name="Leave it out").first.click()
         expect(step(page, "Readings")).to_contain_text("no time")
         page.get_by_role("link", name="All channels").click()
+        expect(page.get_by_role("button", name="Finish the proof")).to_be_hidden()
+        page.get_by_text("Finish it all the same").click()
         page.get_by_role("button", name="Finish the proof").click()
         expect(page.get_by_role("heading", name="Begin another")).to_be_visible()
         looks_well(page, "finished")

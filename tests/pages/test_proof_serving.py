@@ -13,9 +13,11 @@ from longsoak.core.proof.book import Book
 from longsoak.core.wording import where_words
 from longsoak.store.proofrequests import ask_to_keep
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
+from longsoak.vocabulary.reading import Reading
 from longsoak_dashboards.looks import Look
-from longsoak_dashboards.pouring import poured_of, poured_words
+from longsoak_dashboards.pouring import Level, poured_of, poured_words, settled
 from longsoak_dashboards.view.proof import proof_page
 from pages.pagerig import Kept, keep, make_rig
 from pages.serving import Answer, Served, now_ms, serve
@@ -210,6 +212,27 @@ def test_the_litres_in_an_address_are_what_was_said_or_nothing() -> None:
     assert poured_of(poured_words(said)) == said
     for odd in ("", "x", "1@", "@1", "nan@5", "-1@5", "1@-5", "1e9@5", ",".join(["1@5"] * 41)):
         assert poured_of(odd) == []
+
+
+def test_a_level_is_taken_once_it_is_calm() -> None:
+    sloshing = [20.0, 30.0, 22.0, 28.0, 25.0, 25.3, 25.1, 25.2, 25.1]
+
+    def level(count: int) -> Level:
+        found = [
+            Reading("level", 500 * place, mm, "mm", mm, 0.5, Flag.PASS, Reason.NONE)
+            for place, mm in enumerate(sloshing[:count], start=1)
+        ]
+        return settled([(5.0, 1)], found).levels[0]
+
+    assert (level(3).there, level(3).mm) == (3, None)
+    assert (level(6).there, level(6).mm) == (5, None)
+    assert (level(9).there, level(9).mm) == (5, 25.1)
+
+
+def test_litres_are_taken_back_one_after_the_other() -> None:
+    said = [(0.0, 1790165051000), (12.25, 1790165091000)]
+    assert settled(said, []).words_before == poured_words(said[:1])
+    assert settled(said[:1], []).words_before == ""
 
 
 def test_a_look_under_way_says_how_far_it_is() -> None:

@@ -24,7 +24,9 @@ function say(words) {
 function busy() {
   const chosen = getSelection();
   const main = document.querySelector("main");
-  return Boolean(chosen && !chosen.isCollapsed && main.contains(chosen.anchorNode));
+  const selected = chosen && !chosen.isCollapsed && main.contains(chosen.anchorNode);
+  const menu = document.activeElement?.localName === "select" && main.contains(document.activeElement);
+  return Boolean(selected || menu);
 }
 
 function address(element) {
@@ -42,7 +44,7 @@ function swap(page) {
   const focus = address(focused);
   const caret = focused?.localName === "input" ? [focused.selectionStart, focused.selectionEnd] : null;
   const open = [...document.querySelectorAll("main details[open][id]")].map((d) => d.id);
-  const written = [...document.querySelectorAll("main input[id]")].map((i) => [i.id, i.value]);
+  const written = [...document.querySelectorAll("main :is(input, select)[id]")].map((i) => [i.id, i.value]);
   const scrolled = [...document.querySelectorAll("main .wide[id]")].map((w) => [w.id, w.scrollLeft]);
   const [x, y] = [scrollX, scrollY];
 
