@@ -11,7 +11,7 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from longsoak.core.proof.card import FIELDS, card_of, note_card
+from longsoak.core.proof.card import FIELDS, card_of, kept_fields, note_card
 from longsoak.core.proof.safety import SAFETY, answered
 from longsoak.core.proof.touch import judge_touch, rested
 from longsoak.core.proof.water import judge_float, judge_pour
@@ -36,7 +36,6 @@ from longsoak_dashboards.proofsheets import (
     time_of,
 )
 from longsoak_dashboards.source import NotYet, Source
-from longsoak_dashboards.view.card import kept_card
 from longsoak_dashboards.view.proof import why_of
 from longsoak_dashboards.view.touch import touches_since
 
@@ -222,7 +221,9 @@ class ProofForms(ProofSheets):
         twice = [said[name] for name in ("drilled first", "drilled again") if said.get(name)]
         if twice:
             fields["drilled"] = " ".join(twice)
-        photo = {k: v for k, v in kept_card(book, probe.name).items() if k.startswith("photo")}
+        photo = {
+            k: v for k, v in kept_fields(book.card(probe.name)).items() if k.startswith("photo")
+        }
         try:
             card = card_of({name: typed(name, words) for name, words in fields.items()} | photo)
         except PhysicsError as error:
@@ -254,7 +255,7 @@ class ProofForms(ProofSheets):
             book = walk.book()
             probe = needed(name, book)
             photo = keep_photo(self.source.record.folder, content)
-            fields = kept_card(book, probe.name)
+            fields = kept_fields(book.card(probe.name))
             card = card_of(fields | {"photo": photo.name, "photo_sha256": photo.sha256})
             walk.keep(proof.name, Step.CARD, probe.name, note_card(card, probe, walk.rig))
         except (NotYet, LongsoakError) as error:

@@ -294,6 +294,26 @@ def test_cards_come_from_a_file_with_the_photos_digest(bench: Bench, tmp_path: P
     assert "'Z' is no probe of this rig that has a card" in wrong.stderr
     assert "b.jpg" in wrong.stderr
     assert len(bench.entries) == 3  # begin, card, finish: the wrong file left nothing
+    cards.write_text('[A]\ncoating = "shellac"\n')  # adds to the card, and takes nothing away
+    longsoak("prove", bench.rig_file, "--card", cards, "--by", "mk")
+    assert bench.newest(Step.CARD, "A").content == {**content, "coating": "shellac"}
+    with walking(bench.rig_file, "--steps", "card", "--probe", "A") as walker:
+        walker.answer("", to="installation notes")
+        walker.says("Enter where something is as it is shown, - where that is not so any more.")
+        walker.answer("", to="pilot hole")
+        walker.answer("30.6 30.6", to="measured twice, as 30.0 30.5 [30 30.4]")
+        for field in ("bare tip", "spacing", "grain"):
+            walker.answer("", to=field)
+        walker.answer("-", to="coating [shellac]")
+        walker.answer("", to="sealant")
+        walker.answer("", to="drilled from (wet, dry, side) [wet]")
+        for field in ("drip loop", "distance", "file [a.jpg]", "note"):
+            walker.answer("", to=field)
+        assert walker.end() == 1  # a card alone proves nothing
+    changed = bench.newest(Step.CARD, "A").content
+    assert changed["drilled"] == [30.6, 30.6]
+    assert changed["photo_sha256"] == content["photo_sha256"]
+    assert "coating" not in changed
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from longsoak.cli.measuring import measuring
 from longsoak.cli.options import refuse_to_overwrite, write
 from longsoak.cli.provewords import book_picture, comparison_words, entry_line, proof_words
 from longsoak.core.proof.book import CHANNEL_STEPS, Book, Proof, Why
-from longsoak.core.proof.card import Card, note_card
+from longsoak.core.proof.card import Card, completed, note_card
 from longsoak.core.proof.compare import compare
 from longsoak.core.wording import with_noun
 from longsoak.proving.walk import Walk
@@ -268,7 +268,8 @@ def _take_cards(walk: Walk, wanted: _Wanted, found: dict[str, Card]) -> bool:
     good = True
     for probe in walk.rig.probes:
         if probe.name in found:
-            finding = note_card(found[probe.name], probe, walk.rig)
+            card = completed(found[probe.name], walk.book().card(probe.name))
+            finding = note_card(card, probe, walk.rig)
             click.echo(entry_line(walk.keep(proof.name, Step.CARD, probe.name, finding)))
             good = good and finding.outcome is not Outcome.BAD
     if began:

@@ -12,12 +12,12 @@ from longsoak.cli.proveasking import PAUSE, Said, go_on, line, looked, number, u
 from longsoak.cli.provepour import pour
 from longsoak.cli.provewords import entry_line, proof_words
 from longsoak.core.proof.book import Proof
-from longsoak.core.proof.card import FIELDS, card_of, note_card
+from longsoak.core.proof.card import FIELDS, card_of, kept_fields, note_card
 from longsoak.core.proof.finding import Finding, ohms
 from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME, answered
 from longsoak.core.proof.touch import RESTING, judge_touch, movements, slowest
 from longsoak.core.proof.water import judge_float
-from longsoak.proving.cardwords import WORDS, typed
+from longsoak.proving.cardwords import WORDS, typed, written
 from longsoak.proving.hands import (
     AFTER_TOUCH,
     ELSEWHERE,
@@ -273,12 +273,19 @@ class Guide:
         return judge_float(readings)
 
     def _card(self, probe: Probe) -> Finding | None:
-        said: dict[str, object] = {}
-        click.echo("Enter where something is not known.")
+        kept = kept_fields(self._walk.book().card(probe.name))
+        said: dict[str, object] = dict(kept)
+        as_shown = "is as it is shown, - where that is not so any more" if said else "is not known"
+        click.echo(f"Enter where something {as_shown}.")
         for name in FIELDS:
             if name == "photo_sha256":  # ours to take
                 continue
-            while words := line(WORDS[name]):
+            shown = f" [{written(kept[name])}]" if name in kept else ""
+            while words := line(f"{WORDS[name]}{shown}"):
+                if words == "-":
+                    for gone in (name, "photo_sha256") if name == "photo" else (name,):
+                        said.pop(gone, None)
+                    break
                 try:
                     field = with_digest({name: typed(name, words)}, beside=Path())
                     card_of(field)

@@ -1,5 +1,7 @@
 """The fields of an installation card as a person is asked for them, and what they answer."""
 
+from longsoak.vocabulary.proof import Json
+
 WORDS = {
     "pilot": "pilot hole, diameter in mm",
     "drilled": "drilled depth in mm, measured twice, as 30.0 30.5",
@@ -29,3 +31,12 @@ def typed(name: str, words: str) -> object:
     if name == "drip_loop":
         return {"yes": True, "y": True, "no": False, "n": False}.get(words.lower(), words)
     return words
+
+
+def written(value: Json) -> str:
+    """A card's field as it is typed."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return " ".join(f"{part:g}" for part in value if isinstance(part, int | float))
+    return f"{value:g}" if isinstance(value, int | float) else str(value)

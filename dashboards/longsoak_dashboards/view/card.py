@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from longsoak.core.proof.book import Book
-from longsoak.core.proof.card import FIELDS, Entry, Grain
-from longsoak.proving.cardwords import WORDS
+from longsoak.core.proof.card import FIELDS, Entry, Grain, kept_fields
+from longsoak.proving.cardwords import WORDS, written
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Probe
-from longsoak_dashboards.view.probe import card_entry
 
 _CHOICES = {
     "grain": tuple(grain.value for grain in Grain),
@@ -44,7 +43,7 @@ class CardPage:
 
 def card_page(book: Book, probe: Probe, *, said: Mapping[str, str] | None, wrong: str) -> CardPage:
     """Work out the form; `said` is what a person wrote, None takes what is kept."""
-    kept = kept_card(book, probe.name)
+    kept = kept_fields(book.card(probe.name))
     shown = _written(kept) if said is None else said
     return CardPage(
         probe=probe,
@@ -55,23 +54,15 @@ def card_page(book: Book, probe: Probe, *, said: Mapping[str, str] | None, wrong
     )
 
 
-def kept_card(book: Book, probe: str) -> dict[str, Json]:
-    """The fields of a probe's newest card."""
-    entry = card_entry(book, probe)
-    return {} if entry is None else {n: v for n, v in entry.content.items() if n in FIELDS}
-
-
 def _written(kept: Mapping[str, Json]) -> dict[str, str]:
     """A card's fields as they are typed."""
-    shown = {}
+    shown: dict[str, str] = {}
     for name, value in kept.items():
-        if isinstance(value, bool):
-            shown[name] = "yes" if value else "no"
-        elif isinstance(value, list | tuple):
-            first, again = (f"{part:g}" for part in value if isinstance(part, int | float))
+        if name == "drilled":
+            first, again = written(value).split()
             shown |= {"drilled first": first, "drilled again": again}
         else:
-            shown[name] = f"{value:g}" if isinstance(value, int | float) else str(value)
+            shown[name] = written(value)
     return shown
 
 

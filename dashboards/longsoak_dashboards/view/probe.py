@@ -10,7 +10,7 @@ from markupsafe import Markup
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
 from longsoak.core.wording import where_words
 from longsoak.vocabulary.alarm import AlarmState
-from longsoak.vocabulary.proof import Json, ProofEntry, Step
+from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
@@ -61,7 +61,7 @@ def probe_page(
     """Work out the sheet of one probe; `has_photo` says whether a photo of a card can be shown."""
     probe, now_ms = mark.probe, snapshot.now_ms
     newest = next((proof for proof in reversed(book.proofs) if proof.of(probe.name)), None)
-    card = card_entry(book, probe.name)
+    card = book.card(probe.name)
     photo = "" if card is None else str(card.content.get("photo", ""))
     lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
     quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
@@ -91,12 +91,6 @@ def plan_of(probe: Probe) -> PanelPlan:
     """Its trace, alone."""
     note = "% off its nominal value" if probe.kind is Kind.REFERENCE else probe.unit_words
     return PanelPlan(probe.name, note or "down or up", probe.kind, (probe,))
-
-
-def card_entry(book: Book, probe: str) -> ProofEntry | None:
-    """The newest installation card of a probe, whichever proof it was written in."""
-    cards = [proof.newest(Step.CARD, probe) for proof in reversed(book.proofs)]
-    return next((card for card in cards if card is not None and card.content), None)
 
 
 def card_rows(card: ProofEntry) -> tuple[tuple[str, str], ...]:

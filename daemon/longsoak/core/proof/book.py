@@ -174,6 +174,11 @@ class Book:
         began = {} if first.began is None else {(Step.BEGIN, RIG): first.began}
         return Proof(first.name, began | entries, ())
 
+    def card(self, probe: str) -> ProofEntry | None:
+        """The newest installation card of a probe, whichever proof it was written in."""
+        cards = [proof.newest(Step.CARD, probe) for proof in reversed(self.proofs)]
+        return next((card for card in cards if card is not None and card.content), None)
+
     def plan(self, proof: Proof) -> tuple[tuple[Step, str], ...]:
         """All that belongs to a proof, as steps and subjects: the safety list, then each channel.
 

@@ -9,7 +9,7 @@ from longsoak.core.arrays import checked, shown
 from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.reads import COVERAGE
 from longsoak.vocabulary.errors import PhysicsError
-from longsoak.vocabulary.proof import Json, Outcome
+from longsoak.vocabulary.proof import Json, Outcome, ProofEntry
 from longsoak.vocabulary.rig import Probe, Rig
 
 DEPTH_FLOOR = 0.5  # mm, standard uncertainty of a depth gauge in a drilled hole; common practice
@@ -119,6 +119,23 @@ def card_of(said: Mapping[str, object]) -> Card:
         drip_loop=_yes_or_no(known.get("drip_loop")),
         photo_sha256=_digest(known.get("photo_sha256")),
     )
+
+
+def kept_fields(entry: ProofEntry | None) -> dict[str, Json]:
+    """The fields of a card that was kept, as `card_of` takes them; none where there is no card."""
+    return {} if entry is None else {n: v for n, v in entry.content.items() if n in FIELDS}
+
+
+def completed(card: Card, entry: ProofEntry | None) -> Card:
+    """A card with what it leaves out as it was on the one kept before.
+
+    A card that adds a coating must not take away the depth that a front is fitted by.
+    """
+    given = {name: value for name, value in asdict(card).items() if value is not None}
+    kept = kept_fields(entry)
+    if "photo" in given:
+        kept.pop("photo_sha256", None)  # it was another photo's
+    return card_of(kept | given)
 
 
 def depth_of(card: Card, probe: Probe, rig: Rig) -> Depth | None:
