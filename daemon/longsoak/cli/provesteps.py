@@ -17,6 +17,7 @@ from longsoak.core.proof.finding import Finding, ohms
 from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME, answered
 from longsoak.core.proof.touch import RESTING, judge_touch, movements, slowest
 from longsoak.core.proof.water import judge_float
+from longsoak.core.wording import with_noun
 from longsoak.proving.cardwords import WORDS, typed, written
 from longsoak.proving.hands import (
     AFTER_TOUCH,
@@ -33,6 +34,7 @@ from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe
 
+_MOST_NAMED = 8  # channels in one line
 _NONE_BEFORE = "There is no step before this one."
 
 
@@ -66,7 +68,7 @@ class Guide:
         """Take what is to do; return whether the rig is proven."""
         todo = [pair for pair in self._walk.book().to_do(self._the_proof()) if self._is_asked(pair)]
         click.echo(
-            f"{len(todo)} steps to take. Enter goes on, s leaves a step out, r repeats the one "
+            f"{with_noun(len(todo), 'step')} to take. Enter goes on, s leaves a step out, r repeats the one "
             "before, q stops; the walk goes on later where it stopped."
         )
         safety = [pair for pair in todo if pair[0] is Step.SAFETY]
@@ -131,7 +133,9 @@ class Guide:
     def _reads(self, names: Sequence[str]) -> bool:
         """Read channels, and those that are bad again while that is wished."""
         while names:
-            click.echo(f"\n{', '.join(names)}: {Step.READS.value}")
+            few = len(names) <= _MOST_NAMED
+            who = ", ".join(names) if few else with_noun(len(names), "channel")
+            click.echo(f"\n{who}: {Step.READS.value}")
             said = go_on(HANDS[Step.READS])
             if said is Said.QUIT:
                 return False

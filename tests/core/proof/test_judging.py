@@ -209,6 +209,22 @@ def test_a_channel_that_does_not_move_is_bad() -> None:
     assert "Nothing moved" in found.says
 
 
+def test_a_channel_that_fell_silent_is_not_said_to_have_been_still() -> None:
+    found = touch("C 10/60", C_10_60=[1e9, None, None])
+    assert found.outcome is BAD
+    assert found.says.startswith("It was not seen to move, but 2 of 3 polls brought nothing")
+    lost = judge_float(readings("high float", [0.0, 0.0, None, None, None]))
+    assert lost.outcome is BAD
+    assert lost.says.startswith("It was seen down, but 3 of 5 polls brought nothing")
+
+
+def test_leads_that_are_joined_are_not_told_to_be_damp() -> None:
+    found = judge_open(probe_called("C 10/60"), readings("C 10/60", [48.0] * 3), rig=RIG)
+    assert found.outcome is BAD
+    assert "A bridge is still on" in found.says
+    assert "moisture" not in found.says
+
+
 def test_swapped_plugs_are_told_by_who_moved_instead() -> None:
     found = touch("C 10/60", C_30_60=[2e6])
     assert found.outcome is BAD

@@ -35,6 +35,13 @@ def answers(readings: Sequence[Reading]) -> list[float]:
     return [reading.raw for reading in readings if reading.raw is not None]
 
 
+def silence(readings: Sequence[Reading]) -> str:
+    """That some polls brought nothing, with what to do; empty where each brought a value."""
+    nothing = sum(reading.raw is None for reading in readings)
+    told = f"{nothing} of {len(readings)} polls brought nothing: look at its bus, then repeat."
+    return told if nothing else ""
+
+
 def is_open(ohm: float, bus: Bus) -> bool:
     """Whether a resistance is beyond what its meter can measure: an overload, or no wire at all."""
     return ohm >= OVERLOAD or ohm > most_of(bus)

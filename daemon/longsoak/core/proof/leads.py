@@ -77,6 +77,12 @@ def judge_open(probe: Probe, readings: Sequence[Reading], *, rig: Rig) -> Findin
         return judged(
             True, f"The leads insulate with {ohms(least)}, {ohms(expected)} needed.", content
         )
+    if least < SHORT:
+        says = (
+            f"{ohms(least)} between leads that are to be open. A bridge is still on, their wires "
+            "touch, or another channel's leads are on these terminals."
+        )
+        return judged(False, says, content)
     says = (
         f"{ohms(least)} between open leads, expected {ohms(expected)} or more. Look for moisture, "
         "flux or a nick at plug, terminal and cable; dry and clean them."

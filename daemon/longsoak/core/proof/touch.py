@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import log
 
-from longsoak.core.proof.finding import Finding, bus_of, centre, is_open, judged, most_of, scatter
+from longsoak.core.proof.finding import (
+    Finding,
+    bus_of,
+    centre,
+    is_open,
+    judged,
+    most_of,
+    scatter,
+    silence,
+)
 from longsoak.core.proof.reads import NOISE, noise_allowed
 from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.reading import Reading
@@ -197,8 +206,11 @@ def judge_touch(
     ]
     if not own.moved:
         heard = f"{', '.join(also)} moved instead: are two plugs or addresses swapped?"
-        silent = "Nothing moved: touch it longer, or look at its wire."
-        says = f"It did not move. {heard if also else silent}"
+        quiet = silence(after.get(probe.name, ()))
+        nothing = "Nothing moved: touch it longer, or look at its wire."
+        says = f"It did not move. {heard if also else nothing}"
+        if quiet and not also:
+            says = f"It was not seen to move, but {quiet}"
         return judged(False, says, content | {"also": also})
     pairs = [
         movement

@@ -5,7 +5,7 @@ from itertools import pairwise
 from math import sqrt
 
 from longsoak.core.level import volume
-from longsoak.core.proof.finding import Finding, judged, scatter
+from longsoak.core.proof.finding import Finding, judged, scatter, silence
 from longsoak.core.proof.reads import COVERAGE, noise_allowed
 from longsoak.core.straightline import line_through
 from longsoak.core.wording import with_noun
@@ -107,6 +107,9 @@ def judge_float(readings: Sequence[Reading]) -> Finding:
         return judged(True, "Seen down, up, and down again.", content)
     if not seen:
         return judged(False, "No reading of the float came. Look at its bus, then repeat.", content)
+    if quiet := silence(readings):  # whatever it did meanwhile, nobody saw it
+        words = ", ".join("up" if state else "down" for state in seen)
+        return judged(False, f"It was seen {words}, but {quiet}", content)
     if seen[0] == 1:
         says = "It was up before anybody raised it: stuck, wired the other way round, or in water."
     elif seen == [0]:
