@@ -12,12 +12,13 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from longsoak.core.proof.card import FIELDS, card_of, kept_fields, note_card
+from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.safety import SAFETY, answered
 from longsoak.core.proof.touch import judge_touch, rested
 from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.cardwords import typed
 from longsoak.proving.hands import SETTLED, TOUCH_TIME
-from longsoak.proving.walk import EVERY, Resistor
+from longsoak.proving.walk import EVERY, Resistor, left_out
 from longsoak.store.photos import LARGEST, keep_photo
 from longsoak.store.proofrequests import LONGEST
 from longsoak.store.requests import LONGEST_INITIALS
@@ -128,16 +129,17 @@ class ProofForms(ProofSheets):
 
     @_asked
     def tick(self, request: Request, said: Form) -> Response:
-        """Keep what was answered of the safety list."""
+        """Keep what was answered of the safety list: all of it, or nothing if one can't be."""
         walk, proof = self.ready(request)
+        findings: dict[str, Finding] = {}
         for item in SAFETY:
             answer = said.get(f"so:{item.key}", "")
             if answer == "left out":
-                reason = said.get(f"why:{item.key}", "")
-                walk.leave_out(proof.name, Step.SAFETY, item.key, reason=reason)
+                findings[item.key] = left_out(said.get(f"why:{item.key}", ""), of=item.title)
             elif answer in ("yes", "no"):
-                finding = answered(item, so=answer == "yes", name=said.get("name", ""))
-                walk.keep(proof.name, Step.SAFETY, item.key, finding)
+                findings[item.key] = answered(item, so=answer == "yes", name=said.get("name", ""))
+        for key, finding in findings.items():
+            walk.keep(proof.name, Step.SAFETY, key, finding)
         return _to()
 
     @_asked

@@ -205,6 +205,9 @@ def test_what_is_pressed_twice_is_done_once(bench: Bench) -> None:
             assert {answer.status for answer in answers} == {303}, answers[0].text
 
         twice("/proof/begin", {"why": "before"})
+        halfway = {"so:floor": "yes", "so:cut-off": "left out", "name": "Maren Kolk"}
+        refused = served.post("/proof/safety", halfway, **mk)
+        assert (refused.status, "Nothing was kept." in refused.text) == (400, True)
         twice("/proof/read", {"step": "reads", "probe": "T"})
         waiting = served.get("/proof/at/T", **mk)
         assert '<noscript><meta http-equiv="refresh"' in waiting.text  # where no script runs
@@ -220,6 +223,9 @@ def test_what_is_pressed_twice_is_done_once(bench: Bench) -> None:
 
 def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Browser) -> None:
     with walking(bench, browser) as page:
+        page.emulate_media(media="print")
+        expect(page.get_by_role("link", name="Safety list")).to_be_hidden()  # a button on paper
+        page.emulate_media(media="screen")
         page.get_by_role("link", name="Safety list").click()
         page.get_by_label("Your full name").fill("Maren Kolk")
         for answer in page.get_by_label("it is so").all():

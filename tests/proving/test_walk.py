@@ -80,7 +80,7 @@ def test_a_sensor_that_is_gone_is_bad(rig_file: Path) -> None:
 def test_what_is_left_out_needs_a_reason(rig_file: Path) -> None:
     walk = walker(rig_file)
     proof = walk.begin(Why.REPAIR, steps=[Step.READS], probes=["T0"])
-    with pytest.raises(RequestError, match="why the step is left out"):
+    with pytest.raises(RequestError, match="Say why it is left out"):
         walk.leave_out(proof.name, Step.READS, "T0", reason=" ")
     walk.leave_out(proof.name, Step.READS, "T0", reason="behind the liner")
     kept = walk.book().called(proof.name)

@@ -68,8 +68,8 @@ class Guide:
         """Take what is to do; return whether the rig is proven."""
         todo = [pair for pair in self._walk.book().to_do(self._the_proof()) if self._is_asked(pair)]
         click.echo(
-            f"{with_noun(len(todo), 'step')} to take. Enter goes on, s leaves a step out, r repeats "
-            "the one before, q stops; the walk goes on later where it stopped."
+            f"{with_noun(len(todo), 'step')} to take. Enter goes on, s leaves a step out, r "
+            "repeats the one before, q stops; the walk goes on later where it stopped."
         )
         safety = [pair for pair in todo if pair[0] is Step.SAFETY]
         reads = [pair for pair in todo if pair[0] is Step.READS]

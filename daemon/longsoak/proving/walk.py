@@ -274,10 +274,7 @@ class Walk:
         StoreError
             As for `keep`.
         """
-        reason = reason.strip()
-        if not reason:
-            raise RequestError("Say why the step is left out. Nothing was kept.")
-        return self.keep(proof, step, subject, Finding(Outcome.LEFT_OUT, reason, {}))
+        return self.keep(proof, step, subject, left_out(reason))
 
     def finish(self, proof: Proof) -> ProofEntry:
         """Have the verdict kept; the walk is over, and the next one begins anew.
@@ -311,6 +308,20 @@ class Walk:
             waited += _PAUSE
         if outcome.startswith("refused: "):
             raise RequestError(outcome.removeprefix("refused: "))
+
+
+def left_out(reason: str, *, of: str = "the step") -> Finding:
+    """That something was not done, and why.
+
+    Raises
+    ------
+    RequestError
+        No reason is given.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise RequestError(f"Say why it is left out: {of}. Nothing was kept.")
+    return Finding(Outcome.LEFT_OUT, reason, {})
 
 
 def _fitting(says: str) -> str:
