@@ -119,6 +119,7 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         page.get_by_role("button", name="Keep that").focus()  # a menu held the sheet as it was
         expect(page.locator("main[data-old]")).to_have_count(0)
         expect(page.get_by_label("which one")).to_have_value("T")
+        expect(page.get_by_role("button", name="Keep that")).to_be_focused()
         page.get_by_label("which one").select_option("A")
         page.get_by_role("button", name="Keep that").click()
         expect(step(page, "Touch")).to_contain_text("are two plugs or addresses swapped?")

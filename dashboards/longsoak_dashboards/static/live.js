@@ -39,9 +39,17 @@ function address(element) {
   return null;
 }
 
+// The buttons that do and say the same, in their order: one whose words changed is another one.
+function alike(button) {
+  const where = `main form[action="${CSS.escape(button.form.getAttribute("action"))}"] button`;
+  return [...document.querySelectorAll(where)].filter((b) => b.textContent === button.textContent);
+}
+
 function swap(page) {
   const focused = document.activeElement;
   const focus = address(focused);
+  const pressed = focused?.localName === "button" && focused.form && focused.closest("main");
+  const place = pressed ? alike(focused).indexOf(focused) : -1;
   const caret = focused?.localName === "input" ? [focused.selectionStart, focused.selectionEnd] : null;
   const open = [...document.querySelectorAll("main details[open][id]")].map((d) => d.id);
   const written = [...document.querySelectorAll("main :is(input, select)[id]")].map((i) => [i.id, i.value]);
@@ -66,6 +74,7 @@ function swap(page) {
     again?.focus({ preventScroll: true });
     if (caret && again?.localName === "input") again.setSelectionRange(...caret);
   }
+  if (pressed) alike(focused)[place]?.focus({ preventScroll: true });
   scrollTo({ left: x, top: y, behavior: "instant" });
 }
 
