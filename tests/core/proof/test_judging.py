@@ -348,6 +348,18 @@ def test_a_level_with_a_wrong_slope_is_told_as_one() -> None:
     assert found.content["zero"] == pytest.approx(0.0, abs=1e-9)
 
 
+def test_a_level_that_does_not_follow_the_litres_is_not_to_be_mended_by_a_slope() -> None:
+    for levels in (
+        (5.0, 5.0, 5.0),
+        (0.2, 0.2, 0.3),
+        (80.0, 40.0, 1.0),
+    ):  # stuck, or wrong way round
+        found = judge_pour(TRAY, [*zip((0.0, 10.0, 20.0), levels, strict=True)], uncertainty=1.0)
+        assert found.outcome is BAD
+        assert "does not follow the litres" in found.says
+        assert "slope" not in found.says
+
+
 def test_twice_the_levels_uncertainty_is_allowed_where_the_litres_are_few() -> None:
     def last(litres: float) -> Outcome:
         points = [(0.0, 0.0), (5.0, 12.5), (10.0, litres / 0.4)]

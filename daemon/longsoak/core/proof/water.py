@@ -17,6 +17,8 @@ from longsoak.vocabulary.rig import Kind, Reservoir
 FEWEST_POINTS = 3  # of a line with a residual to it
 LITRES_SHARE = 0.02  # what a can with a mark is good for; common practice
 
+_SLOPES = (0.5, 2.0)  # that a scale may have wrong; beyond, it is no scale's fault: common practice
+
 Table = Sequence[tuple[float, float]]
 
 
@@ -79,6 +81,8 @@ def judge_pour(
     if all(abs(found) <= allowed for found, allowed in inside):
         return judged(True, says, content)
     mend = f"A zero of {line.intercept:+.1f} mm and a slope of {line.slope:.3f} would mend it."
+    if not _SLOPES[0] <= line.slope <= _SLOPES[1]:
+        mend = "The level does not follow the litres: look at sensor, channel and depth table."
     return judged(False, f"{says} {mend}", content)
 
 
