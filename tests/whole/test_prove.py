@@ -292,7 +292,8 @@ def test_cards_come_from_a_file_with_the_photos_digest(bench: Bench, tmp_path: P
     assert wrong.returncode == 2
     assert "A: pilot is '4 mm', expected 0.5 to 50 mm" in wrong.stderr
     assert "'Z' is no probe of this rig that has a card" in wrong.stderr
-    assert "b.jpg" in wrong.stderr
+    assert "B: photo is 'b.jpg', expected a file in" in wrong.stderr
+    assert "that can be read (no such file or directory)." in wrong.stderr
     assert len(bench.entries) == 3  # begin, card, finish: the wrong file left nothing
     cards.write_text('[A]\ncoating = "shellac"\n')  # adds to the card, and takes nothing away
     longsoak("prove", bench.rig_file, "--card", cards, "--by", "mk")

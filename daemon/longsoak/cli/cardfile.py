@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import BAD_INPUT
+from longsoak.core.arrays import shown
 from longsoak.core.proof.book import STEPS
 from longsoak.core.proof.card import Card, card_of
 from longsoak.vocabulary.errors import PhysicsError
@@ -37,7 +38,7 @@ def read_cards(path: Path, rig: Rig) -> dict[str, Card]:
         else:
             try:
                 cards[name] = card_of(with_digest(fields, beside=path.parent))
-            except (PhysicsError, OSError) as error:
+            except PhysicsError as error:
                 mistakes.append(f"{path}: {name}: {error}.")
     if mistakes:
         click.echo("\n".join(mistakes), err=True)
@@ -50,12 +51,17 @@ def with_digest(fields: dict[str, object], *, beside: Path) -> dict[str, object]
 
     Raises
     ------
-    OSError
+    PhysicsError
         The photo can't be read.
     """
     photo = fields.get("photo")
     if not isinstance(photo, str) or not photo or "photo_sha256" in fields:
         return fields
-    with (beside / photo).open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    try:
+        with (beside / photo).open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        expected = f"a file in {beside.absolute()} that can be read ({why})"
+        raise PhysicsError("photo", shown(photo), expected) from error
     return {**fields, "photo": Path(photo).name, "photo_sha256": digest}

@@ -293,7 +293,7 @@ class Guide:
                 try:
                     field = with_digest({name: typed(name, words)}, beside=Path())
                     card_of(field)
-                except (PhysicsError, OSError) as error:
+                except PhysicsError as error:
                     click.echo(f"{error}.")
                     continue
                 said |= field
