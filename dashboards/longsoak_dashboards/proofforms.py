@@ -161,7 +161,7 @@ class ProofForms(ProofSheets):
         since = time_of(said.get("since", "")) or 0
         touches = touches_since(proof, since)
         _in_time(touches[-1].utc_ms if touches else since)
-        before, after = rested(walk.readings(names, since_ms=since), touches)
+        before, after = rested(self.watched(walk, proof, since), touches)
         finding = judge_touch(probe, before, after, rig=walk.rig)
         walk.keep(proof.name, Step.TOUCH, probe.name, finding)
         if said.get("want"):

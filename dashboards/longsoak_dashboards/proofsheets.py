@@ -14,8 +14,10 @@ from longsoak.proving.sheet import certificate
 from longsoak.proving.walk import Walk
 from longsoak.store.files import recording
 from longsoak.store.photos import photo_at
+from longsoak.store.proofrequests import LONGEST
 from longsoak.store.requests import LONGEST_INITIALS
 from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.guards import with_style
@@ -25,10 +27,11 @@ from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import Source
 from longsoak_dashboards.view import proof as proof_view
 from longsoak_dashboards.view.card import card_page
-from longsoak_dashboards.view.touch import touch_page
+from longsoak_dashboards.view.touch import touch_page, touches_since
 
 INITIALS, RESISTOR = "initials", "resistor"  # cookies: typed once, not at every channel
 
+_POURING = 86_400.0  # s that a reservoir may be poured into for one judgement
 _AHEAD_MS = 60_000  # a pass may carry a time a little ahead of a look
 
 
@@ -111,7 +114,7 @@ class ProofSheets(Sheets):
         page = touch_page(
             book,
             proof,
-            {} if since is None else walk.readings(names, since_ms=since),
+            {} if since is None else self.watched(walk, proof, since),
             since_ms=since,
             want=request.query_params.get("want"),
             patience=walk.patience(names, RESTING),
@@ -194,10 +197,26 @@ class ProofSheets(Sheets):
             )
         return self.walk(request)
 
+    def watched(self, walk: Walk, proof: Proof, since_ms: int) -> dict[str, list[Reading]]:
+        """The readings that a touch can be told by; none once a closer look is over.
+
+        An address may be months old, as of a phone that finds its tab again, and a walk along many
+        pairs takes hours: what came long before the last touch is not read again each second.
+        """
+        touches = touches_since(proof, since_ms)
+        last = touches[-1].utc_ms if touches else since_ms
+        if not _is_recent(last, LONGEST):
+            return {}
+        names = [probe.name for probe in walk.rig.probes]
+        rest_ms = round(1000 * walk.patience(names, RESTING))
+        return walk.readings(names, since_ms=max(since_ms, last - rest_ms))
+
     def pour_of(self, words: str, probe: Probe, book: Book) -> Pour | None:
         """The levels after the litres that an address or a form speaks of."""
         poured, reservoir = poured_of(words), book.rig.reservoir
         if not poured or reservoir is None or reservoir.level != probe.name:
+            return None
+        if not _is_recent(poured[0][1], _POURING):
             return None
         readings = self.source.record.series(
             probe.name, since_ms=poured[0][1], until_ms=now_ms() + _AHEAD_MS
@@ -206,7 +225,7 @@ class ProofSheets(Sheets):
 
     def _raised(self, words: str, probe: Probe) -> proof_view.Raised | None:
         since, now = time_of(words), now_ms()
-        if since is None:
+        if since is None or not _is_recent(since, LONGEST):
             return None
         readings = self.source.record.series(probe.name, since_ms=since, until_ms=now + _AHEAD_MS)
         return proof_view.raised(readings, since_ms=since, now_ms=now)
@@ -240,6 +259,10 @@ class ProofSheets(Sheets):
             longest=LONGEST_INITIALS,
             waiting=False,
         )
+
+
+def _is_recent(utc_ms: int, seconds: float) -> bool:
+    return -_AHEAD_MS <= now_ms() - utc_ms <= 1000 * seconds
 
 
 def probe_of(name: str, book: Book) -> Probe | None:

@@ -1,23 +1,28 @@
 """The sheets of one probe and of the proof, and their forms, as plain requests."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
 from urllib.parse import quote
 
 import pytest
+from starlette.requests import Request
+from starlette.responses import Response
 
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import where_words
 from longsoak.store.proofrequests import ask_to_keep
+from longsoak.store.reader import Record
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
-from longsoak_dashboards.looks import Look
+from longsoak_dashboards.looks import Look, Looks
 from longsoak_dashboards.pouring import Level, poured_of, poured_words, settled
+from longsoak_dashboards.proofsheets import ProofSheets
+from longsoak_dashboards.source import Source
 from longsoak_dashboards.view.proof import proof_page
 from pages.pagerig import Kept, keep, make_rig
 from pages.serving import Answer, Served, now_ms, serve
@@ -212,6 +217,36 @@ def test_the_litres_in_an_address_are_what_was_said_or_nothing() -> None:
     assert poured_of(poured_words(said)) == said
     for odd in ("", "x", "1@", "@1", "nan@5", "-1@5", "1@-5", "1e9@5", ",".join(["1@5"] * 41)):
         assert poured_of(odd) == []
+
+
+def test_an_old_address_has_no_months_of_readings_read(
+    kept: Kept, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As of a phone that finds its tab again, or of whoever makes one up."""
+    write(kept, entry(Step.BEGIN, "rig", Outcome.NOTED, content={"why": "before"}))
+    asked: list[int] = []
+
+    def series(record: Record, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:
+        asked.append(since_ms)
+        return []
+
+    monkeypatch.setattr(Record, "series", series)
+    sheets = ProofSheets(Source(kept.rig_file), Looks())
+
+    def shown(handler: Callable[[Request], Response], path: str, query: str) -> str:
+        scope = {"type": "http", "method": "GET", "path": path, "query_string": query.encode()}
+        head = {"headers": [(b"cookie", b"initials=mk")], "server": ("127.0.0.1", 80)}
+        name = {"path_params": {"name": path.rpartition("/")[2]}}
+        return bytes(handler(Request(scope | head | name)).body).decode()
+
+    hour = now_ms() - 3_600_000
+    for old in (1, hour):
+        assert "closer look is over" in shown(sheets.touch, "/proof/touch", f"since={old}")
+        assert "Keep what" not in shown(sheets.at, "/proof/at/high float", f"float={old}")
+    shown(sheets.at, "/proof/at/water level", "poured=0@1")
+    assert asked == []
+    assert "1 of 5 readings" not in shown(sheets.at, "/proof/at/water level", f"poured=0@{hour}")
+    assert asked == [hour]  # a tray takes its time
 
 
 def test_a_level_is_taken_once_it_is_calm() -> None:
