@@ -206,7 +206,7 @@ class Pages(Sheets):
         near = ", ".join(close_names(name, rig))
         remedy = f"Was one of these meant: {near}?" if near else "The section sheet lists them all."
         nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
-        return self.render("nothing.html.j2", "/", None, nothing=nothing, status=404)
+        return self.render("nothing.html.j2", "/", self.frame(), nothing=nothing, status=404)
 
     @sheet
     def alarms(self, request: Request) -> Response:
@@ -233,7 +233,9 @@ class Pages(Sheets):
     def not_found(self, request: Request, error: Exception) -> Response:
         """Anything that is no sheet."""
         nothing = NotYet("There is no such sheet.", "The sheets of this rig are listed below.")
-        return self.render("nothing.html.j2", request.url.path, None, nothing=nothing, status=404)
+        return self.render(
+            "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
+        )
 
     def _acknowledge(self, key: str, by: str) -> Response:
         try:

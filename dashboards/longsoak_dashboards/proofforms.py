@@ -1,6 +1,6 @@
 """The proof's forms: what a person did at a channel is judged, and kept through the inbox."""
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from functools import wraps
 from importlib.metadata import version
 from threading import Lock
@@ -11,6 +11,7 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from longsoak.core.proof.book import Book, steps_of
 from longsoak.core.proof.card import FIELDS, card_of, kept_fields, note_card
 from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.safety import SAFETY, answered
@@ -24,6 +25,7 @@ from longsoak.store.proofrequests import LONGEST
 from longsoak.store.requests import LONGEST_INITIALS
 from longsoak.vocabulary.errors import LongsoakError, PhysicsError, RequestError
 from longsoak.vocabulary.proof import Step
+from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, form, from_another_site
 from longsoak_dashboards.looks import Looks
@@ -111,7 +113,8 @@ class ProofForms(ProofSheets):
             to_do = [subject for step, subject in book.to_do(proof) if step is Step.READS]
             self.looks.start(walk, proof.name, Step.READS, to_do or planned, None)
             return _to()
-        probe, step = needed(said["probe"], book), _step(said, _LOOKED_AT)
+        probe = needed(said["probe"], book)
+        step = _step(said, [step for step in steps_of(probe, book.rig) if step in _LOOKED_AT])
         resistor = _resistor(said) if step is Step.RESISTOR else None
         self.looks.start(walk, proof.name, step, [probe.name], resistor)
         if resistor is None:
@@ -123,7 +126,7 @@ class ProofForms(ProofSheets):
         """Keep that a step was not taken, and why."""
         walk, proof = self.ready(request)
         probe = needed(said.get("probe", ""), walk.book())
-        step = _step(said, tuple(Step))
+        step = _step(said, steps_of(probe, walk.rig))
         walk.leave_out(proof.name, step, probe.name, reason=said.get("reason", ""))
         return _to(probe.name)
 
@@ -173,7 +176,7 @@ class ProofForms(ProofSheets):
     def start_float(self, request: Request, said: Form) -> Response:
         """Watch a float while it is raised and let go."""
         walk, _ = self.ready(request)
-        probe = needed(said.get("probe", ""), walk.book())
+        probe = _taking(Step.FLOAT, said.get("probe", ""), walk.book())
         since = walk.closer([probe.name], every=EVERY, seconds=3 * TOUCH_TIME)
         return _to(probe.name, float=str(since))
 
@@ -181,7 +184,7 @@ class ProofForms(ProofSheets):
     def keep_float(self, request: Request, said: Form) -> Response:
         """Keep what a float was seen doing."""
         walk, proof = self.ready(request)
-        probe = needed(said.get("probe", ""), walk.book())
+        probe = _taking(Step.FLOAT, said.get("probe", ""), walk.book())
         readings = walk.readings([probe.name], since_ms=_since(said))[probe.name]
         walk.keep(proof.name, Step.FLOAT, probe.name, judge_float(readings))
         return _to(probe.name)
@@ -190,7 +193,7 @@ class ProofForms(ProofSheets):
     def pour(self, request: Request, said: Form) -> Response:
         """Take the level after some litres."""
         walk, _ = self.ready(request)
-        probe = needed(said.get("probe", ""), walk.book())
+        probe = _taking(Step.POUR, said.get("probe", ""), walk.book())
         most = litres_most(walk.rig.reservoir)
         litres = _number(said.get("litres", ""), "litres", 0.0, most)
         poured = poured_of(said.get("poured", ""))
@@ -205,7 +208,7 @@ class ProofForms(ProofSheets):
         """Judge the levels after all litres."""
         walk, proof = self.ready(request)
         book = walk.book()
-        probe, reservoir = needed(said.get("probe", ""), book), walk.rig.reservoir
+        probe, reservoir = _taking(Step.POUR, said.get("probe", ""), book), walk.rig.reservoir
         pour = self.pour_of(said.get("poured", ""), probe, book)
         if pour is None or reservoir is None:
             raise RequestError("No litres were said. Nothing was kept.")
@@ -218,7 +221,7 @@ class ProofForms(ProofSheets):
         """Keep an installation card; one that can't be is shown again with why."""
         walk, proof = self.ready(request)
         book = walk.book()
-        probe = needed(said.get("probe", ""), book)
+        probe = _taking(Step.CARD, said.get("probe", ""), book)
         fields = {name: words for name, words in said.items() if name in FIELDS and words}
         twice = [said[name] for name in ("drilled first", "drilled again") if said.get(name)]
         if twice:
@@ -255,7 +258,7 @@ class ProofForms(ProofSheets):
         try:
             walk, proof = self.ready(request)
             book = walk.book()
-            probe = needed(name, book)
+            probe = _taking(Step.CARD, name, book)
             photo = keep_photo(self.source.record.folder, content)
             fields = kept_fields(book.card(probe.name))
             card = card_of(fields | {"photo": photo.name, "photo_sha256": photo.sha256})
@@ -286,11 +289,18 @@ def _remember(answer: Response, cookie: str, words: str) -> Response:
     return answer
 
 
-def _step(said: Mapping[str, str], known: tuple[Step, ...]) -> Step:
+def _step(said: Mapping[str, str], known: Sequence[Step]) -> Step:
     step = next((step for step in known if step.value == said.get("step")), None)
     if step is None:
-        raise RequestError("There is no such step. Nothing was kept.")
+        raise RequestError("There is no such step at this channel. Nothing was kept.")
     return step
+
+
+def _taking(step: Step, name: str, book: Book) -> Probe:
+    """The probe of that name, if it takes a step."""
+    probe = needed(name, book)
+    _step({"step": step.value}, steps_of(probe, book.rig))
+    return probe
 
 
 def _since(said: Mapping[str, str]) -> int:

@@ -151,7 +151,13 @@ class ProofSheets(Sheets):
     def refused(self, says: str, *, back: str, status: int) -> Response:
         """What could not be done, and the way back."""
         return self.render(
-            "refused.html.j2", "/proof", None, says=says, back=back, waiting=False, status=status
+            "refused.html.j2",
+            "/proof",
+            self.frame(),
+            says=says,
+            back=back,
+            waiting=False,
+            status=status,
         )
 
     def book(self) -> Book:

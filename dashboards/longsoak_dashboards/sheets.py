@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, Response
 
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import StoreError
+from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import NotYet, Snapshot, Source
 from longsoak_dashboards.view.sentences import day_words, moment
 
@@ -33,6 +34,13 @@ class Sheets:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+
+    def frame(self) -> Snapshot | None:
+        """What the title block of a sheet without readings shows; None where there is nothing."""
+        try:
+            return self.source.snapshot(now_ms=now_ms())
+        except NotYet:
+            return None
 
     def render(
         self,

@@ -164,9 +164,13 @@ def test_what_a_form_can_not_mean_is_told(kept: Kept, served: Served) -> None:
     for form, said, told in (
         ("read", {"probe": "nobody"}, "The rig has no probe 'nobody'."),
         ("read", {"probe": "pump"}, "The rig has no probe 'pump'."),
-        ("read", {"probe": "plain lime 30/60", "step": "finish"}, "There is no such step."),
+        ("read", {"probe": "plain lime 30/60", "step": "finish"}, "There is no such step at"),
         ("read", {"probe": "plain lime 30/60", "step": "resistor", "ohm": "x"}, "expected 1000 to"),
         ("leave-out", {"probe": "plain lime 30/60", "step": "short"}, "Say why"),
+        ("leave-out", {"probe": "water level", "step": "finish", "reason": "x"}, "no such step at"),
+        ("read", {"probe": "water level", "step": "short"}, "There is no such step at"),
+        ("float/keep", {"probe": "plain lime 30/60", "since": "1"}, "There is no such step at"),
+        ("card", {"probe": "water level", "pilot": "4"}, "There is no such step at"),
         ("touch/keep", {"probe": "plain lime 30/60", "since": "1"}, "The closer look is over."),
         ("touch/keep", {"probe": "plain lime 30/60", "since": "x"}, "The closer look is over."),
         ("pour", {"probe": "water level", "litres": "-1"}, "litres is '-1', expected 0 to 204"),
@@ -180,6 +184,7 @@ def test_what_a_form_can_not_mean_is_told(kept: Kept, served: Served) -> None:
         assert answer.status == 400, form
         assert told in words(answer)
         assert "Nothing was kept." in words(answer) or "nothing was kept" in words(answer)
+        assert "nothing recorded" not in words(answer)  # the rig has a record all the same
 
 
 def test_an_earlier_proof_keeps_its_certificate(kept: Kept, served: Served) -> None:
