@@ -171,3 +171,28 @@ def test_a_proof_is_compared_with_each_step_as_it_first_was_good_whichever_proof
     assert before is not None
     assert before.newest(Step.RESISTOR, "C 10/60") is tried
     assert book.baseline(book.proofs[0]) is None
+
+
+def test_a_finished_proof_stays_what_it_was_when_the_rig_file_changes() -> None:
+    rig = small_rig()
+    *others, last = rig.probes
+    before = replace(rig, probes=tuple(others))
+    good = [entry(step, p.name) for p in before.probes for step in STEPS[p.kind]]
+    begun = begin(probes=[p.name for p in before.probes])
+    under_way = Book([begun, *good], before)
+    end = entry(
+        Step.FINISH,
+        content={
+            "verdicts": {v.probe: v.verdict.value for v in under_way.verdicts(newest(under_way))}
+        },
+    )
+    end = replace(end, says=under_way.summary(newest(under_way)))
+    whole = Book([begin(), *good, end], rig)  # with a probe more than there was
+    assert last.name not in {subject for _, subject in whole.plan(newest(whole))}
+    assert whole.proven(newest(whole))
+    assert whole.summary(newest(whole)) == end.says
+    bad = entry(Step.OPEN, "C 10/60", BAD)
+    unproven = [begin(), bad, replace(end, outcome=BAD, says="1 channel: 1 bad")]
+    gone = Book(unproven, replace(rig, probes=(last,)))  # without the one that was bad
+    assert not gone.proven(newest(gone))
+    assert gone.summary(newest(gone)) == "1 channel: 1 bad"

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from longsoak.core.proof.safety import SAFETY
 from longsoak.core.wording import with_noun
-from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
+from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 RIG = "rig"  # the subject of what is told of the whole rig
@@ -89,6 +89,12 @@ class Proof:
     def finished(self) -> ProofEntry | None:
         """Its end, if it came to one."""
         return self.entries.get((Step.FINISH, RIG))
+
+    @property
+    def verdicts_at_end(self) -> Mapping[str, Json] | None:
+        """What its end says of each channel, by name; None where it says nothing of them."""
+        said = None if self.finished is None else self.finished.content.get("verdicts")
+        return said if isinstance(said, Mapping) else None
 
     @property
     def why(self) -> Why:
@@ -183,9 +189,10 @@ class Book:
         """All that belongs to a proof, as steps and subjects: the safety list, then each channel.
 
         A proof begun for some probes or steps only, as after a repair, has these; its beginning
-        says which.
+        says which. One that is finished is not about probes that came to the rig file later.
         """
         steps, probes = _narrowed(proof, "steps"), _narrowed(proof, "probes")
+        at_end = proof.verdicts_at_end
 
         def wanted(step: Step) -> bool:
             return steps is None or step.value in steps
@@ -194,7 +201,8 @@ class Book:
         safety = wanted(Step.SAFETY) and probes is None and proof.why is Why.BEFORE
         plan = [(Step.SAFETY, item.key) for item in SAFETY] if safety else []
         for probe in self.rig.probes:
-            if probes is None or probe.name in probes:
+            later = at_end is not None and probe.name not in at_end
+            if not later and (probes is None or probe.name in probes):
                 plan += [(step, probe.name) for step in steps_of(probe, self.rig) if wanted(step)]
         return tuple(plan)
 
@@ -222,7 +230,12 @@ class Book:
         )
 
     def proven(self, proof: Proof) -> bool:
-        """Whether nothing is bad, open or unproven. What was left out with a reason may be."""
+        """Whether nothing is bad, open or unproven. What was left out with a reason may be.
+
+        Of a finished proof it is what was found at its end, whatever became of the rig file since.
+        """
+        if proof.finished is not None and proof.verdicts_at_end is not None:
+            return proof.finished.outcome is Outcome.GOOD
         verdicts = self.verdicts(proof)
         channels = all(found.verdict in (Verdict.PROVEN, Verdict.IN_PART) for found in verdicts)
         answers = [entry for _, entry in self.safety(proof)]
@@ -235,7 +248,12 @@ class Book:
         return {verdict: verdicts.count(verdict) for verdict in Verdict}
 
     def summary(self, proof: Proof) -> str:
-        """A proof in one sentence: "12 channels: 10 proven, 2 open; 3 safety items not ticked"."""
+        """A proof in one sentence: "12 channels: 10 proven, 2 open; 3 safety items not ticked".
+
+        Of a finished proof it is the one that was kept at its end.
+        """
+        if proof.finished is not None and proof.verdicts_at_end is not None:
+            return proof.finished.says
         counts = self.counts(proof)
         told = [f"{count} {verdict.value}" for verdict, count in counts.items() if count]
         says = f"{with_noun(sum(counts.values()), 'channel')}: {', '.join(told) or 'none taken'}"
