@@ -32,6 +32,11 @@ def test_a_record_of_an_earlier_release_reads_as_it_did(kept: Path, tmp_path: Pa
     assert {key: change.new.value for key, change in record.alarms().items()} == then["alarms"]
     gaps = [[g.from_utc_ms, g.to_utc_ms, g.clean, g.length_ms] for g in record.gaps()]
     assert gaps == then["gaps"]
+    proof = [
+        [e.utc_ms, e.proof, e.step, e.subject, e.outcome, e.by, e.says, e.content]
+        for e in record.proof_entries()
+    ]
+    assert proof == then.get("proof", [])
     version = record.rig_version()
     assert version is not None
     rig = parse(version.text, file="rig.toml", find_kind=None)
