@@ -84,6 +84,15 @@ def test_labels_want_the_address_of_the_pages_and_no_record(rig_file: Path, out:
     assert out.read_text().count('class="code"') == 2
 
 
+def test_a_proof_is_named_by_how_its_beginning_begins(rig_file: Path, out: Path) -> None:
+    written = longsoak("prove", rig_file, "--sheet", out, "--of", PROOF[:10])
+    assert written.stdout == f"{out} holds the proof begun at {PROOF}, proven.\n"
+    assert longsoak("prove", rig_file, "--show", "--of", PROOF).returncode == 0
+    none = longsoak("prove", rig_file, "--show", "--of", "2020")
+    assert (none.returncode, none.stdout) == (2, "")
+    assert none.stderr == f"No proof began at 2020. Say which: {PROOF}.\n"
+
+
 def test_without_a_proof_nothing_is_written(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path / "rig", probes=1)
     out = tmp_path / "out.html"
@@ -100,6 +109,7 @@ def test_without_a_proof_nothing_is_written(tmp_path: Path) -> None:
         (("--sheet", "a.html", "--show"), "go one at a time"),
         (("--show", "--replace"), "--replace is for --sheet and --labels."),
         (("--sheet", "rig.toml", "--replace"), "rig.toml is the rig file."),
+        (("--reads", "--of", "2031"), "--of is for --show, --compare and --sheet."),
     ],
 )
 def test_what_can_not_be_asked_together_is_told(

@@ -68,6 +68,9 @@ def _steps(_ctx: click.Context, _param: click.Parameter, said: str | None) -> li
 )
 @click.option("--json", "as_json", is_flag=True, help="Print all proofs as one JSON object.")
 @click.option("--show", is_flag=True, help="Print the newest proof.")
+@click.option(
+    "--of", "began", help="An earlier proof for --show, --compare and --sheet, by when it began."
+)
 @click.option("--compare", "comparing", is_flag=True, help="Print what changed since the first.")
 @click.option("--sheet", type=a_path, help="Write the newest proof as HTML, to be printed on A4.")
 @click.option("--labels", type=a_path, help="Write labels for the cables as HTML, with QR codes.")
@@ -83,6 +86,7 @@ def prove(
     cards: Path | None,
     as_json: bool,
     show: bool,
+    began: str | None,
     comparing: bool,
     sheet: Path | None,
     labels: Path | None,
@@ -102,6 +106,8 @@ def prove(
         raise click.UsageError(
             "--reads, --card, --json, --show, --compare, --sheet and --labels go one at a time."
         )
+    if began is not None and not (show or comparing or sheet):
+        raise click.UsageError("--of is for --show, --compare and --sheet.")
     out = sheet or labels
     if out is None and replace:
         raise click.UsageError("--replace is for --sheet and --labels.")
@@ -111,10 +117,10 @@ def prove(
         refuse_to_overwrite(out, replace=replace)
     if as_json or show or comparing:
         with told():
-            _look_up(rig_file, as_json=as_json, comparing=comparing)
+            _look_up(rig_file, began, as_json=as_json, comparing=comparing)
     if sheet is not None:
         with told():
-            _write_sheet(rig_file, sheet)
+            _write_sheet(rig_file, began, sheet)
     if labels is not None:
         with told():
             _write_labels(rig_file, labels)
@@ -129,39 +135,51 @@ def prove(
     sys.exit(DONE if good else FOUND_WRONG)
 
 
-def _look_up(rig_file: Path, *, as_json: bool, comparing: bool) -> None:
+def _look_up(rig_file: Path, began: str | None, *, as_json: bool, comparing: bool) -> None:
     """Print what the record holds, and end."""
     book = _kept_book(rig_file)
-    newest = book.newest
     if as_json:
+        newest = book.newest
         click.echo(json.dumps(book_picture(book), ensure_ascii=False, indent=1))
         sys.exit(DONE if newest is not None and book.proven(newest) else FOUND_WRONG)
-    if newest is None:
-        _end_for_want_of_proofs(book)
+    proof = _the_one(book, began)
     if not comparing:
-        click.echo(proof_words(book, newest))
-        sys.exit(DONE if book.proven(newest) else FOUND_WRONG)
-    first = book.baseline(newest)
+        click.echo(proof_words(book, proof))
+        sys.exit(DONE if book.proven(proof) else FOUND_WRONG)
+    first = book.baseline(proof)
     if first is None:
         _end_for_want_of_proofs(book)
-    changes = compare(first, newest, book.rig)
-    click.echo(comparison_words(first, newest, changes))
+    changes = compare(first, proof, book.rig)
+    click.echo(comparison_words(first, proof, changes))
     beyond = any(change.beyond for change in changes)
     sys.exit(DONE if changes and not beyond else FOUND_WRONG)
 
 
-def _write_sheet(rig_file: Path, out: Path) -> NoReturn:
-    """Write the newest proof as a certificate, and end."""
+def _the_one(book: Book, began: str | None) -> Proof:
+    """The newest proof, or the one whose time of beginning begins so, or an end."""
+    if not book.proofs:
+        _end_for_want_of_proofs(book)
+    if began is None:
+        return book.proofs[-1]
+    found = [proof for proof in book.proofs if proof.name.startswith(began)]
+    if len(found) == 1:
+        return found[0]
+    names = ", ".join(proof.name for proof in found or book.proofs)
+    many = "Several proofs began" if found else "No proof began"
+    click.echo(f"{many} at {began}. Say which: {names}.", err=True)
+    sys.exit(BAD_INPUT)
+
+
+def _write_sheet(rig_file: Path, began: str | None, out: Path) -> NoReturn:
+    """Write a proof as a certificate, and end."""
     from longsoak.proving.sheet import certificate
 
     book = _kept_book(rig_file)
-    newest = book.newest
-    if newest is None:
-        _end_for_want_of_proofs(book)
-    _write_whole(out, certificate(book, newest, first=book.baseline(newest)))
-    proven = book.proven(newest)
+    proof = _the_one(book, began)
+    _write_whole(out, certificate(book, proof, first=book.baseline(proof)))
+    proven = book.proven(proof)
     told_as = "proven" if proven else "not proven"
-    click.echo(f"{out} holds the proof begun at {newest.name}, {told_as}.")
+    click.echo(f"{out} holds the proof begun at {proof.name}, {told_as}.")
     sys.exit(DONE if proven else FOUND_WRONG)
 
 
