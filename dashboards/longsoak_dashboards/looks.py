@@ -99,12 +99,8 @@ class Looks:
         try:
             count = READINGS if look.step is Step.READS else LEADS
             found = walk.look(look.names, count=count, progress=progress)
-            for probe in walk.rig.probes:
-                if probe.name in found:
-                    finding = walk.judge_readings(
-                        look.step, probe, found[probe.name], resistor=resistor
-                    )
-                    walk.keep(proof, look.step, probe.name, finding)
+            for probe, finding in walk.judge_each(look.step, found, resistor=resistor):
+                walk.keep(proof, look.step, probe.name, finding)
         except LongsoakError as error:
             trouble = str(error)
         except _Stopping:

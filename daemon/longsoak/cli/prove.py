@@ -176,7 +176,8 @@ def _write_sheet(rig_file: Path, began: str | None, out: Path) -> NoReturn:
 
     book = _kept_book(rig_file)
     proof = _the_one(book, began)
-    _write_whole(out, certificate(book, proof, first=book.baseline(proof)))
+    # What is there may be replaced, or nothing is there: both were seen to.
+    write(out, certificate(book, proof, first=book.baseline(proof)), replace=True)
     proven = book.proven(proof)
     told_as = "proven" if proven else "not proven"
     click.echo(f"{out} holds the proof begun at {proof.name}, {told_as}.")
@@ -189,14 +190,9 @@ def _write_labels(rig_file: Path, out: Path) -> NoReturn:
     from longsoak.service.drivers import load_rig
 
     rig, _ = load_rig(rig_file)
-    _write_whole(out, labels(rig))
+    write(out, labels(rig), replace=True)
     click.echo(f"{out} holds {with_noun(len(rig.probes), 'label')} that lead to {rig.page}.")
     sys.exit(DONE)
-
-
-def _write_whole(out: Path, html: str) -> None:
-    # What is there may be replaced, or nothing is there: either way by a name of its own at first.
-    write(out, html, replace=True)
 
 
 def _kept_book(rig_file: Path) -> Book:
@@ -269,11 +265,9 @@ def _take_reads(walk: Walk, wanted: _Wanted) -> bool:
     names = [p.name for p in walk.rig.probes if wanted.probes is None or p.name in wanted.probes]
     found = looked(walk, names)
     good = True
-    for probe in walk.rig.probes:
-        if probe.name in found:
-            finding = walk.judge_readings(Step.READS, probe, found[probe.name])
-            click.echo(entry_line(walk.keep(proof.name, Step.READS, probe.name, finding)))
-            good = good and finding.outcome is not Outcome.BAD
+    for probe, finding in walk.judge_each(Step.READS, found):
+        click.echo(entry_line(walk.keep(proof.name, Step.READS, probe.name, finding)))
+        good = good and finding.outcome is not Outcome.BAD
     if began:  # it was made for this alone
         click.echo(walk.finish(proof).says)
     return good

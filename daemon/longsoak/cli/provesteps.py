@@ -16,7 +16,7 @@ from longsoak.core.proof.card import FIELDS, card_of, kept_fields, note_card
 from longsoak.core.proof.finding import Finding, ohms
 from longsoak.core.proof.safety import DECIDES, SAFETY, SHORTEST_NAME, answered
 from longsoak.core.proof.touch import RESTING, judge_touch, movements, slowest
-from longsoak.core.proof.water import judge_float
+from longsoak.core.proof.water import judge_float, states_of
 from longsoak.core.wording import with_noun
 from longsoak.proving.cardwords import WORDS, typed, written
 from longsoak.proving.hands import (
@@ -151,11 +151,10 @@ class Guide:
                 return True
             found = looked(self._walk, names)
             bad = []
-            for name in names:
-                finding = self._walk.judge_readings(Step.READS, self._names[name], found[name])
-                self._keep(Step.READS, name, finding)
+            for probe, finding in self._walk.judge_each(Step.READS, found):
+                self._keep(Step.READS, probe.name, finding)
                 if finding.outcome is Outcome.BAD:
-                    bad.append(name)
+                    bad.append(probe.name)
             if not bad or not line("Read the bad ones again (yes, no)").startswith("y"):
                 return True
             names = bad
@@ -263,8 +262,8 @@ class Guide:
 
         def seen(*states: int) -> bool:
             readings[:] = self._walk.readings([probe.name], since_ms=since)[probe.name]
-            found = judge_float(readings).content["seen"]
-            return isinstance(found, list) and bool(found) and found[: len(states)] == [*states]
+            found = states_of(readings)
+            return bool(found) and found[: len(states)] == [*states]
 
         def came(*states: int) -> bool:
             return until(lambda: seen(*states), limit=TOUCH_TIME, pause=self._walk.pause)

@@ -6,7 +6,7 @@ own beside who walks: a page may make one for each request.
 """
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -195,8 +195,38 @@ class Walk:
         RequestError
             It is another step, or the resistor is not said.
         """
+        found = self.judge_each(step, {probe.name: readings}, resistor=resistor)
+        return next(finding for _, finding in found)
+
+    def judge_each(
+        self,
+        step: Step,
+        readings: Mapping[str, Sequence[Reading]],
+        *,
+        resistor: Resistor | None = None,
+    ) -> Iterator[tuple[Probe, Finding]]:
+        """Judge one look at several channels, in the rig file's order.
+
+        Raises
+        ------
+        RequestError
+            As for `judge_readings`.
+        """
+        instruments = self.instruments() if step is Step.READS else {}
+        for probe in self.rig.probes:
+            if probe.name in readings:
+                instrument = instruments.get(probe.bus)
+                yield probe, self._judged(step, probe, readings[probe.name], instrument, resistor)
+
+    def _judged(
+        self,
+        step: Step,
+        probe: Probe,
+        readings: Sequence[Reading],
+        instrument: str | None,
+        resistor: Resistor | None,
+    ) -> Finding:
         if step is Step.READS:
-            instrument = self.instruments().get(probe.bus)
             return judge_reads(probe, readings, rig=self.rig, instrument=instrument)
         if step is Step.OPEN:
             return judge_open(probe, readings, rig=self.rig)

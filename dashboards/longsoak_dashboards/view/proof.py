@@ -7,7 +7,7 @@ from urllib.parse import quote, urlencode
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof, Why
 from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import SAFETY
-from longsoak.core.proof.water import judge_float
+from longsoak.core.proof.water import states_of
 from longsoak.core.wording import where_words
 from longsoak.proving.figures import numbers_by_name
 from longsoak.proving.hands import HANDS, LEADS, SETTLED, TOUCH, TOUCH_TIME
@@ -181,8 +181,7 @@ def progress_words(look: Look | None) -> str:
 
 def raised(readings: Sequence[Reading], *, since_ms: int, now_ms: int) -> Raised:
     """What a float was seen doing since it was watched, and what to do next."""
-    seen = judge_float(readings).content["seen"]
-    states = [state for state in seen if isinstance(state, int)] if isinstance(seen, list) else []
+    states = states_of(readings)
     do = {
         (): "Waiting for its first reading.",
         (0,): "Raise the float by hand and hold it up.",

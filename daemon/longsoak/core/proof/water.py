@@ -91,6 +91,12 @@ def is_calm(levels: Sequence[float]) -> bool:
     return scatter(levels) <= noise_allowed(Kind.LEVEL, 0.0)
 
 
+def states_of(readings: Sequence[Reading]) -> list[int]:
+    """What a float was seen in, one state after the other, each told once: 0 down, 1 up."""
+    states = [round(reading.value) for reading in readings if reading.value is not None]
+    return states[:1] + [after for before, after in pairwise(states) if after != before]
+
+
 def judge_float(readings: Sequence[Reading]) -> Finding:
     """Judge whether a float that was raised and let go was seen down, up and down again.
 
@@ -104,9 +110,9 @@ def judge_float(readings: Sequence[Reading]) -> Finding:
     Finding
         Content: `seen`, the states one after the other, each told once.
     """
-    states = [round(reading.value) for reading in readings if reading.value is not None]
-    seen = states[:1] + [after for before, after in pairwise(states) if after != before]
-    content: dict[str, Json] = {"seen": seen, "readings": len(states)}
+    seen = states_of(readings)
+    came = sum(reading.value is not None for reading in readings)
+    content: dict[str, Json] = {"seen": seen, "readings": came}
     if seen == [0, 1, 0]:
         return judged(True, "Seen down, up, and down again.", content)
     if not seen:
