@@ -207,9 +207,11 @@ class ProofForms(ProofSheets):
     def keep_pour(self, request: Request, said: Form) -> Response:
         """Judge the levels after all litres."""
         walk, proof = self.ready(request)
-        book = walk.book()
-        probe, reservoir = _taking(Step.POUR, said.get("probe", ""), book), walk.rig.reservoir
-        pour = self.pour_of(said.get("poured", ""), probe, book)
+        probe, reservoir = (
+            _taking(Step.POUR, said.get("probe", ""), walk.book()),
+            walk.rig.reservoir,
+        )
+        pour = self.pour_of(said.get("poured", ""), probe, walk)
         if pour is None or reservoir is None:
             raise RequestError("No litres were said. Nothing was kept.")
         finding = judge_pour(reservoir, pour.points, uncertainty=pour.uncertainty)

@@ -72,8 +72,9 @@ class ProofSheets(Sheets):
         page = proof_view.at_page(
             book, proof, probe, self.looks.under_way, self.looks.failed, now_ms=now_ms()
         )
-        pour = self.pour_of(request.query_params.get("poured", ""), probe, book)
-        raised = self._raised(request.query_params.get("float", ""), probe)
+        walk = self.walk(request)
+        pour = self.pour_of(request.query_params.get("poured", ""), probe, walk)
+        raised = self._raised(request.query_params.get("float", ""), probe, walk)
         ohm, _, percent = unquote(request.cookies.get(RESISTOR, "")).partition(" ")
         return self._show(
             "proofat.html.j2",
@@ -217,24 +218,23 @@ class ProofSheets(Sheets):
         rest_ms = round(1000 * walk.patience(names, RESTING))
         return walk.readings(names, since_ms=max(since_ms, last - rest_ms))
 
-    def pour_of(self, words: str, probe: Probe, book: Book) -> Pour | None:
+    @staticmethod
+    def pour_of(words: str, probe: Probe, walk: Walk) -> Pour | None:
         """The levels after the litres that an address or a form speaks of."""
-        poured, reservoir = poured_of(words), book.rig.reservoir
+        poured, reservoir = poured_of(words), walk.rig.reservoir
         if not poured or reservoir is None or reservoir.level != probe.name:
             return None
         if not _is_recent(poured[0][1], _POURING):
             return None
-        readings = self.source.record.series(
-            probe.name, since_ms=poured[0][1], until_ms=now_ms() + _AHEAD_MS
-        )
-        return settled(poured, readings)
+        return settled(poured, walk.readings([probe.name], since_ms=poured[0][1])[probe.name])
 
-    def _raised(self, words: str, probe: Probe) -> proof_view.Raised | None:
-        since, now = time_of(words), now_ms()
+    @staticmethod
+    def _raised(words: str, probe: Probe, walk: Walk) -> proof_view.Raised | None:
+        since = time_of(words)
         if since is None or not _is_recent(since, LONGEST):
             return None
-        readings = self.source.record.series(probe.name, since_ms=since, until_ms=now + _AHEAD_MS)
-        return proof_view.raised(readings, since_ms=since, now_ms=now)
+        readings = walk.readings([probe.name], since_ms=since)[probe.name]
+        return proof_view.raised(readings, since_ms=since, now_ms=now_ms())
 
     def _show(
         self,
@@ -250,16 +250,16 @@ class ProofSheets(Sheets):
         if not by:
             query = f"?{request.url.query}" if request.url.query else ""
             return self._ask_who(request, back=own_path(f"{request.url.path}{query}"))
-        snapshot = self.source.snapshot(now_ms=now_ms())
+        heading = self.source.heading(now_ms=now_ms())
         return self.render(
-            template, "/proof", snapshot, status=status, by=by, waiting=waiting, **shown
+            template, "/proof", heading, status=status, by=by, waiting=waiting, **shown
         )
 
     def _ask_who(self, request: Request, *, back: str | None) -> Response:
         return self.render(
             "proofwho.html.j2",
             "/proof",
-            self.source.snapshot(now_ms=now_ms()),
+            self.source.heading(now_ms=now_ms()),
             back=back or "/proof",
             by=by_of(request),
             longest=LONGEST_INITIALS,

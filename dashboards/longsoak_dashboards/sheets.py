@@ -12,7 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.source import NotYet, Snapshot, Source
+from longsoak_dashboards.source import Heading, NotYet, Source
 from longsoak_dashboards.view.sentences import day_words, moment
 
 SHEETS = (("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/proof", "Proof"))
@@ -35,10 +35,10 @@ class Sheets:
             lstrip_blocks=True,
         )
 
-    def frame(self) -> Snapshot | None:
+    def frame(self) -> Heading | None:
         """What the title block of a sheet without readings shows; None where there is nothing."""
         try:
-            return self.source.snapshot(now_ms=now_ms())
+            return self.source.heading(now_ms=now_ms())
         except NotYet:
             return None
 
@@ -46,23 +46,23 @@ class Sheets:
         self,
         template: str,
         path: str,
-        snapshot: Snapshot | None,
+        heading: Heading | None,
         *,
         status: int = 200,
         **shown: object,
     ) -> HTMLResponse:
         """One sheet as HTML."""
         head: dict[str, object] = {"rig": None, "read": "", "read_short": "", "version": ""}
-        if snapshot is not None:
-            last = snapshot.last_ms
+        if heading is not None:
+            last = heading.last_ms
             head = {
-                "rig": snapshot.rig,
+                "rig": heading.rig,
                 "read": time_words(last) if last is not None else "nothing yet",
-                "read_short": f"read {moment(last, now_ms=snapshot.now_ms)} UTC"
+                "read_short": f"read {moment(last, now_ms=heading.now_ms)} UTC"
                 if last is not None
                 else "nothing read yet",
-                "version": f"version {snapshot.version.number}, "
-                f"{day_words(snapshot.version.accepted_utc_ms)}",
+                "version": f"version {heading.version.number}, "
+                f"{day_words(heading.version.accepted_utc_ms)}",
             }
         html = self._templates.get_template(template).render(
             **head, sheets=SHEETS, path=path, **shown

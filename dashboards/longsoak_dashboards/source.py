@@ -31,14 +31,20 @@ class NotYet(Exception):  # noqa: N818 - a state of things, not an error
 
 
 @dataclass(frozen=True, slots=True)
-class Snapshot:
-    """The record as it was for one page. Times are UTC, ms since 1970."""
+class Heading:
+    """What the title block of every sheet tells. Times are UTC, ms since 1970."""
 
     rig: Rig
     version: RigVersion
     now_ms: int
-    first_ms: int | None
     last_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot(Heading):
+    """The record as it was for one page."""
+
+    first_ms: int | None
     readings: Mapping[str, Reading]
     last_good_ms: Mapping[str, int | None]
     alarms: Mapping[str, StoredChange]
@@ -110,6 +116,20 @@ class Source:
                     "Mend the rig file and start `longsoak run` again.",
                 ) from error
         return self._parsed[1], version
+
+    def heading(self, *, now_ms: int) -> Heading:
+        """What a sheet without readings needs; unlike a snapshot it looks at none.
+
+        Raises
+        ------
+        NotYet
+            As for `rig`.
+        """
+        rig, version = self.rig()
+        try:
+            return Heading(rig, version, now_ms, self.record.last_utc_ms())
+        except StoreError as error:
+            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
 
     def snapshot(self, *, now_ms: int) -> Snapshot:
         """Everything the section and alarm sheets need.
