@@ -6,11 +6,12 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 import logging
 import queue
 from collections import defaultdict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 
 from longsoak.core.convert import Conversion
 from longsoak.service.buses import Pass
+from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock
 from longsoak.service.keeping import Keeping
 from longsoak.service.messages import (
@@ -63,6 +64,8 @@ class Recorder:
         Called with each pass, once it is converted.
     closer : callable
         Called when some probes are to be polled closer for a while.
+    chores : sequence of Chore
+        What is done with the record meanwhile.
     """
 
     def __init__(
@@ -77,6 +80,7 @@ class Recorder:
         committed: Callable[[], None],
         seen: Callable[[Pass], None],
         closer: Callable[[Closer], None],
+        chores: Sequence[Chore] = (),
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -86,6 +90,7 @@ class Recorder:
         self._committed = committed
         self._seen = seen
         self._closer = closer
+        self._chores = Chores(chores)
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -123,6 +128,10 @@ class Recorder:
                 for change in changes:
                     self._change(change)
             self._commit()
+            if self._messages.empty():
+                events = self._chores.bite(now=now, utc_ms=self._clock.utc_ms())
+                for event in events:
+                    self._event(event.kind, event.subject, event.says)
 
     @property
     def scans_unkept(self) -> int:

@@ -60,7 +60,28 @@ def m0002_proof(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-ALL: tuple[Migration, ...] = (m0001_record, m0002_proof)
+def m0003_history(db: sqlite3.Connection) -> None:
+    """Seal older scans into compressed columns, and place times that were measured too early.
+
+    ``sealed`` holds runs of scans that are no longer rows of ``scan``: ``scans`` is what is theirs
+    (times, layouts), ``sealed_readings`` one probe's readings out of them. ``shift_ms`` of a
+    stretch is what has to be added to its scans' UTC, and ``known`` how that is known: ``clock``,
+    ``placed`` or ``unsure``.
+    """
+    for statement in (
+        "CREATE TABLE probe (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
+        "CREATE TABLE sealed (id INTEGER PRIMARY KEY, first_scan INTEGER NOT NULL UNIQUE,"
+        " last_scan INTEGER NOT NULL, scans BLOB NOT NULL) STRICT",
+        "CREATE TABLE sealed_readings (sealed INTEGER NOT NULL REFERENCES sealed,"
+        " probe INTEGER NOT NULL REFERENCES probe, readings BLOB NOT NULL) STRICT",
+        "CREATE UNIQUE INDEX sealed_readings_probe ON sealed_readings (sealed, probe)",
+        "ALTER TABLE stretch ADD COLUMN shift_ms INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE stretch ADD COLUMN known TEXT NOT NULL DEFAULT 'clock'",
+    ):
+        db.execute(statement)
+
+
+ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history)
 
 
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:

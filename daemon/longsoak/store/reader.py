@@ -1,23 +1,20 @@
-"""Read-only access to the record, for pages, commands and forwarders.
-
-Every call opens the file, reads, and closes it again: a snapshot held open would keep the
-write-ahead log from being folded in. Safe to call from any thread.
-"""
+"""Read-only access to the record, for pages, commands and forwarders."""
 
 import json
 import sqlite3
 from bisect import bisect_left
 from collections.abc import Collection, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 from longsoak.store.buckets import Bucket, Reduction
-from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.files import RECORD
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import Seats, seats, unpack, unpack_one
 from longsoak.store.proofrequests import as_content
+from longsoak.store.recordfile import RecordFile
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -46,17 +43,11 @@ class StoredScan:
     readings: tuple[Reading, ...]
 
 
-class Record:
-    """The record in `folder`.
-
-    Raises
-    ------
-    StoreError
-        From any method: there is no record there, or it can't be read.
-    """
+class Record(RecordFile):
+    """Readings, alarms, events and proofs of the record in `folder`."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder = folder
+        super().__init__(folder)
         self._newest = Newest()
 
     def rig_version(self) -> RigVersion | None:
@@ -262,8 +253,6 @@ class Record:
     def proof_entries(self) -> list[ProofEntry]:
         """Every step of every proof, in the order they were kept."""
         with self._open() as db:
-            if not db.execute(_HAS_PROOF).fetchone():
-                return []  # written by version 0.2.0 or earlier, and not opened for writing since
             rows = db.execute(
                 "SELECT id, utc_ms, proof, step, subject, outcome, by, says, content"
                 " FROM proof_entry ORDER BY id"
@@ -289,19 +278,6 @@ class Record:
         first_run = db.execute("SELECT boot, started_utc_ms FROM run WHERE id = 1").fetchone()
         return stat.st_dev, stat.st_ino, first_run
 
-    @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
-        path = self.folder / RECORD
-        try:
-            with closing(connect_read_only(path)) as db:
-                yield db
-        except sqlite3.Error as error:
-            if not path.exists():
-                raise StoreError(
-                    f"there is no record at {path}. Start `longsoak run` with this rig file."
-                ) from error
-            raise StoreError(f"the record {path} can't be read: {error}") from error
-
 
 @contextmanager
 def _told(path: Path) -> Iterator[None]:
@@ -315,7 +291,6 @@ def _told(path: Path) -> Iterator[None]:
         ) from error
 
 
-_HAS_PROOF = "SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = 'proof_entry'"
 _CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
 
 Layouts = dict[int, tuple[str, tuple[str, ...], tuple[str, ...]]]

@@ -5,17 +5,25 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
 from longsoak.core.wording import age_words
+from longsoak.store.appending import (
+    add_changes,
+    add_events,
+    add_proof,
+    add_requests,
+    save_cursors,
+)
 from longsoak.store.files import LOCK, RECORD
 from longsoak.store.migrations import migrate
 from longsoak.store.packing import pack
 from longsoak.store.requests import Request
+from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -109,7 +117,7 @@ class RecordWriter:
         wall clock if that was synchronised at both ends. If it was at the last scan only, the
         length is settled by the first scan of this run that finds it synchronised.
         """
-        with _told("the start of the run could not be kept"), _Transaction(self._db):
+        with _told("the start of the run could not be kept"), Transaction(self._db):
             cursor = self._db.execute(
                 "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
                 " VALUES (?, ?, ?, ?)",
@@ -166,29 +174,14 @@ class RecordWriter:
             The disk refused; nothing of the batch was kept.
         """
         try:
-            with _Transaction(self._db):
+            with Transaction(self._db):
                 for scan in batch.scans:
                     self._append(scan)
-                self._db.executemany(
-                    "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by)"
-                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    [
-                        (c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by)
-                        for c in batch.changes
-                    ],
-                )
-                self._add_events(batch.events)
-                self._db.executemany(
-                    "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by, body,"
-                    " handled_utc_ms, outcome) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-                    " ON CONFLICT (uuid) DO NOTHING",
-                    [
-                        (r.uuid, r.asked_utc_ms, r.kind, r.subject, r.by, r.body, utc_ms, outcome)
-                        for r, utc_ms, outcome in batch.requests
-                    ],
-                )
-                self._add_proof(batch.proof)
-                self._save_cursors(batch.cursors)
+                add_changes(self._db, batch.changes)
+                add_events(self._db, batch.events)
+                add_requests(self._db, batch.requests)
+                add_proof(self._db, batch.proof, rig_version=self._rig_version)
+                save_cursors(self._db, batch.cursors)
                 settled = self._settle(batch.scans)
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
@@ -258,7 +251,7 @@ class RecordWriter:
             if self._offset_ms is not None:
                 seconds = (offset - self._offset_ms) / 1000
                 says = f"the clock was set {abs(seconds):.1f} s {'on' if seconds > 0 else 'back'}"
-                self._add_events([Event(scan.utc_ms, "clock", "clock", says)])
+                add_events(self._db, [Event(scan.utc_ms, "clock", "clock", says)])
             self._db.execute(
                 "INSERT INTO stretch (run, first_scan, offset_ms) VALUES (?, ?, ?)",
                 (self._run, scan_id, offset),
@@ -287,7 +280,7 @@ class RecordWriter:
         length = known.utc_ms - (known.boottime_ms - started_ms) - since_ms
         self._db.execute("UPDATE gap SET length_ms = ? WHERE id = ?", (length, gap))
         says = f"the clock is synchronised now: {age_words(length / 1000)} without readings"
-        self._add_events([Event(known.utc_ms, "gap", "record", says)])
+        add_events(self._db, [Event(known.utc_ms, "gap", "record", says)])
         return True
 
     def _layout(self, scan: Scan) -> int:
@@ -306,42 +299,6 @@ class RecordWriter:
             ).fetchone()
         return self._layouts[key]
 
-    def _add_events(self, events: Iterable[Event]) -> None:
-        self._db.executemany(
-            "INSERT INTO event (utc_ms, kind, subject, says) VALUES (?, ?, ?, ?)",
-            [(e.utc_ms, e.kind, e.subject, e.says) for e in events],
-        )
-
-    def _add_proof(self, entries: Iterable[tuple[Request, ProofEntry]]) -> None:
-        self._db.executemany(
-            "INSERT INTO proof_entry (request, rig_version, utc_ms, proof, step, subject, outcome,"
-            " by, says, content) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-            " ON CONFLICT (request) DO NOTHING",
-            [
-                (
-                    request.uuid,
-                    self._rig_version,
-                    e.utc_ms,
-                    e.proof,
-                    e.step,
-                    e.subject,
-                    e.outcome,
-                    e.by,
-                    e.says,
-                    json.dumps(e.content),
-                )
-                for request, e in entries
-            ],
-        )
-
-    def _save_cursors(self, cursors: Mapping[str, tuple[int, int]]) -> None:
-        self._db.executemany(
-            "INSERT INTO cursor (name, position, saved_utc_ms) VALUES (?, ?, ?)"
-            " ON CONFLICT (name) DO UPDATE SET position = excluded.position,"
-            " saved_utc_ms = excluded.saved_utc_ms",
-            [(name, position, utc_ms) for name, (position, utc_ms) in cursors.items()],
-        )
-
 
 class _Unsettled(NamedTuple):
     """A gap whose length waits for the clock to be synchronised."""
@@ -349,26 +306,6 @@ class _Unsettled(NamedTuple):
     gap: int | None
     last_utc_ms: int
     started_boottime_ms: int
-
-
-class _Transaction:
-    """BEGIN IMMEDIATE, then COMMIT, or ROLLBACK on anything that goes wrong."""
-
-    def __init__(self, db: sqlite3.Connection) -> None:
-        self._db = db
-
-    def __enter__(self) -> None:
-        self._db.execute("BEGIN IMMEDIATE")
-
-    def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
-        if kind is None:
-            try:
-                self._db.execute("COMMIT")
-            finally:
-                if self._db.in_transaction:  # the commit itself failed, e.g. on a full disk
-                    self._db.execute("ROLLBACK")
-        elif self._db.in_transaction:  # SQLite rolls back by itself on some errors
-            self._db.execute("ROLLBACK")
 
 
 @contextmanager

@@ -1,0 +1,64 @@
+"""Opening the record for reading: for one call, and as today's tables whoever wrote it."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from longsoak.store.files import RECORD, connect_read_only
+from longsoak.vocabulary.errors import StoreError
+
+# What a record lacks that was written by an earlier version and not opened for writing since: for
+# each migration it has not seen, the tables of today as they would be. They lie in the reader's own
+# temporary schema, which is looked at before the file.
+_LACKING = {
+    "m0002_proof": (
+        "CREATE TEMP TABLE proof_entry (id, request, rig_version, utc_ms, proof, step, subject,"
+        " outcome, by, says, content)",
+    ),
+    "m0003_history": (
+        "CREATE TEMP VIEW stretch AS SELECT *, 0 AS shift_ms, 'clock' AS known FROM main.stretch",
+        "CREATE TEMP TABLE probe (id, name)",
+        "CREATE TEMP TABLE sealed (id INTEGER PRIMARY KEY, first_scan, last_scan, scans)",
+        "CREATE TEMP TABLE sealed_readings (sealed, probe, readings)",
+    ),
+}
+
+
+class RecordFile:
+    """The record in `folder`, opened afresh for every call.
+
+    A snapshot held open would keep the write-ahead log from being folded in. Safe to call from any
+    thread.
+
+    Raises
+    ------
+    StoreError
+        From any method: there is no record there, or it can't be read.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    @contextmanager
+    def _open(self) -> Iterator[sqlite3.Connection]:
+        path = self.folder / RECORD
+        try:
+            with closing(connect_read_only(path)) as db:
+                as_of_today(db)
+                yield db
+        except sqlite3.Error as error:
+            if not path.exists():
+                raise StoreError(
+                    f"there is no record at {path}. Start `longsoak run` with this rig file."
+                ) from error
+            raise StoreError(f"the record {path} can't be read: {error}") from error
+
+
+def as_of_today(db: sqlite3.Connection) -> None:
+    """Let a connection see the tables of today in a record of an earlier version."""
+    seen = {name for (name,) in db.execute("SELECT name FROM migration")}
+    for migration, statements in _LACKING.items():
+        if migration not in seen:
+            for statement in statements:
+                db.execute(statement)
