@@ -71,7 +71,7 @@ def m0003_history(db: sqlite3.Connection) -> None:
     for statement in (
         "CREATE TABLE probe (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
         "CREATE TABLE sealed (id INTEGER PRIMARY KEY, first_scan INTEGER NOT NULL UNIQUE,"
-        " last_scan INTEGER NOT NULL, scans BLOB NOT NULL) STRICT",
+        " last_scan INTEGER NOT NULL, first_utc_ms INTEGER NOT NULL, scans BLOB NOT NULL) STRICT",
         "CREATE TABLE sealed_readings (sealed INTEGER NOT NULL REFERENCES sealed,"
         " probe INTEGER NOT NULL REFERENCES probe, readings BLOB NOT NULL) STRICT",
         "CREATE UNIQUE INDEX sealed_readings_probe ON sealed_readings (sealed, probe)",
@@ -81,7 +81,32 @@ def m0003_history(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history)
+def m0005_logbook(db: sqlite3.Connection) -> None:
+    """Keep a logbook: entries of any kind, which are added and never changed.
+
+    What a kind holds beside its words is JSON in ``content``, of the form ``schema`` of that kind,
+    so that a new kind needs no table of its own. No column is ever written again: the triggers
+    hold that against ourselves.
+    """
+    for statement in (
+        "CREATE TABLE logbook (id INTEGER PRIMARY KEY, request TEXT NOT NULL UNIQUE,"
+        " run INTEGER NOT NULL REFERENCES run,"
+        " rig_version INTEGER NOT NULL REFERENCES rig_version, asked_utc_ms INTEGER NOT NULL,"
+        " kept_utc_ms INTEGER NOT NULL, kept_boottime_ms INTEGER NOT NULL,"
+        " synchronised INTEGER NOT NULL, at_utc_ms INTEGER NOT NULL, kind TEXT NOT NULL,"
+        " about TEXT NOT NULL, subject TEXT NOT NULL, by TEXT NOT NULL, says TEXT NOT NULL,"
+        " corrects INTEGER REFERENCES logbook, photos TEXT NOT NULL, schema INTEGER NOT NULL,"
+        " content TEXT NOT NULL) STRICT",
+        "CREATE INDEX logbook_corrects ON logbook (corrects) WHERE corrects IS NOT NULL",
+        "CREATE TRIGGER logbook_stays BEFORE UPDATE ON logbook"
+        " BEGIN SELECT RAISE(ABORT, 'an entry of the logbook is never changed'); END",
+        "CREATE TRIGGER logbook_keeps BEFORE DELETE ON logbook"
+        " BEGIN SELECT RAISE(ABORT, 'an entry of the logbook is never deleted'); END",
+    ):
+        db.execute(statement)
+
+
+ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history, m0005_logbook)
 
 
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:

@@ -19,8 +19,13 @@ _LACKING = {
     "m0003_history": (
         "CREATE TEMP VIEW stretch AS SELECT *, 0 AS shift_ms, 'clock' AS known FROM main.stretch",
         "CREATE TEMP TABLE probe (id, name)",
-        "CREATE TEMP TABLE sealed (id INTEGER PRIMARY KEY, first_scan, last_scan, scans)",
+        "CREATE TEMP TABLE sealed (id INTEGER PRIMARY KEY, first_scan, last_scan, first_utc_ms, scans)",
         "CREATE TEMP TABLE sealed_readings (sealed, probe, readings)",
+    ),
+    "m0005_logbook": (
+        "CREATE TEMP TABLE logbook (id INTEGER PRIMARY KEY, request, run, rig_version,"
+        " asked_utc_ms, kept_utc_ms, kept_boottime_ms, synchronised, at_utc_ms, kind, about,"
+        " subject, by, says, corrects, photos, schema, content)",
     ),
 }
 
@@ -45,6 +50,7 @@ class RecordFile:
         path = self.folder / RECORD
         try:
             with closing(connect_read_only(path)) as db:
+                db.execute("BEGIN")  # sealing moves scans from one table to another
                 as_of_today(db)
                 yield db
         except sqlite3.Error as error:

@@ -7,7 +7,7 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,6 +20,7 @@ from longsoak.store.appending import (
     save_cursors,
 )
 from longsoak.store.files import LOCK, RECORD
+from longsoak.store.logbook import add_entries
 from longsoak.store.migrations import migrate
 from longsoak.store.packing import pack
 from longsoak.store.requests import Request
@@ -27,6 +28,7 @@ from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
+from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.proof import ProofEntry
 from longsoak.vocabulary.reading import Scan
 
@@ -44,10 +46,11 @@ class Batch:
     events: list[Event] = field(default_factory=list)
     requests: list[tuple[Request, int, str]] = field(default_factory=list)
     proof: list[tuple[Request, ProofEntry]] = field(default_factory=list)
+    logbook: list[LogbookEntry] = field(default_factory=list)
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
-        return any((self.scans, self.changes, self.events, self.requests, self.proof, self.cursors))
+        return any(getattr(self, part.name) for part in fields(self))
 
 
 class RecordWriter:
@@ -181,6 +184,7 @@ class RecordWriter:
                 add_events(self._db, batch.events)
                 add_requests(self._db, batch.requests)
                 add_proof(self._db, batch.proof, rig_version=self._rig_version)
+                add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
                 save_cursors(self._db, batch.cursors)
                 settled = self._settle(batch.scans)
         except sqlite3.Error as error:

@@ -1,0 +1,66 @@
+"""The logbook: what people write down beside the readings. Entries are added, never changed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from longsoak.vocabulary.proof import Json
+
+NOTE = "note"  # the kind of entry that is words and photos, and has no content of its own
+
+
+class About(StrEnum):
+    """What kind of thing an entry is about; the values are the words people see."""
+
+    RIG = "rig"
+    BAY = "bay"
+    PROBE = "probe"
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What an entry is about. The rig's own name is not repeated: it is called "rig"."""
+
+    about: About
+    name: str
+
+    def __str__(self) -> str:
+        return self.name if self.about is About.RIG else f"{self.about}:{self.name}"
+
+
+THE_RIG = Subject(About.RIG, "rig")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogbookEntry:
+    """One entry, as the record keeps it. Times are UTC, ms since 1970.
+
+    `at_utc_ms` is the time it speaks of, `asked_utc_ms` when it was written, by the clock of
+    whoever wrote. `says` may have several lines. `corrects` is the number of the entry it sets
+    right; that one stays as it was, and `corrected_by` tells of it. `photos` are SHA-256 digests
+    of files kept beside the record. `kind` says what `content` holds, and `schema` in which
+    version of its form.
+
+    The rest is unknown until it is kept: `number` counts from 1 without a hole; `kept_utc_ms` and
+    `kept_boottime_ms` are the measuring process's clocks, `synchronised` whether the first of them
+    was, `run` the run and `rig_version` the rig file it was kept under.
+    """
+
+    asked_utc_ms: int
+    at_utc_ms: int
+    by: str
+    says: str
+    kind: str = NOTE
+    subject: Subject = THE_RIG
+    corrects: int | None = None
+    photos: tuple[str, ...] = ()
+    schema: int = 1
+    content: Mapping[str, Json] = field(default_factory=dict)
+    number: int = 0
+    request: str = ""
+    kept_utc_ms: int = 0
+    kept_boottime_ms: int = 0
+    synchronised: bool = False
+    run: int = 0
+    rig_version: int = 0
+    corrected_by: tuple[int, ...] = ()

@@ -1,0 +1,119 @@
+"""Entries of the logbook are kept as they came, in order, and stay."""
+
+import hashlib
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from longsoak.store.logbook import Logbook, canonical
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+
+START_MS = 1_777_885_200_000  # 2026-05-04T09:00:00Z
+NOTE = LogbookEntry(
+    asked_utc_ms=START_MS + 60_000,
+    at_utc_ms=START_MS,
+    by="M. Kühn-Özil",
+    says="Left edge drips.\n\nTowel laid under it; wiped twice, 3 °C.",
+    number=1,
+    request="u1",
+    kept_utc_ms=START_MS + 61_000,
+    kept_boottime_ms=5_000,
+    synchronised=True,
+    run=1,
+    rig_version=1,
+)
+LIMIT = replace(
+    NOTE,
+    number=2,
+    request="u2",
+    kind="limit",
+    subject=Subject(About.PROBE, "C 30/60"),
+    says="declared before the water goes on",
+    photos=("a" * 64, "b" * 64),
+    schema=3,
+    content={"unit": "%", "at_most": 20.0, "for_days": 28, "bays": ["lime", "panel"]},
+)
+CORRECTION = replace(NOTE, number=3, request="u3", says="It was the right edge.", corrects=1)
+
+
+@pytest.fixture
+def writer(tmp_path: Path) -> Iterator[RecordWriter]:
+    record = RecordWriter(tmp_path, now="2026-05-04T09:00:00Z")
+    record.accept_rig("a rig", utc_ms=START_MS)
+    record.begin_run(boot="b", software="0", utc_ms=START_MS, boottime_ms=1_000, synchronised=True)
+    yield record
+    record.close()
+
+
+def test_entries_of_any_kind_come_out_as_they_went_in_and_newest_first(
+    tmp_path: Path, writer: RecordWriter
+) -> None:
+    writer.commit(Batch(logbook=[NOTE, LIMIT]))
+    writer.commit(Batch(logbook=[CORRECTION]))
+    corrected = replace(NOTE, corrected_by=(3,))
+    logbook = Logbook(tmp_path)
+    assert logbook.entries() == [CORRECTION, LIMIT, corrected]
+    assert logbook.entries(kind="limit") == [LIMIT]
+    assert logbook.entries(limit=1) == [CORRECTION]
+    assert logbook.entries(upto=2, limit=1) == [LIMIT]
+    assert logbook.entries(since_ms=START_MS) == [CORRECTION, LIMIT, corrected]
+    assert logbook.entries(since_ms=START_MS + 1) == []
+    assert logbook.entry(1) == corrected
+    assert [logbook.entry(number) for number in (0, 4)] == [None, None]
+    assert logbook.last() == 3
+
+
+def test_a_request_that_survived_a_crash_makes_no_second_entry(
+    tmp_path: Path, writer: RecordWriter
+) -> None:
+    writer.commit(Batch(logbook=[NOTE]))
+    writer.commit(Batch(logbook=[replace(NOTE, number=2, says="again")]))
+    assert Logbook(tmp_path).entries() == [NOTE]
+
+
+@pytest.mark.parametrize(
+    ("statement", "says"),
+    [
+        ("UPDATE logbook SET says = 'all dry'", "is never changed"),
+        ("UPDATE logbook SET corrects = 2 WHERE id = 1", "is never changed"),
+        ("DELETE FROM logbook WHERE id = 1", "is never deleted"),
+    ],
+)
+def test_the_record_itself_refuses_to_change_an_entry(
+    tmp_path: Path, writer: RecordWriter, statement: str, says: str
+) -> None:
+    writer.commit(Batch(logbook=[NOTE, LIMIT]))
+    with (
+        closing(sqlite3.connect(tmp_path / "record.db")) as db,
+        pytest.raises(sqlite3.IntegrityError, match=says),
+    ):
+        db.execute(statement)
+    assert Logbook(tmp_path).entries() == [LIMIT, NOTE]
+
+
+def test_the_same_content_has_the_same_digest_in_whatever_order_it_was_said(
+    tmp_path: Path, writer: RecordWriter
+) -> None:
+    turned = dict(sorted(LIMIT.content.items(), reverse=True))
+    assert canonical(turned) == canonical(LIMIT.content)
+    writer.commit(Batch(logbook=[replace(LIMIT, number=1, content=turned)]))
+    with closing(sqlite3.connect(tmp_path / "record.db")) as db:
+        (text,) = db.execute("SELECT content FROM logbook").fetchone()
+    # The text spelled out, so that a change of its form would show.
+    spelled = '{"at_most":20.0,"bays":["lime","panel"],"for_days":28,"unit":"%"}'
+    assert text == spelled
+    assert hashlib.sha256(text.encode()).digest() == hashlib.sha256(spelled.encode()).digest()
+
+
+def test_a_record_of_an_earlier_version_has_an_empty_logbook(tmp_path: Path) -> None:
+    kept = Path(__file__).parent / "kept" / "0.3.0" / "record.db"
+    (tmp_path / "record.db").write_bytes(kept.read_bytes())
+    logbook = Logbook(tmp_path)
+    assert logbook.entries() == []
+    assert logbook.last() == 0
+    assert logbook.record_began_ms() is not None
