@@ -106,7 +106,22 @@ def m0005_logbook(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history, m0005_logbook)
+def m0006_ledger(db: sqlite3.Connection) -> None:
+    """Keep the hashes of what is in the record, and the root that each closed day had.
+
+    An entry's ``hash`` is its leaf in the tree and its ``id`` its place, from 1; ``first`` and
+    ``last`` say which rows it is of, ``content`` what was hashed where its row may still change.
+    """
+    for statement in (
+        "CREATE TABLE ledger_entry (id INTEGER PRIMARY KEY, kind TEXT NOT NULL,"
+        " first INTEGER NOT NULL, last INTEGER NOT NULL, hash BLOB NOT NULL, content BLOB) STRICT",
+        "CREATE TABLE day_head (id INTEGER PRIMARY KEY, day TEXT NOT NULL,"
+        " entries INTEGER NOT NULL, root TEXT NOT NULL, closed_utc_ms INTEGER NOT NULL) STRICT",
+    ):
+        db.execute(statement)
+
+
+ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history, m0005_logbook, m0006_ledger)
 
 
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:

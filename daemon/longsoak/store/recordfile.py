@@ -19,13 +19,18 @@ _LACKING = {
     "m0003_history": (
         "CREATE TEMP VIEW stretch AS SELECT *, 0 AS shift_ms, 'clock' AS known FROM main.stretch",
         "CREATE TEMP TABLE probe (id, name)",
-        "CREATE TEMP TABLE sealed (id INTEGER PRIMARY KEY, first_scan, last_scan, first_utc_ms, scans)",
+        "CREATE TEMP TABLE sealed (id INTEGER PRIMARY KEY, first_scan, last_scan, first_utc_ms,"
+        " scans)",
         "CREATE TEMP TABLE sealed_readings (sealed, probe, readings)",
     ),
     "m0005_logbook": (
         "CREATE TEMP TABLE logbook (id INTEGER PRIMARY KEY, request, run, rig_version,"
         " asked_utc_ms, kept_utc_ms, kept_boottime_ms, synchronised, at_utc_ms, kind, about,"
         " subject, by, says, corrects, photos, schema, content)",
+    ),
+    "m0006_ledger": (
+        "CREATE TEMP TABLE ledger_entry (id INTEGER PRIMARY KEY, kind, first, last, hash, content)",
+        "CREATE TEMP TABLE day_head (id INTEGER PRIMARY KEY, day, entries, root, closed_utc_ms)",
     ),
 }
 

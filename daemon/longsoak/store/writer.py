@@ -20,14 +20,17 @@ from longsoak.store.appending import (
     save_cursors,
 )
 from longsoak.store.files import LOCK, RECORD
+from longsoak.store.ledger import add_to_ledger
 from longsoak.store.logbook import add_entries
 from longsoak.store.migrations import migrate
 from longsoak.store.packing import pack
 from longsoak.store.requests import Request
+from longsoak.store.sealing import Sealing, SealingPlan
 from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
+from longsoak.vocabulary.ledger import DayHead, LedgerEntry
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.proof import ProofEntry
 from longsoak.vocabulary.reading import Scan
@@ -47,6 +50,8 @@ class Batch:
     requests: list[tuple[Request, int, str]] = field(default_factory=list)
     proof: list[tuple[Request, ProofEntry]] = field(default_factory=list)
     logbook: list[LogbookEntry] = field(default_factory=list)
+    ledger: list[LedgerEntry] = field(default_factory=list)
+    heads: list[DayHead] = field(default_factory=list)
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
@@ -185,6 +190,7 @@ class RecordWriter:
                 add_requests(self._db, batch.requests)
                 add_proof(self._db, batch.proof, rig_version=self._rig_version)
                 add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
+                add_to_ledger(self._db, batch.ledger, batch.heads)
                 save_cursors(self._db, batch.cursors)
                 settled = self._settle(batch.scans)
         except sqlite3.Error as error:
@@ -222,6 +228,10 @@ class RecordWriter:
                 " (SELECT max(id) FROM alarm_change GROUP BY key)"
             ).fetchall()
         return {key: AlarmState(new) for key, new in rows}
+
+    def sealing(self, plan: SealingPlan | None = None) -> Sealing:
+        """What turns older scans into compressed columns, for a chore to do."""
+        return Sealing(self._db, plan)
 
     def fold_in(self) -> str | None:
         """Fold the write-ahead log into the file; return why it could not be done, if so.
