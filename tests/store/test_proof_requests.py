@@ -97,10 +97,24 @@ def test_what_can_not_stand_in_a_record_is_refused(
 
 @pytest.mark.parametrize(
     "body",
-    ["", "{", "[]", "3", '{"probes": "C 30/60", "every": 1, "seconds": 9}', '{"step": "dance"}'],
+    [
+        *("", "{", "[]", "3", "[" * 16_000),
+        *('{"probes": "C 30/60", "every": 1, "seconds": 9}', '{"step": "dance"}'),
+    ],
 )
 def test_a_body_somebody_made_up_is_refused(body: str) -> None:
     request = Request("u", 5, PROOF, "C 30/60", "mk", body)
     for take in (closer_of, entry_of):
         with pytest.raises(RequestError, match="Nothing was kept"):
             take(request)
+
+
+@pytest.mark.parametrize("content", ["[" * 600 + "]" * 600, r'"half a letter \ud800"'])
+def test_content_that_could_not_be_shown_again_is_refused(content: str) -> None:
+    """The first would end the measuring process, the second the sheet that shows it."""
+    body = (
+        '{"proof": "2031-02-03T04:05:06Z", "step": "reads", "outcome": "good", "says": "x",'
+        f' "content": {{"x": {content}}}}}'
+    )
+    with pytest.raises(RequestError, match="finite numbers"):
+        entry_of(Request("u", 5, PROOF, "C 30/60", "mk", body))

@@ -7,12 +7,10 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import isfinite
 from pathlib import Path
-from typing import NoReturn
 
+from longsoak.store.bodies import is_json, object_of, refuse
 from longsoak.store.requests import Request, ask
-from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 
 CLOSER = "poll closer"
@@ -89,7 +87,7 @@ def closer_of(request: Request) -> Closer:
     RequestError
         It is none that `ask_closer` writes.
     """
-    return _closer(_object(request))
+    return _closer(object_of(request))
 
 
 def entry_of(request: Request) -> ProofEntry:
@@ -101,18 +99,8 @@ def entry_of(request: Request) -> ProofEntry:
         It is none that `ask_to_keep` writes.
     """
     return _entry(
-        _object(request), subject=request.subject, by=request.by, utc_ms=request.asked_utc_ms
+        object_of(request), subject=request.subject, by=request.by, utc_ms=request.asked_utc_ms
     )
-
-
-def _object(request: Request) -> Mapping[str, object]:
-    try:
-        found = json.loads(request.body)
-    except ValueError:
-        found = None
-    if not isinstance(found, dict):
-        _refuse(request.body, "a JSON object")
-    return found
 
 
 def _closer(body: Mapping[str, object]) -> Closer:
@@ -123,38 +111,27 @@ def _closer(body: Mapping[str, object]) -> Closer:
         or not probes
         or not all(isinstance(probe, str) for probe in probes)
     ):
-        _refuse(probes, "the names of one probe or more")
+        refuse(probes, "the names of one probe or more")
     if not isinstance(every, int | float) or not SHORTEST <= every <= LONGEST:
-        _refuse(every, f"a period of {SHORTEST:g} to {LONGEST:g} s")
+        refuse(every, f"a period of {SHORTEST:g} to {LONGEST:g} s")
     if not isinstance(seconds, int | float) or not 0 < seconds <= LONGEST:
-        _refuse(seconds, f"a time of up to {LONGEST:g} s")
+        refuse(seconds, f"a time of up to {LONGEST:g} s")
     return Closer(tuple(map(str, probes)), float(every), float(seconds))
 
 
 def _entry(body: Mapping[str, object], *, subject: str, by: str, utc_ms: int) -> ProofEntry:
     proof, says, content = (body.get(name) for name in ("proof", "says", "content"))
     if not isinstance(proof, str) or not _is_time(proof):
-        _refuse(proof, "the beginning of a proof, such as 2031-02-03T04:05:06Z")
+        refuse(proof, "the beginning of a proof, such as 2031-02-03T04:05:06Z")
     if not isinstance(says, str) or not says.isprintable() or len(says) > LONGEST_SENTENCE:
-        _refuse(says, f"one sentence of up to {LONGEST_SENTENCE} characters")
+        refuse(says, f"one sentence of up to {LONGEST_SENTENCE} characters")
     try:
         step, outcome = Step(str(body.get("step"))), Outcome(str(body.get("outcome")))
     except ValueError:
-        _refuse(body.get("step"), "a step of a proof, with how it ended")
+        refuse(body.get("step"), "a step of a proof, with how it ended")
     if not isinstance(content, Mapping) or not is_json(content):
-        _refuse(content, "what was found: words, finite numbers, lists and tables of them")
+        refuse(content, "what was found: words, finite numbers, lists and tables of them")
     return ProofEntry(0, utc_ms, proof, step, subject, outcome, by, says, content)
-
-
-def is_json(found: object) -> bool:
-    """Whether JSON can hold it as it is, with every number finite."""
-    if isinstance(found, Mapping):
-        return all(isinstance(key, str) and is_json(value) for key, value in found.items())
-    if isinstance(found, list | tuple):
-        return all(is_json(value) for value in found)
-    if isinstance(found, float):
-        return isfinite(found)
-    return found is None or isinstance(found, str | int | bool)
 
 
 def as_content(text: str) -> Mapping[str, Json]:
@@ -168,7 +145,3 @@ def _is_time(text: str) -> bool:
         return datetime.fromisoformat(text).tzinfo is not None and len(text) <= 40
     except ValueError:
         return False
-
-
-def _refuse(found: object, expected: str) -> NoReturn:
-    raise RequestError(f"{str(found)[:60]!r} was asked, expected {expected}. Nothing was kept.")
