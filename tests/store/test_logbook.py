@@ -1,6 +1,7 @@
 """Entries of the logbook are kept as they came, in order, and stay."""
 
 import hashlib
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -9,8 +10,13 @@ from pathlib import Path
 
 import pytest
 
+from longsoak.core.logbook import LONGEST_TEXT
+from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook, canonical
+from longsoak.store.logbookrequests import ENTRY, ask_to_write, written_in
+from longsoak.store.requests import Request
 from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
 
 START_MS = 1_777_885_200_000  # 2026-05-04T09:00:00Z
@@ -117,3 +123,90 @@ def test_a_record_of_an_earlier_version_has_an_empty_logbook(tmp_path: Path) -> 
     assert logbook.entries() == []
     assert logbook.last() == 0
     assert logbook.record_began_ms() is not None
+
+
+ASKED = replace(
+    LIMIT,
+    number=0,
+    request="",
+    kind="note",
+    schema=1,
+    content={},
+    corrects=7,
+    kept_utc_ms=0,
+    kept_boottime_ms=0,
+    synchronised=False,
+    run=0,
+    rig_version=0,
+)
+
+
+@pytest.mark.parametrize(
+    "says",
+    [
+        "Left edge drips.\n\n\u00a0 Towel \u2013 3 °C, \u0643\u062a\u0627\u0628, \u2764\ufe0f",
+        "\U0001f4a7" * LONGEST_TEXT,
+        "\n".join("x" * (LONGEST_TEXT // 2)),
+    ],
+)
+def test_an_entry_travels_through_the_inbox_unchanged(tmp_path: Path, says: str) -> None:
+    inbox = Inbox(tmp_path)
+    entry = replace(ASKED, says=says)
+    asked = ask_to_write(tmp_path, entry)
+    assert asked.body.isprintable()
+    (request,) = inbox.waiting()
+    assert inbox.news() == []
+    assert (request.kind, request.subject) == (ENTRY, "C 30/60")
+    assert written_in(request) == replace(entry, request=asked.uuid)
+    inbox.close()
+
+
+def test_what_can_not_stand_in_a_logbook_is_not_asked(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path)
+    for entry, says in (
+        (replace(ASKED, says="bell \x07"), "U\\+0007"),
+        (replace(ASKED, by=""), "Say who you are"),
+        (replace(ASKED, at_utc_ms=ASKED.asked_utc_ms + 3_600_000), "is yet to come"),
+    ):
+        with pytest.raises(RequestError, match=says):
+            ask_to_write(tmp_path, entry)
+    assert inbox.waiting() == []
+    inbox.close()
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"at": "now"},
+        {"at": True},
+        {"at": -1},
+        {"at": 10**30},
+        {"kind": 7},
+        {"says": None},
+        {"about": "wall"},
+        {"corrects": "3"},
+        {"corrects": -3},
+        {"photos": "aa"},
+        {"photos": [7]},
+        {"schema": None},
+        {"schema": 2},
+        {"content": []},
+        {"content": {"litres": 3}},
+        {"says": "half \ud83d"},
+    ],
+)
+def test_a_body_somebody_made_up_is_refused(changes: dict[str, object]) -> None:
+    body: dict[str, object] = {
+        "at": START_MS,
+        "kind": "note",
+        "about": "rig",
+        "says": "dry",
+        "corrects": None,
+        "photos": [],
+        "schema": 1,
+        "content": {},
+    }
+    request = Request("u", START_MS, ENTRY, "rig", "mk", json.dumps(body))
+    assert written_in(request).says == "dry"
+    with pytest.raises(RequestError, match="Nothing was kept"):
+        written_in(replace(request, body=json.dumps(body | changes)))

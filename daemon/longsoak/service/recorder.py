@@ -14,6 +14,7 @@ from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock
 from longsoak.service.keeping import Keeping
+from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     CalendarFault,
     CursorMoved,
@@ -24,6 +25,8 @@ from longsoak.service.messages import (
 )
 from longsoak.service.watch import AlarmBook
 from longsoak.store.inbox import Inbox
+from longsoak.store.logbook import Logbook
+from longsoak.store.logbookrequests import ENTRY
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import ACKNOWLEDGE, Request
 from longsoak.store.unkept import Unkept
@@ -94,6 +97,7 @@ class Recorder:
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
+        self._logbook = LogKeeper(rig, Logbook(writer.folder), clock=clock)
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
@@ -271,7 +275,13 @@ class Recorder:
             if request.kind == PROOF:
                 self._pending.proof.append((request, entry_of(request)))
                 return "kept"
+            if request.kind == ENTRY:
+                entry, outcome = self._logbook.keep(request)
+                self._pending.logbook.append(entry)
+                return outcome
         except RequestError as error:
+            if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
+                self._event("logbook", request.subject, f"not kept, by {request.by}: {error}")
             return f"refused: {error}"
         if request.kind != ACKNOWLEDGE:
             return f"refused: this version knows no request {request.kind!r}"

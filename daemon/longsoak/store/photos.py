@@ -85,6 +85,12 @@ def photo_at(folder: Path, name: str) -> tuple[Path, str] | None:
     return (path, media) if path.is_file() else None
 
 
+def name_of(folder: Path, sha256: str) -> str | None:
+    """The file name of the photo with that digest, told in hexadecimal; None if none is kept."""
+    names = (f"{sha256}{ending}" for ending in _MEDIA)
+    return next((name for name in names if photo_at(folder, name) is not None), None)
+
+
 def _ending(content: bytes) -> str | None:
     for start, ending in _STARTS:
         if content.startswith(start):

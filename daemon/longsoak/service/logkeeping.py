@@ -1,0 +1,66 @@
+"""What is asked to stand in the logbook becomes an entry of it, or is refused in words."""
+
+from dataclasses import replace
+
+from longsoak.core.logbook import check_against
+from longsoak.core.wording import time_words
+from longsoak.service.clock import Clock
+from longsoak.store.logbook import Logbook
+from longsoak.store.logbookrequests import written_in
+from longsoak.store.photos import name_of
+from longsoak.store.requests import Request
+from longsoak.vocabulary.errors import RequestError
+from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.rig import Rig
+
+
+class LogKeeper:
+    """Numbers entries in the order they are asked for, without a hole.
+
+    Parameters
+    ----------
+    rig : Rig
+        The rig that is measured.
+    logbook : Logbook
+        What is kept already. Nobody else may add to it.
+    clock : Clock
+        Tells when an entry is kept.
+
+    Raises
+    ------
+    StoreError
+        The record can't be read.
+    """
+
+    def __init__(self, rig: Rig, logbook: Logbook, *, clock: Clock) -> None:
+        self._rig = rig
+        self._folder = logbook.folder
+        self._clock = clock
+        self._last = logbook.last()
+        self._began_ms = logbook.record_began_ms()
+
+    def keep(self, request: Request) -> tuple[LogbookEntry, str]:
+        """The entry that a request asks for, to be committed whatever happens, and what to answer.
+
+        Raises
+        ------
+        RequestError
+            It can't be kept, and has no number.
+        """
+        entry = written_in(request)
+        check_against(entry, self._rig, began_ms=self._began_ms, last=self._last)
+        for digest in entry.photos:
+            if name_of(self._folder, digest) is None:
+                raise RequestError(
+                    f"There is no photo {digest[:12]}... beside the record. Send it once more, "
+                    "with the words. Nothing was kept."
+                )
+        self._last += 1
+        kept = replace(
+            entry,
+            number=self._last,
+            kept_utc_ms=self._clock.utc_ms(),
+            kept_boottime_ms=self._clock.boottime_ms(),
+            synchronised=self._clock.synchronised(),
+        )
+        return kept, f"kept as number {kept.number}, of {time_words(kept.at_utc_ms)}"

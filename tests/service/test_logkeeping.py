@@ -1,0 +1,88 @@
+"""What the measuring process makes of what is asked to stand in the logbook, in a real record."""
+
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+from longsoak.service.clock import SystemClock
+from longsoak.store.inbox import Inbox
+from longsoak.store.logbook import Logbook
+from longsoak.store.logbookrequests import ask_to_write
+from longsoak.store.photos import keep_photo
+from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from service.test_recorder import events, recorded
+
+NOW_MS = SystemClock().utc_ms()
+NOTE = LogbookEntry(
+    asked_utc_ms=NOW_MS, at_utc_ms=NOW_MS - 600_000, by="mk", says="Left edge drips."
+)
+
+
+def outcomes(folder: Path, *entries: LogbookEntry) -> list[str | None]:
+    """What became of each entry, asked of one run."""
+    uuids: list[str] = []
+    record = recorded(
+        folder, [], ask=lambda: uuids.extend(ask_to_write(folder, e).uuid for e in entries)
+    )
+    return [record.outcome(uuid) for uuid in uuids]
+
+
+def test_entries_are_numbered_in_the_order_they_were_asked_without_a_hole(tmp_path: Path) -> None:
+    photo = keep_photo(tmp_path, b"\xff\xd8\xff\xe0 a picture")
+    wood = replace(
+        NOTE,
+        subject=Subject(About.PROBE, "wood"),
+        photos=(photo.sha256,),
+        says="Seat re-glued.\nDry since noon.",
+    )
+    first = outcomes(tmp_path, NOTE, replace(NOTE, corrects=9), wood)
+    assert [str(outcome).partition(",")[0] for outcome in first] == [
+        "kept as number 1",
+        "refused: There is no entry 9 to correct; the newest is 1. Nothing was kept.",
+        "kept as number 2",
+    ]
+    (second,) = outcomes(tmp_path, replace(NOTE, says="The right edge.", corrects=1))
+    assert str(second).startswith("kept as number 3, of ")
+    newest, middle, oldest = Logbook(tmp_path).entries()
+    assert (oldest.number, oldest.says, oldest.corrected_by) == (1, NOTE.says, (3,))
+    assert (newest.number, newest.corrects, newest.run) == (3, 1, 2)
+    assert (middle.subject, middle.photos) == (wood.subject, wood.photos)
+    assert middle.asked_utc_ms == NOW_MS <= middle.kept_utc_ms
+    assert (middle.at_utc_ms, middle.run, middle.rig_version) == (NOW_MS - 600_000, 1, 1)
+
+
+def test_what_is_not_kept_is_told_as_an_event_for_whoever_wrote_may_be_gone(
+    tmp_path: Path,
+) -> None:
+    asked = [
+        replace(NOTE, subject=Subject(About.PROBE, "stone")),
+        replace(NOTE, photos=("a" * 64,)),
+        replace(NOTE, at_utc_ms=1_000),
+    ]
+    uuids: list[str] = []
+    record = recorded(
+        tmp_path, [], ask=lambda: uuids.extend(ask_to_write(tmp_path, e).uuid for e in asked)
+    )
+    told = events(record, "logbook")
+    assert ["refused" in str(record.outcome(uuid)) for uuid in uuids] == [True] * 3
+    assert told[0].startswith("not kept, by mk: There is no probe or bay 'stone' on this rig.")
+    assert told[1].startswith("not kept, by mk: There is no photo aaaaaaaaaaaa... beside the rec")
+    assert "is more than 3 years before this record began" in told[2]
+    assert Logbook(tmp_path).entries() == []
+
+
+def test_an_entry_whose_request_outlives_a_crash_is_kept_once(tmp_path: Path) -> None:
+    recorded(tmp_path, [], ask=lambda: ask_to_write(tmp_path, NOTE))
+    before = Logbook(tmp_path).entries()
+    # An inbox that holds the request still, as one does that was not told of the commit.
+    again = tmp_path / "again"
+    again.mkdir()
+    other = Inbox(again)
+    ask_to_write(again, NOTE)
+    other.close()
+    with closing(sqlite3.connect(again / "inbox.db")) as db, db:
+        db.execute("UPDATE request SET uuid = ?", (before[0].request,))
+    (again / "inbox.db").replace(tmp_path / "inbox.db")
+    recorded(tmp_path, [])
+    assert Logbook(tmp_path).entries() == before
