@@ -1,20 +1,20 @@
-"""Readings reduced to equal intervals of time, for any number of probes in one walk over scans.
+"""Months of readings reduced to as many intervals as a drawing has pixels.
 
-Rows are put aside undecoded until their interval is over, and then turned by 90 degrees at once: a
-column per probe and kind, which `min`, `max` and `fsum` run over at their own speed. Decoding
-reading by reading takes several times as long (tests/bench/reading.py).
+Columns of readings are reduced with what runs over them at its own speed. Reading by reading takes
+several times as long (tests/bench/reading.py).
 """
 
 import math
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from longsoak.store.packing import Column, Seats, columns
+from longsoak.store.packing import Full
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 
-_BY_BADNESS = (Flag.PASS, Flag.NOT_EVALUATED, Flag.MISSING, Flag.SUSPECT, Flag.FAIL)
-_BADNESS = {int(flag): i for i, flag in enumerate(_BY_BADNESS)}
+BY_BADNESS = (Flag.PASS, Flag.NOT_EVALUATED, Flag.MISSING, Flag.SUSPECT, Flag.FAIL)
+_BADNESS = {int(flag): i for i, flag in enumerate(BY_BADNESS)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,62 +39,25 @@ class Bucket:
     drier: int = 0
 
 
-class Reduction:
-    """What has been walked over so far, by probe and interval.
+@dataclass(slots=True)
+class Sums:
+    """What has been added up of one probe and one interval.
 
-    Parameters
-    ----------
-    layouts : mapping of int to Seats
-        By the number of each layout that holds a wanted probe.
+    `worst` is a place in `BY_BADNESS`; `uncertainty` is -1 while there is none.
     """
 
-    def __init__(self, layouts: Mapping[int, Seats]) -> None:
-        self._layouts = layouts
-        self._sums: dict[str, dict[int, _Sum]] = defaultdict(lambda: defaultdict(_Sum))
-
-    def walk(self, rows: Iterable[tuple[int, int, bytes]]) -> None:
-        """Take in rows of (interval, layout, readings), those of an interval behind each other.
-
-        Raises
-        ------
-        ValueError
-            A row is not as long as its layout says.
-        """
-        kept: dict[int, list[bytes]] = defaultdict(list)
-        interval = -1
-        for number, layout, readings in rows:
-            if number != interval:
-                self._add(interval, kept)
-                kept.clear()
-                interval = number
-            kept[layout].append(readings)
-        self._add(interval, kept)
-
-    def buckets(self, probe: str, *, since_ms: int, width_ms: int) -> list[Bucket]:
-        """One probe's buckets in the order of time; intervals without a reading are left out."""
-        sums = self._sums.get(probe, {})
-        return [sums[i].bucket(since_ms + i * width_ms) for i in sorted(sums)]
-
-    def _add(self, interval: int, kept: Mapping[int, Sequence[bytes]]) -> None:
-        for layout, rows in kept.items():
-            at = self._layouts[layout]
-            for probe, column in zip(at.probes, columns(rows, at), strict=True):
-                self._sums[probe][interval].add(column)
-
-
-@dataclass(slots=True)
-class _Sum:
     low: float = math.inf
     high: float = -math.inf
-    total: list[float] = field(default_factory=list)
+    uncertainty: float = -1.0
+    totals: list[float] = field(default_factory=list)
     values: int = 0
-    uncertainty: float | None = None
     count: int = 0
-    worst: int = 0
     wetter: int = 0
     drier: int = 0
+    worst: int = 0
 
-    def add(self, column: Column) -> None:
+    def add(self, column: Full) -> None:
+        """Take in some readings; their raw values are not looked at."""
         flags = set(column.flags)
         self.count += len(column.flags)
         self.worst = max(self.worst, *(_BADNESS[flag] for flag in flags))
@@ -104,36 +67,90 @@ class _Sum:
             return
         self.low = min(self.low, min(column.values))
         self.high = max(self.high, max(column.values))
-        self.total.append(_total(column.values))
+        self.totals.append(_total(column.values))
         self.values += len(column.values)
         spreads: Sequence[float] = column.uncertainties
         if math.isnan(_total(spreads)):
             spreads = [u for u in spreads if not math.isnan(u)]
-        if spreads:
-            most = max(spreads)
-            self.uncertainty = max(most, most if self.uncertainty is None else self.uncertainty)
+        self.uncertainty = max(self.uncertainty, max(spreads, default=-1.0))
         for reason in set(column.reasons):
             if reason in AT_LEAST:
                 self.wetter += column.reasons.count(reason)
             elif reason in AT_MOST:
                 self.drier += column.reasons.count(reason)
 
+    def merge(self, other: "Sums") -> None:
+        """Take in what was added up elsewhere of the same interval."""
+        self.low = min(self.low, other.low)
+        self.high = max(self.high, other.high)
+        self.uncertainty = max(self.uncertainty, other.uncertainty)
+        self.totals += other.totals
+        self.values += other.values
+        self.count += other.count
+        self.wetter += other.wetter
+        self.drier += other.drier
+        self.worst = max(self.worst, other.worst)
+
+    @property
+    def total(self) -> float:
+        """The sum of all values."""
+        return _total(self.totals)
+
     def bucket(self, utc_ms: int) -> Bucket:
+        """What it comes to, of the interval that begins at `utc_ms`."""
         bounded = not self.values or self.wetter or self.drier
         return Bucket(
             utc_ms=utc_ms,
             low=self.low if self.values else None,
             high=self.high if self.values else None,
-            mean=None if bounded else _total(self.total) / self.values,
-            uncertainty=self.uncertainty,
+            mean=None if bounded else self.total / self.values,
+            uncertainty=None if self.uncertainty < 0 else self.uncertainty,
             count=self.count,
-            worst=_BY_BADNESS[self.worst],
+            worst=BY_BADNESS[self.worst],
             wetter=self.wetter,
             drier=self.drier,
         )
 
 
-def _believed(column: Column) -> Column:
+class Reduction:
+    """What has been taken in so far, by probe and interval.
+
+    Parameters
+    ----------
+    since_ms, width_ms : int
+        Interval i is from ``since_ms + i * width_ms`` to below the next, UTC.
+    """
+
+    def __init__(self, *, since_ms: int, width_ms: int) -> None:
+        self._since_ms = since_ms
+        self._width_ms = width_ms
+        self.sums: dict[str, dict[int, Sums]] = defaultdict(lambda: defaultdict(Sums))
+
+    def take(self, probe: str, utc_ms: Sequence[int], column: Full, *, shift_ms: int = 0) -> None:
+        """Take in readings of one probe whose times rise; `shift_ms` is added to each."""
+        sums, start = self.sums[probe], 0
+        base = self._since_ms - shift_ms
+        while start < len(utc_ms):
+            interval = (utc_ms[start] - base) // self._width_ms
+            end = bisect_left(utc_ms, base + (interval + 1) * self._width_ms, lo=start + 1)
+            sums[interval].add(
+                Full(
+                    (),
+                    column.values[start:end],
+                    column.uncertainties[start:end],
+                    column.flags[start:end],
+                    column.reasons[start:end],
+                )
+            )
+            start = end
+
+    def buckets(self, probe: str) -> list[Bucket]:
+        """One probe's buckets in the order of time; intervals without a reading are left out."""
+        sums = self.sums.get(probe, {})
+        return [sums[i].bucket(self._since_ms + i * self._width_ms) for i in sorted(sums)]
+
+
+def _believed(column: Full) -> Full:
     """Those of a column that have a value and are not flagged fail."""
     rows = [
         row
@@ -142,7 +159,7 @@ def _believed(column: Column) -> Column:
         )
         if row[2] != Flag.FAIL and not math.isnan(row[0])
     ]
-    return Column(*zip(*rows, strict=True)) if rows else Column((), (), (), ())
+    return Full((), *zip(*rows, strict=True)) if rows else Full((), (), (), (), ())
 
 
 def _total(values: Sequence[float]) -> float:

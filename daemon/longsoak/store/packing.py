@@ -16,19 +16,25 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading, Scan
 
 BYTES_PER_READING = 18
+FLAGS = {int(flag): flag for flag in Flag}
+REASONS = {int(reason): reason for reason in Reason}
 
 
 def pack(scan: Scan) -> bytes:
     """One scan's readings as the bytes of its row."""
-    n = len(scan.probes)
-    return struct.pack(
-        f"<{n}d{n}f{n}f{n}B{n}B",
+    return row_struct(len(scan.probes)).pack(
         *scan.raw,
         *scan.values,
         *scan.uncertainties,
         *scan.flags,
         *scan.reasons,
     )
+
+
+@lru_cache(maxsize=256)
+def row_struct(n: int) -> struct.Struct:
+    """How the readings of `n` probes lie in a row."""
+    return struct.Struct(f"<{n}d{n}f{n}f{n}B{n}B")
 
 
 def unpack_one(readings: bytes, place: int, *, probe: str, utc_ms: int, unit: str) -> Reading:
@@ -40,10 +46,10 @@ def unpack_one(readings: bytes, place: int, *, probe: str, utc_ms: int, unit: st
     return Reading(
         probe=probe,
         utc_ms=utc_ms,
-        raw=_none_for_nan(raw),
+        raw=none_for_nan(raw),
         raw_unit=unit,
-        value=_none_for_nan(value),
-        uncertainty=_none_for_nan(uncertainty),
+        value=none_for_nan(value),
+        uncertainty=none_for_nan(uncertainty),
         flag=Flag(readings[16 * n + place]),
         reason=Reason(readings[17 * n + place]),
     )
@@ -84,6 +90,40 @@ class Column(NamedTuple):
     reasons: tuple[int, ...]
 
 
+class Full(NamedTuple):
+    """A column with what the instrument gave."""
+
+    raw: tuple[float, ...]
+    values: tuple[float, ...]
+    uncertainties: tuple[float, ...]
+    flags: tuple[int, ...]
+    reasons: tuple[int, ...]
+
+
+def cut_out(column: Full, low: int, high: int) -> Full:
+    """A column's entries from `low` to below `high`."""
+    return Full(
+        column.raw[low:high],
+        column.values[low:high],
+        column.uncertainties[low:high],
+        column.flags[low:high],
+        column.reasons[low:high],
+    )
+
+
+def full_column(rows: Sequence[bytes], at: Seats, place: int) -> Full:
+    """All that `rows` of one layout hold at one place.
+
+    Raises
+    ------
+    ValueError
+        A row is not as long as its layout says.
+    """
+    _check(rows, at.size)
+    picked = _picker(at.size, (place,), raw=True).iter_unpack(b"".join(rows))
+    return Full(*zip(*picked, strict=True)) if rows else Full((), (), (), (), ())
+
+
 def columns(rows: Sequence[bytes], at: Seats) -> list[Column]:
     """What `rows` of one layout hold for each of `at.probes`, without decoding the rest.
 
@@ -92,22 +132,28 @@ def columns(rows: Sequence[bytes], at: Seats) -> list[Column]:
     ValueError
         A row is not as long as its layout says.
     """
-    length = BYTES_PER_READING * at.size
-    if wrong := set(map(len, rows)) - {length}:
-        raise ValueError(f"{min(wrong)} bytes instead of {length}")
+    _check(rows, at.size)
     turned = list(zip(*_picker(at.size, at.places).iter_unpack(b"".join(rows)), strict=True))
     n = len(at.places)
     return [Column(*turned[i::n]) for i in range(n)]
 
 
+def _check(rows: Sequence[bytes], size: int) -> None:
+    length = BYTES_PER_READING * size
+    if wrong := set(map(len, rows)) - {length}:
+        raise ValueError(f"{min(wrong)} bytes instead of {length}")
+
+
 @lru_cache(maxsize=256)
-def _picker(size: int, places: tuple[int, ...]) -> struct.Struct:
+def _picker(size: int, places: tuple[int, ...], *, raw: bool = False) -> struct.Struct:
     def picked(one: str, skipped: str) -> str:
         return "".join(one if place in places else skipped for place in range(size))
 
     wide, narrow = picked("f", "4x"), picked("B", "x")
-    return struct.Struct(f"<{8 * size}x{wide}{wide}{narrow}{narrow}")
+    widest = picked("d", "8x") if raw else f"{8 * size}x"
+    return struct.Struct(f"<{widest}{wide}{wide}{narrow}{narrow}")
 
 
-def _none_for_nan(value: float) -> float | None:
+def none_for_nan(value: float) -> float | None:
+    """None in place of NaN."""
     return None if math.isnan(value) else value

@@ -1,20 +1,19 @@
 """Read-only access to the record, for pages, commands and forwarders."""
 
-import json
 import sqlite3
-from bisect import bisect_left
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.files import RECORD
 from longsoak.store.newest import Newest, last_valued
-from longsoak.store.packing import Seats, seats, unpack, unpack_one
+from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile
+from longsoak.store.scans import Kept, Scans, readings_of
+from longsoak.store.timeline import shift_of, spans, stretches
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -40,6 +39,7 @@ class StoredScan:
     id: int
     bus: str
     utc_ms: int
+    rig_version: int
     readings: tuple[Reading, ...]
 
 
@@ -48,6 +48,7 @@ class Record(RecordFile):
 
     def __init__(self, folder: Path) -> None:
         super().__init__(folder)
+        self._kept = Kept()
         self._newest = Newest()
 
     def rig_version(self) -> RigVersion | None:
@@ -67,15 +68,15 @@ class Record(RecordFile):
 
     def first_utc_ms(self) -> int | None:
         """When the first scan was taken."""
-        with self._open() as db:
-            row = db.execute("SELECT utc_ms FROM scan ORDER BY id LIMIT 1").fetchone()
-        return None if row is None else int(row[0])
+        with self._look() as (db, scans):
+            every = stretches(db, scans)
+            return scans.utc_at_an_end(every[0].first) + every[0].shift_ms if every else None
 
     def last_utc_ms(self) -> int | None:
         """When the last scan was taken."""
-        with self._open() as db:
-            row = db.execute("SELECT utc_ms FROM scan ORDER BY id DESC LIMIT 1").fetchone()
-        return None if row is None else int(row[0])
+        with self._look() as (db, scans):
+            every = stretches(db, scans)
+            return scans.utc_ms(scans.top) + every[-1].shift_ms if every else None
 
     def version(self) -> tuple[int, int]:
         """A pair that grows whenever a scan or an alarm change is committed."""
@@ -90,55 +91,38 @@ class Record(RecordFile):
         However long ago: the first look may walk over the whole record, about a second for three
         million scans; what it found is remembered, so that a later one walks only what is new.
         """
-        found: dict[str, Reading] = {}
-        with self._open() as db, self._newest as newest:
-            (top,) = db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
-            layouts = _layouts(db)  # after `top`, so that no scan up to it has an unknown one
-            names = {number: probes for number, (_, probes, _) in layouts.items()}
-            scans = newest.scans(db, probes, names, top=top, of=self._identity(db))
-            rows = {
-                scan: db.execute(
-                    "SELECT layout, utc_ms, readings FROM scan WHERE id = ?", (scan,)
-                ).fetchone()
-                for scan in set(scans.values())
-            }
-        for probe, scan in scans.items():
-            layout, utc_ms, readings = rows[scan]
-            _, beside, units = layouts[layout]
-            place = beside.index(probe)
-            found[probe] = unpack_one(
-                readings, place, probe=probe, utc_ms=utc_ms, unit=units[place]
-            )
-        return found
+        with self._look() as (db, scans), self._newest as newest:
+            found = newest.readings(db, scans, probes, of=self._identity(db))
+            every = stretches(db, scans)
+        return {
+            probe: replace(reading, utc_ms=reading.utc_ms + shift_of(every, scan))
+            for probe, (scan, reading) in found.items()
+        }
 
     def series(self, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:
         """One probe's readings with ``since_ms <= utc_ms < until_ms``, in the order taken."""
-        with self._open() as db:
-            return list(_series(db, probe, since_ms, until_ms))
+        found: list[Reading] = []
+        with self._look() as (db, scans):
+            for first, last, shift, _ in spans(db, scans, since_ms, until_ms):
+                for piece in scans.pieces((probe,), first, last, raw=True):
+                    found += readings_of(piece, scans.layouts, shift_ms=shift)
+        return found
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
     ) -> dict[str, list[Bucket]]:
         """The readings of a time range, reduced to at most `buckets` equal intervals a probe.
 
-        One walk over the record serves all `probes`. Intervals without a reading are left out, so
-        that nothing is drawn across them; a probe without readings has an empty list.
+        Intervals without a reading are left out, so that nothing is drawn across them; a probe
+        without readings has an empty list.
         """
         width = max(1, -(-(until_ms - since_ms) // buckets))
-        with self._open() as db:
-            holding = _holding(_layouts(db), probes)
-            reduction = Reduction(holding)
-            for first, last in _spans(db, since_ms, until_ms):
-                rows = db.execute(
-                    "SELECT (utc_ms - ?) / ?, layout, readings FROM scan WHERE id BETWEEN ? AND ?"
-                    f" AND layout IN ({_numbers(holding)}) ORDER BY id",
-                    (since_ms, width, first, last),
-                )
-                with _told(self.folder / RECORD):
-                    reduction.walk(rows)
-        return {
-            probe: reduction.buckets(probe, since_ms=since_ms, width_ms=width) for probe in probes
-        }
+        reduction = Reduction(since_ms=since_ms, width_ms=width)
+        with self._look() as (db, scans):
+            for first, last, shift, _ in spans(db, scans, since_ms, until_ms):
+                for piece in scans.pieces(probes, first, last, raw=False):
+                    reduction.take(piece.probe, piece.utc_ms, piece.column, shift_ms=shift)
+        return {probe: reduction.buckets(probe) for probe in probes}
 
     def last_values(self, probes: Sequence[str], *, since_ms: int, until_ms: int) -> dict[str, int]:
         """When, within ``since_ms <= utc_ms < until_ms``, each probe gave its last value, UTC ms.
@@ -146,51 +130,44 @@ class Record(RecordFile):
         One walk back serves all `probes`; one without a value in that time is left out.
         """
         found: dict[str, int] = {}
-        with self._open() as db:
-            layouts = _layouts(db)
-            for first, last in reversed(list(_spans(db, since_ms, until_ms))):
+        with self._look() as (db, scans):
+            for first, last, shift, _ in reversed(spans(db, scans, since_ms, until_ms)):
                 below = last + 1
-                while below > first and (holding := _holding(layouts, set(probes) - found.keys())):
-                    rows = db.execute(
-                        "SELECT id, utc_ms, layout, readings FROM scan WHERE id BETWEEN ? AND ?"
-                        f" AND layout IN ({_numbers(holding)}) ORDER BY id DESC LIMIT ?",
-                        (first, below - 1, _CHUNK),
-                    ).fetchall()
-                    below = rows[-1][0] if len(rows) == _CHUNK else first
-                    with _told(self.folder / RECORD):
-                        found |= last_valued(rows, holding)
+                while below > first and (missing := set(probes) - found.keys()):
+                    at, below = below - 1, max(first, below - _CHUNK)
+                    for piece in scans.pieces(missing, below, at, raw=False):
+                        if (place := last_valued(piece.column.values)) is not None:
+                            found[piece.probe] = piece.utc_ms[place] + shift
         return found
 
     def scans_after(self, position: int, *, limit: int) -> list[StoredScan]:
         """Scans with an id above `position`, oldest first: what a forwarder's cursor walks over."""
-        with self._open() as db:
-            rows = db.execute(
-                "SELECT id, layout, utc_ms, readings FROM scan WHERE id > ? ORDER BY id LIMIT ?",
-                (position, limit),
-            ).fetchall()
-            layouts = _layouts(db)  # after the scans, or one committed meanwhile could bring a new
-        scans = []
-        for scan_id, layout, utc_ms, readings in rows:
-            bus, probes, units = layouts[layout]
-            decoded = unpack(readings, probes=probes, units=units, utc_ms=utc_ms)
-            scans.append(StoredScan(scan_id, bus, utc_ms, decoded))
-        return scans
+        with self._look() as (db, scans):
+            every = stretches(db, scans)
+            found = []
+            for row in scans.rows(position + 1, min(scans.top, position + limit)):
+                layout = scans.layouts[row.layout]
+                utc_ms = row.utc_ms + shift_of(every, row.id)
+                decoded = unpack(
+                    row.readings, probes=layout.probes, units=layout.units, utc_ms=utc_ms
+                )
+                found.append(StoredScan(row.id, layout.bus, utc_ms, layout.rig_version, decoded))
+        return found
 
     def scan_before(self, position: int, *, seconds: float) -> int:
         """The id to rewind a cursor to so that the last `seconds` before it are sent again.
 
         Counted on CLOCK_BOOTTIME back from scan `position`; a reboot ends the walk.
         """
-        with self._open() as db:
-            row = db.execute("SELECT boottime_ms FROM scan WHERE id = ?", (position,)).fetchone()
-            if row is None:
+        with self._look() as (_, scans):
+            if not scans.bottom <= position <= scans.top:
                 return max(0, position)
-            row = db.execute(
-                "SELECT id FROM scan WHERE id < ? AND (boottime_ms < ? OR boottime_ms > ?)"
-                " ORDER BY id DESC LIMIT 1",
-                (position, row[0] - round(seconds * 1000), row[0]),
-            ).fetchone()
-        return 0 if row is None else int(row[0])
+            last = scans.boottime_ms(position)
+            earliest = last - round(seconds * 1000)
+            at = position - 1
+            while at >= scans.bottom and earliest <= scans.boottime_ms(at) <= last:
+                at -= 1
+        return max(0, at)
 
     def cursor(self, name: str) -> int:
         """Where the cursor `name` was saved last; 0 if never."""
@@ -278,6 +255,12 @@ class Record(RecordFile):
         first_run = db.execute("SELECT boot, started_utc_ms FROM run WHERE id = 1").fetchone()
         return stat.st_dev, stat.st_ino, first_run
 
+    @contextmanager
+    def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:
+        with self._open() as db, _told(self.folder / RECORD):
+            self._kept.belong_to(self._identity(db))
+            yield db, Scans(db, self._kept)
+
 
 @contextmanager
 def _told(path: Path) -> Iterator[None]:
@@ -293,8 +276,6 @@ def _told(path: Path) -> Iterator[None]:
 
 _CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
 
-Layouts = dict[int, tuple[str, tuple[str, ...], tuple[str, ...]]]
-
 
 def _change(
     row: tuple[int, str, int, int, str, str, float | None, str, str | None],
@@ -303,59 +284,3 @@ def _change(
     return StoredChange(
         key, utc_ms, boottime_ms, AlarmState(old), AlarmState(new), value, says, by, number
     )
-
-
-def _layouts(db: sqlite3.Connection) -> Layouts:
-    rows = db.execute("SELECT id, bus, probes, units FROM layout").fetchall()
-    return {
-        number: (bus, tuple(json.loads(probes)), tuple(json.loads(units)))
-        for number, bus, probes, units in rows
-    }
-
-
-def _holding(layouts: Layouts, probes: Collection[str]) -> dict[int, Seats]:
-    """The layouts that hold any of `probes`, by number."""
-    return {
-        number: found
-        for number, (_, names, _) in layouts.items()
-        if (found := seats(probes, names)).probes
-    }
-
-
-def _numbers(layouts: Collection[int]) -> str:
-    return ",".join(map(str, layouts))
-
-
-def _series(db: sqlite3.Connection, probe: str, since_ms: int, until_ms: int) -> Iterator[Reading]:
-    places = {
-        number: (probes.index(probe), units[probes.index(probe)])
-        for number, (_, probes, units) in _layouts(db).items()
-        if probe in probes
-    }
-    for first, last in _spans(db, since_ms, until_ms):
-        for layout, utc_ms, readings in db.execute(
-            "SELECT layout, utc_ms, readings FROM scan WHERE id BETWEEN ? AND ?"
-            f" AND layout IN ({_numbers(places)}) ORDER BY id",
-            (first, last),
-        ):
-            place, unit = places[layout]
-            yield unpack_one(readings, place, probe=probe, utc_ms=utc_ms, unit=unit)
-
-
-def _spans(db: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[tuple[int, int]]:
-    """First and last scan id of the time range, for each stretch that touches it."""
-    starts = [first for (first,) in db.execute("SELECT first_scan FROM stretch ORDER BY id")]
-    (top,) = db.execute("SELECT ifnull(max(id), 0) FROM scan").fetchone()
-
-    def utc_of(scan_id: int) -> int:
-        (utc_ms,) = db.execute("SELECT utc_ms FROM scan WHERE id = ?", (scan_id,)).fetchone()
-        return int(utc_ms)
-
-    for first, following in pairwise([*starts, top + 1]):
-        if first >= following:
-            continue
-        span = range(first, following)
-        low = bisect_left(span, since_ms, key=utc_of)
-        high = bisect_left(span, until_ms, lo=low, key=utc_of)
-        if low < high:
-            yield span[low], span[high - 1]

@@ -5,13 +5,12 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import NamedTuple
 
-from longsoak.core.wording import age_words
+from longsoak.core.wording import rfc3339
 from longsoak.store.appending import (
     add_changes,
     add_events,
@@ -19,12 +18,15 @@ from longsoak.store.appending import (
     add_requests,
     save_cursors,
 )
-from longsoak.store.files import LOCK, RECORD
+from longsoak.store.aside import SetAside
+from longsoak.store.files import LOCK
 from longsoak.store.ledger import add_to_ledger
 from longsoak.store.logbook import add_entries
-from longsoak.store.migrations import migrate
+from longsoak.store.opening import PATIENCE_MS, begin_record, open_record, put_aside, reopened
 from longsoak.store.packing import pack
+from longsoak.store.placing import Placing
 from longsoak.store.requests import Request
+from longsoak.store.rungaps import Start, add_gap
 from longsoak.store.sealing import Sealing, SealingPlan
 from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
@@ -35,9 +37,7 @@ from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.proof import ProofEntry
 from longsoak.vocabulary.reading import Scan
 
-PATIENCE_MS = 10_000  # for a lock that another process holds on the file
 FOLD_PATIENCE_MS = 500
-STEP_MS = 1000  # a clock that moved further than this against CLOCK_BOOTTIME was set, not slewed
 
 
 @dataclass(slots=True)
@@ -64,11 +64,12 @@ class RecordWriter:
     Raises
     ------
     StoreError
-        On opening: another process is recording there, the file is damaged or newer than this
-        version, or the folder can't be written.
+        On opening: another process is recording there, the file is newer than this version, or
+        the folder can't be written. A damaged record is set aside: see `set_aside`.
     """
 
     def __init__(self, folder: Path, *, now: str) -> None:
+        self.folder = folder
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._lock = _take_lock(folder / LOCK)
@@ -79,25 +80,62 @@ class RecordWriter:
             ) from error
         with ExitStack() as undo:
             undo.callback(os.close, self._lock)
-            try:
-                self._db = sqlite3.connect(folder / RECORD, isolation_level=None)
-                undo.callback(self._db.close)
-                self._db.execute("PRAGMA journal_mode = WAL")
-                self._db.execute("PRAGMA synchronous = FULL")
-                self._db.execute("PRAGMA journal_size_limit = 8388608")
-                self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
-                migrate(self._db, now=now)
-                self._last_scan = self._top()
-            except sqlite3.Error as error:
-                raise StoreError(
-                    f"the record {folder / RECORD} can't be opened: {error}. "
-                    "Move the folder aside and start again; nothing in it was changed."
-                ) from error
+            self._db, self.set_aside = open_record(folder, now=now)
+            undo.callback(self._db.close)
+            self._forget()
             undo.pop_all()
+        self._rig_text = self._boot = self._software = ""
+        self._carrying: SetAside | None = None
+
+    def reopen(self, *, now: str) -> None:
+        """Open the record again, and read anew what was found damaged.
+
+        Raises
+        ------
+        StoreError
+            It can't be opened.
+        """
+        self._db = reopened(self._db, self.folder, now=now)
+
+    def start_afresh(
+        self, cause: str, *, utc_ms: int, boottime_ms: int, synchronised: bool
+    ) -> SetAside:
+        """Set a damaged record aside and go on in a new one; to be called again if it failed.
+
+        Parameters
+        ----------
+        cause : str
+            What is wrong with the record.
+        utc_ms, boottime_ms, synchronised
+            The clocks, as for `begin_run`.
+
+        Raises
+        ------
+        StoreError
+            The disk refuses. Nothing can be kept until another call succeeds.
+        """
+        if self._carrying is None:
+            self._carrying = put_aside(self._db, self.folder, cause=cause)
+        self._db.close()
+        self._db = begin_record(self.folder, now=rfc3339(utc_ms), after=self._carrying)
+        self._forget()
+        self.accept_rig(self._rig_text, utc_ms=utc_ms)
+        self.begin_run(
+            boot=self._boot,
+            software=self._software,
+            utc_ms=utc_ms,
+            boottime_ms=boottime_ms,
+            synchronised=synchronised,
+        )
+        self.set_aside, self._carrying = self._carrying, None
+        return self.set_aside
+
+    def _forget(self) -> None:
+        """Remember nothing but what is in the record."""
+        self._last_scan = self._top()
         self._run: int | None = None
         self._rig_version: int | None = None
-        self._offset_ms: int | None = None
-        self._unsettled: _Unsettled | None = None
+        self._placing = Placing(self._db)
         self._layouts: dict[tuple[str, tuple[str, ...], tuple[str, ...]], int] = {}
 
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
@@ -112,7 +150,7 @@ class RecordWriter:
             (number,) = self._db.execute(
                 "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
             ).fetchone()
-        self._rig_version = int(number)
+        self._rig_text, self._rig_version = text, int(number)
         self._layouts.clear()
         return self._rig_version
 
@@ -122,8 +160,8 @@ class RecordWriter:
         """Open a run; return the time without readings since the one before, if there was one.
 
         Its length is counted on CLOCK_BOOTTIME if the machine was not started anew, else on the
-        wall clock if that was synchronised at both ends. If it was at the last scan only, the
-        length is settled by the first scan of this run that finds it synchronised.
+        wall clock if that is known at both ends. If it is at the last scan only, the length is
+        settled by the first scan of this boot that finds it synchronised.
         """
         with _told("the start of the run could not be kept"), Transaction(self._db):
             cursor = self._db.execute(
@@ -132,34 +170,11 @@ class RecordWriter:
                 (boot, software, utc_ms, boottime_ms),
             )
             run = cursor.lastrowid
-            last = self._db.execute(
-                "SELECT utc_ms, boottime_ms, synchronised FROM scan ORDER BY id DESC LIMIT 1"
-            ).fetchone()
-            gap = None
-            if last is not None:
-                last_utc_ms, last_boottime_ms, was_synchronised = last
-                (ended,) = self._db.execute(
-                    "SELECT ended_utc_ms FROM run WHERE id < ? ORDER BY id DESC LIMIT 1", (run,)
-                ).fetchone()
-                (last_boot,) = self._db.execute(
-                    "SELECT boot FROM run WHERE id = (SELECT run FROM stretch"
-                    " ORDER BY id DESC LIMIT 1)"
-                ).fetchone()
-                length = None
-                if last_boot == boot:
-                    length = boottime_ms - last_boottime_ms
-                elif was_synchronised and synchronised:
-                    length = utc_ms - last_utc_ms
-                gap = RunGap(last_utc_ms, utc_ms, clean=ended is not None, length_ms=length)
-                cursor = self._db.execute(
-                    "INSERT INTO gap (run, from_utc_ms, to_utc_ms, clean, length_ms)"
-                    " VALUES (?, ?, ?, ?, ?)",
-                    (run, gap.from_utc_ms, gap.to_utc_ms, gap.clean, length),
-                )
-                if length is None and was_synchronised:
-                    self._unsettled = _Unsettled(cursor.lastrowid, last_utc_ms, boottime_ms)
-        self._run = run
-        self._offset_ms = None
+            assert run is not None  # noqa: S101 - an INSERT has one
+            start = Start(run, boot, utc_ms, boottime_ms, synchronised)
+            gap = add_gap(self._db, start, top=self._last_scan)
+            self._placing.begin_run(run, boot=boot)
+        self._run, self._boot, self._software = run, boot, software
         return gap
 
     def end_run(self, *, utc_ms: int) -> None:
@@ -181,6 +196,7 @@ class RecordWriter:
         StoreError
             The disk refused; nothing of the batch was kept.
         """
+        last, now = self._last_scan, self._placing.now
         try:
             with Transaction(self._db):
                 for scan in batch.scans:
@@ -192,15 +208,12 @@ class RecordWriter:
                 add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
                 add_to_ledger(self._db, batch.ledger, batch.heads)
                 save_cursors(self._db, batch.cursors)
-                settled = self._settle(batch.scans)
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
-            self._offset_ms = None
-            self._last_scan = self._top()
+            self._placing.now = now
+            self._last_scan = last  # not looked up: reading may not work either
             raise StoreError(f"a scan could not be kept: {error}") from error
-        if settled:
-            self._unsettled = None
 
     def handled(self, request: Request) -> bool:
         """Whether the request is in the record already."""
@@ -259,18 +272,8 @@ class RecordWriter:
         return int(top)
 
     def _append(self, scan: Scan) -> None:
-        offset = scan.utc_ms - scan.boottime_ms
         scan_id = self._last_scan + 1
-        if self._offset_ms is None or abs(offset - self._offset_ms) > STEP_MS:
-            if self._offset_ms is not None:
-                seconds = (offset - self._offset_ms) / 1000
-                says = f"the clock was set {abs(seconds):.1f} s {'on' if seconds > 0 else 'back'}"
-                add_events(self._db, [Event(scan.utc_ms, "clock", "clock", says)])
-            self._db.execute(
-                "INSERT INTO stretch (run, first_scan, offset_ms) VALUES (?, ?, ?)",
-                (self._run, scan_id, offset),
-            )
-            self._offset_ms = offset
+        self._placing.take(scan_id, scan)
         self._db.execute(
             "INSERT INTO scan (id, layout, utc_ms, boottime_ms, synchronised, readings)"
             " VALUES (?, ?, ?, ?, ?, ?)",
@@ -284,18 +287,6 @@ class RecordWriter:
             ),
         )
         self._last_scan = scan_id
-
-    def _settle(self, scans: Iterable[Scan]) -> bool:
-        """Give the gap before this run its length, once the clock is known; say if that is done."""
-        known = next((scan for scan in scans if scan.synchronised), None)
-        if self._unsettled is None or known is None:
-            return False
-        gap, since_ms, started_ms = self._unsettled
-        length = known.utc_ms - (known.boottime_ms - started_ms) - since_ms
-        self._db.execute("UPDATE gap SET length_ms = ? WHERE id = ?", (length, gap))
-        says = f"the clock is synchronised now: {age_words(length / 1000)} without readings"
-        add_events(self._db, [Event(known.utc_ms, "gap", "record", says)])
-        return True
 
     def _layout(self, scan: Scan) -> int:
         key = (scan.bus, scan.probes, scan.units)
@@ -312,14 +303,6 @@ class RecordWriter:
                 row,
             ).fetchone()
         return self._layouts[key]
-
-
-class _Unsettled(NamedTuple):
-    """A gap whose length waits for the clock to be synchronised."""
-
-    gap: int | None
-    last_utc_ms: int
-    started_boottime_ms: int
 
 
 @contextmanager

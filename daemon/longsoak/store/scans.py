@@ -1,0 +1,383 @@
+"""Scans wherever they lie: as rows of their own, or sealed. What never changes is remembered."""
+
+import json
+import sqlite3
+import threading
+from bisect import bisect_left, bisect_right
+from collections import OrderedDict, defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from longsoak.store.packing import (
+    FLAGS,
+    REASONS,
+    Full,
+    columns,
+    cut_out,
+    full_column,
+    none_for_nan,
+    seats,
+)
+from longsoak.store.sealed import (
+    ScanRow,
+    SealedScans,
+    rows_again,
+    unpack_readings,
+    unpack_scans,
+)
+from longsoak.vocabulary.reading import Reading
+
+_PAGE = 4096  # rows fetched at a time
+_MOST_KEPT = 32  # runs of sealed scans whose times are remembered
+
+
+class Layout(NamedTuple):
+    """What a scan's row holds: of which bus, which probes, in which raw units, under which rig."""
+
+    bus: str
+    probes: tuple[str, ...]
+    units: tuple[str, ...]
+    rig_version: int
+
+
+class Chunk(NamedTuple):
+    """A run of scans that are sealed together."""
+
+    id: int
+    first: int
+    last: int
+    first_utc_ms: int
+
+
+class Piece(NamedTuple):
+    """Some of one probe's readings in the order of scans; times as recorded."""
+
+    probe: str
+    scans: Sequence[int]
+    layouts: Sequence[int]
+    utc_ms: Sequence[int]
+    column: Full
+
+
+class Kept:
+    """What was found in a record and can't change, for as long as it is the same record."""
+
+    def __init__(self) -> None:
+        self.lock = threading.RLock()
+        self._of: object = None
+        self.layouts: dict[int, Layout] = {}
+        self.chunks: list[Chunk] = []
+        self.times: OrderedDict[int, SealedScans] = OrderedDict()
+        self.rows: tuple[int, list[ScanRow]] = (0, [])
+        self.ends: dict[int, int] = {}  # scan: its recorded UTC, of scans at a stretch's ends
+
+    def belong_to(self, of: object) -> None:
+        """Forget all if this is another record than the one looked at before."""
+        if of != self._of:
+            self._of = of
+            self.layouts.clear()
+            self.chunks.clear()
+            self.times.clear()
+            self.rows = (0, [])
+            self.ends.clear()
+
+
+class Scans:
+    """All scans of a record, within one read transaction."""
+
+    def __init__(self, db: sqlite3.Connection, kept: Kept) -> None:
+        self._db = db
+        self._kept = kept
+        with kept.lock:
+            for number, bus, probes, units, version in db.execute(
+                "SELECT id, bus, probes, units, rig_version FROM layout WHERE id > ?",
+                (max(kept.layouts, default=0),),
+            ):
+                kept.layouts[number] = Layout(
+                    bus, tuple(json.loads(probes)), tuple(json.loads(units)), version
+                )
+            kept.chunks += [
+                Chunk(*row)
+                for row in db.execute(
+                    "SELECT id, first_scan, last_scan, first_utc_ms FROM sealed WHERE id > ?"
+                    " ORDER BY id",
+                    (kept.chunks[-1].id if kept.chunks else 0,),
+                )
+            ]
+            # Another thread may have seen what was sealed after this transaction began.
+            (newest,) = db.execute("SELECT ifnull(max(id), 0) FROM sealed").fetchone()
+            self.layouts = kept.layouts.copy()
+            self.chunks = kept.chunks[: bisect_right(kept.chunks, newest, key=_number)]
+        (last,) = db.execute("SELECT max(id) FROM scan").fetchone()
+        self.sealed_to = self.chunks[-1].last if self.chunks else 0
+        self.top: int = self.sealed_to if last is None else last
+        (first,) = db.execute("SELECT min(id) FROM scan").fetchone()
+        self.bottom: int = self.chunks[0].first if self.chunks else first or 1
+
+    def rows(self, first: int, last: int) -> Iterator[ScanRow]:
+        """Scans from id `first` to `last`, in order."""
+        for chunk in self._over(first, last):
+            rows = self._rows_of(chunk)
+            yield from rows[max(0, first - chunk.first) : last - chunk.first + 1]
+        at = max(first, self.sealed_to + 1)
+        while at <= last:
+            rows = [
+                ScanRow(*row)
+                for row in self._db.execute(
+                    "SELECT id, layout, utc_ms, boottime_ms, synchronised, readings FROM scan"
+                    " WHERE id BETWEEN ? AND ? ORDER BY id LIMIT ?",
+                    (at, last, _PAGE),
+                )
+            ]
+            yield from rows
+            if len(rows) < _PAGE:
+                return
+            at = rows[-1].id + 1
+
+    def pieces(
+        self, probes: Collection[str], first: int, last: int, *, raw: bool
+    ) -> Iterator[Piece]:
+        """The readings of `probes` in the scans from `first` to `last`, each probe's in order.
+
+        Raises
+        ------
+        ValueError
+            A row is not as long as its layout says.
+        """
+        for chunk in self._over(first, last):
+            yield from self._sealed_pieces(chunk, probes, first, last, raw=raw)
+        yield from self._live_pieces(probes, max(first, self.sealed_to + 1), last, raw=raw)
+
+    def utc_ms(self, scan: int) -> int:
+        """The recorded UTC of a scan there is, ms."""
+        if scan <= self.sealed_to:
+            times = self.times(self.chunk_of(scan))
+            return times.utc_ms[scan - times.first]
+        (utc_ms,) = self._db.execute("SELECT utc_ms FROM scan WHERE id = ?", (scan,)).fetchone()
+        return int(utc_ms)
+
+    def boottime_ms(self, scan: int) -> int:
+        """CLOCK_BOOTTIME of a scan there is, ms."""
+        if scan <= self.sealed_to:
+            times = self.times(self.chunk_of(scan))
+            return times.boottime_ms[scan - times.first]
+        (at,) = self._db.execute("SELECT boottime_ms FROM scan WHERE id = ?", (scan,)).fetchone()
+        return int(at)
+
+    def last_sealed(self, probe: str) -> int | None:
+        """The newest scan with `probe` that is sealed, if there is one."""
+        row = self._db.execute(
+            "SELECT sealed FROM sealed_readings WHERE probe = (SELECT id FROM probe WHERE name = ?)"
+            " ORDER BY sealed DESC LIMIT 1",
+            (probe,),
+        ).fetchone()
+        if row is None:
+            return None
+        chunk = self.chunks[bisect_right(self.chunks, row[0], key=_number) - 1]
+        return chunk.first + self.places(chunk, probe)[-1]
+
+    def utc_at_an_end(self, scan: int) -> int:
+        """The same of a scan that is asked for again and again."""
+        with self._kept.lock:
+            if (known := self._kept.ends.get(scan)) is not None:
+                return known
+        found = self.utc_ms(scan)
+        with self._kept.lock:
+            self._kept.ends[scan] = found
+        return found
+
+    def chunk_of(self, scan: int) -> Chunk:
+        """The chunk that holds a scan that is sealed."""
+        return self.chunks[bisect_right(self.chunks, scan, key=_first) - 1]
+
+    def times(self, chunk: Chunk) -> SealedScans:
+        """What is the scans' own in a chunk."""
+        with self._kept.lock:
+            if (known := self._kept.times.get(chunk.id)) is not None:
+                self._kept.times.move_to_end(chunk.id)
+                return known
+        (data,) = self._db.execute("SELECT scans FROM sealed WHERE id = ?", (chunk.id,)).fetchone()
+        found = unpack_scans(data, first=chunk.first)
+        with self._kept.lock:
+            self._kept.times[chunk.id] = found
+            if len(self._kept.times) > _MOST_KEPT:
+                self._kept.times.popitem(last=False)
+        return found
+
+    def holding(self, probes: Collection[str]) -> frozenset[int]:
+        """The numbers of the layouts that hold any of `probes`."""
+        wanted = frozenset(probes)
+        return frozenset(n for n, layout in self.layouts.items() if wanted & set(layout.probes))
+
+    def sealed_blobs(self, chunk: Chunk, probes: Collection[str]) -> dict[str, bytes]:
+        """The packed readings of those of `probes` that a chunk has."""
+        found = {}
+        for probe in probes:
+            row = self._db.execute(
+                "SELECT readings FROM sealed_readings WHERE sealed = ? AND probe ="
+                " (SELECT id FROM probe WHERE name = ?)",
+                (chunk.id, probe),
+            ).fetchone()
+            if row is not None:
+                found[probe] = row[0]
+        return found
+
+    def places(self, chunk: Chunk, probe: str) -> Sequence[int]:
+        """The places, among a chunk's scans, of those that hold `probe`."""
+        layouts = self.times(chunk).layouts
+        holding = self.holding((probe,))
+        if holding.issuperset(layouts):
+            return range(len(layouts))
+        return [place for place, layout in enumerate(layouts) if layout in holding]
+
+    def _over(self, first: int, last: int) -> list[Chunk]:
+        """The chunks that hold any of the scans from `first` to `last`."""
+        if first > min(last, self.sealed_to):
+            return []
+        start = max(0, bisect_right(self.chunks, first, key=_first) - 1)
+        return self.chunks[start : bisect_right(self.chunks, last, key=_first)]
+
+    def _rows_of(self, chunk: Chunk) -> list[ScanRow]:
+        with self._kept.lock:
+            number, rows = self._kept.rows
+        if number == chunk.id:
+            return rows
+        times = self.times(chunk)
+        probes = {p for number in set(times.layouts) for p in self.layouts[number].probes}
+        columns = {
+            probe: unpack_readings(data) for probe, data in self.sealed_blobs(chunk, probes).items()
+        }
+        names = {number: layout.probes for number, layout in self.layouts.items()}
+        rows = rows_again(times, columns, names)
+        with self._kept.lock:
+            self._kept.rows = (chunk.id, rows)
+        return rows
+
+    def _sealed_pieces(
+        self, chunk: Chunk, probes: Collection[str], first: int, last: int, *, raw: bool
+    ) -> Iterator[Piece]:
+        blobs = self.sealed_blobs(chunk, probes)
+        if not blobs:
+            return
+        times = self.times(chunk)
+        whole = first <= chunk.first and chunk.last <= last
+        for probe, data in blobs.items():
+            places = self.places(chunk, probe)
+            column = unpack_readings(data, raw=raw)
+            if not whole:
+                low = bisect_left(places, first - chunk.first)
+                high = bisect_right(places, last - chunk.first)
+                places = places[low:high]
+                column = cut_out(column, low, high)
+            if not places:
+                continue
+            if isinstance(places, range):
+                cut = slice(places.start, places.stop)
+                scans: Sequence[int] = range(chunk.first + places.start, chunk.first + places.stop)
+                yield Piece(probe, scans, times.layouts[cut], times.utc_ms[cut], column)
+            else:
+                yield Piece(
+                    probe,
+                    [chunk.first + place for place in places],
+                    [times.layouts[place] for place in places],
+                    [times.utc_ms[place] for place in places],
+                    column,
+                )
+
+    def _live_pieces(
+        self, probes: Collection[str], first: int, last: int, *, raw: bool
+    ) -> Iterator[Piece]:
+        written = ",".join(map(str, self.holding(probes)))
+        at = first
+        while at <= last:
+            rows = self._db.execute(
+                "SELECT id, layout, utc_ms, readings FROM scan WHERE id BETWEEN ? AND ?"
+                f" AND layout IN ({written}) ORDER BY id LIMIT ?",  # our own numbers
+                (at, last, _PAGE),
+            ).fetchall()
+            yield from self._pieces_of(rows, probes, raw=raw)
+            if len(rows) < _PAGE:
+                return
+            at = rows[-1][0] + 1
+
+    def _pieces_of(
+        self, rows: Sequence[tuple[int, int, int, bytes]], probes: Collection[str], *, raw: bool
+    ) -> Iterator[Piece]:
+        alike: dict[int, list[tuple[int, int, int, bytes]]] = defaultdict(list)
+        for row in rows:
+            alike[row[1]].append(row)
+        found: dict[str, list[Piece]] = defaultdict(list)
+        for layout, same in alike.items():
+            at = seats(probes, self.layouts[layout].probes)
+            ids, numbers, utc, packed = zip(*same, strict=True)
+            if raw:
+                filled = [full_column(packed, at, place) for place in at.places]
+            else:
+                filled = [Full((), *column) for column in columns(packed, at)]
+            for probe, column in zip(at.probes, filled, strict=True):
+                found[probe].append(Piece(probe, ids, numbers, utc, column))
+        for pieces in found.values():
+            yield pieces[0] if len(pieces) == 1 else _merged(pieces, raw=raw)
+
+
+def scan_rows(db: sqlite3.Connection, first: int, last: int) -> Iterator[ScanRow]:
+    """Scans from id `first` to `last` as they were committed, live and sealed alike, in order.
+
+    Parameters
+    ----------
+    db : sqlite3.Connection
+        In a read transaction, or sealing may move scans away under the walk.
+    first, last : int
+        Ids; those there are not are left out.
+    """
+    yield from Scans(db, Kept()).rows(first, last)
+
+
+def readings_of(piece: Piece, layouts: Mapping[int, Layout], *, shift_ms: int) -> Iterator[Reading]:
+    """The readings of a piece with their raw values; `shift_ms` is added to each time."""
+    units = {
+        number: layouts[number].units[layouts[number].probes.index(piece.probe)]
+        for number in set(piece.layouts)
+    }
+    for layout, utc_ms, raw, value, uncertainty, flag, reason in zip(
+        piece.layouts, piece.utc_ms, *piece.column, strict=True
+    ):
+        yield Reading(
+            piece.probe,
+            utc_ms + shift_ms,
+            none_for_nan(raw),
+            units[layout],
+            none_for_nan(value),
+            none_for_nan(uncertainty),
+            FLAGS[flag],
+            REASONS[reason],
+        )
+
+
+def _first(chunk: Chunk) -> int:
+    return chunk.first
+
+
+def _number(chunk: Chunk) -> int:
+    return chunk.id
+
+
+def _merged(pieces: Sequence[Piece], *, raw: bool) -> Piece:
+    """One piece of several of the same probe, in the order of scans."""
+    rows = sorted(
+        (
+            row
+            for piece in pieces
+            for row in zip(
+                piece.scans,
+                piece.layouts,
+                piece.utc_ms,
+                *(piece.column if raw else piece.column[1:]),
+                strict=True,
+            )
+        ),
+        key=lambda row: row[0],
+    )
+    scans, layouts, utc, *parts = zip(*rows, strict=True)
+    column = Full(*parts) if raw else Full((), *parts)
+    return Piece(pieces[0].probe, scans, layouts, utc, column)

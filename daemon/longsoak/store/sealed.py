@@ -1,0 +1,135 @@
+"""How sealed scans lie in their rows: what is the scans' own, and one probe's readings. Pure."""
+
+import struct
+import zlib
+from array import array
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from operator import add
+from typing import NamedTuple
+
+from longsoak.store.codec import pack_floats, pack_whole, unpack_floats, unpack_whole
+from longsoak.store.packing import Full, row_struct
+
+_SCANS = struct.Struct("<4I")  # lengths of its parts
+_READINGS = struct.Struct("<5I")
+
+
+class ScanRow(NamedTuple):
+    """One scan as it was committed, live or sealed."""
+
+    id: int
+    layout: int
+    utc_ms: int
+    boottime_ms: int
+    synchronised: int
+    readings: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SealedScans:
+    """What is the scans' own in a run of scans on end: all but their readings."""
+
+    first: int
+    layouts: Sequence[int]
+    utc_ms: Sequence[int]
+    boottime_ms: Sequence[int]
+    synchronised: Sequence[int]
+
+    @property
+    def last(self) -> int:
+        """The id of the last scan."""
+        return self.first + len(self.layouts) - 1
+
+    def heads(self) -> Iterator[tuple[int, int, int, int, int]]:
+        """Each scan's row but for its readings."""
+        return zip(
+            range(self.first, self.last + 1),
+            self.layouts,
+            self.utc_ms,
+            self.boottime_ms,
+            self.synchronised,
+            strict=True,
+        )
+
+
+def pack_scans(rows: Sequence[ScanRow]) -> bytes:
+    """All but the readings of `rows`, whose ids follow on one another."""
+    parts = [
+        pack_whole([row.layout for row in rows]),
+        pack_whole([row.boottime_ms for row in rows]),
+        pack_whole([row.utc_ms - row.boottime_ms for row in rows]),
+        pack_whole([row.synchronised for row in rows]),
+    ]
+    return _SCANS.pack(*map(len, parts)) + b"".join(parts)
+
+
+def unpack_scans(data: bytes, *, first: int) -> SealedScans:
+    """What `pack_scans` was given, of rows from id `first` on."""
+    layouts, boottime, offsets, synchronised = map(unpack_whole, split(data, _SCANS))
+    utc = map(add, boottime, offsets)
+    return SealedScans(
+        first, array("q", layouts), array("q", utc), array("q", boottime), bytes(synchronised)
+    )
+
+
+def pack_readings(column: Full) -> bytes:
+    """One probe's readings."""
+    parts = [
+        pack_floats(column.raw, size=8),
+        pack_floats(column.values, size=4),
+        pack_floats(column.uncertainties, size=4),
+        zlib.compress(bytes(column.flags)),
+        zlib.compress(bytes(column.reasons)),
+    ]
+    return _READINGS.pack(*map(len, parts)) + b"".join(parts)
+
+
+def unpack_readings(data: bytes, *, raw: bool = True) -> Full:
+    """What `pack_readings` was given; without `raw` that column is empty, and the rest quicker."""
+    parts = parts_of_readings(data)
+    return Full(
+        tuple(unpack_floats(parts[0], size=8)) if raw else (),
+        tuple(unpack_floats(parts[1], size=4)),
+        tuple(unpack_floats(parts[2], size=4)),
+        tuple(zlib.decompress(parts[3])),
+        tuple(zlib.decompress(parts[4])),
+    )
+
+
+def parts_of_readings(data: bytes) -> list[bytes]:
+    """Raw, values, uncertainties, flags and reasons, each still packed."""
+    return split(data, _READINGS)
+
+
+def split(data: bytes, lengths: struct.Struct) -> list[bytes]:
+    """The parts of `data` that lie behind their lengths."""
+    parts, at = [], lengths.size
+    for length in lengths.unpack_from(data):
+        parts.append(data[at : at + length])
+        at += length
+    return parts
+
+
+def same(one: Full, other: Full) -> bool:
+    """Whether two columns are the same to the last bit, NaN and signs of zero included."""
+    return all(
+        array(code, a).tobytes() == array(code, b).tobytes()
+        for code, a, b in zip("dffBB", one, other, strict=True)
+    )
+
+
+def rows_again(
+    scans: SealedScans, columns: Mapping[str, Full], layouts: Mapping[int, Sequence[str]]
+) -> list[ScanRow]:
+    """The rows as they were before they were sealed, bit for bit."""
+    turns = {probe: zip(*column, strict=True) for probe, column in columns.items()}
+    packers = {number: row_struct(len(layouts[number])) for number in set(scans.layouts)}
+    rows = []
+    for head in scans.heads():
+        layout = head[1]
+        readings = [next(turns[probe]) for probe in layouts[layout]]
+        raw, values, uncertainties, flags, reasons = zip(*readings, strict=True)
+        packed = packers[layout].pack(*raw, *values, *uncertainties, *flags, *reasons)
+        rows.append(ScanRow(*head, packed))
+    return rows
