@@ -153,7 +153,7 @@ def test_a_clock_that_is_set_starts_a_stretch_and_both_sides_are_found(
     present = record.series("a", since_ms=T0, until_ms=T0 + 60_000)
     assert [r.value for r in past] == list(range(10))
     assert [r.value for r in present] == list(range(10, 20))
-    assert [e.says for e in record.events(limit=5)] == ["the clock was set 31536000.0 s on"]
+    assert "the clock was set 365 days on" in record.events(limit=1)[0].says
 
 
 def test_failed_readings_count_but_give_no_value(writer: RecordWriter, tmp_path: Path) -> None:

@@ -1,0 +1,204 @@
+"""Gives each scan its stretch, and each stretch its place in time once that is known.
+
+Called inside the writer's transactions. Whatever is known here lies in the record, and is read back
+at every start.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+from itertools import groupby, takewhile
+
+from longsoak.core.clockplace import Unplaced, far_words, lay_between, set_words, was_set
+from longsoak.core.wording import age_words, time_words, with_noun
+from longsoak.store.appending import add_events
+from longsoak.store.rungaps import settle_gaps
+from longsoak.store.stretches import (
+    CLOCK,
+    PLACED,
+    UNSURE,
+    Stretch,
+    add_stretch,
+    all_stretches,
+    last_stretch,
+    moment,
+    save_places,
+)
+from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.reading import Scan
+
+
+class Placing:
+    """The stretches of the run that is under way, and of the boots before it.
+
+    A boot's scans go by the base (UTC of CLOCK_BOOTTIME zero) of a synchronised scan of the same
+    boot: those before the first one are moved to it, those after a clock that was set without
+    being synchronised stay by the last one until another comes.
+    """
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+        self._run = 0
+        self._boot = ""
+        self.now: Stretch | None = None  # the last one of this boot; put back if a commit failed
+
+    def begin_run(self, run: int, *, boot: str) -> None:
+        """What comes belongs to `run`."""
+        self._run, self._boot = run, boot
+        self.now = last_stretch(self._db, boot)
+
+    def take(self, scan_id: int, scan: Scan) -> None:
+        """Note a scan that is about to be written."""
+        offset = scan.utc_ms - scan.boottime_ms
+        now = self.now
+        if now is None or now.run != self._run or was_set(now.offset_ms, offset):
+            self._begin(scan_id, scan, offset)
+        elif scan.synchronised and now.known == UNSURE:
+            self._place_boot(scan_id, scan, now.offset_ms)
+        elif scan.synchronised and was_set(now.base_ms, now.offset_ms):
+            self._confirm(scan_id, scan, now.offset_ms)
+
+    def _begin(self, scan_id: int, scan: Scan, offset: int) -> None:
+        before = self.now
+        shift, known = 0, CLOCK
+        if not scan.synchronised:
+            if before is None or before.known == UNSURE:
+                known = UNSURE
+            elif was_set(before.base_ms, offset):
+                shift, known = before.base_ms - offset, PLACED
+        number = add_stretch(
+            self._db,
+            run=self._run,
+            first_scan=scan_id,
+            offset_ms=offset,
+            shift_ms=shift,
+            known=known,
+        )
+        self.now = Stretch(number, self._run, self._boot, scan_id, offset, shift, known)
+        if before is None:
+            self._place_boots_before(scan, offset if scan.synchronised else None)
+        elif before.known == UNSURE and scan.synchronised:
+            self._place_boot(scan_id, scan, offset)
+        elif was_set(before.offset_ms, offset):
+            self._tell(scan, _set_says(before, self.now, synchronised=scan.synchronised))
+            if before.known == UNSURE:  # what was set last is the best there is
+                self._save(_moved(self._of_boot(), offset, UNSURE))
+        elif scan.synchronised and was_set(before.base_ms, offset):
+            self._confirm(scan_id, scan, offset)  # it had been set before this run began
+
+    def _place_boot(self, scan_id: int, scan: Scan, base: int) -> None:
+        """Go by the first synchronised scan of this boot."""
+        early = [stretch for stretch in self._of_boot() if stretch.known == UNSURE]
+        self._go_by(base, early, scan_id, scan)
+        self._place_boots_before(scan, base)
+
+    def _confirm(self, scan_id: int, scan: Scan, base: int) -> None:
+        """Go by a clock that was set before it was synchronised, now that it is."""
+        since = takewhile(lambda s: not was_set(s.offset_ms, base), reversed(self._of_boot()))
+        held = [stretch for stretch in since if was_set(stretch.base_ms, base)][::-1]
+        self._go_by(base, held, scan_id, scan)
+        self._settle_gaps(scan, since_run=held[0].run)
+
+    def _go_by(self, base: int, stretches: Sequence[Stretch], scan_id: int, scan: Scan) -> None:
+        first = moment(self._db, stretches[0].first_scan)
+        last = moment(self._db, scan_id - 1)
+        moved = _moved(stretches, base, PLACED)
+        self._save(moved)
+        furthest = max((stretch.shift_ms for stretch in moved), key=abs)
+        up_to = "" if len({stretch.shift_ms for stretch in moved}) == 1 else "up to "
+        self._tell(
+            scan,
+            f"the clock is synchronised now: {_count(scan_id - stretches[0].first_scan)}, recorded"
+            f" from {time_words(first.utc_ms)} to {time_words(last.utc_ms)}, "
+            + (f"are placed {up_to}{far_words(furthest)}" if furthest else "stand as recorded"),
+        )
+
+    def _place_boots_before(self, scan: Scan, base: int | None) -> None:
+        """Find room for the boots before this one that ended without ever being synchronised.
+
+        `base` is where this boot began; None while that is not known.
+        """
+        boots = [list(group) for _, group in groupby(all_stretches(self._db), lambda s: s.boot)]
+        known = [boot[-1].known != UNSURE for boot in boots[:-1]]
+        first = len(known) - known[::-1].index(True) if True in known else 0
+        ends = [moment(self._db, following[0].first_scan - 1) for following in boots[1:]]
+        after = ends[first - 1].utc_ms + boots[first - 1][-1].shift_ms if first else None
+        unsure = boots[first:-1]
+        bases = lay_between(
+            [
+                Unplaced(b[-1].base_ms, e.boottime_ms)
+                for b, e in zip(unsure, ends[first:], strict=True)
+            ],
+            after_ms=after,
+            before_ms=base,
+        )
+        for boot, wanted, following in zip(unsure, bases, boots[first + 1 :], strict=True):
+            moved = _moved(boot, wanted, UNSURE)
+            if base is not None or moved != boot:
+                count = _count(following[0].first_scan - boot[0].first_scan)
+                self._tell(scan, _between_says(count, moved[-1].shift_ms, after, base))
+            self._save(moved)
+        if base is not None and after is not None and base + scan.boottime_ms <= after:
+            self._tell(scan, _contradiction_says(base + scan.boottime_ms, after))
+        self._settle_gaps(scan, since_run=boots[first][0].run)
+
+    def _settle_gaps(self, scan: Scan, *, since_run: int) -> None:
+        length = settle_gaps(self._db, since_run=since_run).get(self._boot)
+        if length is not None:
+            says = f"the clock is synchronised now: {age_words(length / 1000)} without readings"
+            self._tell(scan, says, kind="gap", subject="record")
+
+    def _of_boot(self) -> list[Stretch]:
+        return [stretch for stretch in all_stretches(self._db) if stretch.boot == self._boot]
+
+    def _save(self, stretches: Sequence[Stretch]) -> None:
+        save_places(self._db, stretches)
+        self.now = last_stretch(self._db, self._boot)
+
+    def _tell(self, scan: Scan, says: str, *, kind: str = "clock", subject: str = "clock") -> None:
+        assert self.now is not None  # noqa: S101 - a scan has been taken
+        at = scan.boottime_ms + self.now.base_ms
+        add_events(self._db, [Event(at, kind, subject, says)])
+
+
+def _moved(stretches: Sequence[Stretch], base: int, known: str) -> list[Stretch]:
+    """The same stretches, where they lie if their boot began at `base`."""
+    return [
+        stretch._replace(
+            shift_ms=base - stretch.offset_ms if was_set(stretch.offset_ms, base) else 0,
+            known=known,
+        )
+        for stretch in stretches
+    ]
+
+
+def _set_says(before: Stretch, now: Stretch, *, synchronised: bool) -> str:
+    """That the clock was set, and what is made of it."""
+    says = set_words(now.offset_ms - before.offset_ms)
+    if before.known == UNSURE:
+        return f"{says}, and is not synchronised yet"
+    if not was_set(before.base_ms, now.offset_ms):
+        return f"{says}, to where it was synchronised before"
+    if synchronised:
+        return f"{says} and is synchronised: what was measured before stays where it was"
+    return f"{says} and is not synchronised: until it is, scans are placed as if it had not been"
+
+
+def _between_says(count: str, shift_ms: int, after: int | None, before: int | None) -> str:
+    """Where the scans of a boot whose clock was never synchronised were put."""
+    bounds = {"after": after, "before": before}
+    known = " and ".join(f"{w} {time_words(ms)}" for w, ms in bounds.items() if ms is not None)
+    lie = f"were taken {known}, " if known else ""
+    put = f"are placed {far_words(shift_ms)}" if shift_ms else "stand as recorded"
+    return f"{count} of a boot whose clock was never synchronised {lie}and {put}"
+
+
+def _contradiction_says(began: int, after: int) -> str:
+    return (
+        f"the clock is synchronised and says that this boot's first scan was at"
+        f" {time_words(began)}, but one of the boot before it was at {time_words(after)}."
+        " One of the two clocks was wrong; both stand as recorded"
+    )
+
+
+def _count(scans: int) -> str:
+    return with_noun(scans, "scan")
