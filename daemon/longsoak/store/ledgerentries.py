@@ -1,0 +1,190 @@
+"""What an entry of the ledger is the hash of: rows as bytes that anybody can write again.
+
+A row is its columns, one behind the other, in the order named here. A column is one letter and what
+it holds; numbers are big-endian:
+
+- ``n``: nothing
+- ``i`` and 8 bytes: a whole number, with its sign
+- ``r`` and 8 bytes: a number as IEEE 754 has it
+- ``t``, 4 bytes with a length, and so many bytes: a text in UTF-8
+- ``b``, 4 bytes with a length, and so many bytes: bytes
+
+An entry is its kind as a text, and behind it
+
+- of one row: its columns. A column that may be written again is not among them.
+- ``rig_version``: number, when it was accepted, and the SHA-256 of its text
+- ``run_end``, ``stretch_time``, ``gap_length``: what such columns hold, once they are known;
+  entered again if it is something else at the end of another day
+- ``scans``: the first id, the last, how many there are, and the SHA-256 over all of them, a scan
+  being its id, layout, UTC as recorded, CLOCK_BOOTTIME, whether the clock was synchronised (1 or
+  0), and its readings as ``longsoak.store.packing`` has them
+- ``day``: the day that is closed, and when it was closed
+"""
+
+import sqlite3
+import struct
+import zlib
+from collections.abc import Iterable
+from datetime import date
+from hashlib import sha256
+
+from longsoak.core.merkle import Frontier, leaf_hash
+from longsoak.store.sealed import ScanRow
+from longsoak.vocabulary.ledger import LedgerEntry
+
+Value = None | int | float | str | bytes
+
+SCANS, DAY, RIG_VERSION, LOGBOOK = "scans", "day", "rig_version", "logbook"
+
+# One entry a row, in the order in which they are entered.
+_ROWS = {
+    RIG_VERSION: "SELECT id, accepted_utc_ms, text FROM rig_version",
+    "layout": "SELECT id, rig_version, bus, probes, units FROM layout",
+    "run": "SELECT id, boot, software, started_utc_ms, started_boottime_ms FROM run",
+    "stretch": "SELECT id, run, first_scan, offset_ms FROM stretch",
+    "gap": "SELECT id, run, from_utc_ms, to_utc_ms, clean FROM gap",
+    "event": "SELECT id, utc_ms, kind, subject, says FROM event",
+    "alarm_change": "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by"
+    " FROM alarm_change",
+    "request": "SELECT id, uuid, asked_utc_ms, handled_utc_ms, kind, subject, by, body, outcome"
+    " FROM request",
+    "proof_entry": "SELECT id, request, rig_version, utc_ms, proof, step, subject, outcome, by,"
+    " says, content FROM proof_entry",
+    LOGBOOK: "SELECT id, request, run, rig_version, asked_utc_ms, kept_utc_ms, kept_boottime_ms,"
+    " synchronised, at_utc_ms, kind, about, subject, by, says, corrects, photos, schema, content"
+    " FROM logbook",
+}
+# One entry whenever it is another than the last of the same row.
+_SETTLED = {
+    "run_end": "SELECT id, ended_utc_ms FROM run WHERE ended_utc_ms IS NOT NULL",
+    "stretch_time": "SELECT id, shift_ms, known FROM stretch",
+    "gap_length": "SELECT id, length_ms FROM gap WHERE length_ms IS NOT NULL",
+}
+KINDS = tuple(_ROWS)
+SETTLED = tuple(_SETTLED)
+
+# What reading a block of sealed scans may end in if it is damaged.
+DAMAGE = (ValueError, LookupError, TypeError, RuntimeError, struct.error, zlib.error)
+
+_SCAN = struct.Struct(">cqcqcqcqcqcI")
+
+
+def packed(*values: Value) -> bytes:
+    """Values one behind the other."""
+    return b"".join(map(_packed, values))
+
+
+def rows_after(
+    db: sqlite3.Connection, kind: str, row: int, *, limit: int
+) -> list[tuple[int, bytes]]:
+    """The rows of a kind with an id above `row`, in order: each one's id, and its entry."""
+    _as_it_lies(db)
+    found = db.execute(f"{_ROWS[kind]} WHERE id > ? ORDER BY id LIMIT ?", (row, limit))
+    if kind == RIG_VERSION:
+        return [(n, packed(kind, n, at, text_digest(text))) for n, at, text in found]
+    return [(columns[0], packed(kind, *columns)) for columns in found]
+
+
+def settled(db: sqlite3.Connection, kind: str) -> list[tuple[int, bytes]]:
+    """What columns that may be written again hold now: the id of each row, and its entry."""
+    _as_it_lies(db)
+    return [
+        (columns[0], packed(kind, *columns))
+        for columns in db.execute(f"{_SETTLED[kind]} ORDER BY id")
+    ]
+
+
+def text_digest(text: str) -> bytes:
+    """The SHA-256 of a text of the record."""
+    return sha256(_bytes_of(text)).digest()
+
+
+class ScanRun:
+    """The hash over scans that follow on one another, some at a time."""
+
+    def __init__(self, first: int) -> None:
+        self.first = first
+        self.next = first
+        self.scans = 0
+        self._digest = sha256()
+
+    def add(self, rows: Iterable[ScanRow], *, upto: int) -> None:
+        """Add the scans there are from the next id to `upto`."""
+        digest = self._digest
+        for number, layout, utc_ms, boottime_ms, synchronised, readings in rows:
+            digest.update(
+                _SCAN.pack(
+                    *(b"i", number, b"i", layout, b"i", utc_ms, b"i", boottime_ms),
+                    *(b"i", synchronised, b"b", len(readings)),
+                )
+            )
+            digest.update(readings)
+            self.scans += 1
+        self.next = upto + 1
+
+    def entry(self) -> bytes:
+        """What is entered of them."""
+        return packed(SCANS, self.first, self.next - 1, self.scans, self._digest.digest())
+
+
+def day_entry(day: date, closed_utc_ms: int) -> bytes:
+    """What is entered last of a day: that it is closed."""
+    return packed(DAY, day.isoformat(), closed_utc_ms)
+
+
+class Book:
+    """What is to be known of the entries there are in order to add some."""
+
+    def __init__(self) -> None:
+        self.tree = Frontier()
+        self.last: dict[str, int] = {}
+        self.closed_scan = 0  # the last one that is in a closed day
+        self._settled: dict[tuple[str, int], bytes] = {}
+
+    def take(self, entry: LedgerEntry) -> None:
+        """Take an entry that is in the record."""
+        self.tree.add(entry.hash)
+        self.last[entry.kind] = max(entry.last, self.last.get(entry.kind, 0))
+        if entry.kind in _SETTLED:
+            self._settled[entry.kind, entry.first] = entry.hash
+        elif entry.kind == DAY:
+            self.closed_scan = self.last.get(SCANS, 0)
+
+    def enter(self, kind: str, first: int, last: int, content: bytes) -> LedgerEntry:
+        """Make and take the next entry."""
+        kept = content if kind in _SETTLED else None
+        entry = LedgerEntry(self.tree.size + 1, kind, first, last, leaf_hash(content), kept)
+        self.take(entry)
+        return entry
+
+    def is_news(self, kind: str, row: int, content: bytes) -> bool:
+        """Whether what may be written again was not entered yet, or as something else."""
+        return self._settled.get((kind, row)) != leaf_hash(content)
+
+
+def _packed(value: Value) -> bytes:
+    match value:
+        case None:
+            return b"n"
+        case int():
+            return struct.pack(">cq", b"i", value)
+        case float():
+            return struct.pack(">cd", b"r", value)
+        case str():
+            data = _bytes_of(value)
+            return struct.pack(">cI", b"t", len(data)) + data
+        case bytes():
+            return struct.pack(">cI", b"b", len(value)) + value
+
+
+def _as_it_lies(db: sqlite3.Connection) -> None:
+    """Let texts through that are damaged, so that a hash tells of it and not an error."""
+    db.text_factory = _text
+
+
+def _text(data: bytes) -> str:
+    return data.decode(errors="surrogateescape")
+
+
+def _bytes_of(text: str) -> bytes:
+    return text.encode(errors="surrogateescape")
