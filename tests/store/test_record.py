@@ -229,16 +229,6 @@ def test_without_a_record_the_reader_says_what_to_do(tmp_path: Path) -> None:
         Record(tmp_path).version()
 
 
-def test_a_file_that_is_no_record_is_told_and_left_alone(tmp_path: Path) -> None:
-    (tmp_path / "record.db").write_bytes(b"not a database, but long enough to be looked at" * 20)
-    before = (tmp_path / "record.db").read_bytes()
-    with pytest.raises(StoreError, match="can't be opened"):
-        RecordWriter(tmp_path, now=NOW)
-    with pytest.raises(StoreError, match="can't be read"):
-        Record(tmp_path).version()
-    assert (tmp_path / "record.db").read_bytes() == before
-
-
 def test_rewinding_a_cursor_goes_back_by_time_and_stops_at_a_reboot(
     writer: RecordWriter, tmp_path: Path
 ) -> None:

@@ -140,6 +140,7 @@ class RecordWriter:
 
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
         """Keep this version of the rig file, if it is not kept already; return its number."""
+        self._rig_text = text
         digest = hashlib.sha256(text.encode()).hexdigest()
         with _told("the rig file could not be kept"):
             self._db.execute(
@@ -150,7 +151,7 @@ class RecordWriter:
             (number,) = self._db.execute(
                 "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
             ).fetchone()
-        self._rig_text, self._rig_version = text, int(number)
+        self._rig_version = int(number)
         self._layouts.clear()
         return self._rig_version
 
@@ -163,6 +164,7 @@ class RecordWriter:
         wall clock if that is known at both ends. If it is at the last scan only, the length is
         settled by the first scan of this boot that finds it synchronised.
         """
+        self._boot, self._software = boot, software
         with _told("the start of the run could not be kept"), Transaction(self._db):
             cursor = self._db.execute(
                 "INSERT INTO run (boot, software, started_utc_ms, started_boottime_ms)"
@@ -174,7 +176,7 @@ class RecordWriter:
             start = Start(run, boot, utc_ms, boottime_ms, synchronised)
             gap = add_gap(self._db, start, top=self._last_scan)
             self._placing.begin_run(run, boot=boot)
-        self._run, self._boot, self._software = run, boot, software
+        self._run = run
         return gap
 
     def end_run(self, *, utc_ms: int) -> None:

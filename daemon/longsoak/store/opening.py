@@ -1,0 +1,162 @@
+"""Opening the record for writing; a damaged one is set aside and a new one begun in its place."""
+
+import hashlib
+import sqlite3
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+
+from longsoak.store.appending import add_changes, add_events, save_cursors
+from longsoak.store.aside import (
+    DamageError,
+    SetAside,
+    damaged,
+    disk_failed,
+    finish_moving,
+    move_beside,
+    move_record,
+    remains,
+    takes_a_file,
+)
+from longsoak.store.files import RECORD
+from longsoak.store.migrations import migrate
+from longsoak.store.transaction import Transaction
+from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.happening import Event
+
+PATIENCE_MS = 10_000  # for a lock that another process holds on the file
+
+
+def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside | None]:
+    """Open the record in `folder` for writing, as today's tables; also what was set aside for it.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's, whose lock the caller holds.
+    now : str
+        RFC 3339 UTC.
+
+    Raises
+    ------
+    StoreError
+        The disk refuses, or the record was written by a newer version; nothing was changed.
+    """
+    finish_moving(folder)
+    db = _connect(folder)
+    try:
+        try:
+            _ready(db, now=now)
+        except StoreError as error:
+            if not disk_failed(error):
+                raise
+            # Once says nothing: a card may be busy with itself. Twice, on a disk that takes new
+            # files, it is this file that can't be read.
+            _ready(db, now=now)
+    except StoreError as error:
+        if damaged(error) or (disk_failed(error) and takes_a_file(folder)):
+            aside = put_aside(db, folder, cause=str(error.__cause__ or error))
+            return begin_record(folder, now=now, after=aside), aside
+        db.close()
+        raise StoreError(
+            f"the record {folder / RECORD} can't be opened: {error}. See that its disk is there, "
+            "has room, and belongs to who runs this; nothing in it was changed."
+        ) from error
+    return db, None
+
+
+def reopened(db: sqlite3.Connection, folder: Path, *, now: str) -> sqlite3.Connection:
+    """A new connection in place of `db`, which remembers nothing of the file.
+
+    The file is never opened beside SQLite: on closing, POSIX would drop the locks that SQLite holds
+    on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
+
+    Raises
+    ------
+    StoreError
+        The record can't be opened again; `db` is as it was.
+    """
+    fresh = _connect(folder)
+    try:
+        _ready(fresh, now=now)
+    except StoreError as error:
+        fresh.close()
+        raise StoreError(f"the record {folder / RECORD} can't be opened again: {error}") from error
+    db.close()  # last, or it would fold a log into a file that may be damaged
+    return fresh
+
+
+def put_aside(db: sqlite3.Connection, folder: Path, *, cause: str) -> SetAside:
+    """Set the record that `db` has open aside, whole; `db` is closed.
+
+    Raises
+    ------
+    StoreError
+        The folder can't be written. The record stays where it was, and `db` open.
+    """
+    left = remains(folder)
+    file = move_record(folder)
+    db.close()
+    move_beside(folder, file)
+    return SetAside(file, cause, left)
+
+
+def begin_record(folder: Path, *, now: str, after: SetAside) -> sqlite3.Connection:
+    """Begin a new record with what is left of the one before; safe to call again if it failed.
+
+    Raises
+    ------
+    StoreError
+        The disk refuses. What was set aside is safe.
+    """
+    finish_moving(folder)
+    db = _connect(folder)
+    try:
+        _ready(db, now=now)
+        with Transaction(db):
+            if db.execute("SELECT 1 FROM event LIMIT 1").fetchone() is None:
+                _carry(db, after, utc_ms=round(datetime.fromisoformat(now).timestamp() * 1000))
+    except (sqlite3.Error, StoreError) as error:
+        with suppress(sqlite3.Error):
+            db.close()
+        raise StoreError(f"a new record could not be begun: {error}") from error
+    return db
+
+
+def _connect(folder: Path) -> sqlite3.Connection:
+    try:
+        return sqlite3.connect(folder / RECORD, isolation_level=None)
+    except sqlite3.Error as error:  # it is a folder, or permission is missing
+        raise StoreError(f"the record {folder / RECORD} can't be opened: {error}") from error
+
+
+def _ready(db: sqlite3.Connection, *, now: str) -> None:
+    """Set the connection up and bring the file up to date."""
+    try:
+        tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
+        if tables and "migration" not in tables:
+            raise DamageError("it is a database of something else")
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = FULL")
+        db.execute("PRAGMA journal_size_limit = 8388608")
+        db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+        migrate(db, now=now)
+        db.execute("SELECT max(id) FROM scan").fetchone()
+        db.execute("SELECT max(id) FROM alarm_change").fetchone()
+    except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_ERROR:  # e.g. no such table
+            raise DamageError(f"its tables are not those of a record: {error}") from error
+        raise StoreError(str(error)) from error
+
+
+def _carry(db: sqlite3.Connection, aside: SetAside, *, utc_ms: int) -> None:
+    left = aside.remains
+    if left.rig is not None:
+        digest = hashlib.sha256(left.rig.text.encode()).hexdigest()
+        db.execute(
+            "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)",
+            (left.rig.accepted_utc_ms, digest, left.rig.text),
+        )
+    add_changes(db, left.changes)
+    save_cursors(db, left.cursors)
+    add_events(db, [Event(utc_ms, "damage", "record", aside.says)])
