@@ -44,6 +44,8 @@ def main() -> int:
     acks = None
     if chosen.acks:
         acks = os.open(chosen.acks, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+        size = os.fstat(acks).st_size
+        os.ftruncate(acks, size - size % NUMBER.size)  # the one before may have died in a number
     try:
         write(chosen, acks)
     except StoreError as error:

@@ -46,6 +46,7 @@ class Preload:
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.library = folder / "preload.so"
+        assert not {" ", ":"} & set(os.fspath(self.library)), "the loader would cut the path there"
         if not self.library.exists():
             build(self.library)
         control = folder / f"control-{under.name}"

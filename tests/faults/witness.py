@@ -190,6 +190,12 @@ class Witness:
                 self._rows = dict(rows(db, 0, 1 << 62))
             self.base = max(self._rows, default=0)
 
+    def of(self, folder: Path) -> "Witness":
+        """One that knows the same of another folder, a copy."""
+        other = Witness(self.seed, folder.parent / "nothing")
+        other.folder, other.base, other._rows = folder, self.base, self._rows
+        return other
+
     def complaints(self, acknowledged: int, *, thorough: bool = False) -> list[str]:
         """What is wrong with the record, given the last scan whose commit was acknowledged.
 
@@ -232,7 +238,7 @@ class Witness:
                 wrong.append(f"scan {number} is altered: {row} instead of {self._row(number)}")
         if number < acknowledged:
             wrong.append(f"scan {number} is the last, though {acknowledged} was acknowledged")
-        elif number not in (self.base, acknowledged, end_of_batch(self.seed, acknowledged + 1)):
+        elif number not in (acknowledged, end_of_batch(self.seed, acknowledged + 1)):
             wrong.append(f"scan {number} is the last, in the midst of a batch")
         wrong += self._of_the_changes(db, number)
         cursor = db.execute("SELECT position FROM cursor WHERE name = ?", (_KEY,)).fetchone()
