@@ -14,6 +14,7 @@ from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_no
 from longsoak.rigfile.naming import check_name
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
+from longsoak.service.dayclosing import DayClosing
 from longsoak.service.drivers import find_kind, load_rig
 from longsoak.service.messages import (
     CalendarFault,
@@ -124,6 +125,7 @@ def _record(
         committed=wake,
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
+        chores=[DayClosing(folder, writer)],
     )
     workers = [
         BusWorker(
