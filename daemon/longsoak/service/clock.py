@@ -3,8 +3,9 @@
 import ctypes
 import time
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
+_LOOKS = 5
 _KNOWN_WITHIN_US = 16_000_000  # the kernel's own bound for calling itself unsynchronised
 
 
@@ -31,6 +32,35 @@ class Clock(Protocol):
     def synchronised(self) -> bool:
         """Whether the kernel believes its wall clock."""
         ...
+
+
+class Wall(NamedTuple):
+    """What the wall clock says.
+
+    `base_ms` is the UTC of CLOCK_BOOTTIME zero: it changes where the clock is set, and only there.
+    """
+
+    base_ms: int
+    synchronised: bool
+
+
+def look_at_the_wall(clock: Clock) -> Wall:
+    """How the wall clock lies to CLOCK_BOOTTIME, and whether it was synchronised meanwhile.
+
+    Two clocks can't be read at once, and a busy machine may do something else in between: of a few
+    looks, the one that took least is believed. A clock that is set and called synchronised between
+    two of our steps must not lend that name to what it said before.
+    """
+    known = clock.synchronised()
+    found: list[tuple[int, int]] = []
+    for _ in range(_LOOKS):
+        began = clock.boottime_ms()
+        utc_ms = clock.utc_ms()
+        took = clock.boottime_ms() - began
+        found.append((took, utc_ms - began - took // 2))
+        if took <= 1:
+            break
+    return Wall(min(found)[1], known and clock.synchronised())
 
 
 class SystemClock:
