@@ -12,7 +12,7 @@ from contextlib import suppress
 from longsoak.core.convert import Conversion
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
-from longsoak.service.clock import Clock
+from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
@@ -101,7 +101,7 @@ class Recorder:
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
-        self._last_boottime_ms = self._last_utc_ms = 0
+        self._last_boottime_ms = 0
         self._pending = Batch()
         self._told: defaultdict[tuple[str, str], deque[float]] = defaultdict(
             lambda: deque(maxlen=MOST_TOLD)
@@ -181,19 +181,16 @@ class Recorder:
     def _pass(self, taken: Pass) -> None:
         # The pass's own time, however long it waited here: a commit may stall for seconds. Forced
         # to rise, so that times in the record rise with its ids and no two scans share one.
-        waited_ms = max(0, self._clock.boottime_ms() - round(taken.boottime * 1000))
         boottime_ms = max(round(taken.boottime * 1000), self._last_boottime_ms + 1)
         self._last_boottime_ms = boottime_ms
-        utc_ms = self._clock.utc_ms() - waited_ms
-        if utc_ms <= self._last_utc_ms < utc_ms + 1000:  # set back further, the clock was set
-            utc_ms = self._last_utc_ms + 1
-        self._last_utc_ms = utc_ms
+        wall = look_at_the_wall(self._clock)
+        utc_ms = wall.base_ms + boottime_ms
         converted = self._conversion.convert(taken.samples, now=boottime_ms / 1000)
         scan = Scan(
             taken.bus,
             utc_ms,
             boottime_ms,
-            self._clock.synchronised(),
+            wall.synchronised,
             tuple(sample.probe for sample in taken.samples),
             tuple(c.unit for c in converted),
             tuple(c.raw for c in converted),
