@@ -6,12 +6,15 @@ at every start.
 
 import sqlite3
 from collections.abc import Sequence
-from itertools import groupby, takewhile
+from itertools import groupby, pairwise, takewhile
+from typing import NamedTuple
 
 from longsoak.core.clockplace import Unplaced, far_words, lay_between, set_words, was_set
 from longsoak.core.wording import age_words, time_words, with_noun
 from longsoak.store.appending import add_events
+from longsoak.store.crowding import LEEWAY_MS, Crowd, apart
 from longsoak.store.rungaps import settle_gaps
+from longsoak.store.scans import Kept, Scans
 from longsoak.store.stretches import (
     CLOCK,
     PLACED,
@@ -20,11 +23,18 @@ from longsoak.store.stretches import (
     add_stretch,
     all_stretches,
     last_stretch,
-    moment,
     save_places,
 )
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
+
+
+class State(NamedTuple):
+    """What the next scan is compared with; put back where a commit failed."""
+
+    now: Stretch | None  # the last one of this boot
+    last_utc_ms: int | None  # as recorded, of the last scan in it
+    crowded_to_ms: int | None  # until when scans of other stretches lie; None for "look"
 
 
 class Placing:
@@ -39,26 +49,55 @@ class Placing:
         self._db = db
         self._run = 0
         self._boot = ""
-        self.now: Stretch | None = None  # the last one of this boot; put back if a commit failed
+        self.state = State(None, None, None)
 
     def begin_run(self, run: int, *, boot: str) -> None:
         """What comes belongs to `run`."""
         self._run, self._boot = run, boot
-        self.now = last_stretch(self._db, boot)
+        self.state = State(last_stretch(self._db, boot), None, None)
 
-    def take(self, scan_id: int, scan: Scan) -> None:
-        """Note a scan that is about to be written."""
+    def take(self, scan_id: int, scan: Scan) -> int:
+        """Note a scan that is about to be written; return the UTC to keep it with.
+
+        That is the scan's own, or a few ms more: times rise inside a stretch, and no two scans of
+        one bus are placed at the same time.
+        """
         offset = scan.utc_ms - scan.boottime_ms
-        now = self.now
+        now = self.state.now
         if now is None or now.run != self._run or was_set(now.offset_ms, offset):
             self._begin(scan_id, scan, offset)
         elif scan.synchronised and now.known == UNSURE:
             self._place_boot(scan_id, scan, now.offset_ms)
         elif scan.synchronised and was_set(now.base_ms, now.offset_ms):
             self._confirm(scan_id, scan, now.offset_ms)
+        utc_ms = self._own_time(scan)
+        self.state = self.state._replace(last_utc_ms=utc_ms)
+        return utc_ms
+
+    def _own_time(self, scan: Scan) -> int:
+        now, last, crowded_to = self.state
+        assert now is not None  # noqa: S101 - the scan has begun one if there was none
+        utc_ms = scan.utc_ms if last is None else max(scan.utc_ms, last + 1)
+        if crowded_to is None:
+            latest = self._crowd(now).latest_ms()
+            crowded_to = 0 if latest is None else latest
+            self.state = self.state._replace(crowded_to_ms=crowded_to)
+        if (at := utc_ms + now.shift_ms) <= crowded_to:
+            taken = self._crowd(now).taken(at, at + LEEWAY_MS)
+            utc_ms += next((ms for ms in range(LEEWAY_MS) if (scan.bus, at + ms) not in taken), 0)
+        return utc_ms
+
+    def _crowd(self, now: Stretch) -> Crowd:
+        scans = self._scans()
+        return Crowd(self._db, scans, [range(now.first_scan, scans.top + 1)])
+
+    def _scans(self) -> Scans:
+        # Nothing is remembered from one look to the next: a commit that fails takes back what was
+        # seen in it. It is rare that there is a look at all.
+        return Scans(self._db, Kept())
 
     def _begin(self, scan_id: int, scan: Scan, offset: int) -> None:
-        before = self.now
+        before = self.state.now
         shift, known = 0, CLOCK
         if not scan.synchronised:
             if before is None or before.known == UNSURE:
@@ -73,15 +112,16 @@ class Placing:
             shift_ms=shift,
             known=known,
         )
-        self.now = Stretch(number, self._run, self._boot, scan_id, offset, shift, known)
+        now = Stretch(number, self._run, self._boot, scan_id, offset, shift, known)
+        self.state = State(now, None, None)
         if before is None:
-            self._place_boots_before(scan, offset if scan.synchronised else None)
+            self._place_boots_before(scan_id, scan, offset if scan.synchronised else None)
         elif before.known == UNSURE and scan.synchronised:
             self._place_boot(scan_id, scan, offset)
         elif was_set(before.offset_ms, offset):
-            self._tell(scan, _set_says(before, self.now, synchronised=scan.synchronised))
+            self._tell(scan, _set_says(before, now, synchronised=scan.synchronised))
             if before.known == UNSURE:  # what was set last is the best there is
-                self._save(_moved(self._of_boot(), offset, UNSURE))
+                self._save(_moved(self._of_boot(), offset, UNSURE), scan_id)
         elif scan.synchronised and was_set(before.base_ms, offset):
             self._confirm(scan_id, scan, offset)  # it had been set before this run began
 
@@ -89,7 +129,7 @@ class Placing:
         """Go by the first synchronised scan of this boot."""
         early = [stretch for stretch in self._of_boot() if stretch.known == UNSURE]
         self._go_by(base, early, scan_id, scan)
-        self._place_boots_before(scan, base)
+        self._place_boots_before(scan_id, scan, base)
 
     def _confirm(self, scan_id: int, scan: Scan, base: int) -> None:
         """Go by a clock that was set before it was synchronised, now that it is."""
@@ -99,44 +139,45 @@ class Placing:
         self._settle_gaps(scan, since_run=held[0].run)
 
     def _go_by(self, base: int, stretches: Sequence[Stretch], scan_id: int, scan: Scan) -> None:
-        first = moment(self._db, stretches[0].first_scan)
-        last = moment(self._db, scan_id - 1)
-        moved = _moved(stretches, base, PLACED)
-        self._save(moved)
+        moved = self._save(_moved(stretches, base, PLACED), scan_id)
+        scans = self._scans()
+        first, last = stretches[0].first_scan, scan_id - 1
         furthest = max((stretch.shift_ms for stretch in moved), key=abs)
         up_to = "" if len({stretch.shift_ms for stretch in moved}) == 1 else "up to "
         self._tell(
             scan,
-            f"the clock is synchronised now: {_count(scan_id - stretches[0].first_scan)}, recorded"
-            f" from {time_words(first.utc_ms)} to {time_words(last.utc_ms)}, "
+            f"the clock is synchronised now: {_count(scan_id - first)}, recorded"
+            f" from {time_words(scans.utc_ms(first))} to {time_words(scans.utc_ms(last))}, "
             + (f"are placed {up_to}{far_words(furthest)}" if furthest else "stand as recorded"),
         )
 
-    def _place_boots_before(self, scan: Scan, base: int | None) -> None:
+    def _place_boots_before(self, scan_id: int, scan: Scan, base: int | None) -> None:
         """Find room for the boots before this one that ended without ever being synchronised.
 
         `base` is where this boot began; None while that is not known.
         """
         boots = [list(group) for _, group in groupby(all_stretches(self._db), lambda s: s.boot)]
-        known = [boot[-1].known != UNSURE for boot in boots[:-1]]
-        first = len(known) - known[::-1].index(True) if True in known else 0
-        ends = [moment(self._db, following[0].first_scan - 1) for following in boots[1:]]
-        after = ends[first - 1].utc_ms + boots[first - 1][-1].shift_ms if first else None
+        scans = self._scans()
+        sure = [boot[-1].known != UNSURE for boot in boots[:-1]]
+        first = len(sure) - sure[::-1].index(True) if True in sure else 0
+        ends = [following[0].first_scan - 1 for following in boots[1:]]
+        after = scans.utc_ms(ends[first - 1]) + boots[first - 1][-1].shift_ms if first else None
         unsure = boots[first:-1]
         bases = lay_between(
             [
-                Unplaced(b[-1].base_ms, e.boottime_ms)
-                for b, e in zip(unsure, ends[first:], strict=True)
+                Unplaced(boot[-1].offset_ms, scans.boottime_ms(end))
+                for boot, end in zip(unsure, ends[first:], strict=True)
             ],
             after_ms=after,
             before_ms=base,
         )
-        for boot, wanted, following in zip(unsure, bases, boots[first + 1 :], strict=True):
+        for boot, wanted, end in zip(unsure, bases, ends[first:], strict=True):
             moved = _moved(boot, wanted, UNSURE)
             if base is not None or moved != boot:
-                count = _count(following[0].first_scan - boot[0].first_scan)
+                count = _count(end + 1 - boot[0].first_scan)
                 self._tell(scan, _between_says(count, moved[-1].shift_ms, after, base))
-            self._save(moved)
+            if moved != boot:
+                self._save(moved, end + 1)
         if base is not None and after is not None and base + scan.boottime_ms <= after:
             self._tell(scan, _contradiction_says(base + scan.boottime_ms, after))
         self._settle_gaps(scan, since_run=boots[first][0].run)
@@ -150,13 +191,19 @@ class Placing:
     def _of_boot(self) -> list[Stretch]:
         return [stretch for stretch in all_stretches(self._db) if stretch.boot == self._boot]
 
-    def _save(self, stretches: Sequence[Stretch]) -> None:
-        save_places(self._db, stretches)
-        self.now = last_stretch(self._db, self._boot)
+    def _save(self, stretches: Sequence[Stretch], until: int) -> list[Stretch]:
+        """Keep where stretches on end, up to scan `until`, belong; return where that is."""
+        starts = [stretch.first_scan for stretch in stretches] + [until]
+        ids = [range(first, following) for first, following in pairwise(starts)]
+        moved = apart(self._db, self._scans(), list(zip(stretches, ids, strict=True)))
+        save_places(self._db, moved)
+        now = last_stretch(self._db, self._boot)
+        self.state = self.state._replace(now=now, crowded_to_ms=None)
+        return moved
 
     def _tell(self, scan: Scan, says: str, *, kind: str = "clock", subject: str = "clock") -> None:
-        assert self.now is not None  # noqa: S101 - a scan has been taken
-        at = scan.boottime_ms + self.now.base_ms
+        assert self.state.now is not None  # noqa: S101 - a scan has been taken
+        at = scan.boottime_ms + self.state.now.base_ms
         add_events(self._db, [Event(at, kind, subject, says)])
 
 

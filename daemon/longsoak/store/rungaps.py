@@ -4,7 +4,8 @@ import sqlite3
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from longsoak.store.stretches import UNSURE, Stretch, all_stretches, moment
+from longsoak.store.scans import Kept, Scans
+from longsoak.store.stretches import UNSURE, Stretch, all_stretches
 from longsoak.vocabulary.happening import RunGap
 
 
@@ -18,7 +19,7 @@ class Start(NamedTuple):
     synchronised: bool
 
 
-def add_gap(db: sqlite3.Connection, start: Start, *, top: int) -> RunGap | None:
+def add_gap(db: sqlite3.Connection, start: Start) -> RunGap | None:
     """Keep the time without readings before a run; return it, None if there was no scan before.
 
     Parameters
@@ -27,19 +28,17 @@ def add_gap(db: sqlite3.Connection, start: Start, *, top: int) -> RunGap | None:
         In a transaction.
     start : Start
         The run, which is in the record already.
-    top : int
-        The last scan; 0 if there is none.
     """
-    if not top:
-        return None
     stretches = all_stretches(db)
+    if not stretches:
+        return None
     before = stretches[-1]
-    last = moment(db, top)
-    from_ms = last.utc_ms + before.shift_ms
+    scans = Scans(db, Kept())
+    from_ms = scans.utc_ms(scans.top) + before.shift_ms
     to_ms = start.utc_ms
     length = None
     if before.boot == start.boot:
-        length = start.boottime_ms - last.boottime_ms
+        length = start.boottime_ms - scans.boottime_ms(scans.top)
         if before.known != UNSURE and not start.synchronised:
             to_ms = start.boottime_ms + before.base_ms
     elif before.known != UNSURE and start.synchronised:
@@ -64,6 +63,7 @@ def settle_gaps(db: sqlite3.Connection, *, since_run: int) -> dict[str, int]:
         Lengths that were not known so far, ms, by the boot of the run after the gap.
     """
     stretches = all_stretches(db)
+    scans = Scans(db, Kept())
     found = {}
     for gap, run, boot, utc_ms, boottime_ms, kept in db.execute(
         "SELECT gap.id, run.id, boot, started_utc_ms, started_boottime_ms, length_ms"
@@ -74,9 +74,9 @@ def settle_gaps(db: sqlite3.Connection, *, since_run: int) -> dict[str, int]:
         if following in (0, len(stretches)):
             continue  # nothing was measured in it yet
         before = stretches[following - 1]
-        last = moment(db, stretches[following].first_scan - 1)
         after = _of_run(stretches, run, boot)
-        from_ms = last.utc_ms + before.shift_ms
+        last = stretches[following].first_scan - 1
+        from_ms = scans.utc_ms(last) + before.shift_ms
         to_ms = utc_ms if after is None else boottime_ms + after.base_ms
         length = kept
         if before.boot != boot:

@@ -35,13 +35,6 @@ class Stretch(NamedTuple):
         return self.offset_ms + self.shift_ms
 
 
-class Moment(NamedTuple):
-    """When a scan was taken: UTC as recorded, and CLOCK_BOOTTIME, ms."""
-
-    utc_ms: int
-    boottime_ms: int
-
-
 def all_stretches(db: sqlite3.Connection) -> list[Stretch]:
     """Every stretch, in the order they began."""
     return [Stretch(*row) for row in db.execute(f"{_SELECT} ORDER BY stretch.id")]
@@ -72,13 +65,6 @@ def save_places(db: sqlite3.Connection, stretches: Iterable[Stretch]) -> None:
     db.executemany(
         "UPDATE stretch SET shift_ms = ?, known = ? WHERE id = ?",
         [(stretch.shift_ms, stretch.known, stretch.id) for stretch in stretches],
-    )
-
-
-def moment(db: sqlite3.Connection, scan: int) -> Moment:
-    """When a scan there is was taken."""
-    return Moment(
-        *db.execute("SELECT utc_ms, boottime_ms FROM scan WHERE id = ?", (scan,)).fetchone()
     )
 
 

@@ -174,7 +174,7 @@ class RecordWriter:
             run = cursor.lastrowid
             assert run is not None  # noqa: S101 - an INSERT has one
             start = Start(run, boot, utc_ms, boottime_ms, synchronised)
-            gap = add_gap(self._db, start, top=self._last_scan)
+            gap = add_gap(self._db, start)
             self._placing.begin_run(run, boot=boot)
         self._run = run
         return gap
@@ -198,7 +198,7 @@ class RecordWriter:
         StoreError
             The disk refused; nothing of the batch was kept.
         """
-        last, now = self._last_scan, self._placing.now
+        last, placing = self._last_scan, self._placing.state
         try:
             with Transaction(self._db):
                 for scan in batch.scans:
@@ -213,7 +213,7 @@ class RecordWriter:
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
-            self._placing.now = now
+            self._placing.state = placing
             self._last_scan = last  # not looked up: reading may not work either
             raise StoreError(f"a scan could not be kept: {error}") from error
 
@@ -275,14 +275,14 @@ class RecordWriter:
 
     def _append(self, scan: Scan) -> None:
         scan_id = self._last_scan + 1
-        self._placing.take(scan_id, scan)
+        utc_ms = self._placing.take(scan_id, scan)
         self._db.execute(
             "INSERT INTO scan (id, layout, utc_ms, boottime_ms, synchronised, readings)"
             " VALUES (?, ?, ?, ?, ?, ?)",
             (
                 scan_id,
                 self._layout(scan),
-                scan.utc_ms,
+                utc_ms,
                 scan.boottime_ms,
                 scan.synchronised,
                 pack(scan),
