@@ -1,18 +1,15 @@
 """`longsoak ack`: answer an alarm."""
 
-import getpass
 import sys
 from pathlib import Path
 
 import click
 
+from longsoak.cli.asking import outcome_of, unanswered, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
-from longsoak.store.reader import Record
-from longsoak.store.requests import ACKNOWLEDGE, ask, waiting_before
+from longsoak.store.requests import ACKNOWLEDGE, ask
 from longsoak.vocabulary.alarm import AlarmState
-
-_PATIENCE = 3.0  # s without an answer, or one request less before ours
 
 
 @click.command(epilog='Example: longsoak ack "overfill:water level" --by mk')
@@ -49,43 +46,12 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
             record.folder,
             kind=ACKNOWLEDGE,
             subject=alarm,
-            by=_user() if by is None else by,
+            by=user() if by is None else by,
             utc_ms=SystemClock().utc_ms(),
         )
-        outcome = _wait(record, request.uuid)
+        outcome = outcome_of(record, request.uuid)
     if outcome is None:
-        before = waiting_before(record.folder, request.uuid)
-        behind = f"; asked before it and waiting: {before}" if before else ""
-        click.echo(
-            f"Asked, and not answered yet{behind}. If `longsoak run` is running it takes "
-            "requests in turn, else it will when it is started."
-        )
+        click.echo(unanswered(record, request.uuid))
         sys.exit(FOUND_WRONG)
     click.echo(f"{alarm}: {outcome}")
     sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a user by number only, as in a container
-        return ""  # refused like initials that were left empty
-
-
-def _wait(record: Record, uuid: str) -> str | None:
-    """The request's outcome, if it comes while requests asked before it are being taken."""
-    import threading
-
-    clock = SystemClock()
-    fewest: int | None = None
-    until = clock.monotonic() + _PATIENCE
-    pause = threading.Event()
-    while clock.monotonic() < until:
-        outcome = record.outcome(uuid)
-        if outcome is not None:
-            return outcome
-        before = waiting_before(record.folder, uuid)
-        if before is not None and (fewest is None or before < fewest):
-            fewest, until = before, clock.monotonic() + _PATIENCE
-        pause.wait(0.1)
-    return record.outcome(uuid)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from longsoak.core.logbook import check_against
 from longsoak.core.wording import time_words
-from longsoak.service.clock import Clock
+from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import written_in
 from longsoak.store.photos import name_of
@@ -56,11 +56,12 @@ class LogKeeper:
                     "with the words. Nothing was kept."
                 )
         self._last += 1
+        wall, boottime_ms = look_at_the_wall(self._clock), self._clock.boottime_ms()
         kept = replace(
             entry,
             number=self._last,
-            kept_utc_ms=self._clock.utc_ms(),
-            kept_boottime_ms=self._clock.boottime_ms(),
-            synchronised=self._clock.synchronised(),
+            kept_utc_ms=wall.base_ms + boottime_ms,
+            kept_boottime_ms=boottime_ms,
+            synchronised=wall.synchronised,
         )
         return kept, f"kept as number {kept.number}, of {time_words(kept.at_utc_ms)}"

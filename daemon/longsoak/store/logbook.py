@@ -66,6 +66,12 @@ class Logbook(RecordFile):
         found = self.entries(upto=number, limit=1)
         return found[0] if found and found[0].number == number else None
 
+    def of_request(self, uuid: str) -> LogbookEntry | None:
+        """The entry that a request became; None where it is not kept, or not yet."""
+        with self._open() as db:
+            row = db.execute("SELECT id FROM logbook WHERE request = ?", (uuid,)).fetchone()
+        return None if row is None else self.entry(int(row[0]))
+
     def last(self) -> int:
         """The number of the newest entry; 0 if there is none."""
         with self._open() as db:

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from longsoak.vocabulary.errors import RequestError, StoreError
 
+FOLDER = "photos"  # beside the record
 LARGEST = 25_000_000  # bytes; a phone's photo has a third of that
 
-_FOLDER = "photos"
 _STARTS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"))
 _HEIC = (b"heic", b"heix", b"mif1", b"msf1")
 _MEDIA = {
@@ -57,7 +57,7 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
             "The file is no photo: a JPEG, PNG, WebP or HEIC file is taken. Nothing was kept."
         )
     digest = hashlib.sha256(content).hexdigest()
-    path = folder / _FOLDER / f"{digest}{ending}"
+    path = folder / FOLDER / f"{digest}{ending}"
     part = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         if not path.exists():
@@ -81,7 +81,7 @@ def photo_at(folder: Path, name: str) -> tuple[Path, str] | None:
     media = _MEDIA.get(Path(name).suffix)
     if media is None or Path(name).name != name:
         return None
-    path = folder / _FOLDER / name
+    path = folder / FOLDER / name
     return (path, media) if path.is_file() else None
 
 

@@ -1,0 +1,46 @@
+"""What commands share that ask something of the measuring process."""
+
+import getpass
+
+from longsoak.service.clock import SystemClock
+from longsoak.store.reader import Record
+from longsoak.store.requests import waiting_before
+
+_PATIENCE = 3.0  # s without an answer, or one request less before ours
+
+
+def user() -> str:
+    """The user's name; empty, which is refused like initials left empty, where there is none."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a user by number only, as in a container
+        return ""
+
+
+def outcome_of(record: Record, uuid: str) -> str | None:
+    """A request's outcome, if it comes while requests asked before it are being taken."""
+    import threading
+
+    clock = SystemClock()
+    fewest: int | None = None
+    until = clock.monotonic() + _PATIENCE
+    pause = threading.Event()
+    while clock.monotonic() < until:
+        outcome = record.outcome(uuid)
+        if outcome is not None:
+            return outcome
+        before = waiting_before(record.folder, uuid)
+        if before is not None and (fewest is None or before < fewest):
+            fewest, until = before, clock.monotonic() + _PATIENCE
+        pause.wait(0.1)
+    return record.outcome(uuid)
+
+
+def unanswered(record: Record, uuid: str) -> str:
+    """What to say of a request that waits still."""
+    before = waiting_before(record.folder, uuid)
+    behind = f"; asked before it and waiting: {before}" if before else ""
+    return (
+        f"Asked, and not answered yet{behind}. If `longsoak run` is running it takes "
+        "requests in turn, else it will when it is started."
+    )

@@ -1,0 +1,48 @@
+"""An entry of the logbook in words, the same on the page and in the terminal. Pure."""
+
+from longsoak.core.wording import rfc3339, time_words
+from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from longsoak.vocabulary.proof import Json
+
+_SOON_MS = 60_000  # nobody needs to be told that an entry was kept within the minute
+
+
+def subject_words(subject: Subject) -> str:
+    """What it is about: "the rig", "bay plain lime", "plain lime 30/60"."""
+    if subject.about is About.RIG:
+        return "the rig"
+    return f"bay {subject.name}" if subject.about is About.BAY else subject.name
+
+
+def later_words(entry: LogbookEntry) -> str:
+    """When it was written and kept, as far as that is another time than the one it speaks of."""
+    said = []
+    if abs(entry.asked_utc_ms - entry.at_utc_ms) >= _SOON_MS:
+        said.append(f"written {time_words(entry.asked_utc_ms)}")
+    if abs(entry.kept_utc_ms - entry.asked_utc_ms) >= _SOON_MS:
+        said.append(f"kept {time_words(entry.kept_utc_ms)}")
+    if not entry.synchronised:
+        said.append("clock not synchronised")
+    return ", ".join(said)
+
+
+def entry_document(entry: LogbookEntry) -> dict[str, Json]:
+    """An entry for programs: times in RFC 3339 UTC, photos by their SHA-256."""
+    return {
+        "number": entry.number,
+        "at": rfc3339(entry.at_utc_ms),
+        "written": rfc3339(entry.asked_utc_ms),
+        "kept": rfc3339(entry.kept_utc_ms),
+        "synchronised": entry.synchronised,
+        "kind": entry.kind,
+        "about": entry.subject.about.value,
+        "subject": entry.subject.name,
+        "by": entry.by,
+        "says": entry.says,
+        "corrects": entry.corrects,
+        "corrected_by": list(entry.corrected_by),
+        "photos": list(entry.photos),
+        "rig_version": entry.rig_version,
+        "schema": entry.schema,
+        "content": entry.content,
+    }
