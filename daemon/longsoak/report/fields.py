@@ -1,0 +1,273 @@
+"""What an export's tables hold: every column with its type, unit and meaning.
+
+One description serves the CSV file, the Parquet file, the package's schema and the README.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.logbook import About
+from longsoak.vocabulary.proof import Outcome, Step
+from longsoak.vocabulary.rig import Kind, Quantity
+
+Cell = str | int | float | bool | None
+
+
+class FieldType(StrEnum):
+    """Types of Frictionless Table Schema v1 that are used here.
+
+    A `DATETIME` cell is UTC in ms since 1970, an `OBJECT` or `ARRAY` cell a JSON text.
+    """
+
+    STRING = "string"
+    INTEGER = "integer"
+    NUMBER = "number"
+    BOOLEAN = "boolean"
+    DATETIME = "datetime"
+    OBJECT = "object"
+    ARRAY = "array"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: `unit` is a UCUM code, `unit_column` names the column that holds it row by row.
+
+    `narrow` numbers have 32 bits in the record; `needed` cells are never empty.
+    """
+
+    name: str
+    type: FieldType
+    says: str
+    unit: str | None = None
+    unit_column: str | None = None
+    choices: tuple[str | int, ...] = ()
+    needed: bool = True
+    narrow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Columns whose cells are found together in a row of another table."""
+
+    columns: tuple[str, ...]
+    table: str
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table: `key` are the columns no two rows have alike."""
+
+    name: str
+    says: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...]
+    references: tuple[Reference, ...] = ()
+
+
+_S, _I, _N = FieldType.STRING, FieldType.INTEGER, FieldType.NUMBER
+_B, _T, _J = FieldType.BOOLEAN, FieldType.DATETIME, FieldType.OBJECT
+
+KNOWN = ("clock", "placed", "unsure")
+BOUNDS = {"at least": "at_least", "at most": "at_most"}
+_REASONS = tuple(reason.words for reason in Reason if reason.words)
+
+READINGS = Table(
+    "readings",
+    "Every reading, one a row, in the order taken.",
+    (
+        Column("time", _T, "When it was taken, UTC."),
+        Column("probe", _S, "The probe's name."),
+        Column(
+            "raw",
+            _N,
+            "What the instrument gave, to the last bit; empty where none came.",
+            unit_column="raw_unit",
+            needed=False,
+        ),
+        Column("raw_unit", _S, "Unit of raw, a UCUM code."),
+        Column(
+            "value",
+            _N,
+            "What raw was converted to when it was taken; empty where it could not be.",
+            unit_column="unit",
+            needed=False,
+            narrow=True,
+        ),
+        Column(
+            "uncertainty",
+            _N,
+            "Standard uncertainty of value (k = 1), in its unit, K for a temperature; empty where "
+            "there is none, as for a bound.",
+            unit_column="unit",
+            needed=False,
+            narrow=True,
+        ),
+        Column("unit", _S, "Unit of value, a UCUM code.", needed=False),
+        Column(
+            "flag",
+            _I,
+            "How far it can be believed: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing.",
+            choices=tuple(map(int, Flag)),
+        ),
+        Column("reason", _S, "Why it has that flag.", choices=_REASONS, needed=False),
+        Column(
+            "bound",
+            _S,
+            "Where value is no number but a bound: the truth is at least, or at most, that.",
+            choices=tuple(BOUNDS.values()),
+            needed=False,
+        ),
+        Column("rig_version", _I, "The version of the rig file it was taken under."),
+        Column(
+            "time_known",
+            _S,
+            "Whose word time is: the clock's, placed once the clock was set right, or unsure.",
+            choices=KNOWN,
+        ),
+        Column("scan", _I, "Number of the pass it came in; rises in the order taken."),
+    ),
+    key=("scan", "probe"),
+    references=(
+        Reference(("rig_version", "probe"), "probes", ("rig_version", "name")),
+        Reference(("rig_version",), "rig_versions", ("rig_version",)),
+    ),
+)
+
+PROBES = Table(
+    "probes",
+    "What each probe was, once for each version of the rig file.",
+    (
+        Column("rig_version", _I, "The version of the rig file that says so."),
+        Column("name", _S, "The probe's name."),
+        Column("kind", _S, "What it measures.", choices=tuple(map(str, Kind)), needed=False),
+        Column("bay", _S, "The bay it sits in.", needed=False),
+        Column("depth_mm", _N, "Depth from the wet face.", unit="mm", needed=False),
+        Column("height_mm", _N, "Height above the underside.", unit="mm", needed=False),
+        Column(
+            "across_mm",
+            _N,
+            "Distance from the left edge, seen from the wet face.",
+            unit="mm",
+            needed=False,
+        ),
+        Column("place", _S, "Where else it is.", needed=False),
+        Column("curve", _S, "The curve from resistance to moisture content.", needed=False),
+        Column(
+            "quantity",
+            _S,
+            "What a pair of pins' value is of, in % of the oven-dry mass.",
+            choices=tuple(map(str, Quantity)),
+            needed=False,
+        ),
+        Column("unit", _S, "Unit of its values, a UCUM code.", needed=False),
+        Column("bus", _S, "The bus it is on."),
+        Column("every_s", _N, "Time between two looks at it.", unit="s", needed=False),
+    ),
+    key=("rig_version", "name"),
+    references=(Reference(("rig_version",), "rig_versions", ("rig_version",)),),
+)
+
+RIG_VERSIONS = Table(
+    "rig_versions",
+    "Every version of the rig file that readings were taken under.",
+    (
+        Column("rig_version", _I, "Its number."),
+        Column("accepted", _T, "When it was first run, by the machine's clock."),
+        Column("sha256", _S, "Digest of its text."),
+        Column("rig_file", _S, "Where in this package its text lies."),
+        Column("curves_file", _S, "Where the curves its probes use lie.", needed=False),
+    ),
+    key=("rig_version",),
+)
+
+EVENTS = Table(
+    "events",
+    "What happened around the readings: buses that came and went, clocks that were set.",
+    (
+        Column("number", _I, "Its place among them."),
+        Column("time", _T, "When, by the machine's clock."),
+        Column("kind", _S, "What kind of thing."),
+        Column("subject", _S, "What it happened to."),
+        Column("says", _S, "What happened.", needed=False),
+    ),
+    key=("number",),
+)
+
+ALARMS = Table(
+    "alarms",
+    "Every change of every alarm.",
+    (
+        Column("number", _I, "Its number in the record."),
+        Column("time", _T, "When, by the machine's clock."),
+        Column("alarm", _S, "The alarm's key: what it watches, and of what."),
+        Column("title", _S, "What it is called in the newest rig file.", needed=False),
+        Column("old", _S, "State before.", choices=tuple(map(str, AlarmState))),
+        Column("new", _S, "State from then on.", choices=tuple(map(str, AlarmState))),
+        Column("value", _N, "What was seen.", unit_column="unit", needed=False),
+        Column("unit", _S, "Unit of value, a UCUM code.", needed=False),
+        Column("says", _S, "What was said of it.", needed=False),
+        Column("by", _S, "Who acknowledged it.", needed=False),
+    ),
+    key=("number",),
+)
+
+GAPS = Table(
+    "gaps",
+    "Times without any reading, between two runs of the measuring program.",
+    (
+        Column("number", _I, "Its place among them."),
+        Column("from", _T, "The last reading before, by the machine's clock."),
+        Column("until", _T, "The start after it, by the machine's clock."),
+        Column(
+            "length_s",
+            _N,
+            "How long, as far as can be vouched for; empty where it can't.",
+            unit="s",
+            needed=False,
+        ),
+        Column("clean", _B, "Whether the run before was ended on purpose."),
+    ),
+    key=("number",),
+)
+
+PROOF = Table(
+    "proof",
+    "Every step of every proof of the wiring; a later one of the same step stands for an earlier.",
+    (
+        Column("number", _I, "Its number in the record."),
+        Column("time", _T, "When, by the machine's clock."),
+        Column("proof", _S, "The proof it belongs to, by when that began."),
+        Column("step", _S, "What was done.", choices=tuple(map(str, Step))),
+        Column("subject", _S, "At which probe, which safety item, or the rig."),
+        Column("outcome", _S, "How it ended.", choices=tuple(map(str, Outcome))),
+        Column("by", _S, "Initials."),
+        Column("says", _S, "What was found.", needed=False),
+        Column("content", _J, "The numbers it rests on, as JSON."),
+    ),
+    key=("number",),
+)
+
+LOGBOOK = Table(
+    "logbook",
+    "What people wrote down. An entry is never changed: one that corrects another names it.",
+    (
+        Column("number", _I, "Its number in the record."),
+        Column("time", _T, "The time it speaks of."),
+        Column("asked", _T, "When it was written, by the clock of whoever wrote."),
+        Column("kept", _T, "When the measuring program kept it, by the machine's clock."),
+        Column("kind", _S, "What kind of entry; note is words alone."),
+        Column("about", _S, "What kind of thing it is about.", choices=tuple(map(str, About))),
+        Column("subject", _S, "Which of them."),
+        Column("by", _S, "Initials."),
+        Column("says", _S, "What was written; may have several lines.", needed=False),
+        Column("corrects", _I, "The number of the entry it sets right.", needed=False),
+        Column("photos", FieldType.ARRAY, "SHA-256 of its photos, a JSON list.", needed=False),
+        Column("rig_version", _I, "The version of the rig file that was run when it was kept."),
+        Column("content", _J, "What else belongs to an entry of its kind, as JSON."),
+    ),
+    key=("number",),
+    references=(Reference(("rig_version",), "rig_versions", ("rig_version",)),),
+)

@@ -1,0 +1,171 @@
+"""The record's readings as columns, chunk by chunk, and what they need to be understood."""
+
+from array import array
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from longsoak.store.files import RECORD
+from longsoak.store.packing import BYTES_PER_READING
+from longsoak.store.reader import RigVersion
+from longsoak.store.recordfile import RecordFile
+from longsoak.store.scans import Kept, Scans
+from longsoak.store.sealed import ScanRow
+from longsoak.store.timeline import Span, spans, stretches
+from longsoak.vocabulary.errors import StoreError
+
+CHUNK = 1024  # scans; some MB as columns, whatever the length of the record
+
+_FIRST_MS, _LAST_MS = -(2**62), 2**62
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """One probe in a layout: at `place` of its scans, in `unit`, under a version of the rig file.
+
+    `number` counts the seats of a source from 0.
+    """
+
+    number: int
+    probe: str
+    unit: str
+    bus: str
+    rig_version: int
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What scans of one layout hold: `size` probes, of which the wanted ones have `seats`."""
+
+    size: int
+    seats: tuple[Seat, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ScanHead:
+    """What all readings of one scan share; `known` says whose word `utc_ms` is."""
+
+    id: int
+    utc_ms: int
+    known: str
+    seats: tuple[Seat, ...]
+
+
+@dataclass(slots=True)
+class Chunk:
+    """Some scans: their heads, and all their wanted readings behind each other; NaN is "none".
+
+    `passed` counts the scans walked over, be there a wanted probe in them or not.
+    """
+
+    passed: int = 0
+    scans: list[ScanHead] = field(default_factory=list)
+    raw: "array[float]" = field(default_factory=lambda: array("d"))
+    values: "array[float]" = field(default_factory=lambda: array("f"))
+    uncertainties: "array[float]" = field(default_factory=lambda: array("f"))
+    flags: "array[int]" = field(default_factory=lambda: array("B"))
+    reasons: "array[int]" = field(default_factory=lambda: array("B"))
+
+
+class Source(RecordFile):
+    """The readings of some probes within a time, as the record in `folder` has them at first look.
+
+    What is committed later is not part of it, so that an export of a rig that is recording is of
+    one moment.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    probes : collection of str or None
+        Those wanted; None is all.
+    since_ms, until_ms : int or None
+        ``since_ms <= utc_ms < until_ms``; None is no limit.
+
+    Raises
+    ------
+    StoreError
+        There is no record there, or it can't be read.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        probes: Collection[str] | None,
+        since_ms: int | None,
+        until_ms: int | None,
+    ) -> None:
+        super().__init__(folder)
+        self._kept = Kept()
+        with self._open() as db:
+            scans = Scans(db, self._kept)
+            self.versions = [
+                RigVersion(*row)
+                for row in db.execute("SELECT id, accepted_utc_ms, text FROM rig_version")
+            ]
+            self.layouts = _layouts(scans, None if probes is None else frozenset(probes))
+            if since_ms is None and until_ms is None:
+                self._spans = stretches(db, scans)
+            else:
+                since = _FIRST_MS if since_ms is None else since_ms
+                self._spans = spans(db, scans, since, _LAST_MS if until_ms is None else until_ms)
+        self.scans = sum(span.last - span.first + 1 for span in self._spans)
+        self.seats = [seat for layout in self.layouts.values() for seat in layout.seats]
+
+    def chunks(self) -> Iterator[Chunk]:
+        """The readings in the order they were taken.
+
+        Raises
+        ------
+        StoreError
+            A row is not as its layout says, or of a layout there is not.
+        """
+        for span in self._spans:
+            for first in range(span.first, span.last + 1, CHUNK):
+                chunk = Chunk()
+                with self._open() as db:
+                    rows = Scans(db, self._kept).rows(first, min(first + CHUNK - 1, span.last))
+                    for row in rows:
+                        self._add(chunk, row, span)
+                yield chunk
+
+    def _add(self, chunk: Chunk, row: ScanRow, span: Span) -> None:
+        at = self.layouts.get(row.layout)
+        if at is None or len(row.readings) != BYTES_PER_READING * at.size:
+            raise StoreError(
+                f"the record {self.folder / RECORD} is damaged: scan {row.id} is not as its layout "
+                "says. Restore the record from a backup."
+            )
+        chunk.passed += 1
+        if not at.seats:
+            return
+        chunk.scans.append(ScanHead(row.id, row.utc_ms + span.shift_ms, span.known, at.seats))
+        n = at.size
+        for into, start, width in (
+            (chunk.raw, 0, 8),
+            (chunk.values, 8 * n, 4),
+            (chunk.uncertainties, 12 * n, 4),
+            (chunk.flags, 16 * n, 1),
+            (chunk.reasons, 17 * n, 1),
+        ):
+            if len(at.seats) == n:
+                into.frombytes(row.readings[start : start + width * n])
+                continue
+            for seat in at.seats:
+                place = start + width * seat.place
+                into.frombytes(row.readings[place : place + width])
+
+
+def _layouts(scans: Scans, wanted: frozenset[str] | None) -> dict[int, Layout]:
+    found: dict[int, Layout] = {}
+    count = 0
+    for number, layout in sorted(scans.layouts.items()):
+        seats = []
+        for place, (probe, unit) in enumerate(zip(layout.probes, layout.units, strict=True)):
+            if wanted is None or probe in wanted:
+                seats.append(Seat(count, probe, unit, layout.bus, layout.rig_version, place))
+                count += 1
+        found[number] = Layout(len(layout.probes), tuple(seats))
+    return found

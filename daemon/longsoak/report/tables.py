@@ -1,0 +1,197 @@
+"""The rows of an export's smaller tables."""
+
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from longsoak.report.fields import Cell
+from longsoak.report.rigs import Rigs
+from longsoak.report.source import Seat
+from longsoak.store.logbook import Logbook, canonical
+from longsoak.store.reader import Record
+from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.rig import UNIT, Probe, Rig
+
+Rows = list[tuple[Cell, ...]]
+
+_PAGE = 4096  # alarm changes fetched at a time
+_ALL = 2**62  # more than there can be
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """``since_ms <= UTC < until_ms``; None is no limit."""
+
+    since_ms: int | None = None
+    until_ms: int | None = None
+
+    def __contains__(self, utc_ms: int) -> bool:
+        return (self.since_ms is None or utc_ms >= self.since_ms) and (
+            self.until_ms is None or utc_ms < self.until_ms
+        )
+
+    def touches(self, from_ms: int, to_ms: int) -> bool:
+        """Whether a time from `from_ms` to `to_ms` has a part in it."""
+        return (self.since_ms is None or to_ms >= self.since_ms) and (
+            self.until_ms is None or from_ms < self.until_ms
+        )
+
+
+ALWAYS = Range()
+
+
+def rig_file_path(version: int) -> str:
+    """Where the text of a rig file's version lies in an export."""
+    return f"rig_files/version-{version}.toml"
+
+
+def curves_path(version: int) -> str:
+    """Where the curves of a version's probes lie in an export."""
+    return f"curves/version-{version}.toml"
+
+
+def rig_version_rows(rigs: Rigs) -> Rows:
+    """Every version of the rig file."""
+    return [
+        (
+            version.number,
+            version.accepted_utc_ms,
+            hashlib.sha256(version.text.encode()).hexdigest(),
+            rig_file_path(version.number),
+            curves_path(version.number) if rigs.curves(version.number) else None,
+        )
+        for version in rigs.versions
+    ]
+
+
+def probe_rows(rigs: Rigs, seats: Sequence[Seat]) -> Rows:
+    """Every probe that was read, or is declared beside them, by version and in the file's order."""
+    wanted = {seat.probe for seat in seats}
+    read = {(seat.rig_version, seat.probe): seat.bus for seat in seats}
+    rows: Rows = []
+    for version in rigs.versions:
+        rig = rigs.rig(version.number)
+        declared = [] if rig is None else [p for p in rig.probes if p.name in wanted]
+        names = {probe.name for probe in declared}
+        rows += [_probe_row(version.number, probe) for probe in declared]
+        rows += [
+            (version.number, name, *[None] * 9, bus, None)
+            for (number, name), bus in read.items()
+            if number == version.number and name not in names
+        ]
+    return rows
+
+
+def event_rows(record: Record, within: Range) -> Rows:
+    """What happened, oldest first."""
+    events = record.events(limit=_ALL)[::-1]
+    return [
+        (number, event.utc_ms, event.kind, event.subject, event.says or None)
+        for number, event in enumerate(events, 1)
+        if event.utc_ms in within
+    ]
+
+
+def alarm_rows(record: Record, within: Range, *, rig: Rig | None) -> Rows:
+    """Every change of every alarm, oldest first."""
+    plans = {} if rig is None else {plan.key: plan for plan in rig.alarms}
+    rows: Rows = []
+    for change in _alarm_changes(record):
+        plan = plans.get(change.key)
+        if change.utc_ms in within:
+            rows.append(
+                (
+                    change.id,
+                    change.utc_ms,
+                    change.key,
+                    None if plan is None else plan.title,
+                    change.old.value,
+                    change.new.value,
+                    change.value,
+                    None if plan is None or change.value is None else plan.unit or None,
+                    change.says or None,
+                    change.by,
+                )
+            )
+    return rows
+
+
+def gap_rows(record: Record, within: Range) -> Rows:
+    """Times without readings that reach into the range, oldest first."""
+    return [
+        (
+            number,
+            gap.from_utc_ms,
+            gap.to_utc_ms,
+            None if gap.length_ms is None else gap.length_ms / 1000,
+            gap.clean,
+        )
+        for number, gap in enumerate(record.gaps(), 1)
+        if within.touches(gap.from_utc_ms, gap.to_utc_ms)
+    ]
+
+
+def proof_rows(record: Record) -> Rows:
+    """Every step of every proof: they are about all readings, whenever taken."""
+    return [
+        (
+            entry.id,
+            entry.utc_ms,
+            entry.proof,
+            entry.step.value,
+            entry.subject,
+            entry.outcome.value,
+            entry.by,
+            entry.says or None,
+            canonical(entry.content),
+        )
+        for entry in record.proof_entries()
+    ]
+
+
+def logbook_rows(logbook: Logbook) -> Rows:
+    """Every entry of the logbook: they may be about any reading, whenever written."""
+    return [
+        (
+            entry.number,
+            entry.at_utc_ms,
+            entry.asked_utc_ms,
+            entry.kept_utc_ms,
+            entry.kind,
+            entry.subject.about.value,
+            entry.subject.name,
+            entry.by,
+            entry.says or None,
+            entry.corrects,
+            json.dumps(entry.photos) if entry.photos else None,
+            entry.rig_version,
+            canonical(entry.content),
+        )
+        for entry in logbook.entries()[::-1]
+    ]
+
+
+def _probe_row(version: int, probe: Probe) -> tuple[Cell, ...]:
+    return (
+        version,
+        probe.name,
+        probe.kind.value,
+        probe.bay,
+        probe.depth,
+        probe.height,
+        probe.across,
+        probe.place,
+        probe.curve,
+        None if probe.quantity is None else probe.quantity.value,
+        UNIT[probe.kind],
+        probe.bus,
+        probe.every,
+    )
+
+
+def _alarm_changes(record: Record) -> Iterator[StoredChange]:
+    position = 0
+    while changes := record.alarm_changes_after(position, limit=_PAGE):
+        yield from changes
+        position = changes[-1].id
