@@ -84,7 +84,8 @@ def _pack(numbers: Sequence[int], *, kind: int, power: int, marks: bytes) -> byt
     how, first, stored = VALUES, numbers[0], numbers
     steps = list(map(sub, numbers[1:], numbers))
     middle = sum(numbers) // len(numbers)
-    if sum(map(abs, steps)) < sum(map(abs, map(sub, numbers, repeat(middle)))):
+    smaller = sum(map(abs, steps)) < sum(map(abs, map(sub, numbers, repeat(middle))))
+    if smaller and max(map(abs, steps), default=0) < 2**63:  # a step has a bit more than its ends
         how, stored = STEPS, steps
     lowest = min(stored) if stored else 0
     if lowest:

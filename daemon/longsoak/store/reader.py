@@ -11,9 +11,10 @@ from longsoak.store.files import RECORD
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
-from longsoak.store.recordfile import RecordFile
+from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Kept, Scans, readings_of
-from longsoak.store.timeline import shift_of, spans, stretches
+from longsoak.store.summarised import HOUR_MS, Look
+from longsoak.store.timeline import shift_of, spans, spans_of, stretches
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -21,6 +22,7 @@ from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 
 _CHUNK = 4096  # scans fetched at a time on a walk back
+_MOST_SCANS = 100_000  # that are looked at one by one for a drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +116,21 @@ class Record(RecordFile):
         """The readings of a time range, reduced to at most `buckets` equal intervals a probe.
 
         Intervals without a reading are left out, so that nothing is drawn across them; a probe
-        without readings has an empty list.
+        without readings has an empty list. An interval of an hour or more is one of whole hours,
+        and one of two days or more of whole days, UTC, but for the ends of the range; so is any
+        where there are too many scans to look at each. These are added up beforehand, so that a
+        range of any length reads a bounded number of rows.
         """
         width = max(1, -(-(until_ms - since_ms) // buckets))
-        reduction = Reduction(since_ms=since_ms, width_ms=width)
         with self._look() as (db, scans):
-            for first, last, shift, _ in spans(db, scans, since_ms, until_ms):
+            every = stretches(db, scans)
+            within = spans_of(scans, every, since_ms, until_ms)
+            if width >= HOUR_MS or sum(s.last - s.first for s in within) > _MOST_SCANS:
+                look = Look(self.folder, identity(db), scans, every)
+                if (found := look.reduced(probes, since_ms, until_ms, width)) is not None:
+                    return found
+            reduction = Reduction(since_ms=since_ms, width_ms=width)
+            for first, last, shift, _ in within:
                 for piece in scans.pieces(probes, first, last, raw=False):
                     reduction.take(piece.probe, piece.utc_ms, piece.column, shift_ms=shift)
         return {probe: reduction.buckets(probe) for probe in probes}
@@ -252,8 +263,7 @@ class Record(RecordFile):
     def _identity(self, db: sqlite3.Connection) -> object:
         """What tells this record from another one put in its place."""
         stat = (self.folder / RECORD).stat()
-        first_run = db.execute("SELECT boot, started_utc_ms FROM run WHERE id = 1").fetchone()
-        return stat.st_dev, stat.st_ino, first_run
+        return stat.st_dev, stat.st_ino, identity(db)
 
     @contextmanager
     def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:

@@ -1,5 +1,6 @@
 """Opening the record for reading: for one call, and as today's tables whoever wrote it."""
 
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -73,3 +74,8 @@ def as_of_today(db: sqlite3.Connection) -> None:
         if migration not in seen:
             for statement in statements:
                 db.execute(statement)
+
+
+def identity(db: sqlite3.Connection) -> str:
+    """What tells this record from another one."""
+    return json.dumps(db.execute("SELECT boot, started_utc_ms FROM run WHERE id = 1").fetchone())

@@ -7,7 +7,7 @@ in one transaction.
 """
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from longsoak.store.packing import Full, full_column, seats
@@ -43,10 +43,21 @@ class SealingPlan:
 
 
 class Sealing:
-    """Seals what is due. `bite` does one step and says whether there is more to do now."""
+    """Seals what is due. `bite` does one step and says whether there is more to do now.
 
-    def __init__(self, db: sqlite3.Connection, plan: SealingPlan | None = None) -> None:
-        self._db = db
+    Parameters
+    ----------
+    record : callable
+        The connection that writes the record, in whose thread this is called.
+    plan : SealingPlan or None
+        How much to seal at a time; a test passes its own.
+    """
+
+    def __init__(
+        self, record: Callable[[], sqlite3.Connection], plan: SealingPlan | None = None
+    ) -> None:
+        self._record = record
+        self._db = record()
         self._plan = plan or SealingPlan()
         self._kept = Kept()
         self._under_way: Iterator[None] | None = None
@@ -61,6 +72,8 @@ class Sealing:
         """
         try:
             if self._under_way is None:
+                self._db = self._record()
+                self._kept.belong_to(self._db)
                 due = self._due()
                 if due is None:
                     return False

@@ -36,12 +36,17 @@ def shift_of(every: Sequence[Span], scan: int) -> int:
 
 
 def spans(db: sqlite3.Connection, scans: Scans, since_ms: int, until_ms: int) -> list[Span]:
-    """The scans with ``since_ms <= UTC < until_ms``, for each stretch that has any.
+    """The scans with ``since_ms <= UTC < until_ms``, for each stretch that has any."""
+    return spans_of(scans, stretches(db, scans), since_ms, until_ms)
+
+
+def spans_of(scans: Scans, every: Sequence[Span], since_ms: int, until_ms: int) -> list[Span]:
+    """The same, of stretches that were read already.
 
     Inside a stretch times rise with ids, so a time is found by halving.
     """
     found = []
-    for first, last, shift, known in stretches(db, scans):
+    for first, last, shift, known in every:
         since, until = since_ms - shift, until_ms - shift
         if scans.utc_at_an_end(first) >= until:
             continue

@@ -1,0 +1,216 @@
+"""What is added up of one probe and one hour or day, and how many of these lie in a row. Pure."""
+
+import struct
+import zlib
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from typing import TypeAlias, cast
+
+from longsoak.store.buckets import BY_BADNESS, Bucket, Sums
+
+_ONE = struct.Struct("<fffdIIIIB")  # lowest, highest, uncertainty, total; counts; worst flag
+_TYPES = "qfffdIIIIB"  # of a page's columns, the first of which says which hour or day
+_COUNT = struct.Struct("<I")
+
+Column: TypeAlias = "array[int] | array[float]"
+
+
+class Cells:
+    """Many hours, or days, of one probe as parallel columns in the order of time.
+
+    `index` counts hours or days since 1970 UTC, and may name one twice; the rest is as in `Sums`.
+    """
+
+    __slots__ = (
+        "count",
+        "drier",
+        "high",
+        "index",
+        "low",
+        "total",
+        "uncertainty",
+        "values",
+        "wetter",
+        "worst",
+    )
+
+    def __init__(self, columns: "Sequence[Column] | None" = None) -> None:
+        filled = columns or [array(code) for code in _TYPES]
+        self.index, *counts = (cast("array[int]", filled[i]) for i in (0, 5, 6, 7, 8, 9))
+        self.values, self.count, self.wetter, self.drier, self.worst = counts
+        floats = (cast("array[float]", filled[i]) for i in (1, 2, 3, 4))
+        self.low, self.high, self.uncertainty, self.total = floats
+
+    def columns(self) -> "tuple[Column, ...]":
+        """All columns, `index` first."""
+        return (
+            self.index,
+            self.low,
+            self.high,
+            self.uncertainty,
+            self.total,
+            self.values,
+            self.count,
+            self.wetter,
+            self.drier,
+            self.worst,
+        )
+
+    def append(self, index: int, one: Sequence[float]) -> None:
+        """Add what was added up of one hour or day."""
+        for column, value in zip(self.columns(), (index, *one), strict=True):
+            column.append(value)  # type: ignore[arg-type]  # each as its column holds it
+
+    def extend(self, other: "Cells") -> None:
+        """Add all of `other`, which is later."""
+        for column, more in zip(self.columns(), other.columns(), strict=True):
+            column.extend(more)  # type: ignore[arg-type]  # of the same kind
+
+    def cut(self, first: int, last: int) -> "Cells":
+        """Those from `first` to `last`."""
+        low, high = bisect_left(self.index, first), bisect_left(self.index, last + 1)
+        if (low, high) == (0, len(self.index)):
+            return self
+        return Cells([column[low:high] for column in self.columns()])
+
+    def in_order(self) -> "Cells":
+        """The same in the order of time, whatever order it was put together in."""
+        if all(a <= b for a, b in pairwise(self.index)):
+            return self
+        order = sorted(range(len(self.index)), key=self.index.__getitem__)
+        return Cells(
+            [array(column.typecode, [column[i] for i in order]) for column in self.columns()]
+        )
+
+    def sums(self, low: int, high: int) -> Sums:
+        """What the cells from place `low` to below `high` come to together."""
+        return Sums(
+            min(self.low[low:high]),
+            max(self.high[low:high]),
+            max(self.uncertainty[low:high]),
+            list(self.total[low:high]),
+            sum(self.values[low:high]),
+            sum(self.count[low:high]),
+            sum(self.wetter[low:high]),
+            sum(self.drier[low:high]),
+            max(self.worst[low:high]),
+        )
+
+    def grouped(self, base: int, width: int) -> Iterator[tuple[int, Sums]]:
+        """Sums over groups of `width` hours or days counted from `base`; empty groups left out."""
+        place, end = 0, len(self.index)
+        while place < end:
+            group = (self.index[place] - base) // width
+            following = bisect_left(self.index, base + (group + 1) * width, lo=place + 1)
+            yield group, self.sums(place, following)
+            place = following
+
+    def buckets(
+        self, base: int, width: int, *, base_ms: int, width_ms: int, apart: Mapping[int, Sums]
+    ) -> list[Bucket]:
+        """The same as buckets, with what was added up `apart` of some of the groups.
+
+        Written out for speed: a drawing of 1,000 pixels makes 1,000 of them a probe.
+        """
+        found = []
+        rest = dict(apart)
+        bounded = any(self.wetter) or any(self.drier)
+        place, end = 0, len(self.index)
+        while place < end:
+            group = (self.index[place] - base) // width
+            following = bisect_left(self.index, base + (group + 1) * width, lo=place + 1)
+            if group in rest or bounded:
+                sums = self.sums(place, following)
+                if (other := rest.pop(group, None)) is not None:
+                    sums.merge(other)
+                found.append(sums.bucket(base_ms + group * width_ms))
+            else:
+                cut = slice(place, following)
+                if values := sum(self.values[cut]):
+                    high, spread = max(self.high[cut]), max(self.uncertainty[cut])
+                    found.append(
+                        Bucket(
+                            base_ms + group * width_ms,
+                            min(self.low[cut]),
+                            high,
+                            sum(self.total[cut]) / values,
+                            None if spread < 0 else spread,
+                            sum(self.count[cut]),
+                            BY_BADNESS[max(self.worst[cut])],
+                        )
+                    )
+                else:
+                    found.append(self.sums(place, following).bucket(base_ms + group * width_ms))
+            place = following
+        found += [sums.bucket(base_ms + group * width_ms) for group, sums in rest.items()]
+        return sorted(found, key=lambda bucket: bucket.utc_ms) if rest else found
+
+
+def as_numbers(sums: Sums) -> tuple[float, ...]:
+    """What is kept of sums, in the order of a cell."""
+    return (
+        sums.low,
+        sums.high,
+        sums.uncertainty,
+        sums.total,
+        sums.values,
+        sums.count,
+        sums.wetter,
+        sums.drier,
+        sums.worst,
+    )
+
+
+def pack_cells(cells: Cells) -> bytes:
+    """A page: columns on end, compressed."""
+    laid = b"".join(column.tobytes() for column in cells.columns())
+    return _COUNT.pack(len(cells.index)) + zlib.compress(laid)
+
+
+def unpack_cells(data: bytes) -> Cells:
+    """What `pack_cells` was given."""
+    (n,) = _COUNT.unpack_from(data)
+    laid = zlib.decompress(data[_COUNT.size :])
+    columns, at = [], 0
+    for code in _TYPES:
+        column: array[float] = array(code)
+        column.frombytes(laid[at : at + n * column.itemsize])
+        at += n * column.itemsize
+        columns.append(column)
+    return Cells(columns)
+
+
+def pack_row(cells: Iterable[tuple[int, Sums]]) -> bytes:
+    """One hour of many probes, by their numbers."""
+    rows = sorted(cells, key=lambda cell: cell[0])
+    numbers = array("I", [number for number, _ in rows])
+    packed = b"".join(_ONE.pack(*as_numbers(sums)) for _, sums in rows)
+    return _COUNT.pack(len(rows)) + numbers.tobytes() + packed
+
+
+class Row:
+    """One hour of many probes, looked into without decoding them all."""
+
+    def __init__(self, data: bytes) -> None:
+        (n,) = _COUNT.unpack_from(data)
+        self._data = data
+        self._start = _COUNT.size + 4 * n
+        self.numbers = data[_COUNT.size : self._start]  # the probes, an array of 4 bytes each
+
+    def probes(self) -> list[int]:
+        """The numbers of the probes in it."""
+        return array("I", self.numbers).tolist()
+
+    def at(self, place: int) -> tuple[float, ...]:
+        """What is kept of the probe at a place."""
+        return _ONE.unpack_from(self._data, self._start + place * _ONE.size)
+
+    def sums(self) -> dict[int, Sums]:
+        """All of it."""
+        found = {}
+        for place, number in enumerate(self.probes()):
+            low, high, spread, total, *counts = self.at(place)
+            found[number] = Sums(low, high, spread, [total], *map(int, counts))
+        return found

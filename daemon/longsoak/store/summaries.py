@@ -1,0 +1,284 @@
+"""Hours and days added up beforehand, so that years draw as quickly as a day.
+
+They lie in a file of their own, which holds nothing that the record does not: it may be dropped or
+lost at any time and is made again from the record. What it was made from is noted in it (which
+record, up to which scan, how its times were placed), and it counts only while that is still so.
+
+An hour is written as one row of all its probes first, and its hours are folded into one row a probe
+and five days later: rewriting each probe's row every hour would write fifty times as much.
+"""
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from longsoak.store.buckets import Reduction, Sums
+from longsoak.store.cells import Cells, Row, as_numbers, pack_cells, pack_row, unpack_cells
+from longsoak.store.recordfile import identity
+from longsoak.store.scans import Kept, Scans
+from longsoak.store.summarised import (
+    DAY_HOURS,
+    HOUR_MS,
+    PAGE_DAYS,
+    PAGE_HOURS,
+    SUMMARIES,
+    numbers_of,
+    position_of,
+    shifts_of,
+)
+from longsoak.store.timeline import Span, shift_of, stretches
+from longsoak.store.transaction import Transaction
+from longsoak.vocabulary.errors import StoreError
+
+LATE_HOURS = 24  # a page is folded this long after its end, for clocks that are set back
+UNSETTLED_MS = 24 * HOUR_MS  # for so long readings wait for the clock of their boot to be known
+_BITE = 512  # live scans added up in one bite
+_TAILS = ("", "-wal", "-shm")
+_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_LAID_OUT = (
+    "CREATE TABLE IF NOT EXISTS made_from (id INTEGER PRIMARY KEY CHECK (id = 1),"
+    " record TEXT NOT NULL, scan INTEGER NOT NULL, scan_utc_ms INTEGER NOT NULL,"
+    " shifts TEXT NOT NULL) STRICT",
+    "CREATE TABLE IF NOT EXISTS probe (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
+    "CREATE TABLE IF NOT EXISTS fresh (hour INTEGER PRIMARY KEY, cells BLOB NOT NULL) STRICT",
+    "CREATE TABLE IF NOT EXISTS hours (probe INTEGER NOT NULL, page INTEGER NOT NULL,"
+    " cells BLOB NOT NULL, UNIQUE (probe, page)) STRICT",
+    "CREATE TABLE IF NOT EXISTS days (probe INTEGER NOT NULL, page INTEGER NOT NULL,"
+    " cells BLOB NOT NULL, UNIQUE (probe, page)) STRICT",
+)
+
+
+class Summaries:
+    """The measuring process's end: keeps the file up with the record, a bite at a time.
+
+    Parameters
+    ----------
+    record : callable
+        The connection that writes the record, in whose thread this is called.
+    folder : Path
+        Its folder.
+    """
+
+    def __init__(self, record: Callable[[], sqlite3.Connection], folder: Path) -> None:
+        self._record = record
+        self._folder = folder
+        self._kept = Kept()
+        self._file: sqlite3.Connection | None = None
+        self._resting = False
+        self._under_way: Iterator[None] | None = None
+
+    def bite(self) -> bool:
+        """Do one step of a few milliseconds; false if nothing is due.
+
+        Raises
+        ------
+        StoreError
+            The disk refused, or the file was damaged and is made anew. The record is not touched.
+        """
+        if self._resting:
+            return False
+        try:
+            if self._under_way is None:
+                if (due := self._due()) is None:
+                    return False
+                self._under_way = self._add_up(*due)
+            if next(self._under_way, 0) == 0:
+                self._under_way = None
+        except sqlite3.Error as error:
+            self._under_way = None
+            self._leave()
+            says = f"hours and days could not be added up: {error}"
+            if getattr(error, "sqlite_errorcode", 0) & 0xFF in _DAMAGED:
+                drop(self._folder)
+                raise StoreError(f"{says}. They are made again") from None  # no fault of the record
+            raise StoreError(says) from error
+        return True
+
+    @property
+    def under_way(self) -> bool:
+        """Whether a bite has been done and others must follow before scans are moved."""
+        return self._under_way is not None
+
+    def drop_and_rest(self) -> None:
+        """Delete the file and leave it so, to give the disk its room back."""
+        self._resting = True
+        self._under_way = None
+        self._leave()
+        drop(self._folder)
+
+    def resume(self) -> None:
+        """Make it again."""
+        self._resting = False
+
+    def close(self) -> None:
+        """Close the file."""
+        self._leave()
+
+    def _leave(self) -> None:
+        if self._file is not None:
+            self._file.close()
+        self._file = None
+
+    def _open(self) -> sqlite3.Connection:
+        path = self._folder / SUMMARIES
+        if self._file is not None and path.exists():
+            return self._file
+        self._leave()
+        db = sqlite3.connect(path, isolation_level=None)
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            db.execute("PRAGMA synchronous = NORMAL")  # what is lost is made again
+            db.execute("PRAGMA journal_size_limit = 1048576")
+            db.execute("PRAGMA busy_timeout = 500")
+            for statement in _LAID_OUT:
+                db.execute(statement)
+        except sqlite3.Error:
+            db.close()
+            raise
+        self._file = db
+        return db
+
+    def _due(self) -> tuple[int, int, list[Span]] | None:
+        """The first and the last scan to add up now, and how the times were placed."""
+        record = self._record()
+        self._kept.belong_to(record)
+        scans = Scans(record, self._kept)
+        every = stretches(record, scans)
+        if not every:
+            return None
+        db = self._open()
+        made_from = identity(record)
+        position = position_of(db, made_from, scans, every)
+        if position is None:
+            with Transaction(db):
+                for table in ("fresh", "hours", "days", "made_from"):
+                    db.execute(f"DELETE FROM {table}")  # noqa: S608 - named just above
+                db.execute("INSERT INTO made_from VALUES (1, ?, 0, 0, '[]')", (made_from,))
+            position = 0
+        first, last = max(position + 1, scans.bottom), _settled_to(record, scans)
+        if first > last:
+            return None
+        if first <= scans.sealed_to:
+            return first, min(last, scans.chunk_of(first).last), every
+        last = min(last, first + _BITE - 1)
+        if last - first + 1 < _BITE and _hour(scans, every, first) == _hour(scans, every, last):
+            return None
+        return first, last, every
+
+    def _add_up(self, first: int, last: int, every: list[Span]) -> Iterator[None]:
+        scans = Scans(self._record(), self._kept)
+        hours = Reduction(since_ms=0, width_ms=HOUR_MS)
+        probes = {probe for layout in scans.layouts.values() for probe in layout.probes}
+        for span in every:
+            start, end = max(first, span.first), min(last, span.last)
+            if start > end:
+                continue
+            # A bite commits nothing to the record, and sealing is not done meanwhile: one chore.
+            for piece in scans.pieces(probes, start, end, raw=False):
+                hours.take(piece.probe, piece.utc_ms, piece.column, shift_ms=span.shift_ms)
+                yield
+        by_hour: dict[int, dict[str, Sums]] = {}
+        for probe, sums in hours.sums.items():
+            for hour, one in sums.items():
+                by_hour.setdefault(hour, {})[probe] = one
+        db = self._open()
+        with Transaction(db):
+            for hour, cells in sorted(by_hour.items()):
+                _add_to_hour(db, hour, cells)
+            db.execute(
+                "UPDATE made_from SET scan = ?, scan_utc_ms = ?, shifts = ?",
+                (last, scans.utc_ms(last), shifts_of(every, last)),
+            )
+        yield
+        for page in _to_fold(db, newest=max(by_hour, default=0)):
+            with Transaction(db):
+                _fold(db, page)
+            yield
+
+
+def drop(folder: Path) -> None:
+    """Delete the file."""
+    for tail in _TAILS:
+        with suppress(FileNotFoundError):
+            os.unlink(folder / f"{SUMMARIES}{tail}")  # noqa: PTH108 - as short as it gets
+
+
+def _settled_to(record: sqlite3.Connection, scans: Scans) -> int:
+    """The last scan whose time will hardly change any more."""
+    (first,) = record.execute(
+        "SELECT min(first_scan) FROM stretch JOIN run ON run.id = stretch.run"
+        " WHERE known = 'unsure' AND boot = (SELECT boot FROM run ORDER BY id DESC LIMIT 1)"
+    ).fetchone()
+    if first is None or first > scans.top:
+        return scans.top
+    if scans.boottime_ms(scans.top) - scans.boottime_ms(first) >= UNSETTLED_MS:
+        return scans.top
+    return int(first) - 1
+
+
+def _hour(scans: Scans, every: Sequence[Span], scan: int) -> int:
+    return (scans.utc_ms(scan) + shift_of(every, scan)) // HOUR_MS
+
+
+def _add_to_hour(db: sqlite3.Connection, hour: int, cells: dict[str, Sums]) -> None:
+    db.executemany(
+        "INSERT INTO probe (name) VALUES (?) ON CONFLICT DO NOTHING", [(name,) for name in cells]
+    )
+    numbers = numbers_of(db, cells)
+    row = db.execute("SELECT cells FROM fresh WHERE hour = ?", (hour,)).fetchone()
+    sums = Row(row[0]).sums() if row else {}
+    for name, more in cells.items():
+        sums.setdefault(numbers[name], Sums()).merge(more)
+    db.execute("INSERT OR REPLACE INTO fresh VALUES (?, ?)", (hour, pack_row(sums.items())))
+
+
+def _to_fold(db: sqlite3.Connection, *, newest: int) -> list[int]:
+    """Pages that are over for long enough."""
+    before = (newest - LATE_HOURS) // PAGE_HOURS
+    rows = db.execute(
+        "SELECT DISTINCT hour / ? FROM fresh WHERE hour < ?", (PAGE_HOURS, before * PAGE_HOURS)
+    )
+    return [page for (page,) in rows.fetchall()]
+
+
+def _fold(db: sqlite3.Connection, page: int) -> None:
+    """Turn a page's hours into one row a probe, and add them to their days."""
+    first, last = page * PAGE_HOURS, (page + 1) * PAGE_HOURS - 1
+    fresh = db.execute(
+        "SELECT hour, cells FROM fresh WHERE hour BETWEEN ? AND ? ORDER BY hour", (first, last)
+    ).fetchall()
+    hours: dict[int, Cells] = {}
+    for hour, data in fresh:
+        row = Row(data)
+        for place, number in enumerate(row.probes()):
+            hours.setdefault(number, Cells()).append(hour, row.at(place))
+    for number, cells in hours.items():
+        _add_to_page(db, "hours", number, page, cells)
+        days = Cells()
+        for day, sums in cells.grouped(0, DAY_HOURS):
+            days.append(day, as_numbers(sums))
+        for group, _ in list(days.grouped(0, PAGE_DAYS)):
+            part = days.cut(group * PAGE_DAYS, (group + 1) * PAGE_DAYS - 1)
+            _add_to_page(db, "days", number, group, part)
+    db.execute("DELETE FROM fresh WHERE hour BETWEEN ? AND ?", (first, last))
+
+
+def _add_to_page(db: sqlite3.Connection, table: str, probe: int, page: int, more: Cells) -> None:
+    row = db.execute(
+        f"SELECT cells FROM {table} WHERE probe = ? AND page = ?",  # noqa: S608 - ours
+        (probe, page),
+    ).fetchone()
+    whole = Cells()
+    if row is not None:
+        both = unpack_cells(row[0])
+        both.extend(more)
+        for index, sums in both.in_order().grouped(0, 1):
+            whole.append(index, as_numbers(sums))
+    else:
+        whole = more
+    db.execute(
+        f"INSERT OR REPLACE INTO {table} VALUES (?, ?, ?)",  # noqa: S608 - as above
+        (probe, page, pack_cells(whole)),
+    )
