@@ -160,7 +160,8 @@ static void remember(int fd, off_t offset, size_t length) {
   struct undo *undo = calloc(1, sizeof *undo + length);
   if (!undo || fstat(fd, &stat)) abort();
   *undo = (struct undo){unsynced, stat.st_dev, stat.st_ino, offset, length};
-  if (real_pread(fd, undo->old, length, offset) < 0) abort(); /* past the end: nought */
+  /* Past the end, and in a file that is open for writing only, there was nought. */
+  if (real_pread(fd, undo->old, length, offset) < 0) memset(undo->old, 0, length);
   unsynced = undo;
 }
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from random import Random
 
 from faults.chance import drawn_from
+from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.recordfile import as_of_today
 from longsoak.store.writer import Batch
@@ -182,18 +183,21 @@ class Witness:
     def __init__(self, seed: int, folder: Path) -> None:
         self.seed = seed
         self.folder = folder
+        self.file = RECORD
+        self.after_another = False  # a new record, into which alarms of one set aside were carried
         self._rows: dict[int, Row] = {}
         self.base = 0
-        if (folder / "record.db").exists():
-            with closing(sqlite3.connect(folder / "record.db")) as db:
+        if (folder / RECORD).exists():
+            with closing(sqlite3.connect(folder / RECORD)) as db:
                 as_of_today(db)
                 self._rows = dict(rows(db, 0, 1 << 62))
             self.base = max(self._rows, default=0)
 
-    def of(self, folder: Path) -> "Witness":
-        """One that knows the same of another folder, a copy."""
+    def of(self, folder: Path, file: str = RECORD) -> "Witness":
+        """One that knows the same of another file, a copy, or the same one set aside."""
         other = Witness(self.seed, folder.parent / "nothing")
-        other.folder, other.base, other._rows = folder, self.base, self._rows
+        other.folder, other.file = folder, file
+        other.base, other._rows = self.base, self._rows
         return other
 
     def complaints(self, acknowledged: int, *, thorough: bool = False) -> list[str]:
@@ -209,14 +213,14 @@ class Witness:
         acknowledged = max(acknowledged, self.base)
         try:
             wrong = self._of_the_file(acknowledged, thorough=thorough)
-            if not wrong and thorough:
+            if not wrong and thorough and acknowledged and self.file == RECORD:
                 wrong = self._of_the_reader()
         except Exception as error:  # whatever it is, it is a finding
             return [f"the record can't be read: {error!r}"]
         return wrong
 
     def _of_the_file(self, acknowledged: int, *, thorough: bool) -> list[str]:
-        with closing(sqlite3.connect(self.folder / "record.db", isolation_level=None)) as db:
+        with closing(sqlite3.connect(self.folder / self.file, isolation_level=None)) as db:
             db.execute("BEGIN")
             check = "integrity_check" if thorough else "quick_check"
             wrong = [
@@ -240,6 +244,8 @@ class Witness:
             wrong.append(f"scan {number} is the last, though {acknowledged} was acknowledged")
         elif number not in (acknowledged, end_of_batch(self.seed, acknowledged + 1)):
             wrong.append(f"scan {number} is the last, in the midst of a batch")
+        if self.after_another:
+            return wrong
         wrong += self._of_the_changes(db, number)
         cursor = db.execute("SELECT position FROM cursor WHERE name = ?", (_KEY,)).fetchone()
         if number > self.base and cursor != (number,):
