@@ -17,7 +17,7 @@ from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.lines import locate
-from longsoak.rigfile.outletchecks import check_addresses, check_passwords
+from longsoak.rigfile.outletchecks import check_addresses, check_mqtt, check_passwords
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.report import Report, Written, field_name
@@ -64,7 +64,7 @@ def read(path: Path) -> Source:
     """
     own = text = text_of(path)
     pieces: list[tuple[int, str]] = []
-    for index, name in _curve_files(text):
+    for index, name in curve_files(text):
         file = path.parent / name
         try:
             added = text_of(file, what="a curve file")
@@ -77,7 +77,8 @@ def read(path: Path) -> Source:
     return Source(text, tuple(pieces))
 
 
-def _curve_files(text: str) -> list[tuple[int, str]]:
+def curve_files(text: str) -> list[tuple[int, str]]:
+    """The curve files a rig file names, each with its place in the list; unchecked."""
     try:
         rig = tomllib.loads(text).get("rig")
     except (ValueError, RecursionError):  # told when the text is checked
@@ -239,6 +240,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
         check_guards(draft, report=report)
         check_addresses(draft, report=report)
     check_passwords(draft, report=report)
+    check_mqtt(draft, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -29,9 +29,9 @@ def check_name(text: str, *, kept: str, file: str, folder: Path) -> None:
     RigFileError
         The file is no TOML, or its rig has another name.
     """
-    name = _name(tables_of(text, file=file))
+    name = name_in(tables_of(text, file=file))
     try:
-        before = _name(tables_of(kept, file=""))
+        before = name_in(tables_of(kept, file=""))
     except RigFileError:  # not this file's fault, and told by whoever reads the record
         return
     if before in (None, name):
@@ -51,6 +51,7 @@ def check_name(text: str, *, kept: str, file: str, folder: Path) -> None:
     )
 
 
-def _name(tables: dict[str, object]) -> object:
+def name_in(tables: dict[str, object]) -> object:
+    """What a rig file gives as the rig's name; None if it gives none."""
     rig = tables.get("rig")
     return rig.get("name") if isinstance(rig, dict) else None

@@ -247,6 +247,11 @@ class Watch(StrEnum):
     BUS = "bus down"
     OUTLET = "outlet away"
     RECORD = "record refused"
+    BACKUP = "no backup"
+    LOST = "readings given up"
+    DAMAGED = "record damaged"
+    DISK = "disk low"
+    LOG = "log grows"
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,15 +292,33 @@ class Mail:
     password_file: str | None
 
 
+class MqttVersion(StrEnum):
+    """Which MQTT is spoken with a broker; the values are the words of the rig file."""
+
+    V5 = "5"
+    V3_1_1 = "3.1.1"
+
+
 @dataclass(frozen=True, slots=True)
 class Mqtt:
-    """Where notices go by MQTT. `prefix` is the first part of every topic."""
+    """A broker that is told of alarms. `prefix` is the first part of every topic.
+
+    `ca_file` holds the authority that signed the broker's certificate, None is the system's own;
+    `certificate_file` and `key_file` are what this machine shows of itself, PEM all of them.
+    `readings` is how many readings a second go there at most, None where none do.
+    """
 
     host: str
     port: int
     prefix: str
     user: str | None
     password_file: str | None
+    version: MqttVersion = MqttVersion.V5
+    tls: bool = False
+    ca_file: str | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+    readings: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,6 +333,19 @@ class Database:
     bucket: str
     token_file: str | None
     overlap: float
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """Where the record is copied to once a day, `at` min after midnight UTC.
+
+    `keep` copies stay; `mounted` refuses a folder that no file system is mounted at.
+    """
+
+    to: str
+    at: int
+    keep: int
+    mounted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,3 +365,4 @@ class Rig:
     mail: Mail | None
     mqtt: Mqtt | None
     database: Database | None
+    backup: Backup | None = None

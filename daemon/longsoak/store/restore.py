@@ -1,0 +1,379 @@
+"""Putting a backup in the record's place, in one step, with the present record set aside."""
+
+import errno
+import fcntl
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from longsoak.store.backups import PHOTOS, found_in
+from longsoak.store.files import LOCK, RECORD
+from longsoak.store.manifest import RIG_FILE, Manifest, read_manifest, until_words
+from longsoak.store.media import (
+    Kept,
+    TargetError,
+    Work,
+    copy,
+    digest,
+    megabytes,
+    room,
+    swap,
+    sync_folder,
+    write,
+)
+from longsoak.store.reader import Record
+from longsoak.store.recordcopy import looked_over
+from longsoak.vocabulary.errors import StoreError
+
+_NOTE = "restored.txt"  # what the next run tells of it
+_LONGEST_NOTE = 2000  # bytes
+_SPARE = 2_000_000  # bytes for what is small
+
+Tell = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """What the record that was set aside holds beyond the backup."""
+
+    until_utc_ms: int | None
+    scans: int
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What was put in place, what was set aside, and what a person should know of it.
+
+    `later` is None if nothing was set aside, or what was could not be read.
+    """
+
+    manifest: Manifest
+    folder: Path
+    aside: Path | None
+    later: Later | None
+    written: tuple[Path, ...]
+    cautions: tuple[str, ...]
+
+
+def verify(backup: Path, tell: Tell) -> tuple[Manifest, list[str]]:
+    """Read every byte of a backup, and compare it with what the backup says of itself.
+
+    Returns
+    -------
+    tuple
+        What it says, and which photos are missing or damaged.
+
+    Raises
+    ------
+    TargetError
+        The folder holds no backup.
+    StoreError
+        The backup is damaged, or was made by a newer version. Nothing was changed.
+    """
+    try:
+        manifest = read_manifest(backup)
+    except TargetError as error:
+        raise _with_names(backup, error) from error
+    size = next(file.size for file in manifest.files if file.name == RECORD)
+    total = size + sum(file.size for file in (*manifest.files, *manifest.photos))
+    work = Work(total, tell)
+    for file in manifest.files:
+        _check(backup / file.name, file, work)
+    counted = looked_over(backup / RECORD)
+    work.done(size)
+    found = (counted.scans, counted.readings, counted.migrations)
+    if found != (manifest.scans, manifest.readings, manifest.migrations):
+        raise StoreError(
+            f"the backup {backup} is damaged: its record holds {counted.scans} scans, and "
+            f"{manifest.scans} when it was made. Take another backup."
+        )
+    beside = backup.resolve().parent / manifest.photos_folder
+    return manifest, [
+        f"The photo {photo.name} {fault}."
+        for photo in manifest.photos
+        if (fault := _photo_fault(beside / photo.name, photo, work)) is not None
+    ]
+
+
+def _with_names(backup: Path, error: TargetError) -> TargetError:
+    """Name the newest backup where a person named the folder they lie in."""
+    with suppress(OSError):
+        if found := found_in(backup, None):
+            newest = max(found, key=lambda one: one.manifest.made_utc_ms)
+            return TargetError(
+                f"{backup} is not a backup, but {len(found)} lie in it. Name one of them, such as "
+                f'the newest: "{newest.folder}".'
+            )
+    return error
+
+
+def _check(path: Path, file: Kept, work: Work) -> None:
+    try:
+        if path.stat().st_size != file.size:
+            raise StoreError(
+                f"the backup is damaged: {path} has {path.stat().st_size} bytes, and had "
+                f"{file.size} when it was made. Take another backup."
+            )
+        if digest(path, work, from_the_disk=True) != file.sha256:
+            raise StoreError(
+                f"the backup is damaged: {path} is not as it was made (its SHA-256 differs). "
+                "Take another backup."
+            )
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise StoreError(
+            f"the backup is damaged: {path} can't be read ({why}). Take another backup."
+        ) from error
+
+
+def _photo_fault(path: Path, photo: Kept, work: Work) -> str | None:
+    try:
+        if digest(path, work, from_the_disk=True) == photo.sha256:
+            return None
+    except FileNotFoundError:
+        return f"is missing from {path.parent}"
+    except OSError as error:
+        return f"can't be read ({error.strerror})"
+    return f"in {path.parent} is damaged"
+
+
+def restore(
+    backup: Path,
+    rig_file: Path,
+    folder: Path,
+    *,
+    tell: Tell,
+) -> Restored:
+    """Put a backup in the place of the record, which is set aside whole.
+
+    At every moment either the old or the new record lies there, whole.
+
+    Parameters
+    ----------
+    backup : Path
+        The backup's folder.
+    rig_file : Path
+        Where the rig file belongs. One that is there stays as it is.
+    folder : Path
+        The record's.
+    tell : callable
+        Takes bytes done and bytes in all as it goes on.
+
+    Raises
+    ------
+    TargetError
+        The folder holds no backup, or there is no folder to restore into.
+    StoreError
+        The backup is damaged or newer than this version, somebody is recording, or the disk
+        refused. The record is as it was.
+    """
+    if not folder.parent.is_dir():
+        raise TargetError(f"{folder.parent} is not there. Make the folder the rig is to live in.")
+    manifest, faults = verify(backup, lambda done, total: tell(done, 2 * total))
+    staged = folder.with_name(f"{folder.name}.restoring")
+    half = folder.with_name(f".{folder.name}.half-restored")
+    there = folder.exists()
+    with _refused(folder), _held(folder):
+        said = [*_settle_staged(folder, staged, half), *faults]
+        later = _later(folder, manifest)
+        _check_room(folder, manifest)
+        aside = _free_aside(folder) if there else None
+        try:
+            said += _stage(backup, manifest, half, folder, aside, tell)
+            written, more = _write_rig(backup, manifest, rig_file)
+            _give_to_owner(half, *written, like=folder if there else folder.parent)
+            half.rename(staged)
+            sync_folder(folder.parent)
+            if aside is not None:
+                _swap(folder, staged)
+                sync_folder(folder.parent)
+                staged.rename(aside)
+            else:
+                staged.rename(folder)
+            sync_folder(folder.parent)
+        finally:
+            if half.exists():
+                shutil.rmtree(half)
+    return Restored(manifest, folder, aside, later, tuple(written), (*said, *more))
+
+
+def _check_room(folder: Path, manifest: Manifest) -> None:
+    needed = _SPARE + sum(file.size for file in (*manifest.files, *manifest.photos))
+    if (free := room(folder.parent)) < needed:
+        raise StoreError(
+            f"{folder.parent} has {megabytes(free)} free, and restoring needs {megabytes(needed)}, "
+            "for the present record is kept. Free some; the record is as it was."
+        )
+
+
+@contextmanager
+def _refused(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        why = "it is full" if error.errno == errno.ENOSPC else (error.strerror or str(error))
+        raise StoreError(
+            f"the backup could not be restored: {error.filename or folder}: {why.lower()}. "
+            f"The record in {folder} is as it was."
+        ) from error
+
+
+@contextmanager
+def _held(folder: Path) -> Iterator[None]:
+    """Keep `longsoak run` from starting there; refuse if it records."""
+    if not folder.exists():
+        yield
+        return
+    lock = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o644)
+    try:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise StoreError(
+                f"`longsoak run` is recording into {folder}. Stop it first "
+                "(systemctl stop longsoak), then restore."
+            ) from error
+        yield
+    finally:
+        os.close(lock)
+
+
+def _settle_staged(folder: Path, staged: Path, half: Path) -> list[str]:
+    """Clear up after a restore that was cut off; return what a person should know of it.
+
+    What lies under the last name but one may be the record of before, so it is kept.
+    """
+    if half.exists():
+        shutil.rmtree(half)
+    if not staged.exists():
+        return []
+    aside = _free_aside(folder)
+    staged.rename(aside)
+    return [f"A restore before was cut off; what it had in hand was kept as {aside}."]
+
+
+def _free_aside(folder: Path) -> Path:
+    number = 1
+    while os.path.lexists(aside := folder.with_name(f"{folder.name}.before-restore-{number}")):
+        number += 1
+    return aside
+
+
+def _later(folder: Path, manifest: Manifest) -> Later | None:
+    record = Record(folder)
+    try:
+        until = record.last_utc_ms()
+        return Later(until, max(0, record.version()[0] - manifest.scans))
+    except StoreError:  # none there, or the damage that it is restored for
+        return None
+
+
+def _stage(
+    backup: Path, manifest: Manifest, half: Path, folder: Path, aside: Path | None, tell: Tell
+) -> list[str]:
+    """Lay out the new folder beside the old one; return what is missing from it."""
+    half.mkdir()
+    total = 2 * sum(file.size for file in (*manifest.files, *manifest.photos))
+    work = Work(total, lambda done, of: tell(of + done, 2 * of))
+    kept = copy(backup / RECORD, half / RECORD, work)
+    if kept not in manifest.files:
+        raise StoreError(
+            f"{backup / RECORD} reads differently from one time to the next: the stick is failing. "
+            "Take another backup; the record is as it was."
+        )
+    sources = (backup.resolve().parent / manifest.photos_folder, folder / PHOTOS)
+    missing = _copy_photos(sources, manifest, half, work)
+    of = f"; what was measured after it is in {aside.name}" if aside is not None else ""
+    says = f"restored from the backup {manifest.name}, {until_words(manifest)}{of}"
+    write(half / _NOTE, says.encode(), work)
+    sync_folder(half)
+    return missing
+
+
+def _copy_photos(
+    sources: tuple[Path, ...], manifest: Manifest, half: Path, work: Work
+) -> list[str]:
+    photos = half / PHOTOS
+    if manifest.photos:
+        photos.mkdir()
+    for photo in manifest.photos:
+        to = photos / photo.name
+        for source in sources:
+            with suppress(OSError, StoreError):
+                if copy(source / photo.name, to, work).sha256 == photo.sha256:
+                    break
+            to.unlink(missing_ok=True)
+    if manifest.photos:
+        sync_folder(photos)
+    lost = [photo.name for photo in manifest.photos if not (photos / photo.name).exists()]
+    return (
+        [f"{len(lost)} photos of proofs could not be restored: {', '.join(lost)}."] if lost else []
+    )
+
+
+def _write_rig(backup: Path, manifest: Manifest, rig_file: Path) -> tuple[list[Path], list[str]]:
+    """Put the rig file and curve files where there are none; say which that are there differ."""
+    written: list[Path] = []
+    cautions: list[str] = []
+    home = rig_file.resolve().parent
+    for name, kept in ((rig_file.name, RIG_FILE), *manifest.curve_files):
+        to, content = home / name, (backup / kept).read_bytes()
+        if not to.resolve().is_relative_to(home):
+            if not to.exists():
+                cautions.append(f"{to} lies elsewhere and was left out: it is {backup / kept}.")
+        elif os.path.lexists(to):
+            if to.read_bytes() != content:
+                cautions.append(
+                    f"{to} is not as it was when the backup was made, and was left as it is. What "
+                    f"it was is {backup / kept}."
+                )
+        else:
+            to.parent.mkdir(parents=True, exist_ok=True)
+            part = to.with_name(f".{to.name}.part")
+            part.unlink(missing_ok=True)
+            write(part, content, Work(1, lambda _done, _total: None))
+            part.rename(to)
+            sync_folder(to.parent)
+            written.append(to)
+    return written, cautions
+
+
+def _give_to_owner(*paths: Path, like: Path) -> None:
+    """Let what root restores belong to whom the record belonged, or measuring could not go on."""
+    if os.geteuid() != 0:
+        return
+    owner = like.stat()
+    for path in paths:
+        for each in (path, *path.rglob("*")):
+            os.chown(each, owner.st_uid, owner.st_gid)
+
+
+def _swap(folder: Path, staged: Path) -> None:
+    try:
+        swap(folder, staged)
+    except OSError as error:
+        shutil.rmtree(staged)
+        raise StoreError(
+            f"the disk under {folder.parent} can't exchange two folders in one step "
+            f"({error.strerror}). Move {folder} aside yourself, and restore again; "
+            "the record is as it was."
+        ) from error
+
+
+def note_of_restore(folder: Path) -> str | None:
+    """What a restore has left for the next run to tell; None if there was none."""
+    try:
+        with (folder / _NOTE).open("rb") as file:
+            said = file.read(_LONGEST_NOTE).decode(errors="replace").strip()
+    except OSError:
+        return None
+    return said if said.isprintable() else None
+
+
+def drop_note(folder: Path) -> None:
+    """Forget it, once it is told."""
+    with suppress(OSError):
+        (folder / _NOTE).unlink()
