@@ -55,6 +55,10 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("bus down:meter", (None, 0, 10, 0, "")),
         ("outlet away:mail", (None, 0, 60, 0, "")),
         ("record refused:record", (None, 0, 10, 0, "")),
+        ("readings given up:record", (None, 0, 0, 0, "")),
+        ("record damaged:record", (None, 0, 0, 0, "")),
+        ("disk low:record", (None, 0, 60, 0, "")),
+        ("log grows:record", (None, 0, 600, 0, "")),
     ],
 )
 def test_every_rig_has_these_alarms(
@@ -67,7 +71,7 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 3 + 3 + 1
+    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 3 + 3 + 5
     # The level has "level unknown" instead: one cause, one alarm.
     assert {key for key in keys if key.startswith("silent:")} == {
         f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
@@ -237,6 +241,10 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
         Watch.SILENT,
         Watch.BUS,
         Watch.RECORD,
+        Watch.LOST,
+        Watch.DAMAGED,
+        Watch.DISK,
+        Watch.LOG,
     }
 
 

@@ -10,6 +10,7 @@ from longsoak.rigfile.load import parse
 from longsoak.service.watch import BUS_PATIENCE, AlarmBook
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.rig import Watch
 from service.benchrig import T0, bench, scan
 
 HERE = Path(__file__).parent
@@ -347,13 +348,31 @@ def test_a_bus_that_comes_and_goes_is_as_good_as_down() -> None:
 def test_a_record_that_takes_nothing_is_told_with_the_reason() -> None:
     alarms = book()
     full = "a scan could not be kept: database or disk is full"
-    assert alarms.record(full, now=0.0, utc_ms=T0) == []
-    raised = alarms.record(full, now=10.0, utc_ms=T0)
+    assert alarms.record(Watch.RECORD, full, now=0.0, utc_ms=T0) == []
+    raised = alarms.record(Watch.RECORD, full, now=10.0, utc_ms=T0)
     assert brief(raised) == [("record refused:record", AlarmState.NEW)]
     assert raised[0].says == full
-    assert brief(alarms.record(None, now=11.0, utc_ms=T0)) == [
+    assert brief(alarms.record(Watch.RECORD, None, now=11.0, utc_ms=T0)) == [
         ("record refused:record", AlarmState.GONE)
     ]
+
+
+def test_a_damaged_record_stands_until_somebody_acknowledges_it() -> None:
+    alarms = book()
+    key = "record damaged:record"
+    raised = alarms.damaged("it was set aside", now=0.0, utc_ms=T0)
+    assert brief(raised) == [(key, AlarmState.NEW)]
+    assert alarms.tick(now=1.0, utc_ms=T0) == []
+    assert alarms.tick(now=90_000.0, utc_ms=T0) == []
+    alarms.acknowledge(key, "mk", utc_ms=T0, boottime_ms=90_001_000)
+    assert brief(alarms.tick(now=90_002.0, utc_ms=T0)) == [(key, AlarmState.NORMAL)]
+
+
+def test_a_damaged_record_stands_over_a_restart() -> None:
+    key = "record damaged:record"
+    alarms = AlarmBook(bench(), {key: AlarmState.NEW}, now=0.0)
+    assert [c for at in range(100) for c in alarms.tick(now=at, utc_ms=T0) if c.key == key] == []
+    assert alarms.acknowledge(key, "mk", utc_ms=T0, boottime_ms=0)[1] == "acknowledged"
 
 
 def test_an_outlet_that_is_away_raises() -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from longsoak.rigfile.alarmtable import AlarmTable
+from longsoak.rigfile.alarmtable import OUTLETS, AlarmTable
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
@@ -21,9 +21,13 @@ NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.BUS: "bus",
     Watch.OUTLET: "outlet",
     Watch.RECORD: None,  # there is one record
+    Watch.LOST: None,
+    Watch.DAMAGED: None,
+    Watch.DISK: None,
+    Watch.LOG: None,
 }
 RECORD = "record"  # what an alarm about the record has for its subject
-_OUTLETS = ("mail", "mqtt", "database")
+OF_THE_RECORD = (Watch.RECORD, Watch.LOST, Watch.DAMAGED, Watch.DISK, Watch.LOG)
 _WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DISAGREE, Watch.DRIFT)
 _WATER = (
     Watch.OVERFILL,
@@ -75,7 +79,7 @@ def subject_of(table: AlarmTable) -> str | None:
 
 
 def _outlets(draft: Draft) -> list[str]:
-    parts = zip(_OUTLETS, (draft.mail, draft.mqtt, draft.database), strict=True)
+    parts = zip(OUTLETS, (draft.mail, draft.mqtt, draft.readings, draft.database), strict=True)
     return [name for name, part in parts if part is not None]
 
 
@@ -188,7 +192,7 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return [name for name in names if name is not None] or None
     if watch is Watch.OUTLET:
         return _outlets(draft)
-    if watch is Watch.RECORD:
+    if watch in OF_THE_RECORD:
         return [RECORD]
     if watch is Watch.BUS:
         return list(draft.bus_names.first) or None

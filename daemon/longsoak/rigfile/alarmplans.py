@@ -38,7 +38,16 @@ DRIFT_PERCENT, DRIFT_DEADBAND = 2.0, 0.5  # % of nominal
 DRIFT_DEADBAND_SHARE = 0.25  # of the setpoint, as for the reference resistor
 AT_ONCE = 0.0  # s: one good answer is proof enough
 RECORD_ON = 10.0  # s: a commit may stall for seconds
+DISK_ON = 60.0  # s: something large may be there for a moment only
+LOG_ON = 600.0  # s: a backup holds the log open while it copies
 OUTLET_ON = 60.0  # s: a server that restarts is back by then
+_OF_THE_RECORD = {
+    Watch.RECORD: RECORD_ON,
+    Watch.LOST: AT_ONCE,
+    Watch.DAMAGED: AT_ONCE,
+    Watch.DISK: DISK_ON,
+    Watch.LOG: LOG_ON,
+}
 
 
 def plan_alarms(
@@ -56,7 +65,7 @@ def plan_alarms(
     ----------
     bays, reservoir, probes, buses : checked parts of the rig
     outlets : sequence of str
-        Which of mail, mqtt and database are set up.
+        Which of mail, mqtt, readings and database are set up.
     changes : sequence of AlarmTable
         The checked ``[[alarms]]``. One that names a subject goes before one that doesn't.
     """
@@ -135,7 +144,8 @@ def _defaults(
         yield _plan(Watch.BUS, bus.name, on_delay=BUS_ON, off_delay=AT_ONCE)
     for outlet in outlets:
         yield _plan(Watch.OUTLET, outlet, on_delay=OUTLET_ON, off_delay=AT_ONCE)
-    yield _plan(Watch.RECORD, RECORD, on_delay=RECORD_ON, off_delay=AT_ONCE)
+    for watch, on_delay in _OF_THE_RECORD.items():
+        yield _plan(watch, RECORD, on_delay=on_delay, off_delay=AT_ONCE)
 
 
 def _water(reservoir: Reservoir) -> Iterator[AlarmPlan]:

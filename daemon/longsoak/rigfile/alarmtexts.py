@@ -44,6 +44,10 @@ class AlarmWriter:
             Watch.BUS: self._bus,
             Watch.OUTLET: self._outlet,
             Watch.RECORD: self._record,
+            Watch.LOST: self._lost,
+            Watch.DAMAGED: self._damaged,
+            Watch.DISK: self._disk,
+            Watch.LOG: self._log,
         }
 
     def written(self, plan: AlarmPlan) -> AlarmPlan:
@@ -283,6 +287,64 @@ class AlarmWriter:
             ),
         )
 
+    def _lost(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "Readings are being given up",
+            "The disk has taken nothing for so long that memory holds no more of what waits for "
+            "it. Of the older scans every second one is given up, and so on.",
+            "The scans given up are lost for good; how many, and from when to when, is told in the "
+            "record once the disk takes something. Alarms go on.",
+            (
+                "Do not restart anything yet: all that still waits would be lost with it.",
+                "Free some space on the disk, or mend it. What waits is then kept by itself.",
+            ),
+        )
+
+    def _damaged(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "The record was damaged",
+            "The file that held the record can't be read as it was written, most often after a "
+            "card has worn out or the power failed. It was set aside beside the new one, whole, "
+            'under a name with "damaged" in it.',
+            "Measuring goes on in a new record. Pages and commands show that one only: what was "
+            "measured before is in the file set aside, as far as it can be read, and in your "
+            "backups.",
+            (
+                "Copy the whole folder of the record to another disk before you do anything else.",
+                "Look for errors of the card (dmesg). If there are any, replace it now.",
+                "Look how far the last backup reaches before you decide which record to go on "
+                "with. The file set aside is never changed or deleted.",
+                "Acknowledge this when that is done.",
+            ),
+        )
+
+    def _disk(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "The disk is getting full",
+            "There is less free space where the record lies than the rig file asks for "
+            "(low_mb in [record]).",
+            "When it is full, what is measured waits in memory and is lost if the computer stops. "
+            "Before that, what can be made again from the record is dropped; readings never are.",
+            (
+                "Look what takes the space (df, du), and free some of it.",
+                "Leave the record's folder alone: nothing in it is spare.",
+                "A larger card: copy the whole folder while nothing is recording.",
+            ),
+        )
+
+    def _log(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "The record's log is held open",
+            "Some program reads the record without ever letting go of it, or the disk fails, so "
+            "that what was written last can't be folded into the record.",
+            "Nothing is lost, but the log grows until the disk is full.",
+            (
+                "Look which programs have the record open (fuser record.db in the record's "
+                "folder), and end those that have been at it for hours.",
+                "If there is none, look for errors of the disk (dmesg).",
+            ),
+        )
+
 
 _OUTLETS = {
     "mail": (
@@ -294,6 +356,11 @@ _OUTLETS = {
         "MQTT away",
         "The MQTT broker",
         "Alarms go on here, but nobody is told of them by MQTT.",
+    ),
+    "readings": (
+        "Readings by MQTT away",
+        "The MQTT broker is there, but of readings it",
+        "Whoever listens for readings hears none. The record here is whole, and nothing is lost.",
     ),
     "database": (
         "Database away",

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Protocol
 
+from longsoak.store.aside import damaged
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
 
@@ -48,7 +49,13 @@ class Chores:
         self._failing: dict[str, str] = {}
 
     def bite(self, *, now: float, utc_ms: int) -> list[Event]:
-        """Do one bite of the first chore that is due, if any; return what is to be told."""
+        """Do one bite of the first chore that is due, if any; return what is to be told.
+
+        Raises
+        ------
+        StoreError
+            The record is damaged.
+        """
         for i, (due, chore) in enumerate(self._due):
             if due > now:
                 continue
@@ -56,6 +63,9 @@ class Chores:
             try:
                 again, events = chore.do(now=now, utc_ms=utc_ms)
             except StoreError as error:
+                if damaged(error):  # no chore's to mend
+                    self._due.append((now + AFTER_A_FAILURE, chore))
+                    raise
                 self._due.append((now + AFTER_A_FAILURE, chore))
                 says, before = str(error), self._failing.get(chore.name)
                 self._failing[chore.name] = says

@@ -6,10 +6,11 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 import logging
 import queue
 from collections import defaultdict, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 
 from longsoak.core.convert import Conversion
+from longsoak.core.wording import rfc3339
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -21,9 +22,12 @@ from longsoak.service.messages import (
     LookedOver,
     OutletNews,
     Refused,
+    SentAgain,
     Stop,
 )
+from longsoak.service.waiting import Waiting
 from longsoak.service.watch import AlarmBook
+from longsoak.store.aside import DamageError, damaged
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY
@@ -35,7 +39,7 @@ from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Rig, Watch
 from longsoak.vocabulary.sample import Missing
 
 _log = logging.getLogger(__name__)
@@ -46,7 +50,7 @@ MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, wi
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
 
-Message = Pass | OutletNews | CursorMoved | Refused | LookedOver | CalendarFault | Stop
+Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | LookedOver | CalendarFault | Stop
 
 
 class Recorder:
@@ -67,8 +71,12 @@ class Recorder:
         Called with each pass, once it is converted.
     closer : callable
         Called when some probes are to be polled closer for a while.
-    chores : sequence of Chore
-        What is done with the record meanwhile.
+    chores : callable
+        What is done with the record meanwhile; made anew for another record.
+    another : callable
+        Called when the record was damaged and another one has begun.
+    disk : callable
+        What is wrong with the disk, by the alarm that watches it; None is well.
     """
 
     def __init__(
@@ -83,7 +91,9 @@ class Recorder:
         committed: Callable[[], None],
         seen: Callable[[Pass], None],
         closer: Callable[[Closer], None],
-        chores: Sequence[Chore] = (),
+        chores: Callable[[], Sequence[Chore]] = tuple,
+        another: Callable[[], None] = lambda: None,
+        disk: Callable[[], Mapping[Watch, str | None]] = dict,
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -93,7 +103,10 @@ class Recorder:
         self._committed = committed
         self._seen = seen
         self._closer = closer
-        self._chores = Chores(chores)
+        self._make_chores = chores
+        self._chores = Chores(chores())
+        self._another = another
+        self._disk = disk
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -103,6 +116,10 @@ class Recorder:
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
         self._last_boottime_ms = 0
         self._pending = Batch()
+        watched = [probe.name for probe in rig.probes if probe.record > probe.every]
+        self._waiting = Waiting(writer, clock=clock, watched=watched)
+        self._damage: str | None = None  # of a record that could not be set aside yet
+        self._stale = 0  # messages from before another record began
         self._told: defaultdict[tuple[str, str], deque[float]] = defaultdict(
             lambda: deque(maxlen=MOST_TOLD)
         )
@@ -115,6 +132,8 @@ class Recorder:
             left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
         ):
             self._change(change)
+        if writer.set_aside is not None:
+            self._tell_aside(writer.set_aside.says)
 
     def run(self) -> None:
         """Take messages until one says stop; return with nothing taken left uncommitted."""
@@ -128,25 +147,28 @@ class Recorder:
                 next_tick = now + TICK_PERIOD
                 at, utc_ms = self._boottime(), self._clock.utc_ms()
                 changes = self._alarms.tick(now=at, utc_ms=utc_ms)
-                changes += self._alarms.record(self._refusal, now=at, utc_ms=utc_ms)
+                standing = {Watch.RECORD: self._refusal, Watch.LOST: self._waiting.given_up}
+                for watch, wrong in {**standing, **self._disk()}.items():
+                    changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
                 for change in changes:
                     self._change(change)
             self._commit()
             if self._messages.empty():
-                events = self._chores.bite(now=now, utc_ms=self._clock.utc_ms())
-                for event in events:
-                    self._event(event.kind, event.subject, event.says)
+                self._do_chores(now)
 
     @property
     def scans_unkept(self) -> int:
         """Scans that were measured and could not be kept so far."""
-        return len(self._pending.scans)
+        return len(self._pending.scans) + self._waiting.scans
 
     def drain(self) -> None:
         """Commit what is still in the queue, after everybody who fills it has ended."""
         while not self._messages.empty():
             self._take()
+        self._waiting.try_now()
         self._commit()
+        while self._waiting and self._refusal is None:
+            self._commit()
 
     def _take(self) -> bool:
         """Handle what is waiting, or comes within `INBOX_PERIOD`; true if somebody said stop."""
@@ -161,15 +183,21 @@ class Recorder:
         return any(isinstance(message, Stop) for message in taken)
 
     def _handle(self, message: Message) -> None:
+        stale = self._stale > 0
+        self._stale -= stale
         match message:
             case Pass():
                 self._pass(message)
             case OutletNews(outlet, away):
                 self._outlet(outlet, away)
+            case CursorMoved() if stale:  # a position in the record before
+                pass
             case CursorMoved(outlet, position):
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
                 self._event("refused", outlet, says)
+            case SentAgain(outlet, says):
+                self._event("sent again", outlet, says)
             case LookedOver(fault):
                 wrong = fault or self._writer.fold_in()
                 self._event("check", "record", wrong or "the record was looked over and is whole")
@@ -257,6 +285,7 @@ class Recorder:
         except StoreError as error:
             # The same disk as the scans: its refusals are told with theirs, and the request waits.
             _log.debug("%s", error)
+            self._look_again(error)
 
     def _take_request(self, request: Request) -> None:
         if self._writer.handled(request):
@@ -315,31 +344,97 @@ class Recorder:
         _log.info("%s %s: %s", kind, subject, says)
 
     def _commit(self) -> None:
-        if not self._pending:
+        if self._damage is not None:
+            self._go_over(self._damage)
+        if not (self._pending or self._waiting):
             return
-        try:
-            self._writer.commit(self._pending)
-        except StoreError as error:
-            # Kept in memory and tried again with whatever comes next: nothing else can be done
-            # with a full disk, and measuring goes on.
-            if self._refusal is None:
-                _log.error("%s; it is tried again until it can be", error)
-            self._refusal = str(error)
+        batch, self._pending = self._pending, Batch()
+        kept = self._waiting.keep(batch)
+        refused = self._waiting.refusal
+        if refused is not None and damaged(refused):
+            kept = self._look_again(refused)
+            refused = self._waiting.refusal
+        if self._damage is None:
+            self._tell_refusal(None if refused is None else str(refused))
+        if kept:
+            self._unkept.clear()
+            self._inbox.drop(self._answered)
+            self._answered = []
+            self._committed()
+        else:
             self._offer_unkept()
+
+    def _tell_refusal(self, refusal: str | None) -> None:
+        # What is refused is kept in memory and tried again: nothing else can be done with a full
+        # disk, and measuring goes on.
+        if refusal is not None and self._refusal is None:
+            _log.error("%s; it is tried again until it can be", refusal)
+        if refusal is None and self._refusal is not None:
+            _log.info("the record takes scans again; %s", self._waiting.given_up or "none was lost")
+        self._refusal = refusal
+
+    def _do_chores(self, now: float) -> None:
+        try:
+            events = self._chores.bite(now=now, utc_ms=self._clock.utc_ms())
+        except StoreError as error:
+            self._look_again(error)
             return
-        if self._refusal is not None:
-            _log.info("the record takes scans again; none was lost")
-            self._refusal = None
-        self._unkept.clear()
-        self._pending = Batch()
-        self._inbox.drop(self._answered)
-        self._answered = []
-        self._committed()
+        for event in events:
+            self._event(event.kind, event.subject, event.says)
+
+    def _look_again(self, error: StoreError) -> bool:
+        """Go over to a new record if what found this one damaged finds it so again.
+
+        True if what waits could be kept.
+        """
+        if not damaged(error) or self._damage is not None:
+            return False
+        if not isinstance(error, DamageError):  # that one was found twice already
+            try:
+                self._writer.reopen(now=rfc3339(self._clock.utc_ms()))
+            except StoreError as again:
+                error = again
+            else:
+                self._waiting.try_now()
+                if self._waiting.keep(Batch()) or self._waiting.refusal is None:
+                    return True
+                error = self._waiting.refusal
+        return damaged(error) and self._go_over(str(error.__cause__ or error))
+
+    def _go_over(self, cause: str) -> bool:
+        """Set the damaged record aside and go on in a new one, as soon as the disk lets us."""
+        wall = look_at_the_wall(self._clock)
+        boottime_ms = self._clock.boottime_ms()
+        try:
+            aside = self._writer.start_afresh(
+                cause,
+                utc_ms=wall.base_ms + boottime_ms,
+                boottime_ms=boottime_ms,
+                synchronised=wall.synchronised,
+            )
+        except StoreError as error:
+            self._damage = cause
+            self._tell_refusal(f"the record is damaged ({cause}), and {error}")
+            return False
+        self._damage = None
+        _log.error("%s", aside.says)
+        for batch in (self._pending, self._waiting.rest):
+            batch.cursors.clear()  # positions in the record before
+        self._stale = self._messages.qsize()
+        self._tell_aside(aside.says)
+        self._chores = Chores(self._make_chores())
+        self._another()
+        self._waiting.try_now()
+        return self._waiting.keep(Batch())
+
+    def _tell_aside(self, says: str) -> None:
+        for change in self._alarms.damaged(says, now=self._boottime(), utc_ms=self._clock.utc_ms()):
+            self._change(change)
 
     def _offer_unkept(self) -> None:
         """Let the alarms go out all the same: a full disk is when somebody has to come."""
         with suppress(StoreError):  # then not even their numbers are known
-            self._unkept.put(self._pending.changes, after=self._writer.last_change())
+            self._unkept.put(self._waiting.rest.changes, after=self._writer.last_change())
             self._committed()
 
     def _boottime(self) -> float:

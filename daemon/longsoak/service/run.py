@@ -5,7 +5,6 @@ import queue
 import signal
 import threading
 from collections.abc import Callable, Sequence
-from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
@@ -16,25 +15,18 @@ from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.dayclosing import DayClosing
 from longsoak.service.drivers import find_kind, load_rig
-from longsoak.service.messages import (
-    CalendarFault,
-    CursorMoved,
-    LookedOver,
-    OutletNews,
-    Refused,
-    Stop,
-)
-from longsoak.service.outlets import OutletWorker
+from longsoak.service.makeoutlets import make_outlets, start_new_ones
+from longsoak.service.messages import CalendarFault, LookedOver, Stop
 from longsoak.service.recorder import Message, Recorder
+from longsoak.service.upkeep import Upkeep
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.proofrequests import Closer
 from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
+from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
-from longsoak.vocabulary.outlet import Outlet
 from longsoak.vocabulary.rig import Kind, Rig
 
 _log = logging.getLogger(__name__)
@@ -43,7 +35,6 @@ TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures tha
 # Together well within the minute and a half that the service manager waits.
 BUS_STOP = 20.0  # s all workers may take to hear out the probe they have just asked
 OUTLET_STOP = 25.0  # s all outlets may take for their last attempt
-DATABASE_SETTLES = 60.0  # s a database may take to have on its disk what it acknowledged
 CALENDAR_LOOK = 60.0  # s between two looks whether the clock is known yet
 
 
@@ -104,12 +95,18 @@ def _record(
 
     stop = threading.Event()
     unkept = Unkept()
-    outlets = _outlets(
-        rig, beside, record=AlarmsOnTheirWay(folder, unkept), clock=clock, put=messages.put
+    outlets = make_outlets(
+        rig,
+        beside,
+        record=AlarmsOnTheirWay(folder, unkept),
+        clock=clock,
+        software=version("longsoak"),
+        put=messages.put,
     )
-    _start_notices_at_the_end(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
+    start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
     hold = _Hold(rig)
     inbox = Inbox(folder)
+    summaries = writer.summaries()
 
     def wake() -> None:
         for outlet in outlets:
@@ -125,7 +122,7 @@ def _record(
         committed=wake,
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
-        chores=[DayClosing(folder, writer)],
+        chores=lambda: [Upkeep(writer.sealing(), summaries), DayClosing(folder, writer)],
     )
     workers = [
         BusWorker(
@@ -161,6 +158,7 @@ def _record(
         _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
     inbox.close()
+    summaries.close()
     if recorder.scans_unkept:
         lost = with_noun(recorder.scans_unkept, "scan")
         raise StoreError(
@@ -232,83 +230,6 @@ class _Hold:
             missing -= asked
             if not missing:
                 self._events[name].set()
-
-
-def _outlets(
-    rig: Rig,
-    beside: Path,
-    *,
-    record: Record,
-    clock: Clock,
-    put: Callable[[OutletNews | CursorMoved | Refused], None],
-) -> list[OutletWorker]:
-    built: list[tuple[str, Callable[[], Outlet], float]] = []
-    if rig.mail is not None:
-        built.append(("mail", partial(_mail, record, rig, beside, clock), 0.0))
-    if rig.mqtt is not None:
-        built.append(("mqtt", partial(_mqtt, record, rig, beside), 0.0))
-    if rig.database is not None:
-        build = partial(_database, record, rig, beside, put)
-        built.append(("database", build, DATABASE_SETTLES))
-    return [
-        OutletWorker(name, build=build, record=record, clock=clock, settle=settle, report=put)
-        for name, build, settle in built
-    ]
-
-
-def _mail(record: Record, rig: Rig, beside: Path, clock: Clock) -> Outlet:
-    from longsoak.notify.mail import MailNotices
-
-    assert rig.mail is not None  # noqa: S101 - only built where it is configured
-    password = _secret(beside, rig.mail.password_file, NoticeError)
-    return MailNotices(record, rig, rig.mail, password=password, monotonic=clock.monotonic)
-
-
-def _mqtt(record: Record, rig: Rig, beside: Path) -> Outlet:
-    from longsoak.notify.mqtt import MqttNotices
-
-    assert rig.mqtt is not None  # noqa: S101 - as above
-    password = _secret(beside, rig.mqtt.password_file, NoticeError)
-    return MqttNotices(record, rig, rig.mqtt, password=password)
-
-
-def _database(record: Record, rig: Rig, beside: Path, put: Callable[[Refused], None]) -> Outlet:
-    from longsoak.forward.database import DatabaseForwarder
-
-    assert rig.database is not None  # noqa: S101 - as above
-    token = _secret(beside, rig.database.token_file, ForwardError)
-    return DatabaseForwarder(
-        record,
-        rig,
-        rig.database,
-        token=token,
-        on_refused=lambda says: put(Refused("database", says)),
-    )
-
-
-def _secret(
-    beside: Path, file: str | None, kind: type[ForwardError] | type[NoticeError]
-) -> str | None:
-    if file is None:
-        return None
-    try:
-        return (beside / file).read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error
-
-
-def _start_notices_at_the_end(
-    writer: RecordWriter, record: Record, outlets: list[OutletWorker], *, utc_ms: int
-) -> None:
-    """A notice outlet new to a record starts with what comes, not with a storm of what was."""
-    _, last_change = record.version()
-    new = {
-        outlet.outlet: (last_change, utc_ms)
-        for outlet in outlets
-        if outlet.outlet != "database" and not record.has_cursor(outlet.outlet)
-    }
-    if new:  # 0 is kept too, or the next start would take the outlet for new again
-        writer.commit(Batch(cursors=new))
 
 
 def _keep_calendar(

@@ -17,7 +17,7 @@ from longsoak.core.alarms import (
     step,
 )
 from longsoak.core.wording import age_words, ohm_words, value_words
-from longsoak.rigfile.alarmchecks import RECORD
+from longsoak.rigfile.alarmchecks import OF_THE_RECORD, RECORD
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
@@ -29,7 +29,14 @@ BUS_PATIENCE = 180.0  # s
 UNSEEN = 60.0, 3.0  # s, periods: a probe of a bus that answers is asked at least that often
 FLAPS, FLAP_SPAN = 3, 300.0  # a bus lost so often within so many s is as good as down
 FRESH = 5.0, 3.0  # s, periods: for so long the last look at a float or a level is how it stands
-_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.RECORD)
+_ANSWERED = AlarmState.ACKNOWLEDGED
+_WELL = {
+    Watch.RECORD: "the record takes what is measured",
+    Watch.LOST: "nothing is given up any more",
+    Watch.DISK: "there is room on the disk again",
+    Watch.LOG: "the log was folded in",
+}
+_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, *OF_THE_RECORD)
 
 
 class AlarmBook:
@@ -132,11 +139,16 @@ class AlarmBook:
         says = away or "it takes what is sent"
         return self._state(Watch.OUTLET, name, away is not None, says, now=now, utc_ms=utc_ms)
 
-    def record(self, refusal: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
-        """Show whether the record took what was to be kept last."""
-        says = refusal or "the record takes what is measured"
-        there = refusal is not None
-        return self._state(Watch.RECORD, RECORD, there, says, now=now, utc_ms=utc_ms)
+    def record(
+        self, watch: Watch, wrong: str | None, *, now: float, utc_ms: int
+    ) -> list[AlarmChange]:
+        """Show how it stands with the record, or with its disk; None is well."""
+        says = wrong or _WELL[watch]
+        return self._state(watch, RECORD, wrong is not None, says, now=now, utc_ms=utc_ms)
+
+    def damaged(self, says: str, *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Tell that a damaged record was set aside: it stands until somebody acknowledges it."""
+        return self._state(Watch.DAMAGED, RECORD, True, says, now=now, utc_ms=utc_ms)
 
     def tick(self, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Look for silence: a worker that hangs delivers no pass that could say so."""
@@ -156,6 +168,11 @@ class AlarmBook:
                     changes += self._step(
                         plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
                     )
+            if plan.watch is Watch.DAMAGED and self._lives[plan.key].state is _ANSWERED:
+                says = "somebody knows of it; measuring goes on in a new record"
+                changes += self._step(
+                    plan, Seen.AWAY, value=None, says=says, now=now, utc_ms=utc_ms
+                )
             if plan.watch is Watch.LEVEL_UNKNOWN:
                 at = self._seen_at[plan.subject]
                 if now - at > max(30.0, 5 * self._probes[plan.subject].every):
