@@ -14,7 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from longsoak.store.codec import pack_floats, pack_whole, unpack_floats, unpack_whole
+from longsoak.store.arrays import Columns, doubles, singles
+from longsoak.store.codec import pack_floats, pack_whole, unpack_whole
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
 from longsoak.store.scans import scan_rows
@@ -35,14 +36,16 @@ decimals = st.decimals(-(10**9), 10**9, places=4).map(float)
 
 @given(st.lists(st.one_of(bits64, decimals, st.just(math.nan), st.floats())))
 def test_any_float_comes_back_to_the_last_bit(values: list[float]) -> None:
-    again = unpack_floats(pack_floats(values, size=8), size=8)
-    assert array("d", again).tobytes() == array("d", values).tobytes()
+    packed = pack_floats(values, size=8)
+    assert array("d", unpack_floats(packed, size=8)).tobytes() == array("d", values).tobytes()
+    assert doubles(packed).tobytes() == array("d", values).tobytes()
 
 
 @given(st.lists(st.one_of(bits32, st.just(math.nan), st.floats(width=32))))
 def test_any_short_float_comes_back_to_the_last_bit(values: list[float]) -> None:
-    again = unpack_floats(pack_floats(values, size=4), size=4)
-    assert array("f", again).tobytes() == array("f", values).tobytes()
+    packed = pack_floats(values, size=4)
+    assert array("f", unpack_floats(packed, size=4)).tobytes() == array("f", values).tobytes()
+    assert singles(packed).tobytes() == array("f", values).tobytes()
 
 
 @given(st.lists(st.integers(-(2**62), 2**62)))
@@ -126,6 +129,29 @@ def test_sealed_rows_are_the_rows_that_were_committed(kept: Kept) -> None:
     assert after[:200] == before
 
 
+def arrays(columns: Columns) -> list[bytes]:
+    """The bytes of all arrays."""
+    return [getattr(columns, name).tobytes() for name in columns.__slots__]
+
+
+def test_arrays_hold_what_readings_one_by_one_say(kept: Kept) -> None:
+    fill(kept, 200)
+    kept.seal()
+    record = Record(kept.folder)
+    since, until = T0 + 30_500, T0 + 190_500
+    found = record.columns(("a", "level"), since_ms=since, until_ms=until)
+    for probe, columns in found.items():
+        readings = record.series(probe, since_ms=since, until_ms=until)
+        assert columns.utc_ms.tolist() == [r.utc_ms for r in readings]
+        assert columns.raw.tolist() == [r.raw for r in readings]
+        values = [math.nan if r.value is None else r.value for r in readings]
+        assert array("f", columns.values.tolist()).tobytes() == array("f", values).tobytes()
+        assert columns.uncertainties.tolist() == [r.uncertainty for r in readings]
+        assert columns.flags.tolist() == [r.flag for r in readings]
+        assert columns.reasons.tolist() == [r.reason for r in readings]
+        assert len(columns.scans) == len(readings)
+
+
 def test_every_way_of_reading_reads_the_same_before_and_after(kept: Kept) -> None:
     fill(kept, 200)
     unchanged = Record(kept.folder)  # it remembers what it saw before sealing
@@ -139,6 +165,14 @@ def test_every_way_of_reading_reads_the_same_before_and_after(kept: Kept) -> Non
         for since, until in ranges:
             found.append(repr(record.series("a", since_ms=since, until_ms=until)))
             found.append(record.reduced(("a", "level"), since_ms=since, until_ms=until, buckets=11))
+            found.append(
+                [
+                    arrays(c)
+                    for c in record.columns(
+                        ("a", "level", "never"), since_ms=since, until_ms=until
+                    ).values()
+                ]
+            )
             found.append(record.last_values(("a", "b", "x"), since_ms=since, until_ms=until))
         return found
 

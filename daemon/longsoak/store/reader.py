@@ -1,10 +1,11 @@
 """Read-only access to the record, for pages, commands and forwarders."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.files import RECORD
@@ -20,6 +21,9 @@ from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
+
+if TYPE_CHECKING:
+    from longsoak.store.arrays import Columns
 
 _CHUNK = 4096  # scans fetched at a time on a walk back
 _MOST_SCANS = 100_000  # that are looked at one by one for a drawing
@@ -109,6 +113,21 @@ class Record(RecordFile):
                 for piece in scans.pieces((probe,), first, last, raw=True):
                     found += readings_of(piece, scans.layouts, shift_ms=shift)
         return found
+
+    def columns(
+        self, probes: Collection[str], *, since_ms: int, until_ms: int
+    ) -> "dict[str, Columns]":
+        """The readings of a time range as numpy arrays, by probe. Needs the extra ``analysis``.
+
+        Raises
+        ------
+        ImportError
+            There is no numpy here.
+        """
+        from longsoak.store.arrays import read  # numpy, which measuring and pages do without
+
+        with self._look() as (db, scans):
+            return read(scans, spans(db, scans, since_ms, until_ms), probes)
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int

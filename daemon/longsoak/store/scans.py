@@ -6,6 +6,7 @@ import threading
 from bisect import bisect_left, bisect_right
 from collections import OrderedDict, defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import islice
 from typing import NamedTuple
 
 from longsoak.store.packing import (
@@ -28,6 +29,7 @@ from longsoak.store.sealed import (
 from longsoak.vocabulary.reading import Reading
 
 _PAGE = 4096  # rows fetched at a time
+_FEW = 8  # probes that are looked up one by one
 _MOST_KEPT = 32  # runs of sealed scans whose times are remembered
 
 
@@ -66,6 +68,7 @@ class Kept:
         self.lock = threading.RLock()
         self._of: object = None
         self.layouts: dict[int, Layout] = {}
+        self.numbers: dict[str, int] = {}  # of probes
         self.chunks: list[Chunk] = []
         self.times: OrderedDict[int, SealedScans] = OrderedDict()
         self.rows: tuple[int, list[ScanRow]] = (0, [])
@@ -76,6 +79,7 @@ class Kept:
         if of != self._of:
             self._of = of
             self.layouts.clear()
+            self.numbers.clear()
             self.chunks.clear()
             self.times.clear()
             self.rows = (0, [])
@@ -104,8 +108,13 @@ class Scans:
                     (kept.chunks[-1].id if kept.chunks else 0,),
                 )
             ]
+            for number, name in db.execute(
+                "SELECT id, name FROM probe WHERE id > ?", (max(kept.numbers.values(), default=0),)
+            ):
+                kept.numbers[name] = number
             # Another thread may have seen what was sealed after this transaction began.
             (newest,) = db.execute("SELECT ifnull(max(id), 0) FROM sealed").fetchone()
+            self._numbers = kept.numbers.copy()
             self.layouts = kept.layouts.copy()
             self.chunks = kept.chunks[: bisect_right(kept.chunks, newest, key=_number)]
         (last,) = db.execute("SELECT max(id) FROM scan").fetchone()
@@ -116,7 +125,7 @@ class Scans:
 
     def rows(self, first: int, last: int) -> Iterator[ScanRow]:
         """Scans from id `first` to `last`, in order."""
-        for chunk in self._over(first, last):
+        for chunk in self.over(first, last):
             rows = self._rows_of(chunk)
             yield from rows[max(0, first - chunk.first) : last - chunk.first + 1]
         at = max(first, self.sealed_to + 1)
@@ -144,9 +153,11 @@ class Scans:
         ValueError
             A row is not as long as its layout says.
         """
-        for chunk in self._over(first, last):
+        for chunk in self.over(first, last):
             yield from self._sealed_pieces(chunk, probes, first, last, raw=raw)
-        yield from self._live_pieces(probes, max(first, self.sealed_to + 1), last, raw=raw)
+        rows = self.live_rows(self.holding(probes), first, last)
+        while page := list(islice(rows, _PAGE)):
+            yield from self._pieces_of(page, probes, raw=raw)
 
     def utc_ms(self, scan: int) -> int:
         """The recorded UTC of a scan there is, ms."""
@@ -167,9 +178,8 @@ class Scans:
     def last_sealed(self, probe: str) -> int | None:
         """The newest scan with `probe` that is sealed, if there is one."""
         row = self._db.execute(
-            "SELECT sealed FROM sealed_readings WHERE probe = (SELECT id FROM probe WHERE name = ?)"
-            " ORDER BY sealed DESC LIMIT 1",
-            (probe,),
+            "SELECT sealed FROM sealed_readings WHERE probe = ? ORDER BY sealed DESC LIMIT 1",
+            (self._numbers.get(probe),),
         ).fetchone()
         if row is None:
             return None
@@ -211,15 +221,20 @@ class Scans:
 
     def sealed_blobs(self, chunk: Chunk, probes: Collection[str]) -> dict[str, bytes]:
         """The packed readings of those of `probes` that a chunk has."""
+        names = {self._numbers[probe]: probe for probe in probes if probe in self._numbers}
+        if len(names) > _FEW:
+            rows = self._db.execute(
+                "SELECT probe, readings FROM sealed_readings WHERE sealed = ?", (chunk.id,)
+            ).fetchall()
+            return {names[number]: data for number, data in rows if number in names}
         found = {}
-        for probe in probes:
+        for number, name in names.items():
             row = self._db.execute(
-                "SELECT readings FROM sealed_readings WHERE sealed = ? AND probe ="
-                " (SELECT id FROM probe WHERE name = ?)",
-                (chunk.id, probe),
+                "SELECT readings FROM sealed_readings WHERE sealed = ? AND probe = ?",
+                (chunk.id, number),
             ).fetchone()
             if row is not None:
-                found[probe] = row[0]
+                found[name] = row[0]
         return found
 
     def places(self, chunk: Chunk, probe: str) -> Sequence[int]:
@@ -230,7 +245,7 @@ class Scans:
             return range(len(layouts))
         return [place for place, layout in enumerate(layouts) if layout in holding]
 
-    def _over(self, first: int, last: int) -> list[Chunk]:
+    def over(self, first: int, last: int) -> list[Chunk]:
         """The chunks that hold any of the scans from `first` to `last`."""
         if first > min(last, self.sealed_to):
             return []
@@ -284,18 +299,19 @@ class Scans:
                     column,
                 )
 
-    def _live_pieces(
-        self, probes: Collection[str], first: int, last: int, *, raw: bool
-    ) -> Iterator[Piece]:
-        written = ",".join(map(str, self.holding(probes)))
-        at = first
+    def live_rows(
+        self, layouts: Collection[int], first: int, last: int
+    ) -> Iterator[tuple[int, int, int, bytes]]:
+        """Id, layout, recorded UTC and readings of the scans of some layouts that are rows."""
+        written = ",".join(map(str, layouts))
+        at = max(first, self.sealed_to + 1)
         while at <= last:
             rows = self._db.execute(
                 "SELECT id, layout, utc_ms, readings FROM scan WHERE id BETWEEN ? AND ?"
                 f" AND layout IN ({written}) ORDER BY id LIMIT ?",  # our own numbers
                 (at, last, _PAGE),
             ).fetchall()
-            yield from self._pieces_of(rows, probes, raw=raw)
+            yield from rows
             if len(rows) < _PAGE:
                 return
             at = rows[-1][0] + 1

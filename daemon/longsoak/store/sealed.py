@@ -31,10 +31,10 @@ class SealedScans:
     """What is the scans' own in a run of scans on end: all but their readings."""
 
     first: int
-    layouts: Sequence[int]
-    utc_ms: Sequence[int]
-    boottime_ms: Sequence[int]
-    synchronised: Sequence[int]
+    layouts: "array[int]"
+    utc_ms: "array[int]"
+    boottime_ms: "array[int]"
+    synchronised: bytes
 
     @property
     def last(self) -> int:

@@ -1,0 +1,168 @@
+"""Ranges of readings as numpy arrays: for what works on months at once. Needs the analysis extra.
+
+Reads the bytes of `longsoak.store.codec` with code of its own, so that each checks the other.
+"""
+
+import zlib
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from longsoak.store.codec import DECIMAL, HEAD, STEPS
+from longsoak.store.packing import seats
+from longsoak.store.scans import Chunk, Scans
+from longsoak.store.sealed import parts_of_readings
+from longsoak.store.timeline import Span
+
+_SIGN = np.uint64(1 << 63)
+_ALL = (1 << 64) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """One probe's readings as arrays of one length, in the order taken. NaN stands for "none".
+
+    `utc_ms` int64; `raw` float64 in the unit that its scan's layout says; `values` and their
+    standard `uncertainties` float32 in the unit of the probe's kind; `flags`, `reasons` uint8;
+    `scans` int64, the ids of the scans they came in.
+    """
+
+    scans: npt.NDArray[np.int64]
+    utc_ms: npt.NDArray[np.int64]
+    raw: npt.NDArray[np.float64]
+    values: npt.NDArray[np.float32]
+    uncertainties: npt.NDArray[np.float32]
+    flags: npt.NDArray[np.uint8]
+    reasons: npt.NDArray[np.uint8]
+
+
+def read(scans: Scans, within: Sequence[Span], probes: Collection[str]) -> dict[str, Columns]:
+    """The readings of `probes` in some spans of scans; a probe without any has empty columns."""
+    parts: dict[str, list[Columns]] = {probe: [] for probe in probes}
+    for span in within:
+        for chunk in scans.over(span.first, span.last):
+            for probe, columns in _sealed(scans, chunk, span, probes):
+                parts[probe].append(columns)
+        for probe, columns in _live(scans, span, probes):
+            parts[probe].append(columns)
+    return {probe: _joined(found) for probe, found in parts.items()}
+
+
+def _sealed(
+    scans: Scans, chunk: Chunk, span: Span, probes: Collection[str]
+) -> Iterator[tuple[str, Columns]]:
+    times = scans.times(chunk)
+    utc = np.frombuffer(times.utc_ms, np.int64) + span.shift_ms
+    ids = np.arange(chunk.first, chunk.last + 1)
+    layouts = np.frombuffer(times.layouts, np.int64)
+    inside = (ids >= span.first) & (ids <= span.last)
+    masks: dict[frozenset[int], npt.NDArray[np.bool_]] = {}
+    for probe, data in scans.sealed_blobs(chunk, probes).items():
+        holding = scans.holding((probe,))
+        if holding not in masks:
+            masks[holding] = np.isin(layouts, list(holding))
+        here = masks[holding]
+        cut = inside[here]
+        wanted = here & inside
+        raw, values, uncertainties, flags, reasons = parts_of_readings(data)
+        yield (
+            probe,
+            Columns(
+                ids[wanted],
+                utc[wanted],
+                doubles(raw)[cut],
+                singles(values)[cut],
+                singles(uncertainties)[cut],
+                np.frombuffer(zlib.decompress(flags), np.uint8)[cut],
+                np.frombuffer(zlib.decompress(reasons), np.uint8)[cut],
+            ),
+        )
+
+
+def _live(scans: Scans, span: Span, probes: Collection[str]) -> Iterator[tuple[str, Columns]]:
+    alike: dict[int, list[tuple[int, int, bytes]]] = {}
+    for row in scans.live_rows(scans.holding(probes), span.first, span.last):
+        alike.setdefault(row[1], []).append((row[0], row[2], row[3]))
+    for layout, same in alike.items():
+        at = seats(probes, scans.layouts[layout].probes)
+        ids, utc, rows = zip(*same, strict=True)
+        n = at.size
+        kinds = zip(Columns.__slots__[2:], ("<f8", "<f4", "<f4", "u1", "u1"), strict=True)
+        as_laid = np.dtype([(name, kind, n) for name, kind in kinds])
+        if wrong := set(map(len, rows)) - {as_laid.itemsize}:
+            raise ValueError(f"{min(wrong)} bytes instead of {as_laid.itemsize}")
+        laid = np.frombuffer(b"".join(rows), as_laid)
+        for probe, place in zip(at.probes, at.places, strict=True):
+            yield (
+                probe,
+                Columns(
+                    np.array(ids, np.int64),
+                    np.array(utc, np.int64) + span.shift_ms,
+                    laid["raw"].reshape(-1, n)[:, place],
+                    laid["values"].reshape(-1, n)[:, place],
+                    laid["uncertainties"].reshape(-1, n)[:, place],
+                    laid["flags"].reshape(-1, n)[:, place],
+                    laid["reasons"].reshape(-1, n)[:, place],
+                ),
+            )
+
+
+def _joined(parts: Sequence[Columns]) -> Columns:
+    if not parts:
+        return Columns(*(np.empty(0, kind) for kind in ("i8", "i8", "f8", "f4", "f4", "u1", "u1")))
+    if len(parts) == 1:
+        return parts[0]
+    columns = [
+        np.concatenate([getattr(part, name) for part in parts]) for name in Columns.__slots__
+    ]
+    scans = columns[0]
+    if (np.diff(scans) < 0).any():  # several layouts hold it
+        order = np.argsort(scans, kind="stable")
+        columns = [column[order] for column in columns]
+    return Columns(*columns)
+
+
+def doubles(data: bytes) -> npt.NDArray[np.float64]:
+    """What `longsoak.store.codec.pack_floats` was given, of floats of 8 bytes."""
+    kind, power, marks, numbers = _numbers(data)
+    if kind == DECIMAL:
+        scale = 10.0 ** abs(power)
+        whole = numbers.view(np.int64).astype(np.float64)
+        values = whole / scale if power >= 0 else whole * scale
+    else:
+        values = (numbers + _SIGN).view(np.float64)
+    if marks is not None:
+        values[marks] = np.nan
+    return values
+
+
+def singles(data: bytes) -> npt.NDArray[np.float32]:
+    """The same of floats of 4 bytes."""
+    _, _, marks, numbers = _numbers(data)
+    values = numbers.astype(np.uint32).view(np.float32)
+    if marks is not None:
+        values[marks] = np.nan
+    return values
+
+
+def _numbers(
+    data: bytes,
+) -> tuple[int, int, npt.NDArray[np.bool_] | None, npt.NDArray[np.uint64]]:
+    """A column's kind, its power of ten, where it is NaN, and its whole numbers."""
+    kind, how, width, power, length, lowest, first, shared = HEAD.unpack_from(data)
+    body = HEAD.size + length
+    marks = np.frombuffer(zlib.decompress(data[HEAD.size : body]), np.bool_) if length else None
+    if body == len(data):
+        return kind, power, marks, np.empty(0, np.uint64)
+    planes = np.frombuffer(zlib.decompress(data[body:]), np.uint8).reshape(width, -1)
+    stored = np.ascontiguousarray(planes.T).view(f"<u{width}").ravel().astype(np.uint64)
+    stored *= np.uint64(shared)
+    stored += np.uint64(lowest & _ALL)  # two's complement: it wraps as it should
+    if how == STEPS:
+        run = np.empty(len(stored) + 1, np.uint64)
+        run[0] = first & _ALL
+        run[1:] = stored
+        stored = np.cumsum(run, dtype=np.uint64)
+    return kind, power, marks, stored
