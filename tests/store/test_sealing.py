@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from longsoak.store.arrays import Columns, doubles, singles
-from longsoak.store.codec import pack_floats, pack_whole, unpack_whole
+from longsoak.store.codec import pack_floats, pack_whole, unpack_floats, unpack_whole
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
 from longsoak.store.scans import scan_rows
