@@ -174,6 +174,8 @@ class Broker(Process):
         port: int,
         users: dict[str, str] | None = None,
         acl: str | None = None,
+        certificates: "Certificates | None" = None,
+        ask_for_one: bool = False,
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         lines = [f"listener {port} {HOST}", f"allow_anonymous {'false' if users else 'true'}"]
@@ -194,6 +196,13 @@ class Broker(Process):
             rules.write_text(acl)
             rules.chmod(0o600)
             lines.append(f"acl_file {rules}")
+        if certificates is not None:
+            lines += [
+                f"cafile {certificates.authority}",
+                f"certfile {certificates.server}",
+                f"keyfile {certificates.server_key}",
+                f"require_certificate {str(ask_for_one).lower()}",
+            ]
         settings = folder / "broker.conf"
         settings.write_text("\n".join(lines) + "\n")
         super().__init__(
@@ -208,9 +217,18 @@ def broker(
     port: int | None = None,
     users: dict[str, str] | None = None,
     acl: str | None = None,
+    certificates: "Certificates | None" = None,
+    ask_for_one: bool = False,
 ) -> Iterator[Broker]:
-    """A running broker."""
-    server = Broker(folder, port=port or free_port(), users=users, acl=acl)
+    """A running broker; with `certificates` it encrypts, and may ask each client for one."""
+    server = Broker(
+        folder,
+        port=port or free_port(),
+        users=users,
+        acl=acl,
+        certificates=certificates,
+        ask_for_one=ask_for_one,
+    )
     server.start()
     try:
         yield server
@@ -431,3 +449,43 @@ def make_certificate(folder: Path) -> Path:
     )
     both.write_bytes(certificate.read_bytes() + key.read_bytes())
     return both
+
+
+@dataclass(frozen=True, slots=True)
+class Certificates:
+    """An authority of our own, and what it signed: for this machine, a client, and elsewhere."""
+
+    authority: Path
+    server: Path
+    server_key: Path
+    client: Path
+    client_key: Path
+    elsewhere: Path
+    elsewhere_key: Path
+
+
+def make_certificates(folder: Path) -> Certificates:
+    """Make them, good for two days."""
+
+    def openssl(*arguments: str | Path) -> None:
+        subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=folder)
+
+    key = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes")
+    openssl("req", "-x509", *key, "-days", "2", "-subj", "/CN=an authority", "-keyout", "ca.key",
+            "-out", "ca.pem")  # fmt: skip
+    extensions = {
+        "server": "subjectAltName=DNS:localhost,IP:127.0.0.1",
+        "client": "extendedKeyUsage=clientAuth",
+        "elsewhere": "subjectAltName=DNS:elsewhere.example",
+    }
+    for name, extension in extensions.items():
+        (folder / f"{name}.ext").write_text(f"{extension}\n")
+        openssl(
+            "req", *key, "-subj", f"/CN={name}", "-keyout", f"{name}.key", "-out", f"{name}.csr"
+        )
+        openssl("x509", "-req", "-in", f"{name}.csr", "-CA", "ca.pem", "-CAkey", "ca.key",
+                "-CAcreateserial", "-days", "2", "-extfile", f"{name}.ext",
+                "-out", f"{name}.pem")  # fmt: skip
+    folder.chmod(0o755)
+    pairs = [folder / f"{name}.{end}" for name in extensions for end in ("pem", "key")]
+    return Certificates(folder / "ca.pem", *pairs)

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import words_of
-from longsoak.rigfile.report import Report
+from longsoak.rigfile.report import Report, Written
 from longsoak.rigfile.words import Table
 
 
@@ -24,6 +24,40 @@ def check_passwords(draft: Draft, *, report: Report) -> None:
                 expected="no password without a user it belongs to",
                 remedy="Add user, or remove password_file.",
             )
+
+
+def check_mqtt(draft: Draft, *, report: Report) -> None:
+    """Note readings without a connection, and certificates that no connection uses."""
+    mqtt = draft.mqtt
+    if draft.readings is not None and not draft.names_broker:
+        report.add(
+            draft.readings.path,
+            Written("without a broker"),
+            expected="[notices.mqtt] beside it, whose connection it uses",
+            remedy="Head a table with [notices.mqtt], and write host and prefix in it.",
+        )
+    if mqtt is None:
+        return
+    table = mqtt.table
+    for key, file in (
+        ("ca_file", table.ca_file),
+        ("certificate_file", table.certificate_file),
+        ("key_file", table.key_file),
+    ):
+        if file is not None and (table.tls is False or "tls" not in mqtt.keys):
+            report.add(
+                (*mqtt.path, key),
+                file,
+                expected="no certificate where nothing is encrypted",
+                remedy=f"Add tls = true, or remove {key}.",
+            )
+    if table.key_file is not None and "certificate_file" not in mqtt.keys:
+        report.add(
+            (*mqtt.path, "key_file"),
+            table.key_file,
+            expected="no key without a certificate it belongs to",
+            remedy="Add certificate_file, or remove key_file.",
+        )
 
 
 def check_addresses(draft: Draft, *, report: Report) -> None:

@@ -9,14 +9,17 @@ from longsoak.rigfile.words import (
     Host,
     MailAddress,
     Port,
+    Rate,
     Table,
     Text,
     Topic,
     WebAddress,
     Words,
     measured,
+    one_of,
     table_of,
 )
+from longsoak.vocabulary.rig import MqttVersion
 
 
 class NoticesTable(Table):
@@ -30,11 +33,31 @@ class ForwardTable(Table):
     """``[forward]``."""
 
     database: Annotated[dict[str, object] | None, table_of("forward.database")] = None
+    mqtt: Annotated[dict[str, object] | None, table_of("forward.mqtt")] = None
 
 
 _HOST = Words("a host name or an address, without a port", '"localhost"', needed=True)
 _USER = Words("a user's name", '"rig"')
 _FILE = Words("the path of a file that holds the secret", '"/etc/longsoak/password"')
+_YES_OR_NO = Words("true or false, without quotes", "true")
+
+
+class BackupTable(Table):
+    """``[backup]``."""
+
+    to: Annotated[
+        Annotated[Text, Field(pattern=r"^/")] | None,
+        Words("the path of a folder that is there, from / on", '"/media/stick"', needed=True),
+    ] = None
+    at: Annotated[
+        Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None,
+        Words("a time of day in UTC, 00:00 to 23:59, in quotes", '"03:40"'),
+    ] = None
+    keep: Annotated[
+        Annotated[int, Field(ge=1, le=1000)] | None,
+        Words("how many backups stay, a whole number from 1 to 1000", "7"),
+    ] = None
+    mounted: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
 
 
 class MailTable(Table):
@@ -51,7 +74,7 @@ class MailTable(Table):
         Annotated[list[MailAddress], Field(min_length=1)] | None,
         Words("a list of one or more e-mail addresses", '["keeper@example.org"]', needed=True),
     ] = None
-    starttls: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
+    starttls: Annotated[bool | None, _YES_OR_NO] = None
     user: Annotated[Text | None, _USER] = None
     password_file: Annotated[Text | None, _FILE] = None
 
@@ -72,6 +95,40 @@ class MqttTable(Table):
     ] = None
     user: Annotated[Text | None, _USER] = None
     password_file: Annotated[Text | None, _FILE] = None
+    version: Annotated[
+        Annotated[MqttVersion, Field(strict=False)] | None, one_of(MqttVersion, needed=False)
+    ] = None
+    tls: Annotated[bool | None, _YES_OR_NO] = None
+    ca_file: Annotated[
+        Text | None,
+        Words(
+            "the path of a PEM file with the authority that signed the broker's certificate",
+            '"/etc/longsoak/ca.pem"',
+        ),
+    ] = None
+    certificate_file: Annotated[
+        Text | None,
+        Words(
+            "the path of a PEM file with the certificate this computer shows",
+            '"/etc/longsoak/rig.pem"',
+        ),
+    ] = None
+    key_file: Annotated[
+        Text | None,
+        Words(
+            "the path of a PEM file with the key of certificate_file, without a password",
+            '"/etc/longsoak/rig.key"',
+        ),
+    ] = None
+
+
+class ReadingsTable(Table):
+    """``[forward.mqtt]``: every reading goes over the connection of ``[notices.mqtt]``."""
+
+    rate: Annotated[
+        Rate | None,
+        measured("readings a second as a bare number, 1 to 10000", 200, unit="", needed=False),
+    ] = None
 
 
 class DatabaseTable(Table):

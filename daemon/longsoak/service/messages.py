@@ -28,6 +28,14 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True)
+class SentAgain:
+    """An outlet went back to send something once more, and why."""
+
+    outlet: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class LookedOver:
     """The record was looked over for damage; `fault` says what was found, None that it is whole."""
 

@@ -54,6 +54,12 @@ class OutletWorker(threading.Thread):
         self._call = threading.Event()
         self._stopping = threading.Event()
         self._position = -1  # not known yet
+        self._saved = self._settling = 0
+
+    @property
+    def position(self) -> int:
+        """The last thing sent; below 0 while that isn't known."""
+        return self._position
 
     def wake(self) -> None:
         """Say that something was committed."""
@@ -67,7 +73,6 @@ class OutletWorker(threading.Thread):
     def run(self) -> None:
         """Send until stopped."""
         outlet: Outlet | None = None
-        saved = settling = 0
         since = self._clock.monotonic()
         rest = 0.0
         while True:
@@ -77,7 +82,8 @@ class OutletWorker(threading.Thread):
                 if outlet is None:
                     outlet = self._build()
                 if self._position < 0:
-                    self._position = saved = settling = self._record.cursor(self.outlet)
+                    self._position = self._record.cursor(self.outlet)
+                    self._saved = self._settling = self._position
                 self._send(outlet)
             except (ForwardError, NoticeError, StoreError) as error:
                 self._report(OutletNews(self.outlet, str(error)))
@@ -91,11 +97,10 @@ class OutletWorker(threading.Thread):
                 rest = 0.0
             now = self._clock.monotonic()
             if self._position >= 0 and now - since >= self._settle:
-                settled = settling if self._settle else self._position
-                settling, since = self._position, now
-                if settled != saved:
-                    self._report(CursorMoved(self.outlet, settled))
-                    saved = settled
+                settled = self._settling if self._settle else self._position
+                self._settling, since = self._position, now
+                if settled != self._saved:
+                    self._save(settled)
             if last:
                 break
             if rest:
@@ -112,6 +117,13 @@ class OutletWorker(threading.Thread):
         """
         until = self._clock.monotonic() + LAST_CHANCE
         while (after := outlet.step(self._position)) != self._position:
+            if after < self._position:  # at once, or a power cut would leave it out
+                self._settling = after
+                self._save(after)
             self._position = after
             if self._stopping.is_set() and self._clock.monotonic() > until:
                 break
+
+    def _save(self, position: int) -> None:
+        self._report(CursorMoved(self.outlet, position))
+        self._saved = position

@@ -27,6 +27,10 @@ class ForwardError(LongsoakError):
     """A copy to another place was not accepted; it will be tried again."""
 
 
+class BrokerError(LongsoakError):
+    """The MQTT broker is away, or has not accepted a message; each outlet tells it as its own."""
+
+
 class NoticeError(LongsoakError):
     """A notice was not accepted for delivery; it will be tried again."""
 

@@ -1,5 +1,7 @@
 """The contract between the service and what sends the record elsewhere."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Protocol
 
 
@@ -20,7 +22,8 @@ class Outlet(Protocol):
         Returns
         -------
         int
-            The new position, never below `position`; the same if there was nothing to send.
+            The new position; the same if there was nothing to send. Below `position` only where
+            what was sent from there on has to be sent once more.
 
         Raises
         ------
@@ -31,4 +34,67 @@ class Outlet(Protocol):
 
     def close(self) -> None:
         """Say good-bye to the other end, within 10 s. Never raises; safe to call twice."""
+        ...
+
+
+Payload = Mapping[str, object]  # what a JSON object holds
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """One message on its way: `client` counts connections thrown away, `mid` is the library's."""
+
+    topic: str
+    client: int
+    mid: int
+
+
+class Broker(Protocol):
+    """The process's one connection to an MQTT broker, as its outlets see it.
+
+    Safe from any thread. Messages of one thread go out in the order they were published. A message
+    whose connection is lost is sent again by itself once there is another one.
+    """
+
+    def is_up(self) -> bool:
+        """Whether there is a connection now, as far as anybody knows."""
+        ...
+
+    @property
+    def connections(self) -> int:
+        """How often a connection was made; it grows when one had to be made anew."""
+        ...
+
+    def ready(self) -> None:
+        """Wait for a connection.
+
+        Raises
+        ------
+        BrokerError
+            There is none, and why.
+        """
+        ...
+
+    def publish(self, topic: str, payload: Payload) -> Published:
+        """Hand over one retained message, QoS 1, as JSON.
+
+        Raises
+        ------
+        BrokerError
+            There is no connection, or too much waits to be acknowledged; nothing was handed over.
+        """
+        ...
+
+    def holds(self, message: Published) -> bool:
+        """Whether a message, once published, is still to be waited for."""
+        ...
+
+    def wait(self, message: Published) -> None:
+        """Wait until the broker has acknowledged a message.
+
+        Raises
+        ------
+        BrokerError
+            It was refused, or no answer came; `holds` says whether it may come yet.
+        """
         ...

@@ -1,0 +1,273 @@
+"""Every outlet a rig file sets up, each to be built in its own thread."""
+
+import threading
+from collections.abc import Callable, Mapping
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from longsoak.service.clock import Clock
+from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.outlets import OutletWorker
+from longsoak.store.reader import Record
+from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
+from longsoak.vocabulary.outlet import Broker, Outlet
+from longsoak.vocabulary.rig import Mqtt, Rig
+
+if TYPE_CHECKING:
+    from longsoak.forward.times import TimedRecord
+    from longsoak.service.mqtt import MqttConnection
+
+SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
+STATE_EVERY = 60.0  # s between two tellings of the state
+FORWARDERS = ("database", "readings")
+
+Put = Callable[[OutletNews | CursorMoved | Refused | SentAgain], None]
+
+
+def make_outlets(
+    rig: Rig, beside: Path, *, record: Record, clock: Clock, software: str, put: Put
+) -> list[OutletWorker]:
+    """Make a worker for each outlet of `rig`.
+
+    Parameters
+    ----------
+    rig : Rig
+        Says where to.
+    beside : Path
+        Where the files lie that the rig file names.
+    record : Record
+        As notices see it.
+    clock : Clock
+        The clocks.
+    software : str
+        The version that records.
+    put : callable
+        Takes what outlets have to say.
+    """
+    workers: list[OutletWorker] = []
+
+    def work(name: str, build: Callable[[], Outlet], *, settle: float) -> None:
+        workers.append(
+            OutletWorker(name, build=build, record=record, clock=clock, settle=settle, report=put)
+        )
+
+    def positions() -> Mapping[str, int]:
+        return {
+            worker.outlet: worker.position if worker.position >= 0 else record.cursor(worker.outlet)
+            for worker in workers
+            if worker.outlet in FORWARDERS
+        }
+
+    if rig.mail is not None:
+        work("mail", partial(_mail, record, rig, beside, clock), settle=0.0)
+    if rig.mqtt is not None:
+        make = partial(_connect, rig, rig.mqtt, beside, record, clock, software, positions)
+        shared = _Shared(make)
+        work("mqtt", partial(_notices, record, rig, rig.mqtt, shared, clock), settle=0.0)
+        if rig.mqtt.readings is not None:
+            build = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
+            work("readings", build, settle=SETTLES)
+    if rig.database is not None:
+        work("database", partial(_database, record.folder, rig, beside, clock, put), settle=SETTLES)
+    return workers
+
+
+def start_new_ones(
+    writer: RecordWriter, record: Record, outlets: list[OutletWorker], *, utc_ms: int
+) -> None:
+    """Let what is new to a record start with what comes, but for the database.
+
+    A storm of mails about what was helps nobody, and a broker keeps no history.
+    """
+    newest, last_change = record.version()
+    new = {
+        outlet.outlet: (newest if outlet.outlet == "readings" else last_change, utc_ms)
+        for outlet in outlets
+        if outlet.outlet != "database" and not record.has_cursor(outlet.outlet)
+    }
+    if new:  # 0 is kept too, or the next start would take the outlet for new again
+        writer.commit(Batch(cursors=new))
+
+
+class _Shared:
+    """One connection for whoever asks: made for the first, closed by the last."""
+
+    def __init__(self, make: "Callable[[], MqttConnection]") -> None:
+        self._make = make
+        self._lock = threading.Lock()
+        self._connection: MqttConnection | None = None
+        self._users = 0
+
+    def join(self) -> "MqttConnection":
+        with self._lock:
+            if self._connection is None:
+                self._connection = self._make()
+            self._users += 1
+            return self._connection
+
+    def leave(self) -> None:
+        with self._lock:
+            self._users -= 1
+            if self._users == 0 and self._connection is not None:
+                self._connection.close()
+                self._connection = None
+
+
+class _Leaving:
+    """An outlet that leaves the shared connection when it is closed."""
+
+    def __init__(self, outlet: Outlet, leave: Callable[[], None]) -> None:
+        self.name = outlet.name
+        self._outlet = outlet
+        self._leave: Callable[[], None] | None = leave
+
+    def step(self, position: int) -> int:
+        return self._outlet.step(position)
+
+    def close(self) -> None:
+        self._outlet.close()
+        leave, self._leave = self._leave, None
+        if leave is not None:
+            leave()
+
+
+class _Told:
+    """Notices, and the state of the process once a minute while there are none."""
+
+    def __init__(
+        self, outlet: Outlet, broker: "MqttConnection", monotonic: Callable[[], float]
+    ) -> None:
+        self.name = outlet.name
+        self._outlet = outlet
+        self._broker = broker
+        self._monotonic = monotonic
+        self._told = monotonic()  # each connection begins with it
+
+    def step(self, position: int) -> int:
+        reached = self._outlet.step(position)
+        if reached == position:
+            try:
+                if self._monotonic() - self._told >= STATE_EVERY:
+                    self._broker.tell_state()
+                    self._told = self._monotonic()
+                self._broker.check_state()
+            except BrokerError as error:
+                raise NoticeError(str(error)) from error
+        return reached
+
+    def close(self) -> None:
+        self._outlet.close()
+
+
+def _connect(
+    rig: Rig,
+    settings: Mqtt,
+    beside: Path,
+    record: Record,
+    clock: Clock,
+    software: str,
+    positions: Callable[[], Mapping[str, int]],
+) -> "MqttConnection":
+    from longsoak.service.mqtt import MqttConnection, tls_of
+    from longsoak.service.state import State
+
+    state = State(
+        rig,
+        record,
+        software=software,
+        since_ms=clock.utc_ms(),
+        utc_ms=clock.utc_ms,
+        positions=positions,
+    )
+    return MqttConnection(
+        settings,
+        password=_secret(beside, settings.password_file, NoticeError),
+        tls=tls_of(settings, beside=beside),
+        describe=state.describe,
+    )
+
+
+def _notices(record: Record, rig: Rig, settings: Mqtt, shared: _Shared, clock: Clock) -> Outlet:
+    from longsoak.notify.mqtt import MqttNotices
+
+    try:
+        broker = shared.join()
+    except BrokerError as error:
+        raise NoticeError(str(error)) from error
+    notices = MqttNotices(record, rig, broker, prefix=settings.prefix)
+    return _Leaving(_Told(notices, broker, clock.monotonic), shared.leave)
+
+
+def _readings(
+    folder: Path, rig: Rig, settings: Mqtt, shared: _Shared, clock: Clock, put: Put
+) -> Outlet:
+    from longsoak.forward.mqtt import MqttReadings
+    from longsoak.forward.times import TimedRecord
+
+    assert settings.readings is not None  # noqa: S101 - only built where it is configured
+    try:
+        broker: Broker = shared.join()
+    except BrokerError as error:
+        raise ForwardError(str(error)) from error
+    record = TimedRecord(folder, boottime_ms=clock.boottime_ms)
+    readings = MqttReadings(
+        record,
+        rig,
+        broker,
+        prefix=settings.prefix,
+        rate=settings.readings,
+        time_sure=record.time_sure,
+        monotonic=clock.monotonic,
+    )
+    return _Leaving(_put_right(readings, record, put), shared.leave)
+
+
+def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
+    from longsoak.forward.times import PutRight
+
+    cursor = f"{outlet.name}, times not known"
+    return PutRight(
+        outlet,
+        record,
+        unsure=record.cursor(cursor),
+        keep=lambda scan: put(CursorMoved(cursor, scan)),
+        tell=lambda says: put(SentAgain(outlet.name, says)),
+    )
+
+
+def _mail(record: Record, rig: Rig, beside: Path, clock: Clock) -> Outlet:
+    from longsoak.notify.mail import MailNotices
+
+    assert rig.mail is not None  # noqa: S101 - as above
+    password = _secret(beside, rig.mail.password_file, NoticeError)
+    return MailNotices(record, rig, rig.mail, password=password, monotonic=clock.monotonic)
+
+
+def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
+    from longsoak.forward.database import DatabaseForwarder
+    from longsoak.forward.times import TimedRecord
+
+    assert rig.database is not None  # noqa: S101 - as above
+    token = _secret(beside, rig.database.token_file, ForwardError)
+    record = TimedRecord(folder, boottime_ms=clock.boottime_ms)
+    database = DatabaseForwarder(
+        record,
+        rig,
+        rig.database,
+        token=token,
+        on_refused=lambda says: put(Refused("database", says)),
+    )
+    return _put_right(database, record, put)
+
+
+def _secret(
+    beside: Path, file: str | None, kind: type[ForwardError] | type[NoticeError]
+) -> str | None:
+    if file is None:
+        return None
+    try:
+        return (beside / file).read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error

@@ -1,0 +1,410 @@
+"""The one MQTT connection, which notices and readings share."""
+
+import hashlib
+import json
+import socket
+import ssl
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import NamedTuple
+
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTv5, MQTTv311
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from longsoak.core.topics import state_topic
+from longsoak.vocabulary.errors import BrokerError
+from longsoak.vocabulary.outlet import Payload, Published
+from longsoak.vocabulary.rig import Mqtt, MqttVersion
+
+RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
+KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
+SILENCES = 3  # waits in vain after which the connection is thrown away
+GOODBYE = 3.0  # s that each part of closing may take
+MOST_HELD = 20  # messages on their way, the state's own apart; brokers take 20 at a time
+
+
+def client_id(prefix: str, host: str) -> str:
+    """A client's id that no other rig and no other machine has.
+
+    Two clients of one id throw each other out for ever. 20 letters and digits: every broker must
+    take up to 23 (MQTT 5.0, 3.1.3.1).
+    """
+    return "longsoak" + hashlib.sha256(f"{prefix}\n{host}".encode()).hexdigest()[:12]
+
+
+def tls_of(settings: Mqtt, *, beside: Path) -> ssl.SSLContext | None:
+    """What is needed to encrypt, or None for a connection in the clear.
+
+    Raises
+    ------
+    BrokerError
+        A certificate or its key can't be read.
+    """
+    if not settings.tls:
+        return None
+    named = {
+        key: None if file is None else beside / file
+        for key, file in (
+            ("ca_file", settings.ca_file),
+            ("certificate_file", settings.certificate_file),
+            ("key_file", settings.key_file),
+        )
+    }
+    for key, path in named.items():
+        try:
+            if path is not None:
+                path.open("rb").close()  # the library does not say which file it could not open
+        except OSError as error:
+            raise BrokerError(
+                f"{key} of [notices.mqtt], {path}, can't be read: {error.strerror}"
+            ) from error
+    try:
+        context = ssl.create_default_context(cafile=named["ca_file"])
+    except ssl.SSLError as error:
+        raise BrokerError(
+            f"ca_file of [notices.mqtt], {named['ca_file']}, holds no certificate in PEM"
+        ) from error
+    certificate = named["certificate_file"]
+    if certificate is not None:
+        try:
+            context.load_cert_chain(certificate, named["key_file"])
+        except ssl.SSLError as error:
+            raise BrokerError(
+                f"certificate_file of [notices.mqtt], {certificate}, and its key don't belong "
+                "together, or are not in PEM"
+            ) from error
+    return context
+
+
+class _Held(NamedTuple):
+    """A message without its answer yet, or with one that nobody has fetched."""
+
+    topic: str
+    answer: ReasonCode | None
+
+
+class MqttConnection:
+    """Publishes retained, QoS 1, and knows what was acknowledged. See `longsoak.vocabulary.outlet`.
+
+    A message counts as sent once the broker has acknowledged it without an error. MQTT 3.1.1 has
+    no errors to acknowledge with: a broker of that version that denies a topic looks like one that
+    takes it. Nothing is given to the library while the connection is down: it would keep it in
+    memory and send it later, beside the outlet's own next attempt.
+
+    Parameters
+    ----------
+    settings : Mqtt
+        Where to.
+    password : str or None
+        The secret.
+    tls : ssl.SSLContext or None
+        From `tls_of`.
+    describe : callable
+        Takes a state and gives what the state topic says then; called from the library's thread
+        too, so it must not raise.
+    patience : float
+        Longest wait for a connection or an acknowledgement, s.
+    """
+
+    def __init__(
+        self,
+        settings: Mqtt,
+        *,
+        password: str | None,
+        tls: ssl.SSLContext | None,
+        describe: Callable[[str], Payload],
+        patience: float = 10.0,
+    ) -> None:
+        self._settings = settings
+        self._password = password
+        self._tls = tls
+        self._describe = describe
+        self._patience = patience
+        self._state = state_topic(settings.prefix)
+        self._whose = f"the broker at {settings.host}:{settings.port}"
+        self._changed = threading.Condition()  # guards all below; the library calls from its thread
+        self._connected = self._refused = False
+        self._connections = 0
+        self._trouble: str | None = None
+        self._held: dict[int, _Held] = {}
+        self._state_refused: str | None = None
+        self._silences = 0
+        self._clients = 0
+        self._client: Client | None = self._start()
+
+    def is_up(self) -> bool:
+        """Whether there is a connection now, as far as anybody knows."""
+        return self._connected
+
+    @property
+    def connections(self) -> int:
+        """How often a connection was made."""
+        return self._connections
+
+    def ready(self) -> None:
+        """Wait for a connection. See `Broker.ready`."""
+        with self._changed:
+            self._changed.wait_for(
+                lambda: self._connected or self._trouble is not None, timeout=self._patience
+            )
+            if self._client is None or not self._connected:
+                raise BrokerError(
+                    self._trouble or f"{self._whose} did not answer within {self._patience:g} s"
+                )
+
+    def publish(self, topic: str, payload: Payload) -> Published:
+        """Hand over one message. See `Broker.publish`."""
+        with self._changed:
+            client, number = self._client, self._clients
+            if client is None or not self._connected:
+                raise BrokerError(self._trouble or f"there is no connection to {self._whose}")
+            if sum(held.answer is None for held in self._held.values()) >= MOST_HELD:
+                raise BrokerError(f"{self._whose} has not acknowledged what was sent before")
+        return Published(topic, number, self._hand_over(client, topic, payload))
+
+    def holds(self, message: Published) -> bool:
+        """Whether a message is still to be waited for."""
+        with self._changed:
+            return message.client == self._clients and message.mid in self._held
+
+    def wait(self, message: Published) -> None:
+        """Wait until a message is acknowledged. See `Broker.wait`."""
+        mid = message.mid
+        with self._changed:
+            if message.client != self._clients or mid not in self._held:
+                raise BrokerError(f"what became of {message.topic} is not known any more")
+            self._changed.wait_for(
+                lambda: not self._connected or self._answer(mid) is not None, timeout=self._patience
+            )
+            answer = self._answer(mid) if message.client == self._clients else None
+            if answer is not None:
+                del self._held[mid]
+                self._silences = 0
+            elif not self._connected:
+                raise BrokerError(self._trouble or f"the connection to {self._whose} was lost")
+        if answer is None:
+            self._throw_away_a_dead_connection()
+            raise BrokerError(
+                f"{self._whose} did not acknowledge {message.topic} within {self._patience:g} s"
+            )
+        if answer.is_failure:
+            raise BrokerError(f"{self._whose} refused {message.topic}: {answer}")
+
+    def tell_state(self, state: str = RECORDING) -> None:
+        """Publish the state anew, without waiting for its acknowledgement.
+
+        Raises
+        ------
+        BrokerError
+            There is no connection.
+        """
+        self.publish(self._state, self._describe(state))
+
+    def check_state(self) -> None:
+        """Tell of a broker that does not take the state.
+
+        Raises
+        ------
+        BrokerError
+            The state was refused when it was published last.
+        """
+        if self._state_refused is not None:
+            raise BrokerError(self._state_refused)
+
+    def close(self) -> None:
+        """Publish that it stopped and disconnect, so that the last will isn't sent."""
+        with self._changed:
+            client, self._client = self._client, None
+        if client is None:
+            return
+        with suppress(BrokerError):
+            if self._connected:
+                mid = self._hand_over(client, self._state, self._describe(STOPPED))
+                with self._changed:
+                    self._changed.wait_for(
+                        lambda: not self._connected or mid not in self._held, timeout=GOODBYE
+                    )
+        _stop(client)
+
+    def _answer(self, mid: int) -> ReasonCode | None:
+        held = self._held.get(mid)
+        return None if held is None else held.answer
+
+    def _hand_over(self, client: Client, topic: str, payload: Payload) -> int:
+        text = json.dumps(payload, ensure_ascii=False, allow_nan=False)
+        # Not under our lock: the library calls `_on_publish` under the one `publish` waits for.
+        try:
+            sent = client.publish(
+                topic,
+                text.encode(errors="replace"),
+                qos=1,
+                retain=True,
+                properties=self._properties(PacketTypes.PUBLISH),
+            )
+        except ValueError as error:
+            raise BrokerError(f"{topic} can't be published: {error}") from error
+        if sent.rc is MQTTErrorCode.MQTT_ERR_QUEUE_SIZE:
+            raise BrokerError(f"{self._whose} has not acknowledged what was sent before")
+        with self._changed:
+            early = self._answer(sent.mid)
+            self._held[sent.mid] = _Held(topic, early)
+            if early is not None:
+                self._answered(sent.mid, early)
+        return sent.mid
+
+    def _answered(self, mid: int, reason: ReasonCode) -> None:
+        # Called with the lock. An answer may come before it is known what was sent.
+        held = self._held.get(mid)
+        self._held[mid] = _Held("" if held is None else held.topic, reason)
+        if held is not None and held.topic == self._state:  # nobody waits for it
+            del self._held[mid]
+            self._silences = 0
+            self._state_refused = (
+                f"{self._whose} refused {self._state}: {reason}" if reason.is_failure else None
+            )
+        self._changed.notify_all()
+
+    def _properties(self, packet: int) -> Properties | None:
+        if self._settings.version is not MqttVersion.V5:
+            return None
+        properties = Properties(packet)  # type: ignore[no-untyped-call]  # the library's
+        properties.ContentType = "application/json"
+        properties.PayloadFormatIndicator = 1  # UTF-8
+        return properties
+
+    def _throw_away_a_dead_connection(self) -> None:
+        # The library may believe in a connection whose thread has died; it never says so itself.
+        with self._changed:
+            self._silences += 1
+            client = self._client
+            if self._silences < SILENCES or client is None:
+                return
+            self._silences = 0
+            self._client, self._connected, self._trouble = None, False, None
+            self._held.clear()
+            self._clients += 1
+        _stop(client)
+        self._client = self._start()
+
+    def _start(self) -> Client:
+        settings = self._settings
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=client_id(settings.prefix, socket.gethostname()),
+            protocol=MQTTv5 if settings.version is MqttVersion.V5 else MQTTv311,
+        )
+        client.suppress_exceptions = True  # one that escapes a callback would end the thread
+        client.reconnect_delay_set(min_delay=1, max_delay=30)
+        client.max_queued_messages_set(2 * MOST_HELD)
+        client.will_set(
+            self._state,
+            json.dumps(self._describe(CUT_OFF), ensure_ascii=False).encode(errors="replace"),
+            qos=1,
+            retain=True,
+            properties=self._properties(PacketTypes.WILLMESSAGE),
+        )
+        if settings.user is not None:
+            client.username_pw_set(settings.user, self._password)
+        if self._tls is not None:
+            client.tls_set_context(self._tls)
+        client.on_connect = self._on_connect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_disconnect = self._on_disconnect
+        client.on_publish = self._on_publish
+        client.connect_async(settings.host, settings.port, keepalive=KEEPALIVE)
+        client.loop_start()
+        return client
+
+    def _on_connect(
+        self,
+        client: Client,
+        userdata: object,
+        flags: ConnectFlags,
+        reason: ReasonCode,
+        properties: Properties | None,
+    ) -> None:
+        if not reason.is_failure:
+            # On each connect, and before anybody else: a last will sent in between would stay.
+            with suppress(BrokerError):  # as many unanswered as the library takes
+                self._hand_over(client, self._state, self._describe(RECORDING))
+        with self._changed:
+            self._connected = not reason.is_failure
+            self._connections += self._connected
+            self._refused = not self._connected
+            self._trouble = None if self._connected else self._refusal(reason)
+            self._changed.notify_all()
+
+    def _refusal(self, reason: ReasonCode) -> str:
+        hint = "Look at user and password_file in [notices.mqtt]."
+        if "protocol version" in str(reason).lower():
+            hint = f'Write version = "{MqttVersion.V3_1_1}" in [notices.mqtt].'
+        return f"{self._whose} refused the connection: {reason}. {hint}"
+
+    def _on_connect_fail(self, client: Client, userdata: object) -> None:
+        error = sys.exception()  # the library calls this from where it caught it, and keeps it
+        if isinstance(error, ssl.SSLCertVerificationError):
+            why = (
+                f"{self._whose} shows a certificate that is not trusted: {error.verify_message}. "
+                "Look at host and ca_file in [notices.mqtt]."
+            )
+        elif isinstance(error, ssl.SSLError) or (
+            self._tls is not None and isinstance(error, ConnectionResetError)
+        ):
+            said = getattr(error, "reason", None) or error.strerror or str(error)
+            why = (
+                f"{self._whose} does not encrypt as it should: {said}. "
+                "Look at port, tls and certificate_file in [notices.mqtt]."
+            )
+        else:
+            said = getattr(error, "strerror", None) or str(error or "no reason given")
+            why = f"{self._whose} can't be reached: {said}"
+        with self._changed:
+            self._trouble = why
+            self._changed.notify_all()
+
+    def _on_disconnect(
+        self,
+        client: Client,
+        userdata: object,
+        flags: DisconnectFlags,
+        reason: ReasonCode,
+        properties: Properties | None,
+    ) -> None:
+        with self._changed:
+            if self._connected:
+                self._trouble = f"the connection to {self._whose} was lost: {reason}"
+            elif not self._refused:  # that says more
+                self._trouble = (
+                    f"{self._whose} closed the connection without an answer. "
+                    "Look at port, tls and certificate_file in [notices.mqtt]."
+                )
+            self._connected = False
+            self._changed.notify_all()
+
+    def _on_publish(
+        self,
+        client: Client,
+        userdata: object,
+        mid: int,
+        reason: ReasonCode,
+        properties: Properties,
+    ) -> None:
+        with self._changed:
+            self._answered(mid, reason)
+
+
+def _stop(client: Client) -> None:
+    """Disconnect and end the library's thread; a thread stuck in a name look-up is left behind."""
+    # Whatever it sees from here on, if its thread is left behind too, is no news of the next one.
+    client.on_connect = client.on_connect_fail = None
+    client.on_disconnect = client.on_publish = None
+    client.disconnect()
+    ending = threading.Thread(target=client.loop_stop, daemon=True)
+    ending.start()
+    ending.join(GOODBYE)

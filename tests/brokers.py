@@ -1,0 +1,57 @@
+"""A connection to a broker as `longsoak run` makes it, and what may be said over it."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.resources import files
+from ssl import SSLContext
+
+from jsonschema import Draft202012Validator
+
+from longsoak.core.topics import state_topic
+from longsoak.service.mqtt import MqttConnection
+from longsoak.vocabulary.outlet import Payload
+from longsoak.vocabulary.rig import Mqtt, MqttVersion
+from servers import HOST
+
+PREFIX = "longsoak/render-pair"
+STATE = state_topic(PREFIX)
+
+
+def just_the_state(state: str) -> Payload:
+    """Describe nothing but the state."""
+    return {"state": state}
+
+
+@contextmanager
+def connection(
+    port: int,
+    *,
+    user: str | None = None,
+    password: str | None = None,
+    patience: float = 10.0,
+    version: MqttVersion = MqttVersion.V5,
+    tls: SSLContext | None = None,
+) -> Iterator[MqttConnection]:
+    """A connection that is closed at the end of the block."""
+    settings = Mqtt(HOST, port, PREFIX, user, password_file=None, version=version)
+    made = MqttConnection(
+        settings, password=password, tls=tls, describe=just_the_state, patience=patience
+    )
+    try:
+        yield made
+    finally:
+        made.close()
+
+
+def schema(name: str) -> dict[str, object]:
+    """A published schema."""
+    text = files("longsoak").joinpath("schemas", f"{name}.schema.json").read_text("utf-8")
+    found = json.loads(text)
+    assert isinstance(found, dict)
+    return found
+
+
+def validate(name: str, payload: bytes | bytearray | str) -> None:
+    """Fail unless `payload` is as the published schema says."""
+    Draft202012Validator(schema(name)).validate(json.loads(payload))
