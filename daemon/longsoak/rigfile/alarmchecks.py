@@ -21,6 +21,7 @@ NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.BUS: "bus",
     Watch.OUTLET: "outlet",
     Watch.RECORD: None,  # there is one record
+    Watch.BACKUP: None,
     Watch.LOST: None,
     Watch.DAMAGED: None,
     Watch.DISK: None,
@@ -169,6 +170,7 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.SILENT: "this file has no probe",
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
     Watch.BUS: "this file has no bus",
+    Watch.BACKUP: "this file has no [backup]",
     Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
 }
 
@@ -192,6 +194,8 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return [name for name in names if name is not None] or None
     if watch is Watch.OUTLET:
         return _outlets(draft)
+    if watch is Watch.BACKUP:
+        return [] if draft.backup is None else [RECORD]
     if watch in OF_THE_RECORD:
         return [RECORD]
     if watch is Watch.BUS:

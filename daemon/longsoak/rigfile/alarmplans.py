@@ -41,6 +41,7 @@ RECORD_ON = 10.0  # s: a commit may stall for seconds
 DISK_ON = 60.0  # s: something large may be there for a moment only
 LOG_ON = 600.0  # s: a backup holds the log open while it copies
 OUTLET_ON = 60.0  # s: a server that restarts is back by then
+BACKUP_ON = 7200.0  # s: by then it was tried again
 _OF_THE_RECORD = {
     Watch.RECORD: RECORD_ON,
     Watch.LOST: AT_ONCE,
@@ -57,6 +58,7 @@ def plan_alarms(
     probes: Sequence[Probe],
     buses: Sequence[Bus],
     outlets: Sequence[str],
+    backup: bool,
     changes: Sequence[AlarmTable],
 ) -> tuple[AlarmPlan, ...]:
     """Plan every alarm of a rig.
@@ -66,12 +68,17 @@ def plan_alarms(
     bays, reservoir, probes, buses : checked parts of the rig
     outlets : sequence of str
         Which of mail, mqtt, readings and database are set up.
+    backup : bool
+        Whether the record is to be backed up.
     changes : sequence of AlarmTable
         The checked ``[[alarms]]``. One that names a subject goes before one that doesn't.
     """
     plans: dict[str, AlarmPlan] = {}
     by_name = {probe.name: probe for probe in probes}
     for plan in _defaults(reservoir=reservoir, probes=probes, buses=buses, outlets=outlets):
+        plans[plan.key] = plan
+    if backup:
+        plan = _plan(Watch.BACKUP, RECORD, on_delay=BACKUP_ON, off_delay=AT_ONCE)
         plans[plan.key] = plan
     for change in sorted(changes, key=lambda change: subject_of(change) is not None):
         watch, subject = given(change.watch), subject_of(change)

@@ -44,6 +44,7 @@ class AlarmWriter:
             Watch.BUS: self._bus,
             Watch.OUTLET: self._outlet,
             Watch.RECORD: self._record,
+            Watch.BACKUP: self._backup,
             Watch.LOST: self._lost,
             Watch.DAMAGED: self._damaged,
             Watch.DISK: self._disk,
@@ -284,6 +285,22 @@ class AlarmWriter:
                 "Do not restart anything yet.",
                 "Look how full the disk is (df), and free some space on it.",
                 "If it is not full, look for errors of the card (dmesg), and copy the record.",
+            ),
+        )
+
+    def _backup(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            "No backup of the record",
+            "The last backup that the rig file asks for ([backup]) could not be made, or none was "
+            f"made for three days. It has been so for {_duration(plan.on_delay)}.",
+            "The record here is whole, but what was measured since the last backup lies on one "
+            "card only, and is lost with it.",
+            (
+                "Look whether the stick or disk is plugged in and mounted (findmnt).",
+                "Look how full it is (df). Move old backups elsewhere rather than delete them.",
+                "Make one by hand and read what it says: longsoak backup rig.toml",
+                "If it can't be read or written, use another stick: this one is worn out.",
+                "Nothing else: it is tried again every hour.",
             ),
         )
 

@@ -7,7 +7,7 @@ from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, has
-from longsoak.rigfile.outlettables import DatabaseTable, MailTable, MqttTable
+from longsoak.rigfile.outlettables import BackupTable, DatabaseTable, MailTable, MqttTable, ReadingsTable
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.tables import (
@@ -19,6 +19,7 @@ from longsoak.rigfile.tables import (
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.rig import (
+    Backup,
     Bay,
     Bus,
     Database,
@@ -27,6 +28,7 @@ from longsoak.vocabulary.rig import (
     Layer,
     Mail,
     Mqtt,
+    MqttVersion,
     Probe,
     Quantity,
     Reservoir,
@@ -36,11 +38,13 @@ from longsoak.vocabulary.rig import (
 )
 
 SMTP_PORT = 25  # RFC 5321, 4.5.4.2
-MQTT_PORT = 1883  # registered with IANA for MQTT without TLS
+MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
+RATE = 200.0  # readings a second: a day of 64 probes a minute catches up in eight minutes
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
 ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
 # Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
 STAND_IN = {"last_good": 2.0, "probe": 3.0, "fixed": 5.0}
+BACKUP_AT, BACKUPS = 3 * 60 + 40, 7  # min after midnight UTC, when nobody pours; a week of them
 NO_ORGANISATION = "-"  # what a server that knows none is given; the field may not be empty
 
 
@@ -70,9 +74,10 @@ def build(draft: Draft) -> Rig:
         for part in draft.probes
     )
     mail = _mail(draft.mail.table) if draft.mail else None
-    mqtt = _mqtt(draft.mqtt.table) if draft.mqtt else None
+    readings = draft.readings.table if draft.readings else None
+    mqtt = _mqtt(draft.mqtt.table, readings) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
-    outlets = (("mail", mail), ("mqtt", mqtt), ("database", database))
+    outlets = (("mail", mail), ("mqtt", mqtt), ("readings", readings), ("database", database))
     rig, specimen = draft.rig.table, draft.specimen.table
     return Rig(
         name=given(rig.name),
@@ -97,11 +102,13 @@ def build(draft: Draft) -> Rig:
             probes=probes,
             buses=buses,
             outlets=[name for name, outlet in outlets if outlet is not None],
+            backup=draft.backup is not None,
             changes=[part.table for part in draft.alarms],
         ),
         mail=mail,
         mqtt=mqtt,
         database=database,
+        backup=_backup(draft.backup.table) if draft.backup else None,
     )
 
 
@@ -237,13 +244,21 @@ def _mail(table: MailTable) -> Mail:
     )
 
 
-def _mqtt(table: MqttTable) -> Mqtt:
+def _mqtt(table: MqttTable, readings: ReadingsTable | None) -> Mqtt:
+    usual = MQTT_TLS_PORT if table.tls else MQTT_PORT
+    rate = None if readings is None else RATE if readings.rate is None else readings.rate
     return Mqtt(
         host=given(table.host),
-        port=MQTT_PORT if table.port is None else table.port,
+        port=usual if table.port is None else table.port,
         prefix=given(table.prefix),
         user=table.user,
         password_file=table.password_file,
+        version=table.version or MqttVersion.V5,
+        tls=bool(table.tls),
+        ca_file=table.ca_file,
+        certificate_file=table.certificate_file,
+        key_file=table.key_file,
+        readings=rate,
     )
 
 
@@ -254,4 +269,14 @@ def _database(table: DatabaseTable) -> Database:
         bucket=given(table.bucket),
         token_file=table.token_file,
         overlap=OVERLAP if table.overlap is None else table.overlap,
+    )
+
+
+def _backup(table: BackupTable) -> Backup:
+    hours, minutes = (int(part) for part in table.at.split(":")) if table.at else (0, BACKUP_AT)
+    return Backup(
+        to=given(table.to),
+        at=hours * 60 + minutes,
+        keep=BACKUPS if table.keep is None else table.keep,
+        mounted=bool(table.mounted),
     )

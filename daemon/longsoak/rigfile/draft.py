@@ -9,11 +9,13 @@ from longsoak.rigfile.curvetable import CurveTable
 from longsoak.rigfile.kinds import expected_of
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
+    BackupTable,
     DatabaseTable,
     ForwardTable,
     MailTable,
     MqttTable,
     NoticesTable,
+    ReadingsTable,
 )
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.report import Report, number
@@ -67,7 +69,8 @@ class Names:
 class Draft:
     """What could be read. Parts that are absent or unreadable are None or leave gaps.
 
-    `keys` are those of the file's top level.
+    `keys` are those of the file's top level. `names_broker` says whether the file has a table
+    [notices.mqtt] at all, readable or not.
     """
 
     keys: frozenset[str]
@@ -83,7 +86,10 @@ class Draft:
     curves: Mapping[str, Part[CurveTable]]
     mail: Part[MailTable] | None
     mqtt: Part[MqttTable] | None
+    names_broker: bool
+    readings: Part[ReadingsTable] | None
     database: Part[DatabaseTable] | None
+    backup: Part[BackupTable] | None
     bay_names: Names
     bus_names: Names
     probe_names: Names
@@ -140,12 +146,17 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         mqtt=_one(
             MqttTable, notices and notices.table.mqtt, path=("notices", "mqtt"), report=report
         ),
+        names_broker=notices is not None and (not notices.keys or "mqtt" in notices.keys),
+        readings=_one(
+            ReadingsTable, forward and forward.table.mqtt, path=("forward", "mqtt"), report=report
+        ),
         database=_one(
             DatabaseTable,
             forward and forward.table.database,
             path=("forward", "database"),
             report=report,
         ),
+        backup=_one(BackupTable, document.backup, path=("backup",), report=report),
         bay_names=_names(raw.get("bays")),
         bus_names=_names(raw.get("buses")),
         probe_names=_names(raw.get("probes")),

@@ -51,6 +51,7 @@ class Document(Table):
     curves: Annotated[_One, table_of('curves."name of the curve"')] = None
     notices: Annotated[_One, table_of("notices.mail")] = None
     forward: Annotated[_One, table_of("forward.database")] = None
+    backup: Annotated[_One, table_of("backup")] = None
 
 
 class RigTable(Table):

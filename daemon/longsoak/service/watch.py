@@ -32,11 +32,12 @@ FRESH = 5.0, 3.0  # s, periods: for so long the last look at a float or a level 
 _ANSWERED = AlarmState.ACKNOWLEDGED
 _WELL = {
     Watch.RECORD: "the record takes what is measured",
+    Watch.BACKUP: "a backup was made",
     Watch.LOST: "nothing is given up any more",
     Watch.DISK: "there is room on the disk again",
     Watch.LOG: "the log was folded in",
 }
-_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, *OF_THE_RECORD)
+_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.BACKUP, *OF_THE_RECORD)
 
 
 class AlarmBook:
