@@ -19,6 +19,8 @@ from longsoak.rigfile.words import (
 )
 from longsoak.vocabulary.rig import Watch
 
+OUTLETS = ("mail", "mqtt", "readings", "database")
+
 
 class AlarmTable(Table):
     """``[[alarms]]``."""
@@ -27,7 +29,7 @@ class AlarmTable(Table):
     probe: Annotated[Name | None, reference("a probe", "C 30/60")] = None
     bus: Annotated[Name | None, reference("a bus", "meter")] = None
     outlet: Annotated[
-        Name | None, Words("mail, mqtt or database", '"mqtt"', choices=("mail", "mqtt", "database"))
+        Name | None, Words("mail, mqtt, readings or database", '"mqtt"', choices=OUTLETS)
     ] = None
     against: Annotated[Name | None, reference("another probe of the same kind", "T plain")] = None
     setpoint: Annotated[

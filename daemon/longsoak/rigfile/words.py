@@ -99,6 +99,7 @@ Positive = Annotated[Finite, Field(gt=0, le=100_000)]
 # Five polls a second keep up with a hand on the tap; once a day is the slowest worth having.
 Period = Annotated[Finite, Field(ge=0.2, le=86_400)]
 Delay = Annotated[Finite, Field(ge=0, le=86_400)]
+Rate = Annotated[Finite, Field(ge=1, le=10_000)]
 Pair = Annotated[tuple[Finite, Finite], Field(strict=False)]  # TOML has lists only
 
 _T = TypeVar("_T")
