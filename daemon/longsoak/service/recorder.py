@@ -115,6 +115,7 @@ class Recorder:
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
         self._last_boottime_ms = 0
+        self._next_tick = 0.0
         self._pending = Batch()
         watched = [probe.name for probe in rig.probes if probe.record > probe.every]
         self._waiting = Waiting(writer, clock=clock, watched=watched)
@@ -137,24 +138,27 @@ class Recorder:
 
     def run(self) -> None:
         """Take messages until one says stop; return with nothing taken left uncommitted."""
-        next_tick = 0.0
-        stopping = False
-        while not stopping:
-            stopping = self._take()
-            self._ask_inbox()
-            now = self._clock.monotonic()
-            if now >= next_tick:
-                next_tick = now + TICK_PERIOD
-                at, utc_ms = self._boottime(), self._clock.utc_ms()
-                changes = self._alarms.tick(now=at, utc_ms=utc_ms)
-                standing = {Watch.RECORD: self._refusal, Watch.LOST: self._waiting.given_up}
-                for watch, wrong in {**standing, **self._disk()}.items():
-                    changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
-                for change in changes:
-                    self._change(change)
-            self._commit()
-            if self._messages.empty():
-                self._do_chores(now)
+        while not self.turn():
+            pass
+
+    def turn(self) -> bool:
+        """Take what comes, commit it and do a bite of the chores; true if somebody said stop."""
+        stopping = self._take()
+        self._ask_inbox()
+        now = self._clock.monotonic()
+        if now >= self._next_tick:
+            self._next_tick = now + TICK_PERIOD
+            at, utc_ms = self._boottime(), self._clock.utc_ms()
+            changes = self._alarms.tick(now=at, utc_ms=utc_ms)
+            standing = {Watch.RECORD: self._refusal, Watch.LOST: self._waiting.given_up}
+            for watch, wrong in {**standing, **self._disk()}.items():
+                changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
+            for change in changes:
+                self._change(change)
+        self._commit()
+        if self._messages.empty():
+            self._do_chores(now)
+        return stopping
 
     @property
     def scans_unkept(self) -> int:
