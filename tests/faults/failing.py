@@ -10,7 +10,7 @@ from random import Random
 from faults.chance import drawn_from
 from faults.outcome import Outcome
 from faults.preload import Kind, Preload
-from faults.victim import Victim
+from faults.victim import Heard, Victim
 from faults.witness import Witness
 from longsoak.store.files import RECORD
 
@@ -84,16 +84,13 @@ def _one_record(top: Path, seed: int, rounds: int, tally: _Tally, chance: Random
     for number in range(rounds):
         fault = chance.choice(FAULTS)
         preload.start_over(seed=seed + number)
-        before, found = acknowledged, list[str]()
+        found = list[str]()
         try:
-            acknowledged = _one_round(
-                folder, seed, number, acknowledged, fault, preload, chance, tally
-            )
+            heard = _one_round(folder, seed, number, acknowledged, fault, preload, chance, tally)
+            acknowledged = heard.acknowledged
             if (folder / SET_ASIDE).exists():
-                # The one set aside must be whole, and the new one begins with its first scan.
-                found = witness.of(folder, SET_ASIDE).complaints(before, thorough=True)
-                acknowledged = 0 if acknowledged == before else acknowledged
-                witness.after_another = True
+                found = _of_those_set_aside(witness, heard)
+                acknowledged = heard.acknowledged if heard.left else 0
                 tally.set_aside += 1
             found += witness.complaints(acknowledged, thorough=chance.random() < 0.1)
         except AssertionError as error:
@@ -109,6 +106,21 @@ def _one_record(top: Path, seed: int, rounds: int, tally: _Tally, chance: Random
     return wrong
 
 
+def _of_those_set_aside(witness: Witness, heard: Heard) -> list[str]:
+    """What is wrong with a record that was set aside: it must be whole, for the disk is well again.
+
+    The new one begins with its own first scan, and with what is left of the alarms.
+    """
+    found = []
+    left = heard.left or [heard.acknowledged]  # killed before it could say so
+    for number, acknowledged in enumerate(left, 1):
+        file = f"{RECORD}.damaged-{number}"
+        found += [f"{file}: {says}" for says in witness.of(witness.folder, file).complaints(
+            acknowledged, thorough=True)]  # fmt: skip
+        witness.after_another = True
+    return found
+
+
 def _one_round(
     folder: Path,
     seed: int,
@@ -118,8 +130,8 @@ def _one_round(
     preload: Preload,
     chance: Random,
     tally: _Tally,
-) -> int:
-    """Start, let it fail, let it go on, and kill it; return the last scan acknowledged."""
+) -> Heard:
+    """Start, let it fail, let it go on, and kill it; return what was heard of it."""
 
     def fail() -> None:
         # Always, often or seldom: a disk that fails at each operation is the simpler one.
@@ -158,4 +170,4 @@ def _one_round(
             assert went_on, "it did not go on"
     preload.fail({})
     tally.refused += heard.refused
-    return heard.acknowledged
+    return heard

@@ -12,7 +12,7 @@ from faults.crashstates import Disk, Entry, Operation, read_journal
 from faults.outcome import Outcome
 from faults.preload import Preload
 from faults.victim import Victim
-from faults.witness import T0, Witness, batch_of
+from faults.witness import EVERY_MS, T0, Witness, batch_of
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.writer import RecordWriter
@@ -133,7 +133,7 @@ class _Run:
         writer = RecordWriter(state, now="2030-03-17T17:46:40Z")
         try:
             number, _ = Record(state).version()
-            utc_ms, boottime_ms = T0 + 1000 * number, 1000 * number
+            utc_ms, boottime_ms = T0 + EVERY_MS * (number + 1), EVERY_MS * (number + 1)
             writer.accept_rig("# after the cut", utc_ms=utc_ms)
             writer.begin_run(
                 boot="boot after the cut",

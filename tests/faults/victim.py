@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from faults.child import NUMBER, REFUSED
+from faults.child import AFRESH, NUMBER, REFUSED
 
 _TESTS = Path(__file__).parents[1]
 LONGEST = 60.0  # s without any word after which a child counts as hung
@@ -16,9 +16,13 @@ LONGEST = 60.0  # s without any word after which a child counts as hung
 
 @dataclass(slots=True)
 class Heard:
-    """What came through the pipe: the last scan acknowledged, and how often the disk refused."""
+    """What came through the pipe: the last scan acknowledged, and how often the disk refused.
+
+    `left` is the last scan acknowledged of each record that was set aside.
+    """
 
     acknowledged: int = 0
+    left: list[int] = field(default_factory=list)
     refused: int = 0
     _rest: bytes = field(default=b"", repr=False)
 
@@ -30,6 +34,9 @@ class Heard:
         for (number,) in NUMBER.iter_unpack(data[:whole]):
             if number == REFUSED:
                 self.refused += 1
+            elif number == AFRESH:
+                self.left.append(self.acknowledged)
+                self.acknowledged = 0
             else:
                 self.acknowledged = number
 
@@ -92,11 +99,16 @@ class Victim:
 
     def listen_until_it_wrote(self, scans: int = 1) -> bool:
         """Listen until so many more scans are acknowledged; false if it ended before."""
-        goal = self.heard.acknowledged + scans
+        heard = self.heard
+        before, afresh = heard.acknowledged, len(heard.left)
+
+        def wrote() -> bool:
+            return heard.acknowledged >= (before if len(heard.left) == afresh else 0) + scans
+
         until = time.monotonic() + LONGEST
-        while self.heard.acknowledged < goal:
+        while not wrote():
             if not self.listen(0.002):
-                return self.heard.acknowledged >= goal
+                return wrote()
             assert time.monotonic() < until, f"nothing was written for {LONGEST:g} s"
         return True
 
