@@ -31,6 +31,7 @@ from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
 from longsoak_dashboards.forms import Form, form
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
+from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.sheets import HERE, Sheets, sheet
@@ -51,7 +52,7 @@ _DAY_MS = 86_400_000
 def create_app(source: Source, *, host: str) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
     pages, looks = Pages(source), Looks()
-    proof = ProofForms(source, looks)
+    proof, logbook = ProofForms(source, looks), LogSheets(source)
 
     def declared() -> str | None:
         try:
@@ -95,6 +96,9 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/proof/photo/{name}", proof.photo, methods=["GET"]),
             Route("/proof/photo", proof.take_photo, methods=["POST"]),
             Route("/proof/finish", proof.finish, methods=["POST"]),
+            Route("/logbook", logbook.logbook, methods=["GET"]),
+            Route("/logbook", logbook.write, methods=["POST"]),
+            Route("/logbook/photo/{name}", logbook.photo),
             Route("/now.json", pages.now),
             Route("/events", _events),
             Route("/favicon.ico", _icon),

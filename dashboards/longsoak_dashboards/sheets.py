@@ -15,7 +15,10 @@ from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import Heading, NotYet, Source
 from longsoak_dashboards.view.sentences import day_words, moment
 
-SHEETS = (("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/proof", "Proof"))
+SHEETS = (
+    *(("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/proof", "Proof")),
+    ("/logbook", "Logbook"),
+)
 HERE = Path(__file__).parent
 
 Pages = TypeVar("Pages", bound="Sheets")

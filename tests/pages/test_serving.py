@@ -45,8 +45,9 @@ def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(served: Served, 
     answer = served.get(path)
     assert answer.status == 200
     nav = answer.text[answer.text.index('aria-label="Sheets"') :]
-    assert [nav.count(f'href="{to}"') for to in ("/", "/traces", "/alarms", "/proof")] == [1] * 4
-    assert nav.count("<a ") == 4
+    sheets = ("/", "/traces", "/alarms", "/proof", "/logbook")
+    assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 5
+    assert nav.count("<a ") == 5
     assert "all invented" in answer.text
 
 

@@ -1,0 +1,221 @@
+"""The logbook's sheet: read by everybody, written by whoever stands at the rig."""
+
+import secrets
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from functools import partial
+from threading import Lock
+from urllib.parse import quote, unquote, urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+
+from longsoak.core.logbook import (
+    MOST_PHOTOS,
+    check_against,
+    check_entry,
+    subject_called,
+    text_of,
+)
+from longsoak.core.moments import moment_of
+from longsoak.store.logbook import Logbook
+from longsoak.store.logbookrequests import ask_to_write
+from longsoak.store.photos import LARGEST, keep_photo, name_of, photo_at
+from longsoak.store.requests import waiting_before
+from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.forms import Form, from_another_site
+from longsoak_dashboards.proofsheets import INITIALS
+from longsoak_dashboards.sheets import Sheets, sheet
+from longsoak_dashboards.source import NotYet, Source
+from longsoak_dashboards.view import logbook as logbook_view
+from longsoak_dashboards.view.alarms import Told
+
+_LARGEST_FORM = 4 * LARGEST  # bytes, photos included
+_FIELDS = ("text", "by", "about", "at", "corrects", "once")
+_REMEMBERED = 200  # forms, so that a button pressed twice writes one entry
+_REMEMBERED_S = 30 * 86_400  # initials
+_FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
+
+
+class LogSheets(Sheets):
+    """The logbook of one rig."""
+
+    def __init__(self, source: Source) -> None:
+        super().__init__(source)
+        self._logbook = Logbook(source.record.folder)
+        self._once = Lock()
+        self._written: OrderedDict[tuple[str, ...], str] = OrderedDict()
+
+    @sheet
+    def logbook(self, request: Request) -> Response:
+        """What was written, newest first, and the form."""
+        asked = request.query_params
+        said = {"by": unquote(request.cookies.get(INITIALS, ""))}
+        said |= {name: asked[name] for name in ("about", "corrects") if name in asked}
+        return self._sheet(said, (), told=self._told(asked), upto=_number(asked.get("upto")))
+
+    def photo(self, request: Request) -> Response:
+        """A photo that is kept."""
+        found = photo_at(self.source.record.folder, request.path_params["name"])
+        if found is None:
+            return self._refused("There is no such photo.", status=404)
+        path, media = found
+        return FileResponse(path, media_type=media, headers=_FOR_EVER)
+
+    async def write(self, request: Request) -> Response:
+        """Ask that an entry be kept; one that can't be is shown again with why."""
+        if refusal := from_another_site(request):
+            return refusal
+        length = request.headers.get("content-length", "")
+        if not length.isdigit() or int(length) > _LARGEST_FORM:
+            most = f"{_LARGEST_FORM / 1e6:g} MB"
+            return self._refused(
+                f"An entry with photos of up to {most} together is taken. Nothing was kept.",
+                status=413,
+            )
+        try:
+            async with request.form(max_files=MOST_PHOTOS + 1, max_fields=40) as form:
+                said = {name: str(form.get(name, "")).strip() for name in _FIELDS}
+                kept = [str(digest) for digest in form.getlist("kept")]
+                # One that was left empty comes as a file without a name.
+                photos = [
+                    await photo.read()
+                    for photo in form.getlist("photo")
+                    if isinstance(photo, UploadFile) and photo.filename
+                ]
+        except (HTTPException, MultiPartException):
+            says = f"The form can't be read, or holds more than {MOST_PHOTOS} photos."
+            return self._refused(f"{says} Nothing was kept.", status=400)
+        return await run_in_threadpool(self._write, said, kept, photos)
+
+    def _write(self, said: Form, kept: Sequence[str], photos: Sequence[bytes]) -> Response:
+        folder = self.source.record.folder
+        digests = [digest for digest in kept if name_of(folder, digest) is not None]
+        try:
+            rig, _ = self.source.rig()
+            # One by one: where one is refused, those before it need not be sent again.
+            digests.extend(keep_photo(folder, photo).sha256 for photo in photos)
+            digests = list(dict.fromkeys(digests))
+            entry = self._entry(said, digests, rig)
+            answer = RedirectResponse(self._ask_once(said, entry), status_code=303)
+        except NotYet as nothing:
+            return self._refused(f"{nothing.says} Nothing was kept.", status=503)
+        except RequestError as error:
+            return self._again(said, digests, str(error), status=400)
+        except StoreError as error:
+            return self._again(said, digests, str(error), status=503)
+        answer.set_cookie(
+            INITIALS,
+            quote(said["by"]),
+            max_age=_REMEMBERED_S,
+            httponly=True,
+            samesite="strict",
+        )
+        return answer
+
+    def _entry(self, said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
+        now, corrects = now_ms(), said["corrects"]
+        if corrects and not corrects.isdecimal():
+            raise RequestError(f"{corrects[:20]!r} is no entry's number. Nothing was kept.")
+        entry = LogbookEntry(
+            asked_utc_ms=now,
+            at_utc_ms=moment_of(said["at"], now_ms=now) if said["at"] else now,
+            by=said["by"],
+            says=text_of(said["text"]),
+            subject=subject_called(said["about"] or "rig", rig),
+            corrects=int(corrects) if corrects else None,
+            photos=tuple(photos),
+        )
+        check_entry(entry)
+        began_ms, last = self._logbook.record_began_ms(), self._logbook.last()
+        check_against(entry, rig, began_ms=began_ms, last=last)
+        return entry
+
+    def _ask_once(self, said: Form, entry: LogbookEntry) -> str:
+        """Ask, and return where it is told; a form whose button is pressed twice is asked once."""
+        form = (*(said[name] for name in _FIELDS), *entry.photos)
+        with self._once:
+            if said["once"] and form in self._written:
+                return self._written[form]
+            request = ask_to_write(self.source.record.folder, entry)
+            query = urlencode({"asked": request.uuid, "since": entry.asked_utc_ms})
+            # Without a fragment: a browser without scripts would go there and not look again.
+            self._written[form] = f"/logbook?{query}"
+            while len(self._written) > _REMEMBERED:
+                self._written.popitem(last=False)
+            return self._written[form]
+
+    def _told(self, asked: Mapping[str, str]) -> Told | None:
+        uuid, since = asked.get("asked", ""), _number(asked.get("since"))
+        if not uuid or since is None:
+            return None
+        waits = waiting_before(self.source.record.folder, uuid) is not None
+        outcome = self.source.record.outcome(uuid)  # after, or it could be taken in between
+        if outcome is None and not waits:
+            return None  # made up, or asked of a record that lay here before
+        return logbook_view.told(outcome, asked_ms=since, now_ms=now_ms())
+
+    def _again(self, said: Form, photos: Sequence[str], wrong: str, *, status: int) -> Response:
+        try:
+            shown = Told(wrong, wants_a_look=True, waiting=False)
+            return self._sheet(said, photos, told=shown, status=status)
+        except (NotYet, StoreError) as error:
+            return self._refused(str(error), status=503)
+
+    def _sheet(
+        self,
+        said: Mapping[str, str],
+        photos: Sequence[str],
+        *,
+        told: Told | None,
+        upto: int | None = None,
+        status: int = 200,
+    ) -> Response:
+        now = now_ms()
+        heading = self.source.heading(now_ms=now)
+        names = partial(name_of, self.source.record.folder)
+        waiting = told is not None and told.waiting
+        form = logbook_view.form_of(
+            heading.rig, said, photos, once=secrets.token_hex(8), now_ms=now, name_of=names
+        )
+        last = self._logbook.last()
+        entries = self._logbook.entries(upto=upto, limit=logbook_view.NEWEST)
+        page = logbook_view.logbook_page(
+            entries,
+            heading.rig,
+            None if waiting else form,
+            last=last,
+            now_ms=now,
+            name_of=names,
+        )
+        return self.render(
+            "logbook.html.j2",
+            "/logbook",
+            heading,
+            page=page,
+            told=told,
+            waiting=waiting,
+            status=status,
+        )
+
+    def _refused(self, says: str, *, status: int) -> Response:
+        return self.render(
+            "refused.html.j2",
+            "/logbook",
+            self.frame(),
+            says=says,
+            back="/logbook",
+            waiting=False,
+            status=status,
+        )
+
+
+def _number(words: str | None) -> int | None:
+    return int(words) if words and words.isdecimal() and len(words) < 16 else None
