@@ -10,8 +10,10 @@ from longsoak.report.fields import Cell, FieldType
 # What a spreadsheet takes for the start of a formula, and the apostrophe that marks it as text.
 _GUARDED = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20", "'")
 _QUOTED = frozenset(',"\r\n')
-# A number of 32 bits has 6 digits at least that mean something, and never needs more than 9.
+# A number of 32 bits has 6 digits at least that mean something, and never needs more than 9. Only
+# those next to nothing have fewer.
 _FEWEST, _MOST = 6, 9
+_NEXT_TO_NOTHING = 2.0**-126
 
 
 def text_cell(text: str) -> str:
@@ -58,7 +60,8 @@ def narrow_numbers(values: Sequence[float]) -> list[str]:
     """
     texts = [""] * len(values)
     left = [i for i, value in enumerate(values) if not math.isnan(value)]
-    for digits in range(_FEWEST, _MOST + 1):
+    tiny = any(0 < abs(value) < _NEXT_TO_NOTHING for value in values)
+    for digits in range(1 if tiny else _FEWEST, _MOST + 1):
         if not left:
             break
         wanted = [values[i] for i in left]

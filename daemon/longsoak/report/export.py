@@ -157,7 +157,7 @@ class _Export:
                 self._writer.write_table(file, table, rows)
         summary = Summary(
             title=self._wanted.rig,
-            invented=rig is not None and rig.invented,
+            invented=kept is not None and rigs.invented(kept.number),
             software=version("longsoak"),
             readings=count,
             probes=len({seat.probe for seat in self._source.seats}),

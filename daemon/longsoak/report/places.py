@@ -49,7 +49,11 @@ class Place(ABC):
         """A file of the export, open for writing for the length of a block."""
         with self._opened(path) as inner:
             counted = _Counted(inner)
-            yield cast(BinaryIO, counted)
+            try:
+                yield cast(BinaryIO, counted)
+            except BaseException:
+                counted.given_up = True
+                raise
         self.written.append(Written(path, counted.size, counted.sha256.hexdigest()))
 
     def add(self, path: str, content: bytes) -> Written:
@@ -157,10 +161,14 @@ class ZipPlace(Place):
 
 
 class _Counted(io.RawIOBase):
-    """Passes bytes on, and counts and digests them."""
+    """Passes bytes on, and counts and digests them.
+
+    Once `given_up` it swallows them: a library may want to write the end of its file even so.
+    """
 
     def __init__(self, inner: IO[bytes]) -> None:
         self._inner = inner
+        self.given_up = False
         self.size = 0
         self.sha256 = hashlib.sha256()
 
@@ -168,6 +176,8 @@ class _Counted(io.RawIOBase):
         return True
 
     def write(self, data: "bytes | memoryview", /) -> int:  # type: ignore[override]  # no others
+        if self.given_up:
+            return len(data)
         self._inner.write(data)
         self.sha256.update(data)
         self.size += len(data)

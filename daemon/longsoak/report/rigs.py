@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from longsoak.core.wording import bound_words
 from longsoak.report.fields import BOUNDS
 from longsoak.rigfile.curvefile import curve_text
-from longsoak.rigfile.load import parse
+from longsoak.rigfile.load import parse, tables_of
 from longsoak.store.reader import RigVersion
 from longsoak.vocabulary.errors import RigFileError
 from longsoak.vocabulary.flags import Reason
@@ -32,6 +32,15 @@ class Rigs:
     def rig(self, version: int) -> Rig | None:
         """The rig of a version, if it could be read."""
         return self._rigs.get(version)
+
+    def invented(self, version: int) -> bool:
+        """Whether a version says that all its data is invented, even if the rest is not taken."""
+        text = next((kept.text for kept in self.versions if kept.number == version), "")
+        try:
+            table = tables_of(text, file="").get("rig")
+        except RigFileError:
+            return False
+        return isinstance(table, dict) and table.get("invented") is True
 
     def probe(self, version: int, name: str) -> Probe | None:
         """A probe as a version declares it."""
