@@ -178,7 +178,6 @@ def test_a_refused_commit_is_made_up_for(keeper: Keeper) -> None:
     sql(keeper, "DROP TRIGGER full")
     days.done()
     (head,) = ledger.heads()
-    assert head.entries == ledger.size()
     numbers = [e.number for e in ledger.entries_after(0, limit=99)]
     assert numbers == list(range(1, head.entries + 1))
 

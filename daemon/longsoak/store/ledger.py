@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from longsoak.store.recordfile import RecordFile
+from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead, LedgerEntry
 
 _HEADS = "SELECT day, entries, root, closed_utc_ms FROM day_head"
@@ -33,12 +34,6 @@ class Ledger(RecordFile):
             ).fetchone()
         return None if row is None else _head(*row)
 
-    def size(self) -> int:
-        """How many entries there are."""
-        with self._open() as db:
-            (size,) = db.execute("SELECT ifnull(max(id), 0) FROM ledger_entry").fetchone()
-        return int(size)
-
     def entries_after(self, number: int, *, limit: int) -> list[LedgerEntry]:
         """Entries with a number above `number`, in order."""
         with self._open() as db:
@@ -65,4 +60,7 @@ def add_to_ledger(
 
 
 def _head(day: str, entries: int, root: str, closed_utc_ms: int) -> DayHead:
-    return DayHead(date.fromisoformat(day), entries, root, closed_utc_ms)
+    try:
+        return DayHead(date.fromisoformat(day), entries, root, closed_utc_ms)
+    except ValueError as error:
+        raise StoreError(f"a closed day of the record is damaged: {error}") from error

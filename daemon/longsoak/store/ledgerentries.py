@@ -13,8 +13,8 @@ An entry is its kind as a text, and behind it
 
 - of one row: its columns. A column that may be written again is not among them.
 - ``rig_version``: number, when it was accepted, and the SHA-256 of its text
-- ``run_end``, ``stretch_time``, ``gap_length``: what such columns hold, once they are known;
-  entered again if it is something else at the end of another day
+- ``run_end``, ``stretch_time``, ``gap_time``: what such columns hold; entered again if it is
+  something else at the end of another day
 - ``scans``: the first id, the last, how many there are, and the SHA-256 over all of them, a scan
   being its id, layout, UTC as recorded, CLOCK_BOOTTIME, whether the clock was synchronised (1 or
   0), and its readings as ``longsoak.store.packing`` has them
@@ -42,7 +42,7 @@ _ROWS = {
     "layout": "SELECT id, rig_version, bus, probes, units FROM layout",
     "run": "SELECT id, boot, software, started_utc_ms, started_boottime_ms FROM run",
     "stretch": "SELECT id, run, first_scan, offset_ms FROM stretch",
-    "gap": "SELECT id, run, from_utc_ms, to_utc_ms, clean FROM gap",
+    "gap": "SELECT id, run, clean FROM gap",
     "event": "SELECT id, utc_ms, kind, subject, says FROM event",
     "alarm_change": "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by"
     " FROM alarm_change",
@@ -58,11 +58,22 @@ _ROWS = {
 _SETTLED = {
     "run_end": "SELECT id, ended_utc_ms FROM run WHERE ended_utc_ms IS NOT NULL",
     "stretch_time": "SELECT id, shift_ms, known FROM stretch",
-    "gap_length": "SELECT id, length_ms FROM gap WHERE length_ms IS NOT NULL",
+    "gap_time": "SELECT id, from_utc_ms, to_utc_ms, length_ms FROM gap",
 }
 KINDS = tuple(_ROWS)
 SETTLED = tuple(_SETTLED)
+_LARGEST, _ALL = 2**63 - 1, -1  # id to SQLite, rows to its LIMIT
 
+_WORDS = {
+    "rig_version": "rig file version",
+    "run_end": "end of run",
+    "stretch": "stretch of the clock",
+    "stretch_time": "time of stretch",
+    "gap_time": "time of gap",
+    "alarm_change": "alarm change",
+    "proof_entry": "proof entry",
+    "logbook": "logbook entry",
+}
 # What reading a block of sealed scans may end in if it is damaged.
 DAMAGE = (ValueError, LookupError, TypeError, RuntimeError, struct.error, zlib.error)
 
@@ -74,12 +85,19 @@ def packed(*values: Value) -> bytes:
     return b"".join(map(_packed, values))
 
 
+def as_it_lies(db: sqlite3.Connection) -> None:
+    """Let texts through that are damaged, so that a hash tells of it and not an error."""
+    db.text_factory = _text
+
+
 def rows_after(
-    db: sqlite3.Connection, kind: str, row: int, *, limit: int
+    db: sqlite3.Connection, kind: str, row: int, *, upto: int = _LARGEST, limit: int = _ALL
 ) -> list[tuple[int, bytes]]:
     """The rows of a kind with an id above `row`, in order: each one's id, and its entry."""
-    _as_it_lies(db)
-    found = db.execute(f"{_ROWS[kind]} WHERE id > ? ORDER BY id LIMIT ?", (row, limit))
+    as_it_lies(db)
+    found = db.execute(
+        f"{_ROWS[kind]} WHERE id > ? AND id <= ? ORDER BY id LIMIT ?", (row, upto, limit)
+    )
     if kind == RIG_VERSION:
         return [(n, packed(kind, n, at, text_digest(text))) for n, at, text in found]
     return [(columns[0], packed(kind, *columns)) for columns in found]
@@ -87,7 +105,7 @@ def rows_after(
 
 def settled(db: sqlite3.Connection, kind: str) -> list[tuple[int, bytes]]:
     """What columns that may be written again hold now: the id of each row, and its entry."""
-    _as_it_lies(db)
+    as_it_lies(db)
     return [
         (columns[0], packed(kind, *columns))
         for columns in db.execute(f"{_SETTLED[kind]} ORDER BY id")
@@ -97,6 +115,15 @@ def settled(db: sqlite3.Connection, kind: str) -> list[tuple[int, bytes]]:
 def text_digest(text: str) -> bytes:
     """The SHA-256 of a text of the record."""
     return sha256(_bytes_of(text)).digest()
+
+
+def words(entry: LedgerEntry) -> str:
+    """What an entry is of: "event 12", "scans 1 to 1024"."""
+    if entry.kind == SCANS:
+        return f"scans {entry.first} to {entry.last}"
+    if entry.kind == DAY:
+        return f"closed day {entry.first}"
+    return f"{_WORDS.get(entry.kind, entry.kind)} {entry.first}"
 
 
 class ScanRun:
@@ -152,7 +179,7 @@ class Book:
 
     def enter(self, kind: str, first: int, last: int, content: bytes) -> LedgerEntry:
         """Make and take the next entry."""
-        kept = content if kind in _SETTLED else None
+        kept = content if kind in _SETTLED or kind == DAY else None
         entry = LedgerEntry(self.tree.size + 1, kind, first, last, leaf_hash(content), kept)
         self.take(entry)
         return entry
@@ -175,11 +202,6 @@ def _packed(value: Value) -> bytes:
             return struct.pack(">cI", b"t", len(data)) + data
         case bytes():
             return struct.pack(">cI", b"b", len(value)) + value
-
-
-def _as_it_lies(db: sqlite3.Connection) -> None:
-    """Let texts through that are damaged, so that a hash tells of it and not an error."""
-    db.text_factory = _text
 
 
 def _text(data: bytes) -> str:

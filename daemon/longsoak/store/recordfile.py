@@ -16,6 +16,7 @@ _LACKING = {
     "m0002_proof": (
         "CREATE TEMP TABLE proof_entry (id, request, rig_version, utc_ms, proof, step, subject,"
         " outcome, by, says, content)",
+        "CREATE TEMP VIEW request AS SELECT *, '' AS body FROM main.request",
     ),
     "m0003_history": (
         "CREATE TEMP VIEW stretch AS SELECT *, 0 AS shift_ms, 'clock' AS known FROM main.stretch",
@@ -32,6 +33,10 @@ _LACKING = {
     "m0006_ledger": (
         "CREATE TEMP TABLE ledger_entry (id INTEGER PRIMARY KEY, kind, first, last, hash, content)",
         "CREATE TEMP TABLE day_head (id INTEGER PRIMARY KEY, day, entries, root, closed_utc_ms)",
+    ),
+    "m0007_disk": (
+        "CREATE TEMP TABLE disk_hour (id INTEGER PRIMARY KEY, utc_ms, seconds, written, record,"
+        " free)",
     ),
 }
 
