@@ -15,7 +15,8 @@ from longsoak.store.manifest import MANIFEST
 from longsoak.store.media import TargetError
 from longsoak.store.photos import keep_photo
 from longsoak.store.reader import Record
-from longsoak.store.restore import Restored, drop_note, note_of_restore, restore
+from longsoak.store.restore import Restored, restore
+from longsoak.store.restorenote import drop_note, note_of_restore
 from longsoak.vocabulary.errors import StoreError
 from rigs import Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of

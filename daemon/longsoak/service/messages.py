@@ -50,5 +50,16 @@ class CalendarFault:
 
 
 @dataclass(frozen=True, slots=True)
+class BackupNews:
+    """How it stands with backups: `trouble` says why there is none, None that there is one.
+
+    `says` is what is new about it, if anything is.
+    """
+
+    trouble: str | None
+    says: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """Somebody asked the process to end."""

@@ -17,6 +17,7 @@ from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
+    BackupNews,
     CalendarFault,
     CursorMoved,
     LookedOver,
@@ -28,6 +29,7 @@ from longsoak.service.messages import (
 from longsoak.service.waiting import Waiting
 from longsoak.service.watch import AlarmBook
 from longsoak.store.aside import DamageError, damaged
+from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY
@@ -50,7 +52,17 @@ MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, wi
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
 
-Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | LookedOver | CalendarFault | Stop
+Message = (
+    Pass
+    | OutletNews
+    | CursorMoved
+    | Refused
+    | SentAgain
+    | LookedOver
+    | CalendarFault
+    | BackupNews
+    | Stop
+)
 
 
 class Recorder:
@@ -127,6 +139,7 @@ class Recorder:
         self._asked: list[Request] = []
         self._answered: list[Request] = []
         self._refusal: str | None = None
+        self._backup: dict[Watch, str | None] = {}  # until it is known, an alarm stays as it was
         left = writer.alarm_states()
         self._alarms = AlarmBook(rig, left, now=self._boottime())
         for change in self._alarms.orphans(
@@ -151,7 +164,7 @@ class Recorder:
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
             standing = {Watch.RECORD: self._refusal, Watch.LOST: self._waiting.given_up}
-            for watch, wrong in {**standing, **self._disk()}.items():
+            for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
                 changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
@@ -205,6 +218,10 @@ class Recorder:
             case LookedOver(fault):
                 wrong = fault or self._writer.fold_in()
                 self._event("check", "record", wrong or "the record was looked over and is whole")
+            case BackupNews(trouble, says):
+                self._backup = {Watch.BACKUP: trouble}
+                if says is not None:
+                    self._event(BACKUP, MADE if trouble is None else FAILED, says)
             case CalendarFault(says):
                 self._event("calendar", "calendar", says)
             case Stop():
@@ -424,10 +441,10 @@ class Recorder:
         _log.error("%s", aside.says)
         for batch in (self._pending, self._waiting.rest):
             batch.cursors.clear()  # positions in the record before
+        self._another()  # no position in the record before is put into the queue after this
         self._stale = self._messages.qsize()
         self._tell_aside(aside.says)
         self._chores = Chores(self._make_chores())
-        self._another()
         self._waiting.try_now()
         return self._waiting.keep(Batch())
 

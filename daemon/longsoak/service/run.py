@@ -11,6 +11,7 @@ from types import FrameType
 
 from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_noun
 from longsoak.rigfile.naming import check_name
+from longsoak.service.backups import BackupKeeper
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.dayclosing import DayClosing
@@ -23,6 +24,7 @@ from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.proofrequests import Closer
 from longsoak.store.reader import Record
+from longsoak.store.restorenote import drop_note, note_of_restore
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import StoreError
@@ -56,13 +58,13 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
         before = Record(folder).rig_version()
         if before is not None:
             check_name(text, kept=before.text, file=str(rig_file), folder=folder)
-        _record(rig, text, beside=rig_file.parent, folder=folder, writer=writer, clock=clock)
+        _record(rig, text, rig_file=rig_file, folder=folder, writer=writer, clock=clock)
     finally:
         writer.close()
 
 
 def _record(
-    rig: Rig, text: str, *, beside: Path, folder: Path, writer: RecordWriter, clock: Clock
+    rig: Rig, text: str, *, rig_file: Path, folder: Path, writer: RecordWriter, clock: Clock
 ) -> None:
     messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
 
@@ -92,12 +94,16 @@ def _record(
         says = gap_words(gap)
         _log.info("%s", says)
         writer.commit(Batch(events=[Event(clock.utc_ms(), "gap", "record", says)]))
+    if (restored := note_of_restore(folder)) is not None:
+        _log.info("%s", restored)
+        writer.commit(Batch(events=[Event(clock.utc_ms(), "restore", "record", restored)]))
+        drop_note(folder)
 
     stop = threading.Event()
     unkept = Unkept()
     outlets = make_outlets(
         rig,
-        beside,
+        rig_file.parent,
         record=AlarmsOnTheirWay(folder, unkept),
         clock=clock,
         software=version("longsoak"),
@@ -112,6 +118,10 @@ def _record(
         for outlet in outlets:
             outlet.wake()
 
+    def another() -> None:
+        for outlet in outlets:
+            outlet.begin_again()
+
     recorder = Recorder(
         rig,
         writer=writer,
@@ -122,6 +132,7 @@ def _record(
         committed=wake,
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
+        another=another,
         chores=lambda: [Upkeep(writer.sealing(), summaries), DayClosing(folder, writer)],
     )
     workers = [
@@ -144,7 +155,21 @@ def _record(
         name="calendar",
         daemon=True,
     )
-    for thread in (*workers, *outlets, calendar):
+    backups = (
+        []
+        if rig.backup is None
+        else [
+            BackupKeeper(
+                rig.backup,
+                rig_file=rig_file,
+                folder=folder,
+                clock=clock,
+                stop=stop,
+                put=messages.put,
+            )
+        ]
+    )
+    for thread in (*workers, *outlets, calendar, *backups):
         thread.start()
 
     recorder.run()
@@ -154,7 +179,7 @@ def _record(
     recorder.drain()  # what the workers measured last; outlets may send it yet
     for outlet in outlets:
         outlet.stop()
-    for name in _join([*outlets, calendar], within=OUTLET_STOP, clock=clock):
+    for name in _join([*outlets, calendar, *backups], within=OUTLET_STOP, clock=clock):
         _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
     inbox.close()

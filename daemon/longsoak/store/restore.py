@@ -26,10 +26,9 @@ from longsoak.store.media import (
 )
 from longsoak.store.reader import Record
 from longsoak.store.recordcopy import looked_over
+from longsoak.store.restorenote import NOTE
 from longsoak.vocabulary.errors import StoreError
 
-_NOTE = "restored.txt"  # what the next run tells of it
-_LONGEST_NOTE = 2000  # bytes
 _SPARE = 2_000_000  # bytes for what is small
 
 Tell = Callable[[int, int], None]
@@ -288,7 +287,7 @@ def _stage(
     missing = _copy_photos(sources, manifest, half, work)
     of = f"; what was measured after it is in {aside.name}" if aside is not None else ""
     says = f"restored from the backup {manifest.name}, {until_words(manifest)}{of}"
-    write(half / _NOTE, says.encode(), work)
+    write(half / NOTE, says.encode(), work)
     sync_folder(half)
     return missing
 
@@ -361,19 +360,3 @@ def _swap(folder: Path, staged: Path) -> None:
             f"({error.strerror}). Move {folder} aside yourself, and restore again; "
             "the record is as it was."
         ) from error
-
-
-def note_of_restore(folder: Path) -> str | None:
-    """What a restore has left for the next run to tell; None if there was none."""
-    try:
-        with (folder / _NOTE).open("rb") as file:
-            said = file.read(_LONGEST_NOTE).decode(errors="replace").strip()
-    except OSError:
-        return None
-    return said if said.isprintable() else None
-
-
-def drop_note(folder: Path) -> None:
-    """Forget it, once it is told."""
-    with suppress(OSError):
-        (folder / _NOTE).unlink()
