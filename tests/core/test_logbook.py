@@ -67,6 +67,8 @@ def test_an_entry_is_about_the_rig_a_bay_or_a_probe_and_may_be_of_last_year(
     check_entry(earlier)
     check_against(earlier, make_rig(), began_ms=NOW_MS, last=2)
     check_against(earlier, make_rig(), began_ms=None, last=2)
+    # By a clock that ran years ahead.
+    check_against(earlier, make_rig(), began_ms=NOW_MS + 3650 * DAY_MS, last=2)
 
 
 @pytest.mark.parametrize(

@@ -1,16 +1,25 @@
 """What the measuring process makes of what is asked to stand in the logbook, in a real record."""
 
+import queue
 import sqlite3
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 from longsoak.service.clock import SystemClock
+from longsoak.service.recorder import Message, Recorder
+from longsoak.store.aside import DamageError
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import keep_photo
+from longsoak.store.reader import Record
+from longsoak.store.unkept import Unkept
+from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from service.benchrig import bench
 from service.test_recorder import events, recorded
 
 NOW_MS = SystemClock().utc_ms()
@@ -86,3 +95,64 @@ def test_an_entry_whose_request_outlives_a_crash_is_kept_once(tmp_path: Path) ->
     (again / "inbox.db").replace(tmp_path / "inbox.db")
     recorded(tmp_path, [])
     assert Logbook(tmp_path).entries() == before
+
+
+class FindsDamage:
+    """A chore that finds the record damaged when it is told to."""
+
+    name = "looking over"
+
+    def __init__(self) -> None:
+        self.finds = False
+
+    def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
+        if self.finds:
+            self.finds = False
+            raise DamageError("a page of it can't be read")
+        return 0.0, []
+
+
+def test_in_a_new_record_in_place_of_a_damaged_one_the_numbers_begin_again(tmp_path: Path) -> None:
+    """As they would after a restart, which finds no entry in it."""
+    clock, chore = SystemClock(), FindsDamage()
+    writer = RecordWriter(tmp_path, now="2031-02-03T04:05:06Z")
+    writer.accept_rig("bench", utc_ms=clock.utc_ms())
+    writer.begin_run(
+        boot=clock.boot,
+        software="0",
+        utc_ms=clock.utc_ms(),
+        boottime_ms=clock.boottime_ms(),
+        synchronised=False,
+    )
+    inbox = Inbox(tmp_path)
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+    recorder = Recorder(
+        bench(),
+        writer=writer,
+        inbox=inbox,
+        clock=clock,
+        messages=messages,
+        unkept=Unkept(),
+        committed=lambda: None,
+        seen=lambda _: None,
+        closer=lambda _: None,
+        chores=lambda: [chore],
+    )
+    uuids = [ask_to_write(tmp_path, NOTE).uuid, ask_to_write(tmp_path, NOTE).uuid]
+    recorder.turn()
+    assert Logbook(tmp_path).last() == 2
+    chore.finds = True
+    recorder.turn()
+    assert Logbook(tmp_path).last() == 0
+    assert (tmp_path / "record.db.damaged-1").exists()
+    uuids += [
+        ask_to_write(tmp_path, entry).uuid
+        for entry in (replace(NOTE, corrects=1), replace(NOTE, says="Wet again."))
+    ]
+    recorder.turn()
+    record = Record(tmp_path)
+    assert str(record.outcome(uuids[2])).startswith("refused: There is no entry 1 to correct")
+    assert str(record.outcome(uuids[3])).startswith("kept as number 1, of ")
+    assert [entry.says for entry in Logbook(tmp_path).entries()] == ["Wet again."]
+    inbox.close()
+    writer.close()

@@ -23,7 +23,7 @@ _JOINERS = "\u200c\u200d"  # invisible, and part of how some scripts and signs a
 
 def text_of(words: str) -> str:
     """Words as they are kept: a line ends as on paper, with no space around the whole."""
-    return "\n".join(words.splitlines()).strip() if "\r" in words else words.strip()
+    return re.sub(r"\r\n?", "\n", words).strip()
 
 
 def check_entry(entry: LogbookEntry) -> None:
@@ -81,7 +81,9 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     """
     if entry.subject not in subjects(rig):
         raise _unknown(entry.subject.name, rig)
-    if began_ms is not None and entry.at_utc_ms < began_ms - _YEARS * _YEAR_MS:
+    # A record that begins after now was begun by a clock that was wrong.
+    began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)
+    if entry.at_utc_ms < began_ms - _YEARS * _YEAR_MS:
         raise _refusal(
             f"{time_words(entry.at_utc_ms)} is more than {_YEARS} years before this record began, "
             f"{time_words(began_ms)}. Was the year mistyped? If not, leave the time out and write "

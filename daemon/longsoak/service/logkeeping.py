@@ -1,5 +1,6 @@
 """What is asked to stand in the logbook becomes an entry of it, or is refused in words."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from longsoak.core.logbook import check_against
@@ -38,6 +39,10 @@ class LogKeeper:
         self._clock = clock
         self._last = logbook.last()
         self._began_ms = logbook.record_began_ms()
+
+    def begin_again(self, waiting: Iterable[LogbookEntry]) -> None:
+        """Go on in a new record, in which only what is `waiting` to be committed will be."""
+        self._last = max((entry.number for entry in waiting), default=0)
 
     def keep(self, request: Request) -> tuple[LogbookEntry, str]:
         """The entry that a request asks for, to be committed whatever happens, and what to answer.

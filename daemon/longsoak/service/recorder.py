@@ -18,9 +18,7 @@ from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     BackupNews,
-    CalendarFault,
     CursorMoved,
-    LookedOver,
     OutletNews,
     Refused,
     SentAgain,
@@ -58,8 +56,6 @@ Message = (
     | CursorMoved
     | Refused
     | SentAgain
-    | LookedOver
-    | CalendarFault
     | BackupNews
     | Stop
 )
@@ -73,7 +69,7 @@ class Recorder:
     rig, writer, inbox, clock
         The rig as checked, its open record and inbox, and the clocks.
     messages : queue.SimpleQueue
-        Where bus workers, outlets and the calendar put what they have.
+        Where bus workers, outlets and backups put what they have.
     unkept : Unkept
         Where alarms are offered that the disk does not take.
     committed : callable
@@ -441,6 +437,7 @@ class Recorder:
         _log.error("%s", aside.says)
         for batch in (self._pending, self._waiting.rest):
             batch.cursors.clear()  # positions in the record before
+        self._logbook.begin_again([*self._waiting.rest.logbook, *self._pending.logbook])
         self._another()  # no position in the record before is put into the queue after this
         self._stale = self._messages.qsize()
         self._tell_aside(aside.says)
