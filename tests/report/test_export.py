@@ -161,22 +161,26 @@ def test_duckdb_counts_and_adds_the_same(
 ) -> None:
     file = (out if form is Format.CSV else parquet) / f"readings.{form}"
     with duckdb.connect() as db:
-        found = db.execute(
-            "SELECT probe, count(*), count(raw), min(raw), max(raw), min(epoch_ms(time)),"
-            f" sum(flag) FROM '{file}' WHERE isfinite(coalesce(raw, 0)) GROUP BY probe"  # noqa: S608 - our own
-        ).fetchall()
+        read = db.read_csv(str(file)) if form is Format.CSV else db.read_parquet(str(file))
+        readings = read.query(
+            "readings",
+            "SELECT probe, count(*), count(raw), min(raw), max(raw), min(epoch_ms(time)), sum(flag)"
+            " FROM readings WHERE isfinite(coalesce(raw, 0)) GROUP BY probe",
+        )
+        assert readings is not None
+        found = readings.fetchall()
     expected: dict[str, list[Kept]] = {}
     for kept in made.kept:
         if abs(kept.raw) != inf:
             expected.setdefault(kept.probe, []).append(kept)
     assert len(found) == len(expected)
     for probe, count, valued, least, most, first_ms, flags in found:
-        readings = expected[probe.removeprefix("'") if form is Format.CSV else probe]
-        raws = [kept.raw for kept in readings if not isnan(kept.raw)]
-        assert (count, valued) == (len(readings), len(raws))
+        own = expected[probe.removeprefix("'") if form is Format.CSV else probe]
+        raws = [kept.raw for kept in own if not isnan(kept.raw)]
+        assert (count, valued) == (len(own), len(raws))
         assert (least, most) == (min(raws), max(raws))
-        assert first_ms == min(kept.utc_ms for kept in readings)
-        assert flags == sum(kept.flag for kept in readings)
+        assert first_ms == min(kept.utc_ms for kept in own)
+        assert flags == sum(kept.flag for kept in own)
 
 
 def test_a_bound_is_told_as_one_and_has_no_uncertainty(out: Path) -> None:

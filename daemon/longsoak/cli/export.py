@@ -1,6 +1,7 @@
 """`longsoak export`: the record as files that anyone can read."""
 
 import json
+import shlex
 import sys
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -175,7 +176,8 @@ def _words(summary: "Summary", files: Sequence["Written"], out: Path, *, as_zip:
     ]
     if summary.invented:
         lines.append("All data invented, as the rig file says.")
-    inside = f"unzip -q {out} -d FOLDER && cd FOLDER" if as_zip else f"cd {out}"
+    place = shlex.quote(str(out))
+    inside = f"unzip -q {place} -d FOLDER && cd FOLDER" if as_zip else f"cd {place}"
     lines.append(f"Check the files: {inside} && sha256sum -c SHA256SUMS")
     lines.append(
         "Look through rig files and logbook before you publish it: they hold addresses "

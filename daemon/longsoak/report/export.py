@@ -111,7 +111,7 @@ def export(
         The record can't be read.
     """
     writer = _writer(wanted.form)
-    out = out.absolute()
+    out = out.resolve()  # a link stays one, and what it points to gives way
     if out.is_relative_to(folder.resolve()):
         raise ExportError(f"{out} lies in the record's own folder. Name a place outside it.")
     with _told(out):
