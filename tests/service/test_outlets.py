@@ -125,3 +125,57 @@ def test_a_cursor_that_settles_stays_behind_what_was_only_just_acknowledged(
 def iter_all(news: "queue.SimpleQueue[OutletNews | CursorMoved]") -> Iterator[object]:
     while not news.empty():
         yield news.get()
+
+
+class GoingBack(Scripted):
+    """An outlet that finds at its end, once, that all after 4 has to be sent again."""
+
+    def step(self, position: int) -> int:
+        if position >= 10 and self.sent.count(10) == 1:
+            return 4
+        return super().step(position)
+
+
+def test_an_outlet_that_goes_back_has_that_saved_at_once(record: Record) -> None:
+    outlet = GoingBack()
+    with worker(record, lambda: outlet, settle=3600.0) as news:
+        seen = until(news, OutletNews("scripted", None))
+    assert outlet.sent == [*range(3, 11), *range(5, 11)]
+    assert [moved for moved in seen if isinstance(moved, CursorMoved)] == [
+        CursorMoved("scripted", 4)
+    ]
+
+
+def test_another_record_is_walked_from_its_own_cursor_by_an_outlet_made_anew(
+    record: Record, tmp_path: Path
+) -> None:
+    outlets: list[Scripted] = []
+
+    def build() -> Outlet:
+        # The one before is closed once there is another: they may share a connection.
+        assert not any(outlet.closed for outlet in outlets)
+        outlets.append(Scripted())
+        return outlets[-1]
+
+    news: queue.SimpleQueue[OutletNews | CursorMoved] = queue.SimpleQueue()
+    thread = OutletWorker(
+        "scripted",
+        build=build,
+        record=record,
+        clock=SystemClock(),
+        settle=0.0,
+        report=news.put,
+    )
+    thread.start()
+    try:
+        until(news, CursorMoved("scripted", 10))
+        writer = RecordWriter(tmp_path, now="2031-01-01T00:00:00Z")
+        writer.commit(Batch(cursors={"scripted": (7, 0)}))
+        writer.close()
+        thread.begin_again()
+        until(news, CursorMoved("scripted", 10))
+    finally:
+        thread.stop()
+        thread.join(15)
+    assert [outlet.sent for outlet in outlets] == [[*range(3, 11)], [8, 9, 10]]
+    assert all(outlet.closed for outlet in outlets)

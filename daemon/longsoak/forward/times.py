@@ -5,33 +5,39 @@ not for ever: a rig without a network never learns the time. What went out with 
 right later goes out once more.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import NamedTuple
 
 from longsoak.store.reader import Record, StoredScan
+from longsoak.store.stretches import CLOCK, UNSURE, all_stretches
 from longsoak.vocabulary.errors import ForwardError, StoreError
 from longsoak.vocabulary.outlet import Outlet
 
 PATIENCE_MS = 900_000  # a scan whose time is not known waits for it so long, and no longer
 MOVED_MS = 1000  # a time put right by less is the same time
-_UNSURE = "unsure"
 
 
-class Stretch(NamedTuple):
-    """Scans on end whose clock was not known when they were taken; `end` is the first after."""
+class Doubt(NamedTuple):
+    """Scans on end that were taken while the clock was not known.
+
+    `end` is the first scan after them. `sure` says whether they have been placed, `waits` whether
+    that may happen any moment.
+    """
 
     first: int
     end: int
     shift_ms: int
     sure: bool
-    waits: bool  # whether its time may become known any moment
+    waits: bool
 
 
 class TimedRecord(Record):
     """The record as forwarders see it: scans whose time is not known yet are held back.
 
-    Counted from the first of them in this boot, `PATIENCE_MS` at most; then they go as they are.
+    For `PATIENCE_MS` at most, counted from when this boot's first run began; then they go as they
+    are.
 
     Parameters
     ----------
@@ -44,48 +50,64 @@ class TimedRecord(Record):
     def __init__(self, folder: Path, *, boottime_ms: Callable[[], int]) -> None:
         super().__init__(folder)
         self._boottime_ms = boottime_ms
-        self._seen: list[Stretch] = []
+        self._doubts: list[Doubt] = []
 
     def scans_after(self, position: int, *, limit: int) -> list[StoredScan]:
         """Scans above `position`, oldest first, up to the first that is held back."""
         scans = super().scans_after(position, limit=limit)
         # After the scans, or one committed meanwhile could slip through.
-        self._seen = self.doubtful()
-        held = next((stretch.first for stretch in self._seen if stretch.waits), None)
+        self._doubts = self.doubts()
+        held = next((doubt.first for doubt in self._doubts if doubt.waits), None)
         return scans if held is None else [scan for scan in scans if scan.id < held]
 
     def time_sure(self, scan: int) -> bool:
         """Whether the time of a scan that `scans_after` gave last is known."""
-        return all(s.sure or not s.first <= scan < s.end for s in self._seen)
+        return all(doubt.sure or not doubt.first <= scan < doubt.end for doubt in self._doubts)
 
-    def doubtful(self) -> list[Stretch]:
-        """Every stretch whose clock was not known when it began."""
+    def doubts(self) -> list[Doubt]:
+        """All scans that were taken while the clock was not known, in order."""
+        with self._open() as db:
+            if not db.execute(
+                "SELECT 1 FROM stretch WHERE known <> ? LIMIT 1", (CLOCK,)
+            ).fetchone():
+                return []
+            stretches = all_stretches(db)
+            boots = [list(group) for _, group in groupby(stretches, lambda s: s.boot)]
+            (began_ms,) = db.execute(
+                "SELECT started_boottime_ms FROM run WHERE id = ?", (boots[-1][0].run,)
+            ).fetchone()
+        waiting = self._boottime_ms() - began_ms < PATIENCE_MS
+        return [
+            Doubt(
+                stretch.first_scan,
+                NEVER if following is None else following.first_scan,
+                stretch.shift_ms,
+                sure=stretch.known != UNSURE,
+                waits=waiting and stretch.known == UNSURE and stretch.boot == boots[-1][0].boot,
+            )
+            for stretch, following in pairwise([*stretches, None])
+            if stretch is not None and stretch.known != CLOCK
+        ]
+
+    def sent_with(self, outlet: str) -> dict[int, int]:
+        """What `PutRight` kept last of `outlet`: shifts, ms, by the first scan they are of."""
+        start = _kept_as(outlet, "")
         with self._open() as db:
             rows = db.execute(
-                "SELECT * FROM (SELECT first_scan, ifnull(lead(first_scan) OVER (ORDER BY"
-                " stretch.id), 9223372036854775807), shift_ms, known, boot,"
-                " min(CASE WHEN known = 'unsure' THEN started_boottime_ms END)"
-                "  OVER (PARTITION BY boot),"
-                " last_value(boot) OVER (ORDER BY stretch.id ROWS BETWEEN UNBOUNDED PRECEDING"
-                "  AND UNBOUNDED FOLLOWING)"
-                " FROM stretch JOIN run ON run.id = stretch.run) WHERE known <> 'clock'"
-                " ORDER BY first_scan"
+                "SELECT substr(name, ?), position FROM cursor WHERE substr(name, 1, ?) = ?",
+                (len(start) + 1, len(start), start),
             ).fetchall()
-        now = self._boottime_ms()
-        return [
-            Stretch(
-                first,
-                end,
-                shift,
-                sure=known != _UNSURE,
-                waits=known == _UNSURE and boot == newest and now - since < PATIENCE_MS,
-            )
-            for first, end, shift, known, boot, since, newest in rows
-        ]
+        return {int(first): shift_ms for first, shift_ms in rows}
+
+
+NEVER = 2**63 - 1  # above every scan's id
 
 
 class PutRight:
     """An outlet that goes back to what it sent before its time was known, once it is.
+
+    What was sent with an unsure time is kept in the record beside the outlet's cursor: the time
+    may be put right in the very moment of a power cut, or by the first scan after it.
 
     Parameters
     ----------
@@ -93,11 +115,9 @@ class PutRight:
         What sends; it reads `record`.
     record : TimedRecord
         Says what is known of times.
-    unsure : int
-        The first scan that went out with a time not known, as `keep` was told last; 0 if none.
     keep : callable
-        Takes that number whenever it changes; it has to survive a power cut no later than the
-        position that comes back from the step.
+        Takes a cursor's name and what to save there; of two calls, and of the position that comes
+        back from a step after them, none may be saved before the one before it.
     tell : callable
         Takes a sentence when it goes back.
     """
@@ -107,72 +127,57 @@ class PutRight:
         outlet: Outlet,
         record: TimedRecord,
         *,
-        unsure: int,
-        keep: Callable[[int], None],
+        keep: Callable[[str, int], None],
         tell: Callable[[str], None],
     ) -> None:
         self.name = outlet.name
         self._outlet = outlet
         self._record = record
-        self._unsure = unsure
         self._keep = keep
         self._tell = tell
-        self._sent: dict[int, int] | None = None  # shift of each stretch, by its first scan
-        self._until = 0  # what is sent again reaches up to here
+        self._kept = record.sent_with(outlet.name)
+        self._sent: dict[int, int] | None = None  # shift, ms, each doubt's scans went out with
 
     def step(self, position: int) -> int:
         """Send some, or go back. See `Outlet.step`."""
         try:
-            doubtful = {stretch.first: stretch for stretch in self._record.doubtful()}
+            doubts = self._record.doubts()
         except StoreError as error:
             raise ForwardError(f"nothing could be read to send: {error}") from error
         if self._sent is None:
-            self._sent = {s.first: s.shift_ms for s in doubtful.values() if s.first <= position}
-            back = self._changed_unseen(position, doubtful.values())
-        else:
-            back = self._changed(position, doubtful)
-        if back is not None:
-            self._until = max(self._until, position)
+            self._sent = {
+                doubt.first: self._kept.get(doubt.first, doubt.shift_ms)
+                for doubt in doubts
+                if doubt.first <= position
+            }
+        moved = [
+            doubt.first
+            for doubt in doubts
+            if abs(doubt.shift_ms - self._sent.get(doubt.first, doubt.shift_ms)) > MOVED_MS
+        ]
+        if moved:
+            back = min(position, moved[0] - 1)
             self._sent = {first: shift for first, shift in self._sent.items() if first <= back}
-            self._tell(f"times are known now: sent again from scan {back + 1} on")
+            self._tell(f"times have been put right: it is sent again from scan {moved[0]} on")
             return back
         reached = self._outlet.step(position)
-        if reached >= self._until:
-            self._until = 0
-        for stretch in doubtful.values():
-            if stretch.first <= reached:
-                self._sent.setdefault(stretch.first, stretch.shift_ms)
-        self._note(doubtful)
+        for doubt in doubts:
+            if doubt.first <= reached:
+                self._note(doubt)
         return reached
 
     def close(self) -> None:
         """Close the outlet."""
         self._outlet.close()
 
-    def _changed(self, position: int, doubtful: Mapping[int, Stretch]) -> int | None:
-        """Where to go back to, if a time that was sent has changed since."""
-        sent = self._sent or {}
-        changed = [
-            first
-            for first, shift_ms in sent.items()
-            if first <= position
-            and abs((doubtful[first].shift_ms if first in doubtful else 0) - shift_ms) > MOVED_MS
-        ]
-        return min(changed) - 1 if changed else None
+    def _note(self, doubt: Doubt) -> None:
+        assert self._sent is not None  # noqa: S101 - a step has set it
+        shift_ms = self._sent.setdefault(doubt.first, doubt.shift_ms)
+        kept = self._kept.get(doubt.first)
+        if kept != shift_ms and (kept is not None or not doubt.sure):
+            self._kept[doubt.first] = shift_ms
+            self._keep(_kept_as(self.name, str(doubt.first)), shift_ms)
 
-    def _changed_unseen(self, position: int, doubtful: Iterable[Stretch]) -> int | None:
-        """The same of the time between the last look and the end of the process before."""
-        if not 0 < self._unsure <= position:
-            return None
-        still = any(not s.sure and s.first <= self._unsure < s.end for s in doubtful)
-        return None if still else self._unsure - 1
 
-    def _note(self, doubtful: Mapping[int, Stretch]) -> None:
-        sent = self._sent or {}
-        left = [s.first for s in doubtful.values() if s.first in sent and not s.sure]
-        unsure = min(left, default=0)
-        if self._until and self._unsure:  # what is under way is not done yet
-            unsure = min(unsure or self._unsure, self._unsure)
-        if unsure != self._unsure:
-            self._unsure = unsure
-            self._keep(unsure)
+def _kept_as(outlet: str, first: str) -> str:
+    return f"{outlet}, shift from scan {first}"

@@ -227,12 +227,10 @@ def _readings(
 def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
     from longsoak.forward.times import PutRight
 
-    cursor = f"{outlet.name}, times not known"
     return PutRight(
         outlet,
         record,
-        unsure=record.cursor(cursor),
-        keep=lambda scan: put(CursorMoved(cursor, scan)),
+        keep=lambda cursor, number: put(CursorMoved(cursor, number)),
         tell=lambda says: put(SentAgain(outlet.name, says)),
     )
 

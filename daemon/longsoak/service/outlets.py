@@ -53,6 +53,8 @@ class OutletWorker(threading.Thread):
         self._report = report
         self._call = threading.Event()
         self._stopping = threading.Event()
+        self._anew = threading.Event()
+        self._reporting = threading.Lock()
         self._position = -1  # not known yet
         self._saved = self._settling = 0
 
@@ -65,6 +67,12 @@ class OutletWorker(threading.Thread):
         """Say that something was committed."""
         self._call.set()
 
+    def begin_again(self) -> None:
+        """Say that the record is another one; no position in the one before is reported after."""
+        with self._reporting:
+            self._anew.set()
+        self._call.set()
+
     def stop(self) -> None:
         """Ask for the end: one last attempt to send, then none."""
         self._stopping.set()
@@ -73,14 +81,22 @@ class OutletWorker(threading.Thread):
     def run(self) -> None:
         """Send until stopped."""
         outlet: Outlet | None = None
+        before: Outlet | None = None  # of a record that is put aside
         since = self._clock.monotonic()
         rest = 0.0
         while True:
             last = self._stopping.is_set()
             self._call.clear()
+            if self._anew.is_set():
+                self._anew.clear()
+                self._position = -1
+                before, outlet = outlet, None
             try:
                 if outlet is None:
                     outlet = self._build()
+                if before is not None:  # after there is another: they may share a connection
+                    before.close()
+                    before = None
                 if self._position < 0:
                     self._position = self._record.cursor(self.outlet)
                     self._saved = self._settling = self._position
@@ -107,8 +123,9 @@ class OutletWorker(threading.Thread):
                 self._stopping.wait(rest)
             else:
                 self._call.wait(QUIET)
-        if outlet is not None:
-            outlet.close()
+        for left in (outlet, before):
+            if left is not None:
+                left.close()
 
     def _send(self, outlet: Outlet) -> None:
         """Send all there is, a step at a time; a stop ends it between two steps.
@@ -121,9 +138,14 @@ class OutletWorker(threading.Thread):
                 self._settling = after
                 self._save(after)
             self._position = after
+            if self._anew.is_set():
+                break
             if self._stopping.is_set() and self._clock.monotonic() > until:
                 break
 
     def _save(self, position: int) -> None:
-        self._report(CursorMoved(self.outlet, position))
+        with self._reporting:
+            if self._anew.is_set():
+                return
+            self._report(CursorMoved(self.outlet, position))
         self._saved = position
