@@ -7,6 +7,7 @@ from threading import Lock
 from urllib.parse import quote, urlencode
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -250,7 +251,7 @@ class ProofForms(ProofSheets):
             async with request.form(max_files=1, max_fields=5) as fields:
                 photo, name = fields.get("photo"), str(fields.get("probe", ""))
                 content = b"" if photo is None or isinstance(photo, str) else await photo.read()
-        except MultiPartException:
+        except (HTTPException, MultiPartException):  # as the first, within an application
             content, name = b"", ""
         if not content:
             return self.refused("No photo came. Nothing was kept.", back="/proof", status=400)

@@ -42,7 +42,10 @@ class Served:
 
     def post(self, path: str, form: Mapping[str, str], **headers: str) -> Answer:
         """POST a form; an underscore in a header's name stands for a hyphen."""
-        body = urllib.parse.urlencode(form).encode()
+        return self.send(path, urllib.parse.urlencode(form).encode(), **headers)
+
+    def send(self, path: str, body: bytes, **headers: str) -> Answer:
+        """POST bytes as they are."""
         return self._ask(path, body, {n.replace("_", "-"): v for n, v in headers.items()})
 
     def open(self, path: str) -> HTTPResponse:

@@ -7,9 +7,7 @@ import struct
 import zlib
 from contextlib import closing
 from html import unescape
-from http.client import HTTPConnection
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, Page, expect
 
@@ -130,14 +128,9 @@ def posted(served: Served, fields: dict[str, str], *photos: bytes, **headers: st
         + b"\r\n"
         for photo in photos
     ]
-    kind = "multipart/form-data; boundary=edge"
     body = b"".join([*parts, b"--edge--\r\n"])
-    connection = HTTPConnection(urlsplit(served.address).netloc, timeout=20)
-    with closing(connection):
-        sent = {"Content-Type": kind, **{n.replace("_", "-"): v for n, v in headers.items()}}
-        connection.request("POST", "/logbook", body, sent)
-        reply = connection.getresponse()
-        return Answer(reply.status, reply.headers, reply.read().decode())
+    kind = "multipart/form-data; boundary=edge"
+    return served.send("/logbook", body, Content_Type=kind, **headers)
 
 
 def asked(kept: Kept) -> int:

@@ -207,6 +207,10 @@ def test_a_photo_that_is_none_or_too_large_is_refused(proven: Served) -> None:
     head = {"Content-Type": "multipart/form-data; boundary=b", **MK}
     answer = proven.post("/proof/photo", {}, **head)
     assert (answer.status, "No photo came." in words(answer)) == (400, True)
+    part = '--b\r\nContent-Disposition: form-data; name="photo"; filename="p"\r\n\r\nx\r\n'
+    for body in (2 * part + "--b--\r\n", "--b\r\nno form"):
+        answer = proven.send("/proof/photo", body.encode(), **head)
+        assert (answer.status, "No photo came." in words(answer)) == (400, True)
     answer = proven.post("/proof/photo", {}, **head, Content_Length="99000000")
     assert (answer.status, "of up to 25 MB" in words(answer)) == (413, True)
     assert proven.get("/proof/photo/..%2Frecord.db").status == 404

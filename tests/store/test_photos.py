@@ -1,6 +1,8 @@
 """Photos kept beside the record: by what is in them, whole or not at all."""
 
 import hashlib
+import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -37,6 +39,34 @@ def test_the_same_photo_again_is_the_same_file(tmp_path: Path) -> None:
     keep_photo(tmp_path, JPEG)
     again = [(path.name, path.stat().st_mtime_ns) for path in (tmp_path / "photos").iterdir()]
     assert first == again
+
+
+def test_a_photo_and_its_name_are_on_the_card_before_anybody_names_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A name is the folder's: synchronising the file alone can leave it without one."""
+    seen: list[tuple[int, tuple[str, ...]]] = []
+    really = os.fsync
+
+    def fsync(fd: int) -> None:
+        names = [path.name for path in (tmp_path / "photos").iterdir()]
+        seen.append((os.fstat(fd).st_ino, tuple(names)))
+        really(fd)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    photo = keep_photo(tmp_path, JPEG)
+    file, folder = tmp_path / "photos" / photo.name, tmp_path / "photos"
+    assert [inode for inode, _ in seen] == [path.stat().st_ino for path in (file, folder, tmp_path)]
+    assert seen[1][1] == (photo.name,)
+
+
+def test_a_photo_sent_twice_at_once_is_kept_by_both(tmp_path: Path) -> None:
+    """As by a button that is pressed twice; each request has a thread of its own."""
+    contents = [JPEG + bytes(100_000) + bytes([number // 8]) for number in range(64)]
+    with ThreadPoolExecutor(8) as together:
+        photos = list(together.map(lambda content: keep_photo(tmp_path, content), contents))
+    assert len({photo.name for photo in photos}) == 8
+    assert {path.name for path in (tmp_path / "photos").iterdir()} == {p.name for p in photos}
 
 
 @pytest.mark.parametrize("content", [b"", b"%PDF-1.7", b"<svg onload=alert(1)>", b"RIFF....WAVE"])

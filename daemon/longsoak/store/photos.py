@@ -2,10 +2,12 @@
 
 import hashlib
 import os
+import threading
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from longsoak.store.media import sync_folder
 from longsoak.vocabulary.errors import RequestError, StoreError
 
 FOLDER = "photos"  # beside the record
@@ -58,7 +60,7 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
         )
     digest = hashlib.sha256(content).hexdigest()
     path = folder / FOLDER / f"{digest}{ending}"
-    part = path.with_name(f".{path.name}.{os.getpid()}")
+    part = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}")
     try:
         if not path.exists():
             path.parent.mkdir(exist_ok=True)
@@ -67,6 +69,10 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
                 file.flush()
                 os.fsync(file.fileno())
             part.rename(path)
+        # Or a power cut could leave the file without its name. Where it is there already too:
+        # whoever keeps the same photo at this moment may not have come to it yet.
+        sync_folder(path.parent)
+        sync_folder(folder)
     except OSError as error:
         with suppress(OSError):
             part.unlink()
