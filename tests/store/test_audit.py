@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from longsoak.core.merkle import consistency_holds, inclusion_holds, leaf_hash
+from longsoak.service.dayclosing import DayClosing
 from longsoak.store.audit import audit
 from longsoak.store.files import RECORD
 from longsoak.store.ledger import Ledger
@@ -19,7 +20,8 @@ from longsoak.store.photos import FOLDER
 from longsoak.store.scans import scan_rows
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead
-from store.auditrecord import PHOTO, altered, forge, make_record, writing
+from rigs import Keeper, small_rig
+from store.auditrecord import DAY_S, PHOTO, altered, close_days, forge, make_record, writing
 
 SECOND = date(2026, 5, 5)
 Noted = tuple[date, str]
@@ -102,6 +104,7 @@ ALTERATIONS = {
     ),
     "whether the clock was right": ("UPDATE scan SET synchronised = 0 WHERE id = {live}", "scans"),
     "which probes a scan is of": ("UPDATE scan SET layout = {other} WHERE id = {live}", "scan"),
+    "a scan put far behind": ("UPDATE scan SET id = {live} << 40 WHERE id = {live}", "scan"),
     "a scan taken out": ("DELETE FROM scan WHERE id = {live}", "scan"),
     "an event": ("UPDATE event SET says = replace(says, 'n', 'm') WHERE id = 2", "event 2"),
     "when an event was": ("UPDATE event SET utc_ms = utc_ms - 1 WHERE id = 1", "event 1"),
@@ -442,3 +445,23 @@ def test_a_record_of_a_newer_version_is_left_alone(folder: Path) -> None:
     altered(folder, "INSERT INTO migration VALUES ('m9999_later', 'then')")
     with pytest.raises(StoreError, match="newer version, with m9999_later"):
         audit(folder)
+
+
+def test_what_is_recorded_meanwhile_is_no_fault(tmp_path: Path) -> None:
+    with Keeper(tmp_path, small_rig()) as keeper:
+        keeper.scans([{"C 10/60": 17.5}] * 2100)
+        keeper.scan({"C 10/60": 17.5}, after=DAY_S)
+        days = DayClosing(tmp_path, keeper.writer)
+        close_days(days, keeper)
+        went_on = 0
+
+        def go_on(_done: int, _total: int) -> None:
+            nonlocal went_on
+            went_on += 1
+            keeper.scan({"C 30/60": 18.0}, after=DAY_S)
+            close_days(days, keeper)
+
+        found = audit(tmp_path, seen=go_on)
+        assert went_on
+        assert (found.wrong, len(found.heads), found.scans) == ([], 1, 2101)
+        assert len(audit(tmp_path).heads) == 1 + went_on

@@ -135,6 +135,8 @@ class DayClosing(Ledger):
         if upto < self._run_ends:
             return Batch()
         self._run = None
+        if not run.scans:
+            raise StoreError(f"the day can't be closed: scans {run.first} to {upto} are gone")
         return Batch(ledger=[self._book.enter(SCANS, run.first, upto, run.entry())])
 
     def _close(self, db: Connection, day: date, *, utc_ms: int) -> Batch:

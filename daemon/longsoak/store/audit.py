@@ -9,9 +9,10 @@ from datetime import date
 from hashlib import file_digest
 from pathlib import Path
 
-from longsoak.store.auditchain import Chain
+from longsoak.store.auditchain import Chain, Extent
 from longsoak.store.auditproof import Proof, prove, roots
-from longsoak.store.auditscans import DayCount, ScanLook, StretchRow
+from longsoak.store.auditscans import ScanLook, StretchRow
+from longsoak.store.daycounts import DayCount
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.ledgerentries import (
     DAMAGE,
@@ -153,6 +154,8 @@ class _Look(RecordFile):
                     "SELECT id, accepted_utc_ms, text FROM rig_version ORDER BY id"
                 )
             ]
+            (entries,) = db.execute("SELECT ifnull(max(id), 0) FROM ledger_entry").fetchone()
+            (heads,) = db.execute("SELECT count(*) FROM day_head").fetchone()
         if scans.bottom < 1:
             found.tell(f"scan {scans.bottom}", "was put in: scans count from 1")
         self._versions(scans, rigs)
@@ -161,11 +164,16 @@ class _Look(RecordFile):
         found.gaps = Record(self.folder).gaps()
         look = ScanLook(scans.layouts, stretches, tell=found.tell)
         chain = Chain(
-            self.folder, look, tell=found.tell, seen=lambda scan: seen(scan, max(1, scans.top))
+            self.folder,
+            Extent(scans.top, entries, heads),
+            look,
+            tell=found.tell,
+            seen=lambda scan: seen(scan, scans.top),
         )
         chain.walk()
         found.scans, found.days = look.scans, look.days
         found.first_utc_ms, found.last_utc_ms = look.first_utc_ms, look.last_utc_ms
+        found.heads = chain.heads()[:heads]
         self._ledger(chain, stretches, boots, look)
         self._photos()
         if noted is not None:
@@ -203,7 +211,6 @@ class _Look(RecordFile):
         look: ScanLook,
     ) -> None:
         found = self._found
-        found.heads = chain.heads()
         found.entries = len(chain.entries)
         closed = found.heads[-1].entries if found.heads else 0
         closed_scan = max((e.last for e in chain.entries[:closed] if e.kind == SCANS), default=0)

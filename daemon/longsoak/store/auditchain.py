@@ -1,8 +1,9 @@
 """Making every entry of the ledger again from the record, and comparing."""
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, islice
 from pathlib import Path
+from typing import NamedTuple
 
 from longsoak.core.merkle import leaf_hash
 from longsoak.store.auditscans import ScanLook, Tell
@@ -29,6 +30,14 @@ _LOWEST = -(2**63)  # below every id
 _NOTHING = bytes(32)  # in the place of what can't be made again: no entry has this hash
 
 
+class Extent(NamedTuple):
+    """How far a record reached at one moment: its last scan, how many entries and closed days."""
+
+    scan: int
+    entries: int
+    heads: int
+
+
 class Chain(Ledger):
     """The entries of the record in `folder`, made again.
 
@@ -36,6 +45,8 @@ class Chain(Ledger):
     ----------
     folder : Path
         The record's.
+    extent : Extent
+        How far to look: what comes while it is looked at is left for another time.
     look : ScanLook
         Every scan is handed through it.
     tell : callable
@@ -45,9 +56,16 @@ class Chain(Ledger):
     """
 
     def __init__(
-        self, folder: Path, look: ScanLook, *, tell: Tell, seen: Callable[[int], None]
+        self,
+        folder: Path,
+        extent: Extent,
+        look: ScanLook,
+        *,
+        tell: Tell,
+        seen: Callable[[int], None],
     ) -> None:
         super().__init__(folder)
+        self._extent = extent
         self._look = look
         self._tell = tell
         self._seen = seen
@@ -60,16 +78,16 @@ class Chain(Ledger):
 
     def walk(self) -> None:
         """Make all entries again, then look at the scans that are in none yet."""
-        heads = self.heads()
-        while batch := self.entries_after(len(self.entries), limit=_ENTRIES):
-            if batch[0].number != len(self.entries) + 1 or batch[-1].number != len(
-                self.entries
-            ) + len(batch):
-                self._tell("ledger", f"entry {len(self.entries) + 1} or one after it is not there")
+        heads = self.heads()[: self._extent.heads]
+        while wanted := min(_ENTRIES, self._extent.entries - len(self.entries)):
+            batch = self.entries_after(len(self.entries), limit=wanted)
+            first = len(self.entries) + 1
+            if [entry.number for entry in batch] != list(range(first, first + wanted)):
+                self._tell("ledger", f"entry {first} or one after it is not there")
                 return
             for kind, same in groupby(batch, key=lambda entry: entry.kind):
                 self._again(kind, list(same), heads)
-        for _ in self._scans(self._at[SCANS] + 1, None):
+        for _ in self._scans(self._at[SCANS] + 1, self._extent.scan):
             pass
 
     def since(self, kind: str) -> int:
@@ -151,17 +169,15 @@ class Chain(Ledger):
             self._at[SCANS] = entry.last
         return leaf_hash(run.entry())
 
-    def _scans(self, first: int, last: int | None) -> Iterator[ScanRow]:
+    def _scans(self, first: int, last: int) -> Iterator[ScanRow]:
         """The scans there are, in short looks: one that is held long lets the log grow."""
-        at = first
-        while True:
+        at, end = first, min(last, self._extent.scan)
+        while at <= end:
             with self._open() as db:
-                scans = Scans(db, self._kept)
-                end = scans.top if last is None else min(last, scans.top)
-                upto = min(at + _ROWS - 1, end)
-                rows = list(self._look.watch(scans.rows(at, upto)))
+                scans = Scans(db, self._kept).rows(at, end)
+                rows = list(self._look.watch(islice(scans, _ROWS)))
             yield from rows
-            self._seen(upto)
-            at = upto + 1
-            if at > end:
+            if len(rows) < _ROWS:
                 return
+            at = rows[-1].id + 1
+            self._seen(at)

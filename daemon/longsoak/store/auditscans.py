@@ -1,19 +1,15 @@
 """Looking at every scan of a record: whether it is there, and whether it can be understood."""
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import NamedTuple
 
+from longsoak.store.daycounts import DayCount, DayCounts
 from longsoak.store.packing import BYTES_PER_READING
 from longsoak.store.scans import Layout
 from longsoak.store.sealed import ScanRow
-from longsoak.vocabulary.flags import Flag
 
 SET_BY_MS = 1000  # a clock that went further from CLOCK_BOOTTIME began another stretch
-_DAY_MS = 86_400_000
-_PASS = Flag.PASS.value
 
 Tell = Callable[[str, str], None]  # of what, and what is wrong with it
 
@@ -27,15 +23,6 @@ class StretchRow(NamedTuple):
     offset_ms: int
     shift_ms: int
     known: str
-
-
-@dataclass(slots=True)
-class DayCount:
-    """How much was measured on one UTC day; `good` are readings that passed."""
-
-    scans: int = 0
-    readings: int = 0
-    good: int = 0
 
 
 class ScanLook:
@@ -54,13 +41,12 @@ class ScanLook:
     def __init__(
         self, layouts: Mapping[int, Layout], stretches: Sequence[StretchRow], *, tell: Tell
     ) -> None:
-        self.layouts = dict(layouts)
         self._tell = tell
         self._lengths = {n: BYTES_PER_READING * len(lay.probes) for n, lay in layouts.items()}
         self._waiting = list(reversed(stretches))
         self._stretch: StretchRow | None = None
         self._before: ScanRow | None = None
-        self._days: defaultdict[int, DayCount] = defaultdict(DayCount)
+        self._counts = DayCounts(layouts)
         self.scans = 0
         self.first_utc_ms: int | None = None
         self.last_utc_ms: int | None = None
@@ -74,10 +60,7 @@ class ScanLook:
     @property
     def days(self) -> dict[date, DayCount]:
         """How much was measured on each day so far."""
-        return {
-            datetime.fromtimestamp(day * _DAY_MS / 1000, UTC).date(): count
-            for day, count in sorted(self._days.items())
-        }
+        return self._counts.days
 
     def _look(self, row: ScanRow) -> None:
         before, scan = self._before, row.id
@@ -98,20 +81,14 @@ class ScanLook:
         self._count(row, 0 if stretch is None else stretch.shift_ms)
 
     def _count(self, row: ScanRow, shift_ms: int) -> None:
-        utc_ms = row.utc_ms + shift_ms
         self.scans += 1
-        self.last_utc_ms = utc_ms
+        self.last_utc_ms = row.utc_ms + shift_ms
         if self.first_utc_ms is None:
-            self.first_utc_ms = utc_ms
-        count = self._days[utc_ms // _DAY_MS]
-        count.scans += 1
+            self.first_utc_ms = self.last_utc_ms
+        self._counts.add(row, shift_ms=shift_ms)
         length = self._lengths.get(row.layout)
         if length is None:
             self._tell(f"scan {row.id}", f"there is no layout {row.layout} that says what is in it")
         elif len(row.readings) != length:
             expected = f"{length} bytes as layout {row.layout} says"
             self._tell(f"scan {row.id}", f"it has {len(row.readings)} bytes instead of {expected}")
-        else:
-            probes = length // BYTES_PER_READING
-            count.readings += probes
-            count.good += row.readings[16 * probes : 17 * probes].count(_PASS)
