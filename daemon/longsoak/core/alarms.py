@@ -94,6 +94,8 @@ def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
     """
     if seen is None:
         return life
+    if seen is Seen.AWAY and life.state is AlarmState.NORMAL and life.away_since is not None:
+        return life  # nothing to clear: what nearly every look comes to
     there_since = away_since = None
     if seen is Seen.THERE:
         there_since = now if life.there_since is None else life.there_since

@@ -64,6 +64,8 @@ def scalar(argument: str, value: object, allowed: str) -> float:
     PhysicsError
         `value` is no real number (None, text, an array), or too large for floating point.
     """
+    if value.__class__ is float:  # nearly always, and an interface takes long to look at
+        return value
     if isinstance(value, Real):
         try:
             return float(value)

@@ -238,9 +238,7 @@ class Conversion:
             sample.value,
             None if warmth is None else warmth.temperature,
             self._curves[probe.name],
-            self._budgets[probe.name]
-            if warmth is None
-            else replace(self._budgets[probe.name], temperature=warmth.uncertainty),
+            self._budget(probe.name, warmth),
             most=self._most[probe.name],
         )
         flag, reason = found.flag, found.reason
@@ -248,6 +246,13 @@ class Conversion:
             flag = Flag.SUSPECT
             reason = reason or Reason.STAND_IN_TEMPERATURE  # that it is a bound says more
         return Converted(sample.value, sample.unit, found.value, found.uncertainty, flag, reason)
+
+    def _budget(self, probe: str, warmth: Warmth | None) -> Budget:
+        """A pair's uncertainties, with its temperature's; made anew only when that has changed."""
+        budget = self._budgets[probe]
+        if warmth is not None and budget.temperature != warmth.uncertainty:
+            budget = self._budgets[probe] = replace(budget, temperature=warmth.uncertainty)
+        return budget
 
     def _warmth(self, probe: Probe, now: float) -> Warmth | None:
         """The temperature of the wood between a pair of pins, or None."""

@@ -96,6 +96,8 @@ def _place(argument: str, value: float | None) -> float | None:
 
 
 def _within(argument: str, value: float, low: float, high: float, unit: str) -> float:
+    if value.__class__ is float and low <= value <= high:
+        return value
     allowed = f"{low:g} to {high:g} {unit}"
     found = scalar(argument, value, allowed)
     if not low <= found <= high:

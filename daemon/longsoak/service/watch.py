@@ -1,7 +1,8 @@
 """Every alarm of a rig: what each scan, bus and outlet shows it, and what changed."""
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from math import inf
 
 from longsoak.core.alarms import (
@@ -40,6 +41,9 @@ _WELL = {
 _NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.BACKUP, *OF_THE_RECORD)
 
 
+Says = str | Callable[[], str]  # words, or what makes them if they are needed
+
+
 class AlarmBook:
     """Holds the life of every alarm; asks nothing, is told everything.
 
@@ -55,6 +59,7 @@ class AlarmBook:
 
     def __init__(self, rig: Rig, left: Mapping[str, AlarmState], *, now: float) -> None:
         self._plans = {plan.key: plan for plan in rig.alarms}
+        self._delays = {p.key: Delays(p.on_delay, p.off_delay) for p in rig.alarms}
         self._lives = {key: Life(left.get(key, AlarmState.NORMAL)) for key in self._plans}
         self._probes = {probe.name: probe for probe in rig.probes}
         self._by_probe: dict[str, list[AlarmPlan]] = {}
@@ -112,6 +117,7 @@ class AlarmBook:
             for plan in self._by_probe.get(name, ()):
                 good = scan.flags[i] in (Flag.PASS, Flag.SUSPECT)
                 value = scan.values[i] if good else None
+                says: Says
                 if plan.watch is Watch.DISAGREE:
                     value, seen, says = self._disagreement(plan, now)
                 else:
@@ -208,18 +214,17 @@ class AlarmBook:
 
     def _look(
         self, plan: AlarmPlan, value: float | None, flag: Flag, reason: Reason, now: float
-    ) -> tuple[Seen | None, str]:
+    ) -> tuple[Seen | None, Says]:
         probe = self._probes[plan.subject]
-        shown = value_words(probe.kind, value, reason)
-        unit = probe.unit_words
         if plan.watch is Watch.SILENT:
             absent = flag in (Flag.MISSING, Flag.FAIL)
             # A bus that is down has an alarm of its own; its probes add nothing to it.
             if reason is Reason.BUS_DOWN or (absent and self._down[probe.bus]):
                 return None, ""
-            return state_of(absent), reason.words or f"{shown} {unit}"
+            return state_of(absent), partial(_reason_or_value, probe, value, reason)
         if plan.watch is Watch.LEVEL_UNKNOWN:
-            return state_of(value is None), reason.words or f"{shown} {unit}"
+            return state_of(value is None), partial(_reason_or_value, probe, value, reason)
+        shown, unit = value_words(probe.kind, value, reason), probe.unit_words
         if value is None:
             return None, ""
         if probe.kind is Kind.FLOAT:
@@ -313,17 +318,23 @@ class AlarmBook:
         seen: Seen | None,
         *,
         value: float | None,
-        says: str,
+        says: Says,
         now: float,
         utc_ms: int,
     ) -> list[AlarmChange]:
         life = self._lives[plan.key]
-        after = step(life, seen, now=now, delays=Delays(plan.on_delay, plan.off_delay))
+        after = step(life, seen, now=now, delays=self._delays[plan.key])
         self._lives[plan.key] = after
         if after.state is life.state:
             return []
+        if not isinstance(says, str):
+            says = says()
         return [
             AlarmChange(
                 plan.key, utc_ms, round(now * 1000), life.state, after.state, value, says, None
             )
         ]
+
+
+def _reason_or_value(probe: Probe, value: float | None, reason: Reason) -> str:
+    return reason.words or f"{value_words(probe.kind, value, reason)} {probe.unit_words}"
