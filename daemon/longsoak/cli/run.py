@@ -18,8 +18,7 @@ def run(rig_file: Path) -> None:
     """
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
     logging.captureWarnings(True)
-    for chatty in ("apscheduler", "pymodbus"):
-        logging.getLogger(chatty).setLevel(logging.ERROR)
+    logging.getLogger("pymodbus").setLevel(logging.ERROR)  # chatty
     from longsoak.service.run import run as record
 
     with told(so="nothing was started"):

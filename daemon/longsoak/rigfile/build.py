@@ -7,9 +7,16 @@ from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, has
-from longsoak.rigfile.outlettables import BackupTable, DatabaseTable, MailTable, MqttTable, ReadingsTable
+from longsoak.rigfile.outlettables import (
+    BackupTable,
+    DatabaseTable,
+    MailTable,
+    MqttTable,
+    ReadingsTable,
+)
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
+from longsoak.rigfile.recordtable import RecordTable, marks_of
 from longsoak.rigfile.tables import (
     EdgesTable,
     ProbeTable,
@@ -109,6 +116,7 @@ def build(draft: Draft) -> Rig:
         mqtt=mqtt,
         database=database,
         backup=_backup(draft.backup.table) if draft.backup else None,
+        marks=marks_of(draft.record.table if draft.record else RecordTable()),
     )
 
 

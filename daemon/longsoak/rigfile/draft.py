@@ -18,6 +18,7 @@ from longsoak.rigfile.outlettables import (
     ReadingsTable,
 )
 from longsoak.rigfile.reading import Part, read_table
+from longsoak.rigfile.recordtable import RecordTable
 from longsoak.rigfile.report import Report, number
 from longsoak.rigfile.tables import (
     BayTable,
@@ -90,6 +91,7 @@ class Draft:
     readings: Part[ReadingsTable] | None
     database: Part[DatabaseTable] | None
     backup: Part[BackupTable] | None
+    record: Part[RecordTable] | None
     bay_names: Names
     bus_names: Names
     probe_names: Names
@@ -157,6 +159,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             report=report,
         ),
         backup=_one(BackupTable, document.backup, path=("backup",), report=report),
+        record=_one(RecordTable, document.record, path=("record",), report=report),
         bay_names=_names(raw.get("bays")),
         bus_names=_names(raw.get("buses")),
         probe_names=_names(raw.get("probes")),

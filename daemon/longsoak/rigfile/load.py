@@ -20,6 +20,7 @@ from longsoak.rigfile.lines import locate
 from longsoak.rigfile.outletchecks import check_addresses, check_mqtt, check_passwords
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
+from longsoak.rigfile.recordtable import check_record
 from longsoak.rigfile.report import Report, Written, field_name
 from longsoak.rigfile.tomlwords import told
 from longsoak.rigfile.waterchecks import check_water
@@ -241,6 +242,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
         check_addresses(draft, report=report)
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
+    check_record(draft.record, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -52,6 +52,7 @@ class Document(Table):
     notices: Annotated[_One, table_of("notices.mail")] = None
     forward: Annotated[_One, table_of("forward.database")] = None
     backup: Annotated[_One, table_of("backup")] = None
+    record: Annotated[_One, table_of("record")] = None
 
 
 class RigTable(Table):

@@ -36,20 +36,6 @@ class SentAgain:
 
 
 @dataclass(frozen=True, slots=True)
-class LookedOver:
-    """The record was looked over for damage; `fault` says what was found, None that it is whole."""
-
-    fault: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class CalendarFault:
-    """A calendar job was missed or failed."""
-
-    says: str
-
-
-@dataclass(frozen=True, slots=True)
 class BackupNews:
     """How it stands with backups: `trouble` says why there is none, None that there is one.
 

@@ -26,7 +26,7 @@ from longsoak.service.messages import (
 )
 from longsoak.service.waiting import Waiting
 from longsoak.service.watch import AlarmBook
-from longsoak.store.aside import DamageError, damaged
+from longsoak.store.aside import DamageError, damaged, disk_failed
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
@@ -46,19 +46,12 @@ _log = logging.getLogger(__name__)
 
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
+IO_PATIENCE = 600.0  # s of a disk that fails until the record is looked over
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
 
-Message = (
-    Pass
-    | OutletNews
-    | CursorMoved
-    | Refused
-    | SentAgain
-    | BackupNews
-    | Stop
-)
+Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
 
 
 class Recorder:
@@ -85,6 +78,8 @@ class Recorder:
         Called when the record was damaged and another one has begun.
     disk : callable
         What is wrong with the disk, by the alarm that watches it; None is well.
+    suspect : callable
+        Called when the record should be looked over: reading it failed, or writing fails for long.
     """
 
     def __init__(
@@ -102,6 +97,7 @@ class Recorder:
         chores: Callable[[], Sequence[Chore]] = tuple,
         another: Callable[[], None] = lambda: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
+        suspect: Callable[[], None] = lambda: None,
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -115,6 +111,7 @@ class Recorder:
         self._chores = Chores(chores())
         self._another = another
         self._disk = disk
+        self._suspect = suspect
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -211,15 +208,10 @@ class Recorder:
                 self._event("refused", outlet, says)
             case SentAgain(outlet, says):
                 self._event("sent again", outlet, says)
-            case LookedOver(fault):
-                wrong = fault or self._writer.fold_in()
-                self._event("check", "record", wrong or "the record was looked over and is whole")
             case BackupNews(trouble, says):
                 self._backup = {Watch.BACKUP: trouble}
                 if says is not None:
                     self._event(BACKUP, MADE if trouble is None else FAILED, says)
-            case CalendarFault(says):
-                self._event("calendar", "calendar", says)
             case Stop():
                 pass
 
@@ -302,7 +294,8 @@ class Recorder:
         except StoreError as error:
             # The same disk as the scans: its refusals are told with theirs, and the request waits.
             _log.debug("%s", error)
-            self._look_again(error)
+            if damaged(error):
+                self._suspect()
 
     def _take_request(self, request: Request) -> None:
         if self._writer.handled(request):
@@ -368,6 +361,8 @@ class Recorder:
         batch, self._pending = self._pending, Batch()
         kept = self._waiting.keep(batch)
         refused = self._waiting.refusal
+        if disk_failed(refused) and self._waiting.refused_for() >= IO_PATIENCE:
+            self._suspect()  # if it can't even be read, a new one may be written elsewhere
         if refused is not None and damaged(refused):
             kept = self._look_again(refused)
             refused = self._waiting.refusal
@@ -391,10 +386,16 @@ class Recorder:
         self._refusal = refusal
 
     def _do_chores(self, now: float) -> None:
+        if self._damage is not None:
+            return
         try:
             events = self._chores.bite(now=now, utc_ms=self._clock.utc_ms())
-        except StoreError as error:
-            self._look_again(error)
+        except DamageError as error:
+            self._go_over(str(error))
+            return
+        except StoreError as error:  # it tells of damage where no scan is kept any more
+            self._event("damage", "record", f"{error}; the record is looked over")
+            self._suspect()
             return
         for event in events:
             self._event(event.kind, event.subject, event.says)
@@ -406,16 +407,15 @@ class Recorder:
         """
         if not damaged(error) or self._damage is not None:
             return False
-        if not isinstance(error, DamageError):  # that one was found twice already
-            try:
-                self._writer.reopen(now=rfc3339(self._clock.utc_ms()))
-            except StoreError as again:
-                error = again
-            else:
-                self._waiting.try_now()
-                if self._waiting.keep(Batch()) or self._waiting.refusal is None:
-                    return True
-                error = self._waiting.refusal
+        try:
+            self._writer.reopen(now=rfc3339(self._clock.utc_ms()))
+        except StoreError as again:
+            error = again
+        else:
+            self._waiting.try_now()
+            if self._waiting.keep(Batch()) or self._waiting.refusal is None:
+                return True
+            error = self._waiting.refusal
         return damaged(error) and self._go_over(str(error.__cause__ or error))
 
     def _go_over(self, cause: str) -> bool:

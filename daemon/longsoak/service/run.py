@@ -4,7 +4,7 @@ import logging
 import queue
 import signal
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
@@ -15,9 +15,12 @@ from longsoak.service.backups import BackupKeeper
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.dayclosing import DayClosing
+from longsoak.service.disk import Disk
 from longsoak.service.drivers import find_kind, load_rig
+from longsoak.service.folding import Folding
+from longsoak.service.lookover import LookOver
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
-from longsoak.service.messages import CalendarFault, LookedOver, Stop
+from longsoak.service.messages import Stop
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
 from longsoak.store.files import folder_of
@@ -37,7 +40,6 @@ TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures tha
 # Together well within the minute and a half that the service manager waits.
 BUS_STOP = 20.0  # s all workers may take to hear out the probe they have just asked
 OUTLET_STOP = 25.0  # s all outlets may take for their last attempt
-CALENDAR_LOOK = 60.0  # s between two looks whether the clock is known yet
 
 
 def run(rig_file: Path, *, clock: Clock | None = None) -> None:
@@ -113,12 +115,15 @@ def _record(
     hold = _Hold(rig)
     inbox = Inbox(folder)
     summaries = writer.summaries()
+    disk = Disk(writer, marks=rig.marks, rebuildable=summaries)
+    folding, look_over = Folding(writer), LookOver(folder)
 
     def wake() -> None:
         for outlet in outlets:
             outlet.wake()
 
     def another() -> None:
+        start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
         for outlet in outlets:
             outlet.begin_again()
 
@@ -133,7 +138,15 @@ def _record(
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
         another=another,
-        chores=lambda: [Upkeep(writer.sealing(), summaries), DayClosing(folder, writer)],
+        chores=lambda: [
+            Upkeep(writer.sealing(), summaries),
+            DayClosing(folder, writer),
+            disk,
+            folding,
+            look_over,
+        ],
+        disk=lambda: {**disk.standing(), **folding.standing()},
+        suspect=look_over.suspect,
     )
     workers = [
         BusWorker(
@@ -149,12 +162,6 @@ def _record(
         for bus in rig.buses
     ]
 
-    calendar = threading.Thread(
-        target=_keep_calendar,
-        args=(folder, clock, stop, messages.put),
-        name="calendar",
-        daemon=True,
-    )
     backups = (
         []
         if rig.backup is None
@@ -169,7 +176,7 @@ def _record(
             )
         ]
     )
-    for thread in (*workers, *outlets, calendar, *backups):
+    for thread in (*workers, *outlets, *backups):
         thread.start()
 
     recorder.run()
@@ -179,10 +186,11 @@ def _record(
     recorder.drain()  # what the workers measured last; outlets may send it yet
     for outlet in outlets:
         outlet.stop()
-    for name in _join([*outlets, calendar, *backups], within=OUTLET_STOP, clock=clock):
+    for name in _join([*outlets, *backups], within=OUTLET_STOP, clock=clock):
         _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
     inbox.close()
+    look_over.close()
     summaries.close()
     if recorder.scans_unkept:
         lost = with_noun(recorder.scans_unkept, "scan")
@@ -255,20 +263,3 @@ class _Hold:
             missing -= asked
             if not missing:
                 self._events[name].set()
-
-
-def _keep_calendar(
-    folder: Path,
-    clock: Clock,
-    stop: threading.Event,
-    put: Callable[[LookedOver | CalendarFault], None],
-) -> None:
-    """Wait until the clock is known: a calendar that starts in the past would run every job."""
-    while not clock.synchronised():
-        if stop.wait(CALENDAR_LOOK):
-            return
-    from longsoak.service.calendar import Calendar  # slow to import, so never before the first scan
-
-    calendar = Calendar(folder, put=put)
-    stop.wait()
-    calendar.close()

@@ -121,7 +121,23 @@ def m0006_ledger(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-ALL: tuple[Migration, ...] = (m0001_record, m0002_proof, m0003_history, m0005_logbook, m0006_ledger)
+def m0007_disk(db: sqlite3.Connection) -> None:
+    """Keep what is written to the disk each hour, and what room is left on it."""
+    db.execute(
+        "CREATE TABLE disk_hour (id INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL,"
+        " seconds REAL NOT NULL, written INTEGER, record INTEGER NOT NULL,"
+        " free INTEGER NOT NULL) STRICT"
+    )
+
+
+ALL: tuple[Migration, ...] = (
+    m0001_record,
+    m0002_proof,
+    m0003_history,
+    m0005_logbook,
+    m0006_ledger,
+    m0007_disk,
+)
 
 
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:

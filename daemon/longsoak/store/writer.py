@@ -28,6 +28,8 @@ from longsoak.store.placing import Placing
 from longsoak.store.requests import Request
 from longsoak.store.rungaps import Start, add_gap
 from longsoak.store.sealing import Sealing, SealingPlan
+from longsoak.store.space import Written, add_written
+from longsoak.store.summaries import Summaries
 from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.errors import StoreError
@@ -38,6 +40,7 @@ from longsoak.vocabulary.proof import ProofEntry
 from longsoak.vocabulary.reading import Scan
 
 FOLD_PATIENCE_MS = 500
+HELD_OPEN = "the write-ahead log could not be folded in: a reader holds it open"
 
 
 @dataclass(slots=True)
@@ -52,6 +55,7 @@ class Batch:
     logbook: list[LogbookEntry] = field(default_factory=list)
     ledger: list[LedgerEntry] = field(default_factory=list)
     heads: list[DayHead] = field(default_factory=list)
+    disk: list[tuple[int, Written]] = field(default_factory=list)
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
@@ -67,6 +71,8 @@ class RecordWriter:
         On opening: another process is recording there, the file is newer than this version, or
         the folder can't be written. A damaged record is set aside: see `set_aside`.
     """
+
+    _placing: Placing
 
     def __init__(self, folder: Path, *, now: str) -> None:
         self.folder = folder
@@ -96,6 +102,12 @@ class RecordWriter:
             It can't be opened.
         """
         self._db = reopened(self._db, self.folder, now=now)
+        state = self._placing.state
+        self._placing = Placing(self._db)
+        if self._run is not None:
+            with _told("the run could not be read again"):
+                self._placing.begin_run(self._run, boot=self._boot)
+        self._placing.state = state
 
     def start_afresh(
         self, cause: str, *, utc_ms: int, boottime_ms: int, synchronised: bool
@@ -209,6 +221,7 @@ class RecordWriter:
                 add_proof(self._db, batch.proof, rig_version=self._rig_version)
                 add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
                 add_to_ledger(self._db, batch.ledger, batch.heads)
+                add_written(self._db, batch.disk)
                 save_cursors(self._db, batch.cursors)
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
@@ -246,7 +259,11 @@ class RecordWriter:
 
     def sealing(self, plan: SealingPlan | None = None) -> Sealing:
         """What turns older scans into compressed columns, for a chore to do."""
-        return Sealing(self._db, plan)
+        return Sealing(lambda: self._db, plan)
+
+    def summaries(self) -> Summaries:
+        """What adds up hours and days beside the record, for a chore to do."""
+        return Summaries(lambda: self._db, self.folder)
 
     def fold_in(self) -> str | None:
         """Fold the write-ahead log into the file; return why it could not be done, if so.
@@ -260,9 +277,7 @@ class RecordWriter:
             return f"the write-ahead log could not be folded in: {error}"
         finally:  # or every commit after a failure would give up as soon
             self._db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
-        return (
-            "the write-ahead log could not be folded in: a reader holds it open" if busy else None
-        )
+        return HELD_OPEN if busy else None
 
     def close(self) -> None:
         """Close the file and give up the lock."""

@@ -349,6 +349,18 @@ class Backup:
 
 
 @dataclass(frozen=True, slots=True)
+class Marks:
+    """Free space on the record's disk, bytes: `low` alarms, at `lowest` room is made.
+
+    `reserve` is held back to be given up last.
+    """
+
+    low: int = 500_000_000
+    lowest: int = 100_000_000
+    reserve: int = 8_000_000
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """Everything one rig file says, checked."""
 
@@ -366,3 +378,4 @@ class Rig:
     mqtt: Mqtt | None
     database: Database | None
     backup: Backup | None = None
+    marks: Marks = Marks()
