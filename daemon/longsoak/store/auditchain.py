@@ -177,7 +177,8 @@ class Chain(Ledger):
                 scans = Scans(db, self._kept).rows(at, end)
                 rows = list(self._look.watch(islice(scans, _ROWS)))
             yield from rows
+            if rows:
+                self._seen(rows[-1].id)
             if len(rows) < _ROWS:
                 return
             at = rows[-1].id + 1
-            self._seen(at)
