@@ -10,6 +10,7 @@ from email.policy import SMTP
 from email.utils import localtime, make_msgid
 from typing import TypeVar
 
+from longsoak.notify.digest import DailyDigest
 from longsoak.notify.words import body, is_news, one_line, subject
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError, StoreError
@@ -23,7 +24,7 @@ _T = TypeVar("_T")
 
 
 class MailNotices:
-    """Mails alarms that came and alarms that went. See `longsoak.vocabulary.outlet`.
+    """Mails alarms that came and alarms that went, and a digest. See `longsoak.vocabulary.outlet`.
 
     What waits together goes in one mail; acknowledgements don't go at all. A mail counts as sent
     once the server has taken it; an answer lost after that sends it twice, never not at all.
@@ -45,6 +46,8 @@ class MailNotices:
         Longest wait for each of the server's answers, s.
     monotonic : callable
         The monotonic clock, s.
+    digest : DailyDigest or None
+        What goes once a day besides, behind whatever alarms there are.
     """
 
     name = "mail"
@@ -58,7 +61,9 @@ class MailNotices:
         password: str | None,
         monotonic: Callable[[], float],
         patience: float = 10.0,
+        digest: DailyDigest | None = None,
     ) -> None:
+        self._digest = digest
         self._record = record
         self._rig = rig
         self._settings = settings
@@ -70,6 +75,8 @@ class MailNotices:
     def step(self, position: int) -> int:
         """Send one mail about the alarm changes after `position`; return the last looked at.
 
+        Where there is none, what is due of the day goes instead.
+
         Raises
         ------
         NoticeError
@@ -77,24 +84,30 @@ class MailNotices:
         """
         try:
             changes = self._record.alarm_changes_after(position, limit=MOST)
+            news = [change for change in changes if is_news(change)]
+            due = None if news or self._digest is None else self._digest.due()
         except StoreError as error:
             raise NoticeError(f"nothing could be read to send: {error}") from error
-        if news := [change for change in changes if is_news(change)]:
-            about, text = subject(self._rig, news), body(self._rig, news)
-            refused = self._talk(
-                "sending", lambda server: server.send_message(self._message(about, text))
-            )
-            for address, answer in refused.items():
-                _log.warning("the mail server refused %s and took the others: %s", address, answer)
+        if news:
+            self._send(subject(self._rig, news), body(self._rig, news))
+        elif due is not None and self._digest is not None:
+            self._send(due.subject, due.text)
+            self._digest.went(due.number)
         elif self._answered is None or self._monotonic() - self._answered >= TRIED_EVERY:
             self._talk("naming the sender", self._try)
-        else:
-            return changes[-1].id if changes else position
-        self._answered = self._monotonic()
+            self._answered = self._monotonic()
         return changes[-1].id if changes else position
 
     def close(self) -> None:
         """Do nothing: no connection outlives a step."""
+
+    def _send(self, about: str, text: str) -> None:
+        refused = self._talk(
+            "sending", lambda server: server.send_message(self._message(about, text))
+        )
+        for address, answer in refused.items():
+            _log.warning("the mail server refused %s and took the others: %s", address, answer)
+        self._answered = self._monotonic()
 
     def _talk(self, doing_last: str, ask: Callable[[smtplib.SMTP], _T]) -> _T:
         """Connect, log in as far as configured, ask, say good-bye."""

@@ -249,6 +249,7 @@ def _mail(table: MailTable) -> Mail:
         starttls=bool(table.starttls),
         user=table.user,
         password_file=table.password_file,
+        digest=None if table.digest is None else _minutes(table.digest),
     )
 
 
@@ -281,10 +282,15 @@ def _database(table: DatabaseTable) -> Database:
 
 
 def _backup(table: BackupTable) -> Backup:
-    hours, minutes = (int(part) for part in table.at.split(":")) if table.at else (0, BACKUP_AT)
     return Backup(
         to=given(table.to),
-        at=hours * 60 + minutes,
+        at=BACKUP_AT if table.at is None else _minutes(table.at),
         keep=BACKUPS if table.keep is None else table.keep,
         mounted=bool(table.mounted),
     )
+
+
+def _minutes(at: str) -> int:
+    """A time of day as minutes after midnight."""
+    hours, minutes = at.split(":")
+    return 60 * int(hours) + int(minutes)

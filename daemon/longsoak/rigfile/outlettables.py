@@ -77,6 +77,10 @@ class MailTable(Table):
     starttls: Annotated[bool | None, _YES_OR_NO] = None
     user: Annotated[Text | None, _USER] = None
     password_file: Annotated[Text | None, _FILE] = None
+    digest: Annotated[
+        Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None,
+        Words("a time of day in UTC, 00:00 to 23:59, in quotes", '"07:00"'),
+    ] = None
 
 
 class MqttTable(Table):

@@ -61,7 +61,7 @@ def make_outlets(
         }
 
     if rig.mail is not None:
-        work("mail", partial(_mail, record, rig, beside, clock), settle=0.0)
+        work("mail", partial(_mail, record, rig, beside, clock, put), settle=0.0)
     if rig.mqtt is not None:
         make = partial(_connect, rig, rig.mqtt, beside, record, clock, software, positions)
         shared = _Shared(make)
@@ -235,12 +235,25 @@ def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
     )
 
 
-def _mail(record: Record, rig: Rig, beside: Path, clock: Clock) -> Outlet:
+def _mail(record: Record, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
+    from longsoak.notify.digest import CURSOR, DailyDigest
     from longsoak.notify.mail import MailNotices
 
     assert rig.mail is not None  # noqa: S101 - as above
+    digest = None
+    if rig.mail.digest is not None:
+        digest = DailyDigest(
+            record,
+            rig,
+            at=rig.mail.digest,
+            utc_ms=clock.utc_ms,
+            synchronised=clock.synchronised,
+            sent=lambda number: put(CursorMoved(CURSOR, number)),
+        )
     password = _secret(beside, rig.mail.password_file, NoticeError)
-    return MailNotices(record, rig, rig.mail, password=password, monotonic=clock.monotonic)
+    return MailNotices(
+        record, rig, rig.mail, password=password, monotonic=clock.monotonic, digest=digest
+    )
 
 
 def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:

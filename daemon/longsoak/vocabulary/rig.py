@@ -281,7 +281,10 @@ class AlarmPlan:
 
 @dataclass(frozen=True, slots=True)
 class Mail:
-    """Where notices go by e-mail. `password_file` holds the password, never the rig file."""
+    """Where notices go by e-mail. `password_file` holds the password, never the rig file.
+
+    `digest` is when a mail goes every day, minutes after midnight UTC; None is never.
+    """
 
     host: str
     port: int
@@ -290,6 +293,7 @@ class Mail:
     starttls: bool
     user: str | None
     password_file: str | None
+    digest: int | None = None
 
 
 class MqttVersion(StrEnum):

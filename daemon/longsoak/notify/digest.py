@@ -1,0 +1,190 @@
+"""The mail of every day: how the rig stands, and the root of the day that was closed last."""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from longsoak.core.wording import age_words, gap_length_words, time_words, with_noun
+from longsoak.notify.words import INVENTED, one_line, title_of
+from longsoak.store.daycounts import ClosedDays
+from longsoak.store.reader import Record
+from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.ledger import DayHead
+from longsoak.vocabulary.rig import Rig
+
+CURSOR = "digest"
+BEHIND = 600.0  # s after which a scan that was not sent on is worth a word
+_DAY_MS = 86_400_000
+_MINUTE_MS = 60_000
+_FORWARDED = {"database": "database", "readings": "MQTT"}  # cursor, and what it feeds
+
+
+class Digest(NamedTuple):
+    """A mail that is due. `number` is the day's, counted from 1970, for whoever keeps it."""
+
+    number: int
+    subject: str
+    text: str
+
+
+class DailyDigest:
+    """What is due once a day at a time of day in UTC, so that summer time never matters.
+
+    One that could not go at its time goes as soon as it can, once; the first goes at once. None
+    goes before the clock is known.
+
+    Parameters
+    ----------
+    record : Record
+        What it tells of, and where the cursor `CURSOR` says which one went last.
+    rig : Rig
+        Says what the alarms mean.
+    at : int
+        Minutes after midnight UTC.
+    utc_ms, synchronised : callable
+        The wall clock, ms, and whether it is known.
+    sent : callable
+        Takes the number of the one that went, to be saved.
+    """
+
+    def __init__(
+        self,
+        record: Record,
+        rig: Rig,
+        *,
+        at: int,
+        utc_ms: Callable[[], int],
+        synchronised: Callable[[], bool],
+        sent: Callable[[int], None],
+    ) -> None:
+        self._record = record
+        self._rig = rig
+        self._at = at
+        self._utc_ms = utc_ms
+        self._synchronised = synchronised
+        self._sent = sent
+        self._last: int | None = None
+        self._counted: tuple[DayHead, str] | None = None  # a server that is away asks for it often
+
+    def due(self) -> Digest | None:
+        """The mail that has to go now, if one has to.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        if not self._synchronised():
+            return None
+        utc_ms = self._utc_ms()
+        number = (utc_ms - self._at * _MINUTE_MS) // _DAY_MS
+        if self._last is None:
+            self._last = self._record.cursor(CURSOR)
+        if number == self._last:  # another one, be it smaller: the clock may have been years ahead
+            return None
+        days = ClosedDays(self._record.folder)
+        head = days.last_head()
+        if head is not None and (self._counted is None or self._counted[0] != head):
+            self._counted = head, _measured(days, head)
+        return _digest(number, self._record, self._rig, self._counted, utc_ms=utc_ms)
+
+    def went(self, number: int) -> None:
+        """Note that the server took it."""
+        self._last = number
+        self._sent(number)
+
+
+def _digest(
+    number: int,
+    record: Record,
+    rig: Rig,
+    counted: tuple[DayHead, str] | None,
+    *,
+    utc_ms: int,
+) -> Digest:
+    standing = [change for change in record.alarms().values() if change.new.standing]
+    lines = [f"How {one_line(rig.name)} stands, {time_words(utc_ms)}", ""]
+    lines += (
+        [
+            "Standing alarms:",
+            *(f"  {title_of(rig, c)}, since {time_words(c.utc_ms)}" for c in standing),
+        ]
+        if standing
+        else ["No alarm stands."]
+    )
+    lines.append(_last_scan(record, utc_ms))
+    lines += [] if counted is None else [counted[1]]
+    lines += _gaps(record, utc_ms)
+    lines += _unsent(record, rig, utc_ms)
+    if rig.page is not None:
+        lines += ["", f"To look: {rig.page}"]
+    lines += ["", *_root(None if counted is None else counted[0])]
+    if rig.invented:
+        lines += ["", INVENTED]
+    stand = "no alarm stands"
+    if standing:
+        stand = f"{with_noun(len(standing), 'alarm')} {'stands' if len(standing) == 1 else 'stand'}"
+    about = f"{one_line(rig.name)}, day by day: {stand}"
+    return Digest(number, about, "\n".join(lines) + "\n")
+
+
+def _last_scan(record: Record, utc_ms: int) -> str:
+    last = record.last_utc_ms()
+    if last is None:
+        return "Nothing was measured yet."
+    return f"The last reading was taken {age_words(max(0.0, (utc_ms - last) / 1000))} before this."
+
+
+def _measured(days: ClosedDays, head: DayHead) -> str:
+    try:
+        count = days.measured(head)
+    except (StoreError, ValueError) as error:  # the root is wanted all the more then
+        return f"{head.day}: its readings can't be counted: {one_line(str(error))}"
+    if not count.readings:
+        return f"{head.day}: no readings."
+    share = 100 * count.good / count.readings
+    return (
+        f"{head.day}: {count.readings:,} readings in {with_noun(count.scans, 'scan')}, "
+        f"{count.good:,} of them a pass ({share:.1f} %)."
+    )
+
+
+def _gaps(record: Record, utc_ms: int) -> list[str]:
+    gaps = [gap for gap in record.gaps() if 0 <= utc_ms - gap.to_utc_ms < _DAY_MS]
+    if not gaps:
+        return ["No gap since the same time yesterday."]
+    return [
+        f"Gap: no readings for {gap_length_words(gap)} until {time_words(gap.to_utc_ms)} "
+        f"({'stopped on purpose' if gap.clean else 'cut off'})."
+        for gap in gaps
+    ]
+
+
+def _unsent(record: Record, rig: Rig, utc_ms: int) -> list[str]:
+    """What forwarders owe for longer than they take for it."""
+    wanted = {"database": rig.database is not None}
+    wanted["readings"] = rig.mqtt is not None and rig.mqtt.readings is not None
+    lines = []
+    for cursor, where in _FORWARDED.items():
+        if not wanted[cursor]:
+            continue
+        position = record.cursor(cursor)
+        first = record.scans_after(position, limit=1)
+        age = (utc_ms - first[0].utc_ms) / 1000 if first else 0.0
+        if age > BEHIND:
+            newest, _ = record.version()
+            owed = with_noun(newest - position, "scan")
+            lines.append(f"Not sent to the {where} yet: {owed}, the oldest {age_words(age)} old.")
+    return lines
+
+
+def _root(head: DayHead | None) -> list[str]:
+    if head is None:
+        return ["No day is closed yet: the first is when the next one has begun."]
+    return [
+        f"Closed day: {head.day}",
+        f"Root: {head.root}",
+        "Keep this mail. With the two lines above anybody can check that nothing in the",
+        "record was altered up to the end of that day:",
+        f"  longsoak audit rig.toml --date {head.day} \\",
+        f"    --root {head.root}",
+    ]
