@@ -10,10 +10,11 @@ import pytest
 from longsoak.store.aside import DamageError, damaged
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
+from longsoak.store.requests import Request
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from rigs import NEW, NORMAL, Keeper, small_rig
 
 NOW = "2026-05-04T10:00:00Z"
@@ -125,13 +126,8 @@ def test_how_far_the_record_reached_is_told_where_it_can_be_read(tmp_path: Path)
     kept(tmp_path)
     overwrite(tmp_path / RECORD, page=root_of(tmp_path, "gap"), content=b"\xa5")
     with closing(RecordWriter(tmp_path, now=NOW)) as writer:
-        assert writer.set_aside is None  # opening it does not read that
-        writer.accept_rig("# small rig", utc_ms=5)
-        with pytest.raises(StoreError) as caught:
-            writer.begin_run(boot="b", software="0", utc_ms=5, boottime_ms=5, synchronised=True)
-        assert damaged(caught.value)
-        aside = writer.start_afresh("page 9 is gone", utc_ms=5, boottime_ms=5, synchronised=True)
-    assert "(page 9 is gone)" in aside.says
+        aside = writer.set_aside
+    assert aside is not None  # it could be opened, but no run begun
     assert (
         "it holds 3 scans from 4 May 2026, 09:01:00 UTC to 4 May 2026, 09:03:00 UTC, as far as"
         in aside.says
@@ -161,10 +157,11 @@ def test_a_commit_tells_damage_from_a_disk_that_refuses(tmp_path: Path) -> None:
     with Keeper(tmp_path, small_rig()) as keeper:
         keeper.scan(WET)
         assert keeper.writer.fold_in() is None
-        overwrite(tmp_path / RECORD, page=root_of(tmp_path, "event"), content=b"\xa5")
+        overwrite(tmp_path / RECORD, page=root_of(tmp_path, "proof_entry"), content=b"\xa5")
         keeper.writer.reopen(now=NOW)
+        step = ProofEntry(0, 5, "then", Step.READS, "T core", Outcome.GOOD, "mk", "10 of 10", {})
         with pytest.raises(StoreError, match="could not be kept") as caught:
-            keeper.writer.commit(Batch(events=[Event(5, "bus", "meter", "open")]))
+            keeper.writer.commit(Batch(proof=[(Request("u", 5, "proof", "T core", "mk"), step)]))
         assert damaged(caught.value)
         keeper.scan(WET)  # what lies elsewhere in the file
         assert keeper.record.version() == (2, 0)

@@ -24,6 +24,8 @@ from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
 
+# What a run can't begin without. All else is looked at in the night.
+_NEEDED = ("rig_version", "run", "stretch", "layout", "gap", "cursor", "alarm_change", "request")
 PATIENCE_MS = 10_000  # for a lock that another process holds on the file
 
 
@@ -141,8 +143,12 @@ def _ready(db: sqlite3.Connection, *, now: str) -> None:
         db.execute("PRAGMA journal_size_limit = 8388608")
         db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
         migrate(db, now=now)
-        db.execute("SELECT max(id) FROM scan").fetchone()
-        db.execute("SELECT max(id) FROM alarm_change").fetchone()
+        for table in _NEEDED:
+            (answer,) = db.execute(f"PRAGMA quick_check('{table}')").fetchone()
+            if answer != "ok":
+                raise DamageError(" ".join(str(answer).split()))
+        for table in ("scan", "event"):  # large: that their ends can be reached is enough here
+            db.execute(f"SELECT max(id) FROM {table}").fetchone()  # noqa: S608 - our own names
     except sqlite3.Error as error:
         if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_ERROR:  # e.g. no such table
             raise DamageError(f"its tables are not those of a record: {error}") from error
