@@ -152,7 +152,7 @@ def test_a_stick_that_is_mounted_is_taken_and_one_too_small_is_refused(tmp_path:
     assert "thermometers 20" in done.stdout
     full = on_a_small_disk(stick, 1, line)
     assert full.returncode == 2
-    assert "has 1.1 MB free, and this backup needs 2." in full.stderr
+    assert "has 1.0 MB free, and this backup needs 2." in full.stderr
     assert asked("backup", rig_file, stick, "--mounted").exit_code == 2
     assert list(stick.iterdir()) == []
 

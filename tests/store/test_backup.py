@@ -113,6 +113,18 @@ def test_the_newest_stay_by_their_number_even_if_the_clock_was_set_back(tmp_path
     assert [one.manifest.number for one in found_in(stick, "small rig")] == [3, 4]
 
 
+def test_backups_of_a_record_that_was_lost_stay_however_many_of_its_successor_there_are(
+    tmp_path: Path,
+) -> None:
+    stick = tmp_path / "stick"
+    of_the_lost = backed_up(a_record(tmp_path / "lost"), stick, keep=1).folder
+    with Keeper(tmp_path / "new", small_rig(), start_ms=START_MS + 1) as keeper:
+        keeper.scan({"C 10/60": 12.0, "T core": 20.0})
+    for _ in range(3):
+        made = backed_up(tmp_path / "new", stick, keep=1)
+    assert [one.folder for one in found_in(stick, None)] == [of_the_lost, made.folder]
+
+
 def test_two_within_a_second_are_two(tmp_path: Path) -> None:
     folder = a_record(tmp_path / "record")
     names = {backed_up(folder, tmp_path / "stick").folder.name for _ in range(3)}

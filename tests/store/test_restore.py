@@ -102,6 +102,17 @@ def test_a_log_of_the_old_record_is_not_replayed_into_the_restored_one(tmp_path:
     assert taken(folder) == wanted
 
 
+def test_a_record_behind_a_link_is_restored_where_it_lies(tmp_path: Path) -> None:
+    folder = a_record(tmp_path / "disk" / "record")
+    made = backed_up(folder, tmp_path / "stick")
+    (tmp_path / "rig").mkdir()
+    (tmp_path / "rig" / "record").symlink_to(folder)
+    done = restored(made.folder, tmp_path / "rig")
+    assert done.aside == tmp_path / "disk" / "record.before-restore-1"
+    assert (tmp_path / "rig" / "record").is_symlink()
+    assert taken(tmp_path / "rig" / "record") == taken(done.aside)
+
+
 def test_every_restore_sets_the_record_aside_under_a_number_of_its_own(tmp_path: Path) -> None:
     folder = a_record(tmp_path / "record")
     made = backed_up(folder, tmp_path / "stick")

@@ -79,7 +79,7 @@ def back_up(
     rig : RigFiles
         What is copied beside the record.
     keep : int
-        How many backups of this rig stay, this one included; 1 or more.
+        How many backups of this record stay, this one included; 1 or more.
     mounted : bool
         Refuse unless a file system is mounted at `to`.
     utc_ms, clock_known
@@ -121,6 +121,7 @@ def back_up(
             manifest = Manifest(
                 name=name,
                 rig=rig.rig,
+                record=counted.record,
                 number=1 + max((one.manifest.number for one in before), default=0),
                 made_utc_ms=utc_ms,
                 clock_known=clock_known,
@@ -143,7 +144,9 @@ def back_up(
         finally:  # Ctrl-C too
             if part.exists():
                 remove(part)
-        removed, said = _thin_out(before, keep - 1)
+        # Those of an earlier record are all there is of it, should it be lost.
+        same = [one for one in before if one.manifest.record == counted.record]
+        removed, said = _thin_out(same, keep - 1)
     cautions += said
     if on_one_disk(folder, to):
         cautions.append(

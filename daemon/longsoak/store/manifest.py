@@ -28,13 +28,15 @@ class Manifest:
     """One backup.
 
     `name` is its folder's, `number` rises from one backup of a rig to the next, whatever the
-    clock says. `until_utc_ms` is when the last scan in it was taken. `curve_files` pairs a curve
-    file as the rig file names it with its name here. `photos` lie in the folder `photos_folder`
-    beside this one, which all backups of a rig share.
+    clock says. `record` tells one record of the rig from another, begun anew after damage, say.
+    `until_utc_ms` is when the last scan in it was taken. `curve_files` pairs a curve file as the
+    rig file names it with its name here. `photos` lie in the folder `photos_folder` beside this
+    one, which all backups of a rig share.
     """
 
     name: str
     rig: str
+    record: str
     number: int
     made_utc_ms: int
     clock_known: bool
@@ -104,6 +106,7 @@ def _manifest(said: dict[str, Any]) -> Manifest:
     return Manifest(
         name=a("name", _file_name),
         rig=a("rig", _text),
+        record=a("record", _text),
         number=a("number", _number),
         made_utc_ms=a("made_utc_ms", _number),
         clock_known=said["clock_known"] is True,

@@ -114,9 +114,15 @@ def room(folder: Path) -> int:
 
 
 def megabytes(count: int) -> str:
-    """A number of bytes for a sentence, rounded up: "0.1 MB", "250 MB"."""
+    """A number of bytes that are needed, for a sentence, rounded up: "0.1 MB", "250 MB"."""
     tenths = -(-count // 100_000)
     return f"{tenths / 10:.1f} MB" if tenths < 100 else f"{-(-count // 1_000_000)} MB"
+
+
+def megabytes_free(count: int) -> str:
+    """The same of bytes that are to be had, rounded down."""
+    tenths = count // 100_000
+    return f"{tenths / 10:.1f} MB" if tenths < 100 else f"{count // 1_000_000} MB"
 
 
 def digest(path: Path, work: Work, *, from_the_disk: bool = False) -> str:

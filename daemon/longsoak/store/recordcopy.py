@@ -9,7 +9,7 @@ from pathlib import Path
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.media import Work, megabytes
 from longsoak.store.packing import BYTES_PER_READING
-from longsoak.store.recordfile import as_of_today
+from longsoak.store.recordfile import as_of_today, identity
 from longsoak.store.scans import scan_rows
 from longsoak.vocabulary.errors import StoreError
 
@@ -20,11 +20,12 @@ _MOST_LOG = 256_000_000  # bytes the write-ahead log may grow to meanwhile
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """What a record holds, and which migrations it has seen."""
+    """What a record holds, which migrations it has seen, and which one it is."""
 
     scans: int
     readings: int
     migrations: tuple[str, ...]
+    record: str
 
 
 def copy_record(source: Path, to: Path, work: Work) -> None:
@@ -117,9 +118,10 @@ def count(db: sqlite3.Connection, record: Path) -> Counted:
                 raise ValueError(f"scan {row.id} is not as long as its layout says")
             scans += 1
             readings += sizes[row.layout]
+        which = identity(db)
     except (sqlite3.Error, ValueError, KeyError, IndexError) as error:
         raise StoreError(
             f"the copy of the record in {record.parent} is damaged ({error}). If another stick "
             "shows the same, it is the record itself: leave the earlier backups as they are."
         ) from error
-    return Counted(scans, readings, migrations)
+    return Counted(scans, readings, migrations, which)

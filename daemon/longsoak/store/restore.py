@@ -19,6 +19,7 @@ from longsoak.store.media import (
     copy,
     digest,
     megabytes,
+    megabytes_free,
     room,
     swap,
     sync_folder,
@@ -169,6 +170,7 @@ def restore(
         The backup is damaged or newer than this version, somebody is recording, or the disk
         refused. The record is as it was.
     """
+    folder = folder.resolve()  # it may be a link to a larger disk
     if not folder.parent.is_dir():
         raise TargetError(f"{folder.parent} is not there. Make the folder the rig is to live in.")
     manifest, faults = verify(backup, lambda done, total: tell(done, 2 * total))
@@ -203,8 +205,9 @@ def _check_room(folder: Path, manifest: Manifest) -> None:
     needed = _SPARE + sum(file.size for file in (*manifest.files, *manifest.photos))
     if (free := room(folder.parent)) < needed:
         raise StoreError(
-            f"{folder.parent} has {megabytes(free)} free, and restoring needs {megabytes(needed)}, "
-            "for the present record is kept. Free some; the record is as it was."
+            f"{folder.parent} has {megabytes_free(free)} free, and restoring needs "
+            f"{megabytes(needed)}, for the present record is kept. Free some; the record is as it "
+            "was."
         )
 
 

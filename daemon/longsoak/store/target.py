@@ -17,6 +17,7 @@ from longsoak.store.media import (
     file_system,
     is_mounted,
     megabytes,
+    megabytes_free,
     room,
 )
 from longsoak.vocabulary.errors import StoreError
@@ -83,8 +84,8 @@ def check_room(to: Path, record: Path, missing: list[Path]) -> None:
     free = room(to)
     if needed > free:
         raise TargetError(
-            f"{to} has {megabytes(free)} free, and this backup needs {megabytes(needed)}. Free "
-            "some, keep fewer (keep), or take a larger stick. Older backups go only after a newer "
+            f"{to} has {megabytes_free(free)} free, and this backup needs {megabytes(needed)}. "
+            "Free some, keep fewer (keep), or take a larger stick. Older backups go only after a newer "
             "one is good."
         )
 
