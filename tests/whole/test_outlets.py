@@ -5,10 +5,19 @@ import resource
 from functools import partial
 from pathlib import Path
 
+from brokers import validate
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from processes import longsoak, running
-from servers import Mailbox, broker, free_port, listener, mail_server, time_series_server
+from servers import (
+    Listener,
+    Mailbox,
+    broker,
+    free_port,
+    listener,
+    mail_server,
+    time_series_server,
+)
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
@@ -58,7 +67,13 @@ def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
             )
             wait_for(lambda: len(mailbox.mails) == 2, what="the mail of its end")
             assert run.stop() == 0
-        wait_for(lambda: heard.last("rigs/thermometers/state") == "stopped", what="the clean stop")
+        wait_for(lambda: state_of(heard) == "stopped", what="the clean stop")
+        validate("state", heard.last("rigs/thermometers/state") or "")
+
+
+def state_of(heard: Listener) -> str:
+    told = heard.last("rigs/thermometers/state")
+    return "" if told is None else str(json.loads(told)["state"])
 
 
 def mailed(mailbox: Mailbox, words: str) -> bool:
@@ -174,3 +189,39 @@ def test_a_notice_that_waits_since_the_first_start_survives_a_restart(tmp_path: 
         wait_for(lambda: mailbox.mails, what="the mail from before the restart", limit=40)
         assert "104 mm" in mailbox.mails[0].get_content()
         assert run.stop() == 0
+
+
+def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_record_knows(
+    tmp_path: Path,
+) -> None:
+    mqtt = notices(25, free_port()).split("[notices.mqtt]")[1].split("[[alarms]]")[0]
+    with broker(tmp_path / "broker") as server, listener(server.port) as heard:
+        more = "[notices.mqtt]" + mqtt.replace("port =", f"port = {server.port} #")
+        rig_file = lay_out(tmp_path, more=more + "[forward.mqtt]\n")
+        record = Record(tmp_path / "record")
+
+        def came() -> set[int]:
+            return {
+                json.loads(m.payload)["scan"]
+                for m in heard.messages
+                if m.topic == "rigs/thermometers/probes/T0"
+            }
+
+        with running(rig_file) as run:
+            wait_for(came, what="the first readings")
+            server.kill()
+            before = record.version()[0]
+            wait_for(lambda: record.version()[0] >= before + 10, what="measuring without a broker")
+            server.start()
+            wait_for(lambda: before + 10 in came(), what="the catch-up", limit=60)
+            assert run.stop() == 0
+        kept = set(range(1, record.version()[0] + 1))
+        wait_for(lambda: kept <= came(), what="every reading")
+        wait_for(lambda: state_of(heard) == "stopped", what="the clean stop")
+        told = [m.payload for m in heard.messages if m.topic == "rigs/thermometers/state"]
+        assert [json.loads(text)["state"] for text in told] == ["recording"] * 2 + ["stopped"]
+        for text in told:
+            validate("state", text)
+        last = json.loads(told[-1])
+        assert last["unsent"] == {"readings": {"scans": 0, "oldest_age_s": None}}
+        assert last["newest_scan"] is not None

@@ -15,7 +15,7 @@ from longsoak.store.stretches import CLOCK, UNSURE, all_stretches
 from longsoak.vocabulary.errors import ForwardError, StoreError
 from longsoak.vocabulary.outlet import Outlet
 
-PATIENCE_MS = 900_000  # a scan whose time is not known waits for it so long, and no longer
+PATIENCE_MS = 900_000  # after a boot; a machine that is up longer will hardly learn the time now
 MOVED_MS = 1000  # a time put right by less is the same time
 
 
@@ -36,8 +36,7 @@ class Doubt(NamedTuple):
 class TimedRecord(Record):
     """The record as forwarders see it: scans whose time is not known yet are held back.
 
-    For `PATIENCE_MS` at most, counted from when this boot's first run began; then they go as they
-    are.
+    Until `PATIENCE_MS` after the machine was started; then they go as they are.
 
     Parameters
     ----------
@@ -73,10 +72,7 @@ class TimedRecord(Record):
                 return []
             stretches = all_stretches(db)
             boots = [list(group) for _, group in groupby(stretches, lambda s: s.boot)]
-            (began_ms,) = db.execute(
-                "SELECT started_boottime_ms FROM run WHERE id = ?", (boots[-1][0].run,)
-            ).fetchone()
-        waiting = self._boottime_ms() - began_ms < PATIENCE_MS
+        waiting = self._boottime_ms() < PATIENCE_MS
         return [
             Doubt(
                 stretch.first_scan,
