@@ -84,7 +84,7 @@ class DailyDigest:
         days = ClosedDays(self._record.folder)
         head = days.last_head()
         if head is not None and (self._counted is None or self._counted[0] != head):
-            self._counted = head, _measured(days, head)
+            self._counted = head, "".join(_told(str(head.day), lambda: _measured(days, head)))
         return _digest(number, self._record, self._rig, self._counted, utc_ms=utc_ms)
 
     def went(self, number: int) -> None:
@@ -111,10 +111,10 @@ def _digest(
         if standing
         else ["No alarm stands."]
     )
-    lines.append(_last_scan(record, utc_ms))
+    lines += _told("the last reading", lambda: _last_scan(record, utc_ms))
     lines += [] if counted is None else [counted[1]]
-    lines += _gaps(record, utc_ms)
-    lines += _unsent(record, rig, utc_ms)
+    lines += _told("the gaps", lambda: _gaps(record, utc_ms))
+    lines += _told("what was sent on", lambda: _unsent(record, rig, utc_ms))
     if rig.page is not None:
         lines += ["", f"To look: {rig.page}"]
     lines += ["", *_root(None if counted is None else counted[0])]
@@ -127,25 +127,31 @@ def _digest(
     return Digest(number, about, "\n".join(lines) + "\n")
 
 
-def _last_scan(record: Record, utc_ms: int) -> str:
+def _told(what: str, look: Callable[[], list[str]]) -> list[str]:
+    """Some lines, or that they can't be had: the root of a damaged record must go all the same."""
+    try:
+        return look()
+    except (StoreError, ValueError) as error:
+        return [f"Not known: {what}: {one_line(str(error))}"]
+
+
+def _last_scan(record: Record, utc_ms: int) -> list[str]:
     last = record.last_utc_ms()
     if last is None:
-        return "Nothing was measured yet."
-    return f"The last reading was taken {age_words(max(0.0, (utc_ms - last) / 1000))} before this."
+        return ["Nothing was measured yet."]
+    age = age_words(max(0.0, (utc_ms - last) / 1000))
+    return [f"The last reading was taken {age} before this."]
 
 
-def _measured(days: ClosedDays, head: DayHead) -> str:
-    try:
-        count = days.measured(head)
-    except (StoreError, ValueError) as error:  # the root is wanted all the more then
-        return f"{head.day}: its readings can't be counted: {one_line(str(error))}"
+def _measured(days: ClosedDays, head: DayHead) -> list[str]:
+    count = days.measured(head)
     if not count.readings:
-        return f"{head.day}: no readings."
+        return [f"{head.day}: no readings."]
     share = 100 * count.good / count.readings
-    return (
+    return [
         f"{head.day}: {count.readings:,} readings in {with_noun(count.scans, 'scan')}, "
         f"{count.good:,} of them a pass ({share:.1f} %)."
-    )
+    ]
 
 
 def _gaps(record: Record, utc_ms: int) -> list[str]:
