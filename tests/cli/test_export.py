@@ -9,6 +9,7 @@ from pathlib import Path
 import frictionless
 import pytest
 
+from longsoak.cli.export import export
 from longsoak.store.reader import Record
 from processes import longsoak, running
 from report.exportrig import RIG, Made, make
@@ -49,6 +50,13 @@ def test_it_says_the_same_to_programs(made: Made, tmp_path: Path) -> None:
     assert frictionless.validate(str(out)).valid
 
 
+def test_a_photo_that_was_lost_is_told(made: Made, tmp_path: Path) -> None:
+    ended = longsoak("export", made.rig_file, tmp_path / "out", "--photos")
+    assert ended.returncode == 1
+    assert ended.stderr == f"A photo that is named is not there any more: {'f' * 64}.\n"
+    assert len(list((tmp_path / "out" / "photos").iterdir())) == 1
+
+
 def test_a_time_without_readings_ends_with_1(made: Made, tmp_path: Path) -> None:
     ended = longsoak("export", made.rig_file, tmp_path / "out", "--from", "2030-01-01")
     assert ended.returncode == 1
@@ -66,11 +74,16 @@ def test_a_time_without_readings_ends_with_1(made: Made, tmp_path: Path) -> None
     ],
 )
 def test_bad_input_is_told_and_leaves_nothing(
-    made: Made, tmp_path: Path, options: list[str], says: str
+    made: Made,
+    tmp_path: Path,
+    options: list[str],
+    says: str,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    ended = longsoak("export", made.rig_file, tmp_path / "out", *options)
-    assert ended.returncode == 2
-    assert says in ended.stderr
+    with pytest.raises(SystemExit) as ended:
+        export.main([str(made.rig_file), str(tmp_path / "out"), *options])
+    assert ended.value.code == 2
+    assert says in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 
 
@@ -132,10 +145,8 @@ def test_a_rig_that_is_recording_is_exported_as_it_was_at_one_moment(tmp_path: P
 def test_a_bar_shows_only_where_it_takes_long(
     made: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from longsoak.cli import export as command
-
-    for patience, shown in ((60.0, ""), (-1.0, "Writing")):
-        monkeypatch.setattr(command, "_PATIENCE", patience)
+    for patience, shown in ((60.0, False), (-1.0, True)):
+        monkeypatch.setattr("longsoak.cli.export._PATIENCE", patience)
         with pytest.raises(SystemExit):
-            command.export.main([str(made.rig_file), str(tmp_path / "out")])
-        assert capsys.readouterr().err.startswith(shown)
+            export.main([str(made.rig_file), str(tmp_path / "out")])
+        assert ("Writing" in capsys.readouterr().err) is shown

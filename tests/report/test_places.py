@@ -69,14 +69,12 @@ def test_one_that_is_killed_leaves_nothing_that_looks_whole_and_the_next_sweeps_
     assert names(tmp_path) == [name]
 
 
-@pytest.mark.parametrize(("name", "form"), PLACES)
-def test_one_that_is_killed_leaves_the_earlier_one(
-    made: Made, tmp_path: Path, name: str, form: Format
-) -> None:
-    out = quietly(made, tmp_path / name, wanted(tmp_path / name, form))
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_one_that_is_killed_leaves_the_earlier_one(made: Made, tmp_path: Path, name: str) -> None:
+    out = quietly(made, tmp_path / name, wanted(tmp_path / name))
     inside = out if out.is_file() else out / "datapackage.json"
     before = inside.read_bytes()
-    assert halfway(made, out, form, KILL).returncode == -signal.SIGKILL
+    assert halfway(made, out, Format.CSV, KILL).returncode == -signal.SIGKILL
     assert inside.read_bytes() == before
 
 

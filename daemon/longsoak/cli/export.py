@@ -67,7 +67,8 @@ def export(
     place of an earlier one of the same rig, of nothing else. It may be written while `longsoak
     run` records. Of proofs, logbook and rig files it always holds all.
 
-    Ends with exit code 1 if there is no reading of that time and those probes.
+    Ends with exit code 1 if there is no reading of that time and those probes, or a photo that is
+    named is not there any more.
     """
     from longsoak.report.export import Format, Wanted
     from longsoak.report.export import export as write
@@ -112,7 +113,9 @@ def export(
         click.echo(json.dumps(shown, ensure_ascii=False, indent=1))
     else:
         click.echo(_words(summary, files, out, as_zip=as_zip))
-    sys.exit(DONE if summary.readings else FOUND_WRONG)
+    for digest in summary.photos_lost:
+        click.echo(f"A photo that is named is not there any more: {digest}.", err=True)
+    sys.exit(DONE if summary.readings and not summary.photos_lost else FOUND_WRONG)
 
 
 def _name(tables: dict[str, object]) -> str:

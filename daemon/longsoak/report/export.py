@@ -155,6 +155,7 @@ class _Export:
         ):
             with self._table(table) as file:
                 self._writer.write_table(file, table, rows)
+        photos = self._photos()
         summary = Summary(
             title=self._wanted.rig,
             invented=kept is not None and rigs.invented(kept.number),
@@ -164,9 +165,10 @@ class _Export:
             first=None if span is None else rfc3339(span[0]),
             last=None if span is None else rfc3339(span[1]),
             wanted=self._wanted_words(),
+            photos_lost=tuple(digest for digest, path in photos.items() if path is None),
             last_head=Ledger(self._folder).last_head(),
         )
-        self._others(summary)
+        self._others(summary, [path for path in photos.values() if path is not None])
         return summary
 
     def _readings(self, progress: Callable[[float], None]) -> tuple[int, tuple[int, int] | None]:
@@ -185,7 +187,7 @@ class _Export:
             readings.close()
         return count, times if count else None
 
-    def _others(self, summary: Summary) -> None:
+    def _others(self, summary: Summary, photos: Sequence[Path]) -> None:
         """Write what are no tables, and at last what describes all."""
         others: list[tuple[str, Written]] = []
         for kept in self._rigs.versions:
@@ -195,23 +197,15 @@ class _Export:
             if curves := self._rigs.curves(number):
                 file = self._place.add(curves_path(number), curves.encode())
                 others.append((f"The curves of version {number}.", file))
-        lost = []
-        for digest in self._photos():
-            name = name_of(self._folder, digest)
-            found = None if name is None else photo_at(self._folder, name)
-            if found is None:
-                lost.append(digest)
-                continue
-            path, _ = found
-            others.append(("A photo.", self._place.copy(f"photos/{path.name}", path)))
+        others += [("A photo.", self._place.copy(f"photos/{path.name}", path)) for path in photos]
         tables = [(table, file.path) for table, file in self._tables]
-        text = readme(summary, tables=tables, has_photos=self._wanted.photos)
+        text = readme(summary, tables=tables, has_photos=bool(photos))
         others.append(("What is what, for people.", self._place.add(README, text.encode())))
         says = f"Readings of the rig {summary.title}, with all that is needed to understand them."
         described = describe(
             title=summary.title,
             says=f"{INVENTED} {says}" if summary.invented else says,
-            own=summary.as_json() | ({"photos_lost": lost} if lost else {}),
+            own=summary.as_json(),
             tables=self._tables,
             others=others,
         )
@@ -220,13 +214,18 @@ class _Export:
         lines = [f"{file.sha256}  {file.path}\n" for file in written]
         self._place.add(MANIFEST, "".join(lines).encode())
 
-    def _photos(self) -> list[str]:
-        """The digests of the photos that the proofs and the logbook name."""
+    def _photos(self) -> dict[str, Path | None]:
+        """The photos that the proofs and the logbook name, by digest; None where one is lost."""
         if not self._wanted.photos:
-            return []
+            return {}
         cards = (entry.content.get(PHOTO) for entry in Record(self._folder).proof_entries())
         noted = (digest for e in Logbook(self._folder).entries() for digest in e.photos)
-        return sorted({digest for digest in (*cards, *noted) if isinstance(digest, str)})
+        found: dict[str, Path | None] = {}
+        for digest in sorted({named for named in (*cards, *noted) if isinstance(named, str)}):
+            name = name_of(self._folder, digest)
+            there = None if name is None else photo_at(self._folder, name)
+            found[digest] = None if there is None else there[0]
+        return found
 
     @contextmanager
     def _table(self, table: Table) -> Iterator[BinaryIO]:

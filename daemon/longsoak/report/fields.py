@@ -219,8 +219,8 @@ GAPS = Table(
     "Times without any reading, between two runs of the measuring program.",
     (
         Column("number", _I, "Its place among them."),
-        Column("from", _T, "The last reading before, by the machine's clock."),
-        Column("until", _T, "The start after it, by the machine's clock."),
+        Column("from_time", _T, "The last reading before, by the machine's clock."),
+        Column("until_time", _T, "The start after it, by the machine's clock."),
         Column(
             "length_s",
             _N,

@@ -112,10 +112,12 @@ def _file(file: Written) -> dict[str, Json]:
         "profile": "data-resource",
         "format": ending[1:],
         "mediatype": _MEDIA[ending],
-        "bytes": file.size,
-        "hash": f"sha256:{file.sha256}",
     }
-    return found | ({"encoding": "utf-8"} if ending in _TEXTS else {})
+    if ending in _TEXTS:
+        found["encoding"] = "utf-8"
+    if ending != ".parquet":  # the standard's own program can count and digest no such file
+        found |= {"bytes": file.size, "hash": f"sha256:{file.sha256}"}
+    return found
 
 
 def _field(column: Column) -> dict[str, Json]:

@@ -52,6 +52,7 @@ def readme(summary: Summary, *, tables: Sequence[tuple[Table, str]], has_photos:
         *_columns(tables),
         _headed("Whether it is whole"),
         _wrapped("In this folder, `sha256sum -c SHA256SUMS` tells whether any file has changed."),
+        *([_wrapped(_lost(summary))] if summary.photos_lost else []),
         *([_wrapped(_root(summary))] if summary.last_head is not None else []),
         _headed("Before you pass it on"),
         _wrapped(ADDRESSES),
@@ -94,7 +95,9 @@ def _meant(*, in_csv: bool) -> list[str]:
         "far as it is known: time_known says whose word it is. Where the clock was not set yet and "
         "was put right later, the reading was placed by the machine's count of time since it "
         "started. Other times are as the machine's clock showed them.",
-        "Units are UCUM codes: % is per cent, Cel degree Celsius, Ohm ohm, 1 none.",
+        "Units are UCUM codes: % is per cent, Cel degree Celsius, Ohm ohm, 1 none. In "
+        "datapackage.json, unit is the code of a whole column, and unit_column names the column "
+        "that holds it row by row.",
         "raw is what the instrument gave, unchanged to the last bit. value was worked out of it "
         "when it was taken, with the curve and the temperature of that time.",
         "uncertainty is the standard uncertainty of value (k = 1): twice as much holds about 95 % "
@@ -135,6 +138,11 @@ def _column(column: Column) -> str:
     elif column.unit_column is not None:
         unit = f" Unit: as {column.unit_column} says."
     return f"{column.name}: {column.says}{unit}"
+
+
+def _lost(summary: Summary) -> str:
+    count = with_noun(len(summary.photos_lost), "photo")
+    return f"Not there any more: {count} that proofs or logbook name by SHA-256."
 
 
 def _root(summary: Summary) -> str:
