@@ -24,14 +24,17 @@ from longsoak.core.wording import (
     value_words,
 )
 from longsoak.service.clock import SystemClock
+from longsoak.store.ledger import Ledger
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
+from longsoak.vocabulary.ledger import DayHead
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
 _NOT_READ = "not read yet"
+_SHORT = 16  # digits of a root; --json has it whole
 
 
 @click.command(epilog="Example: longsoak now rig.toml --json")
@@ -75,6 +78,7 @@ class _Seen:
     latest: dict[str, Reading]
     alarms: tuple[StoredChange, ...]
     gap: RunGap | None
+    closed: DayHead | None
 
 
 def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
@@ -87,6 +91,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
         latest=record.latest(tuple(probe.name for probe in rig.probes)),
         alarms=tuple(c for c in record.alarms().values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
+        closed=Ledger(record.folder).last_head(),
     )
 
 
@@ -119,6 +124,9 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         }
         if gap
         else None,
+        "closed_day": None
+        if seen.closed is None
+        else {"day": str(seen.closed.day), "root": seen.closed.root},
         "cautions": list(cautions(rig)),
     }
 
@@ -187,6 +195,8 @@ def _words(rig: Rig, seen: _Seen) -> str:
             f"Last gap: no readings for {gap_length_words(gap)} "
             f"until {time_words(gap.to_utc_ms)} ({why})."
         )
+    if seen.closed is not None:
+        lines.append(f"Closed up to {seen.closed.day}, root {seen.closed.root[:_SHORT]}...")
     if seen.last_ms is None:
         lines.append("Nothing has been recorded yet.")
     elif not seen.recording:
