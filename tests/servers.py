@@ -294,7 +294,7 @@ class Asked:
     body: bytes
 
 
-Answer = tuple[int, str]
+Answer = tuple[int, str] | tuple[int, str, dict[str, str]]  # status, what is said, headers
 
 
 class Scripted(ThreadingHTTPServer):
@@ -321,13 +321,15 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
             body = gzip.decompress(body)
         asked = Asked(self.path, dict(self.headers), body)
         self.server.asked.append(asked)
-        status, says = self.server.answer(asked)
+        status, says, *more = self.server.answer(asked)
         text = json.dumps({"code": "scripted", "message": says}).encode() if says else b""
         with contextlib.suppress(OSError):  # who asked may have lost patience
             self.send_response(status)
             self.send_header("Content-Length", str(len(text)))
             if not self.server.keep_alive:
                 self.send_header("Connection", "close")
+            for name, value in (more[0] if more else {}).items():
+                self.send_header(name, value)
             self.end_headers()
             self.wfile.write(text)
 

@@ -4,7 +4,9 @@ The words of the answers are in the manner of the InfluxDB v2 API reference, fro
 """
 
 import threading
+import time
 from collections.abc import Sequence
+from email.utils import formatdate
 from pathlib import Path
 
 import pytest
@@ -162,6 +164,54 @@ def test_an_answer_that_is_not_about_the_lines_moves_and_drops_nothing(
             outlet.step(0)
         assert len(server.asked) == 1, "the client's own retries must be off"
         assert refused == []
+        outlet.close()
+
+
+# RFC 9110, 10.2.3: seconds, or a date (from memory). The scripted server writes its own date.
+@pytest.mark.parametrize(
+    ("asked", "seconds"),
+    [
+        ("120", 120.0),
+        ("0", 0.0),
+        (formatdate(time.time() + 3600, usegmt=True), 3600.0),
+        (formatdate(time.time() - 3600, usegmt=True), 0.0),
+        ("soon", None),
+        ("-5", None),
+        ("1e9", None),
+        ("²", None),
+        ("Fri, 31 Feb 2031 00:00:00 GMT", None),
+    ],
+    ids=["seconds", "none", "a date", "one that is past", *map(str, range(5))],
+)
+def test_a_server_that_asks_to_be_left_alone_is_heard(
+    tmp_path: Path, asked: str, seconds: float | None
+) -> None:
+    headers = {"Retry-After": asked.encode().decode("latin-1")}
+    with (
+        scripted_database(lambda _: (429, "too much", headers)) as server,
+        Keeper(tmp_path, RIG) as keeper,
+    ):
+        keeper.scan({"T core": 20.0})
+        outlet = forwarder(keeper, server.url)
+        with pytest.raises(ForwardError, match="429 too much") as error:
+            outlet.step(0)
+        assert error.value.again_after == (
+            None if seconds is None else pytest.approx(seconds, abs=60)
+        )
+        outlet.close()
+
+
+def test_a_slow_answer_within_the_limit_is_waited_for(tmp_path: Path) -> None:
+    over = threading.Event()
+
+    def slow(asked: Asked) -> Answer:
+        over.wait(0.3)
+        return 204, ""
+
+    with scripted_database(slow) as server, Keeper(tmp_path, RIG) as keeper:
+        keeper.scan({"T core": 20.0})
+        outlet = forwarder(keeper, server.url, patience=5)
+        assert outlet.step(0) == 1
         outlet.close()
 
 

@@ -1,6 +1,7 @@
 """An outlet's thread survives whatever its outlet does, and its cursor never runs ahead."""
 
 import queue
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,7 +13,7 @@ from longsoak.service.messages import CursorMoved, OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.errors import NoticeError
+from longsoak.vocabulary.errors import ForwardError, NoticeError
 from longsoak.vocabulary.outlet import Outlet
 
 
@@ -125,6 +126,26 @@ def test_a_cursor_that_settles_stays_behind_what_was_only_just_acknowledged(
 def iter_all(news: "queue.SimpleQueue[OutletNews | CursorMoved]") -> Iterator[object]:
     while not news.empty():
         yield news.get()
+
+
+def test_an_outlet_is_left_alone_as_long_as_the_other_end_asks_and_a_stop_waits_for_nothing(
+    record: Record,
+) -> None:
+    asked = iter([ForwardError("too much", again_after=0.0), ForwardError("a", again_after=500.0)])
+
+    def trouble(number: int) -> None:
+        if (error := next(asked, None)) is not None:
+            raise error
+
+    outlet = Scripted(trouble)
+    began = time.monotonic()
+    with worker(record, lambda: outlet) as news:
+        until(news, OutletNews("scripted", "too much"))
+        until(news, OutletNews("scripted", "a"))
+        assert 1.0 <= time.monotonic() - began < 10.0  # never less than it would rest by itself
+        with pytest.raises(queue.Empty):
+            news.get(timeout=2.5)  # by itself it would rest 2 s
+    assert outlet.sent == [3, 4, 5, 6, 7, 8, 9, 10]  # the last attempt, at the stop
 
 
 class GoingBack(Scripted):

@@ -1,6 +1,7 @@
 """The database's end of the wire. Slow to import (0.4 s): only where a database is configured."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from email.utils import parsedate_to_datetime
 from typing import ClassVar
 
 from influxdb_client.client.influxdb_client import InfluxDBClient
@@ -108,7 +109,9 @@ class Server:
             status = int(error.status or 0)
             if 400 <= status < 500 and status not in _NOT_ABOUT_THE_LINES:
                 return f"{status} {says}"
-            raise ForwardError(self._complaint(status, says)) from error
+            raise ForwardError(
+                self._complaint(status, says), again_after=_again_after(error.headers)
+            ) from error
         except (HTTPError, OSError, ValueError) as error:  # ValueError: an answer that is no UTF-8
             raise ForwardError(f"{self._whose} {self._trouble(error)}") from error
         return None
@@ -146,6 +149,23 @@ class Server:
                 return "closed the connection without an answer"
             cause = cause.__cause__ or cause.__context__
         return f"did not answer as it should: {_short(error)}"
+
+
+def _again_after(headers: Mapping[str, str] | None) -> float | None:
+    """How long the server asks to be left alone, s, if it does.
+
+    In seconds, or until a date, which is taken by the server's own clock (RFC 9110, 10.2.3, from
+    memory). What is neither is passed over.
+    """
+    asked = {name.lower(): text for name, text in (headers or {}).items()}
+    until = asked.get("retry-after", "").strip()
+    if until.isascii() and until.isdecimal():
+        return float(until)
+    try:
+        seconds = parsedate_to_datetime(until) - parsedate_to_datetime(asked.get("date", ""))
+    except (TypeError, ValueError):
+        return None
+    return max(0.0, seconds.total_seconds())
 
 
 def _short(says: object) -> str:

@@ -13,6 +13,7 @@ from longsoak.vocabulary.outlet import Outlet
 _log = logging.getLogger(__name__)
 
 LONGEST_REST = 30.0  # s between two attempts while the other end is away
+LONGEST_ASKED = 600.0  # s the other end may ask to be left alone
 QUIET = 10.0  # s after which an outlet looks at the record even if nobody called
 LAST_CHANCE = 5.0  # s an outlet may go on sending after a stop was asked
 
@@ -104,6 +105,8 @@ class OutletWorker(threading.Thread):
             except (ForwardError, NoticeError, StoreError) as error:
                 self._report(OutletNews(self.outlet, str(error)))
                 rest = min(LONGEST_REST, max(1.0, 2 * rest))
+                if isinstance(error, ForwardError) and error.again_after is not None:
+                    rest = min(LONGEST_ASKED, max(rest, error.again_after))
             except Exception as error:  # a bug in an outlet must not end measuring's copies
                 _log.exception("outlet %s failed", self.outlet)
                 self._report(OutletNews(self.outlet, f"failed: {error!r}"))

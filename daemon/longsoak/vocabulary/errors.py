@@ -24,7 +24,14 @@ class RequestError(LongsoakError):
 
 
 class ForwardError(LongsoakError):
-    """A copy to another place was not accepted; it will be tried again."""
+    """A copy to another place was not accepted; it will be tried again.
+
+    `again_after` is how long the other end asked to be left alone, s; None if it did not ask.
+    """
+
+    def __init__(self, says: str, *, again_after: float | None = None) -> None:
+        super().__init__(says)
+        self.again_after = again_after
 
 
 class BrokerError(LongsoakError):
