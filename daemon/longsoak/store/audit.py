@@ -25,7 +25,7 @@ from longsoak.store.ledgerentries import (
 )
 from longsoak.store.manifest import MANIFEST, read_manifest
 from longsoak.store.migrations import ALL
-from longsoak.store.photos import photo_at
+from longsoak.store.photos import FOLDER
 from longsoak.store.reader import Record
 from longsoak.store.recordfile import RecordFile
 from longsoak.store.scans import Kept, Scans
@@ -267,7 +267,7 @@ class _Look(RecordFile):
         for what, digest in kept:
             found.photos += 1
             path = next(iter(sorted(folder.glob(f"{digest}.*"))), None)
-            if path is None or photo_at(folder.parent, path.name) is None:
+            if path is None:
                 found.tell(what, f"its photo {digest} is not in {folder}")
                 continue
             try:
@@ -334,4 +334,4 @@ def _open_boots(
 def _photos_of(folder: Path) -> Path:
     if (folder / MANIFEST).exists():  # a backup shares its photos with the others
         return folder.resolve().parent / read_manifest(folder).photos_folder
-    return folder / "photos"
+    return folder / FOLDER
