@@ -7,13 +7,12 @@ import logging
 import queue
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 
 from longsoak.core.convert import Conversion
-from longsoak.core.wording import rfc3339
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
+from longsoak.service.committing import Committing
 from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
@@ -24,9 +23,8 @@ from longsoak.service.messages import (
     SentAgain,
     Stop,
 )
-from longsoak.service.waiting import Waiting
 from longsoak.service.watch import AlarmBook
-from longsoak.store.aside import DamageError, damaged, disk_failed
+from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
@@ -46,7 +44,6 @@ _log = logging.getLogger(__name__)
 
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
-IO_PATIENCE = 600.0  # s of a disk that fails until the record is looked over
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
@@ -103,8 +100,6 @@ class Recorder:
         self._inbox = inbox
         self._clock = clock
         self._messages = messages
-        self._unkept = unkept
-        self._committed = committed
         self._seen = seen
         self._closer = closer
         self._make_chores = chores
@@ -123,15 +118,21 @@ class Recorder:
         self._next_tick = 0.0
         self._pending = Batch()
         watched = [probe.name for probe in rig.probes if probe.record > probe.every]
-        self._waiting = Waiting(writer, clock=clock, watched=watched)
-        self._damage: str | None = None  # of a record that could not be set aside yet
+        self._commits = Committing(
+            writer,
+            clock=clock,
+            watched=watched,
+            unkept=unkept,
+            committed=committed,
+            suspect=suspect,
+            aside=self._begun_anew,
+        )
         self._stale = 0  # messages from before another record began
         self._told: defaultdict[tuple[str, str], deque[float]] = defaultdict(
             lambda: deque(maxlen=MOST_TOLD)
         )
         self._asked: list[Request] = []
         self._answered: list[Request] = []
-        self._refusal: str | None = None
         self._backup: dict[Watch, str | None] = {}  # until it is known, an alarm stays as it was
         left = writer.alarm_states()
         self._alarms = AlarmBook(rig, left, now=self._boottime())
@@ -140,7 +141,7 @@ class Recorder:
         ):
             self._change(change)
         if writer.set_aside is not None:
-            self._tell_aside(writer.set_aside.says)
+            self._tell_aside(writer.set_aside)
 
     def run(self) -> None:
         """Take messages until one says stop; return with nothing taken left uncommitted."""
@@ -156,7 +157,7 @@ class Recorder:
             self._next_tick = now + TICK_PERIOD
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
-            standing = {Watch.RECORD: self._refusal, Watch.LOST: self._waiting.given_up}
+            standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
             for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
                 changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
             for change in changes:
@@ -169,15 +170,15 @@ class Recorder:
     @property
     def scans_unkept(self) -> int:
         """Scans that were measured and could not be kept so far."""
-        return len(self._pending.scans) + self._waiting.scans
+        return len(self._pending.scans) + self._commits.scans
 
     def drain(self) -> None:
         """Commit what is still in the queue, after everybody who fills it has ended."""
         while not self._messages.empty():
             self._take()
-        self._waiting.try_now()
+        self._commits.try_now()
         self._commit()
-        while self._waiting and self._refusal is None:
+        while self._commits and self._commits.refusal is None:
             self._commit()
 
     def _take(self) -> bool:
@@ -354,106 +355,40 @@ class Recorder:
         _log.info("%s %s: %s", kind, subject, says)
 
     def _commit(self) -> None:
-        if self._damage is not None:
-            self._go_over(self._damage)
-        if not (self._pending or self._waiting):
+        if not (self._pending or self._commits):
             return
         batch, self._pending = self._pending, Batch()
-        kept = self._waiting.keep(batch)
-        refused = self._waiting.refusal
-        if disk_failed(refused) and self._waiting.refused_for() >= IO_PATIENCE:
-            self._suspect()  # if it can't even be read, a new one may be written elsewhere
-        if refused is not None and damaged(refused):
-            kept = self._look_again(refused)
-            refused = self._waiting.refusal
-        if self._damage is None:
-            self._tell_refusal(None if refused is None else str(refused))
-        if kept:
-            self._unkept.clear()
+        if self._commits.commit(batch):
             self._inbox.drop(self._answered)
             self._answered = []
-            self._committed()
-        else:
-            self._offer_unkept()
-
-    def _tell_refusal(self, refusal: str | None) -> None:
-        # What is refused is kept in memory and tried again: nothing else can be done with a full
-        # disk, and measuring goes on.
-        if refusal is not None and self._refusal is None:
-            _log.error("%s; it is tried again until it can be", refusal)
-        if refusal is None and self._refusal is not None:
-            _log.info("the record takes scans again; %s", self._waiting.given_up or "none was lost")
-        self._refusal = refusal
 
     def _do_chores(self, now: float) -> None:
-        if self._damage is not None:
+        if self._commits.damage is not None:
             return
         try:
             events = self._chores.bite(now=now, utc_ms=self._clock.utc_ms())
         except DamageError as error:
-            self._go_over(str(error))
-            return
+            self._commits.go_over(str(error))
         except StoreError as error:  # it tells of damage where no scan is kept any more
             self._event("damage", "record", f"{error}; the record is looked over")
             self._suspect()
-            return
-        for event in events:
-            self._event(event.kind, event.subject, event.says)
-
-    def _look_again(self, error: StoreError) -> bool:
-        """Go over to a new record if what found this one damaged finds it so again.
-
-        True if what waits could be kept.
-        """
-        if not damaged(error) or self._damage is not None:
-            return False
-        try:
-            self._writer.reopen(now=rfc3339(self._clock.utc_ms()))
-        except StoreError as again:
-            error = again
         else:
-            self._waiting.try_now()
-            if self._waiting.keep(Batch()) or self._waiting.refusal is None:
-                return True
-            error = self._waiting.refusal
-        return damaged(error) and self._go_over(str(error.__cause__ or error))
+            for event in events:
+                self._event(event.kind, event.subject, event.says)
 
-    def _go_over(self, cause: str) -> bool:
-        """Set the damaged record aside and go on in a new one, as soon as the disk lets us."""
-        wall = look_at_the_wall(self._clock)
-        boottime_ms = self._clock.boottime_ms()
-        try:
-            aside = self._writer.start_afresh(
-                cause,
-                utc_ms=wall.base_ms + boottime_ms,
-                boottime_ms=boottime_ms,
-                synchronised=wall.synchronised,
-            )
-        except StoreError as error:
-            self._damage = cause
-            self._tell_refusal(f"the record is damaged ({cause}), and {error}")
-            return False
-        self._damage = None
-        _log.error("%s", aside.says)
-        for batch in (self._pending, self._waiting.rest):
-            batch.cursors.clear()  # positions in the record before
-        self._logbook.begin_again([*self._waiting.rest.logbook, *self._pending.logbook])
-        self._another()  # no position in the record before is put into the queue after this
+    def _begun_anew(self, aside: SetAside) -> None:
+        self._pending.cursors.clear()  # positions in the record before
+        self._logbook.begin_again([*self._commits.entries, *self._pending.logbook])
         self._stale = self._messages.qsize()
-        self._tell_aside(aside.says)
+        self._tell_aside(aside)
         self._chores = Chores(self._make_chores())
-        self._waiting.try_now()
-        return self._waiting.keep(Batch())
+        self._another()
 
-    def _tell_aside(self, says: str) -> None:
-        for change in self._alarms.damaged(says, now=self._boottime(), utc_ms=self._clock.utc_ms()):
+    def _tell_aside(self, aside: SetAside) -> None:
+        for change in self._alarms.damaged(
+            aside.says, now=self._boottime(), utc_ms=self._clock.utc_ms()
+        ):
             self._change(change)
-
-    def _offer_unkept(self) -> None:
-        """Let the alarms go out all the same: a full disk is when somebody has to come."""
-        with suppress(StoreError):  # then not even their numbers are known
-            self._unkept.put(self._waiting.rest.changes, after=self._writer.last_change())
-            self._committed()
 
     def _boottime(self) -> float:
         return self._clock.boottime_ms() / 1000

@@ -19,6 +19,8 @@ RETRY = 1.0  # s between two attempts at a disk that refuses
 PIECES = 16, 512  # scans in one commit of what waited: at first, and at most
 WORTH_TELLING = 10.0  # s: a commit may stall for seconds
 _SCAN_OVERHEAD = 300  # bytes of one held scan beside its readings, measured with tracemalloc
+_MOST_LAYOUTS = 500
+_SPARSEST = 1 << 20
 _WATCHED_SHARE = 0.125  # of the bytes in question: less would be thinned out too often
 
 
@@ -62,6 +64,7 @@ class _Held(NamedTuple):
     probes: tuple[str, ...]
     units: tuple[str, ...]
     readings: bytes
+    number: int  # among those alike
 
     @property
     def size(self) -> int:
@@ -72,9 +75,9 @@ class Waiting:
     """Commits batches; keeps those that are refused, and tries them again before newer ones.
 
     The oldest go first, in pieces: a disk that has room for some of them takes those. Beyond
-    `most` bytes every second scan of the older half is given up, looks at watched probes before
-    others: what is left still covers all of the time, the older the sparser. Changes of alarms,
-    requests, steps of a proof and entries of the logbook are never given up.
+    `most` bytes every second of the older scans is given up, then of those left every second
+    again, looks at watched probes before others: what is left covers all of the time, evenly.
+    Changes of alarms, requests, steps of a proof and entries of the logbook are never given up.
 
     Parameters
     ----------
@@ -103,6 +106,11 @@ class Waiting:
         self._watched = frozenset(watched)
         self._most = most
         self._scans: list[_Held] = []
+        self._shared: dict[
+            tuple[tuple[str, ...], tuple[str, ...]], tuple[tuple[str, ...], tuple[str, ...]]
+        ] = {}
+        self._numbers: dict[tuple[str, tuple[str, ...]], int] = {}
+        self._every = {True: 1, False: 1}  # for looks and others: one of so many older ones stays
         self._bytes = 0
         self._lost = Lost()
         self._since: float | None = None  # when the disk first refused
@@ -178,6 +186,7 @@ class Waiting:
         now, lost, waited = self._clock.monotonic(), self._lost.says, self._waited
         seconds = 0.0 if self._since is None else now - self._since
         self._since, self._lost, self._waited = None, Lost(), 0
+        self._every = {True: 1, False: 1}
         if lost is not None:
             self.rest.events.append(Event(self._clock.utc_ms(), "lost", "record", lost))
         if lost is not None or seconds >= WORTH_TELLING:
@@ -189,7 +198,7 @@ class Waiting:
 
     def _add(self, batch: Batch) -> None:
         for scan in batch.scans:
-            held = _held(scan)
+            held = self._held(scan)
             self._scans.append(held)
             self._bytes += held.size
         for one in fields(Batch):
@@ -207,43 +216,54 @@ class Waiting:
             del self.rest.events[:surplus]
             self._lost.events += surplus
 
+    def _held(self, scan: Scan) -> _Held:
+        # Each pass makes its names and units anew; there are few different ones.
+        if len(self._shared) > _MOST_LAYOUTS:
+            self._shared.clear()
+            self._numbers.clear()
+        key = scan.probes, scan.units
+        probes, units = self._shared.setdefault(key, key)
+        number = self._numbers.get((scan.bus, probes), 0)
+        self._numbers[scan.bus, probes] = number + 1
+        return _Held(
+            scan.bus,
+            scan.utc_ms,
+            scan.boottime_ms,
+            scan.synchronised,
+            probes,
+            units,
+            pack(scan),
+            number,
+        )
+
     def _thin_out(self) -> None:
-        """Give up every second scan of each bus in the older half."""
-        half = len(self._scans) // 2
-        older = self._scans[:half]
-        looks = [held for held in older if self._watched.issuperset(held.probes)]
-        share = sum(held.size for held in looks) / sum(held.size for held in older)
-        only_looks = share >= _WATCHED_SHARE
-        odd: dict[tuple[str, tuple[str, ...]], bool] = {}
-        left = []
-        for held in older:
-            if only_looks and not self._watched.issuperset(held.probes):
-                left.append(held)
-                continue
-            key = held.bus, held.probes
-            odd[key] = not odd.get(key, False)
-            if odd[key]:
-                left.append(held)
-            else:
-                self._lost.add(held.utc_ms, len(held.probes))
-                self._bytes -= held.size
-        if len(left) == half:  # every one is of another sort
-            gone = left.pop(0)
-            self._lost.add(gone.utc_ms, len(gone.probes))
-            self._bytes -= gone.size
-        self._scans[:half] = left
+        """Give up scans between others, evenly over all but the newest, until there is room."""
+        older = self._scans[: len(self._scans) - len(self._scans) // 8]
+        size = sum(held.size for held in older)
+        looks = sum(held.size for held in older if self._is_look(held))
+        only_looks = looks >= _WATCHED_SHARE * size
+        before = self._bytes
+        while before - self._bytes < size / 16:
+            every = self._every[only_looks]
+            left = []
+            for held in older:
+                if self._is_look(held) != only_looks or held.number % every == 0:
+                    left.append(held)
+                else:
+                    self._lost.add(held.utc_ms, len(held.probes))
+                    self._bytes -= held.size
+            self._scans[: len(older)] = left
+            older = left
+            if before - self._bytes < size / 16:
+                self._every[only_looks] *= 2
+            if self._every[only_looks] > _SPARSEST:  # each is of another sort
+                del self._scans[0]
+                self._lost.add(left[0].utc_ms, len(left[0].probes))
+                self._bytes -= left[0].size
+                return
 
-
-def _held(scan: Scan) -> _Held:
-    return _Held(
-        scan.bus,
-        scan.utc_ms,
-        scan.boottime_ms,
-        scan.synchronised,
-        scan.probes,
-        scan.units,
-        pack(scan),
-    )
+    def _is_look(self, held: _Held) -> bool:
+        return self._watched.issuperset(held.probes)
 
 
 def _restored(held: _Held) -> Scan:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmChange, StoredChange
+from longsoak.vocabulary.errors import StoreError
 
 
 class Unkept:
@@ -45,6 +46,11 @@ class AlarmsOnTheirWay(Record):
 
     def alarm_changes_after(self, position: int, *, limit: int) -> list[StoredChange]:
         """Alarm changes with an id above `position`, kept ones first, oldest first."""
-        kept = super().alarm_changes_after(position, limit=limit)
+        try:
+            kept = super().alarm_changes_after(position, limit=limit)
+        except StoreError:
+            if not (waiting := self._unkept.after(position)):
+                raise
+            return waiting[:limit]  # a card that has died can't be read either
         last = kept[-1].id if kept else position
         return [*kept, *self._unkept.after(last)][:limit]
