@@ -8,6 +8,7 @@ import pytest
 
 from longsoak.rigfile.kinds import DEFAULTS
 from longsoak.rigfile.load import load, parse
+from longsoak.rigfile.outletchecks import rate_for
 from longsoak.vocabulary.errors import RigFileError
 from longsoak.vocabulary.rig import (
     Boundary,
@@ -17,6 +18,7 @@ from longsoak.vocabulary.rig import (
     Mail,
     Material,
     Mqtt,
+    MqttVersion,
     Probe,
     Quantity,
     Reservoir,
@@ -202,6 +204,39 @@ def test_outlets_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
     assert rig.database == Database(
         "http://localhost:8428", "shop", "rig", "/etc/longsoak/token", 90
     )
+
+
+BROKER = '[notices.mqtt]\nhost = "localhost"\nprefix = "longsoak/render-pair"\n'
+
+
+def test_readings_go_to_the_broker_of_notices_encrypted_and_as_fast_as_said() -> None:
+    more = (
+        BROKER + 'version = "3.1.1"\ntls = true\nca_file = "ca.pem"\n'
+        'certificate_file = "rig.pem"\nkey_file = "rig.key"\n[forward.mqtt]\nrate = 50\n'
+    )
+    rig = parse(GOOD.replace(BROKER, more), file="rig.toml", find_kind=find_kind)
+    assert rig.mqtt == Mqtt(
+        "localhost",
+        8883,
+        "longsoak/render-pair",
+        None,
+        None,
+        version=MqttVersion.V3_1_1,
+        tls=True,
+        ca_file="ca.pem",
+        certificate_file="rig.pem",
+        key_file="rig.key",
+        readings=50,
+    )
+
+
+def test_readings_go_faster_than_they_are_measured_unless_the_file_says() -> None:
+    usual = parse(
+        GOOD.replace(BROKER, BROKER + "[forward.mqtt]\n"), file="rig.toml", find_kind=find_kind
+    )
+    assert usual.mqtt is not None
+    assert usual.mqtt.readings == 200
+    assert rate_for(150.5) == 302
 
 
 def test_bays_may_stand_in_any_order_in_the_file(rig: Rig) -> None:

@@ -7,6 +7,7 @@ from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.kinds import DEFAULTS, has
+from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
@@ -46,7 +47,6 @@ from longsoak.vocabulary.rig import (
 
 SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
-RATE = 200.0  # readings a second: a day of 64 probes a minute catches up in eight minutes
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
 ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
 # Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
@@ -82,7 +82,8 @@ def build(draft: Draft) -> Rig:
     )
     mail = _mail(draft.mail.table) if draft.mail else None
     readings = draft.readings.table if draft.readings else None
-    mqtt = _mqtt(draft.mqtt.table, readings) if draft.mqtt else None
+    measured = sum(1 / probe.every for probe in probes)
+    mqtt = _mqtt(draft.mqtt.table, readings, measured=measured) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
     outlets = (("mail", mail), ("mqtt", mqtt), ("readings", readings), ("database", database))
     rig, specimen = draft.rig.table, draft.specimen.table
@@ -253,9 +254,9 @@ def _mail(table: MailTable) -> Mail:
     )
 
 
-def _mqtt(table: MqttTable, readings: ReadingsTable | None) -> Mqtt:
+def _mqtt(table: MqttTable, readings: ReadingsTable | None, *, measured: float) -> Mqtt:
     usual = MQTT_TLS_PORT if table.tls else MQTT_PORT
-    rate = None if readings is None else RATE if readings.rate is None else readings.rate
+    rate = None if readings is None else readings.rate or rate_for(measured)
     return Mqtt(
         host=given(table.host),
         port=usual if table.port is None else table.port,

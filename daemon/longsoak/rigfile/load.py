@@ -17,7 +17,12 @@ from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.lines import locate
-from longsoak.rigfile.outletchecks import check_addresses, check_mqtt, check_passwords
+from longsoak.rigfile.outletchecks import (
+    check_addresses,
+    check_mqtt,
+    check_passwords,
+    check_rate,
+)
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.recordtable import check_record
@@ -240,6 +245,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     if find_kind is not None:
         check_guards(draft, report=report)
         check_addresses(draft, report=report)
+        check_rate(draft, report=report)
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
     check_record(draft.record, report=report)

@@ -1,16 +1,20 @@
-"""Whether the addresses of outlets lead to a server, and no password is without its user.
+"""Whether the addresses of outlets lead to a server, and what belongs together is there.
 
 A record may already be kept under an address that leads nowhere; its text stays readable, so only a
 file that is going to run is held to them.
 """
 
+from math import ceil
 from urllib.parse import urlsplit
 
 from longsoak.rigfile.draft import Draft
+from longsoak.rigfile.kinds import DEFAULTS
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import words_of
-from longsoak.rigfile.report import Report, Written
+from longsoak.rigfile.report import Report, Written, number
 from longsoak.rigfile.words import Table
+
+USUAL_RATE = 200.0  # readings a second: a day of 64 probes a minute catches up in eight minutes
 
 
 def check_passwords(draft: Draft, *, report: Report) -> None:
@@ -58,6 +62,32 @@ def check_mqtt(draft: Draft, *, report: Report) -> None:
             expected="no key without a certificate it belongs to",
             remedy="Add certificate_file, or remove key_file.",
         )
+
+
+def check_rate(draft: Draft, *, report: Report) -> None:
+    """Note a rate at which readings would fall further and further behind."""
+    readings = draft.readings
+    if readings is None or readings.table.rate is None:
+        return
+    tables = [probe.table for probe in draft.probes]
+    measured = sum(
+        1 / (table.every or DEFAULTS[table.kind].every)
+        for table in tables
+        if table.kind is not None
+    )
+    if readings.table.rate <= measured:
+        least = ceil(measured) + 1
+        report.add(
+            (*readings.path, "rate"),
+            readings.table.rate,
+            expected=f"more readings a second than the probes give, {least} to 10000",
+            remedy=f"Write rate = {number(rate_for(measured))}, or remove rate.",
+        )
+
+
+def rate_for(measured: float) -> float:
+    """How many readings a second to send of a rig that measures so many: enough to catch up."""
+    return max(USUAL_RATE, 2.0 * ceil(measured))
 
 
 def check_addresses(draft: Draft, *, report: Report) -> None:

@@ -16,7 +16,6 @@ from longsoak.rigfile.words import (
     WebAddress,
     Words,
     measured,
-    one_of,
     table_of,
 )
 from longsoak.vocabulary.rig import MqttVersion
@@ -100,7 +99,8 @@ class MqttTable(Table):
     user: Annotated[Text | None, _USER] = None
     password_file: Annotated[Text | None, _FILE] = None
     version: Annotated[
-        Annotated[MqttVersion, Field(strict=False)] | None, one_of(MqttVersion, needed=False)
+        Annotated[MqttVersion, Field(strict=False)] | None,
+        Words('"5" or "3.1.1", in quotes', '"5"', choices=("5", "3.1.1")),
     ] = None
     tls: Annotated[bool | None, _YES_OR_NO] = None
     ca_file: Annotated[
