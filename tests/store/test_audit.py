@@ -13,6 +13,7 @@ import pytest
 from longsoak.core.merkle import consistency_holds, inclusion_holds, leaf_hash
 from longsoak.service.dayclosing import DayClosing
 from longsoak.store.audit import audit
+from longsoak.store.daycounts import ClosedDays, DayCount
 from longsoak.store.files import RECORD
 from longsoak.store.ledger import Ledger
 from longsoak.store.ledgerentries import packed
@@ -93,6 +94,8 @@ def test_days_are_counted_by_hand(folder: Path) -> None:
         row.readings[16 * n : 17 * n].count(1) for row in rows for n in [len(row.readings) // 18]
     )
     assert (found.days[day].scans, found.days[day].good) == (len(rows), good)
+    assert {day: ClosedDays(folder).measured(day) for day in found.days} == found.days
+    assert ClosedDays(folder).measured(date(2026, 5, 3)) == DayCount()
 
 
 # What is altered, and what an audit without any old root names first.

@@ -144,7 +144,7 @@ def _last_scan(record: Record, utc_ms: int) -> list[str]:
 
 
 def _measured(days: ClosedDays, head: DayHead) -> list[str]:
-    count = days.measured(head)
+    count = days.measured(head.day)
     if not count.readings:
         return [f"{head.day}: no readings."]
     share = 100 * count.good / count.readings

@@ -85,6 +85,7 @@ class DayClosing(Ledger):
                 f"the day can't be closed, for a scan can't be read: {error}"
             ) from error
         if batch is None:
+            self._kept.rows = (0, [])  # a day's worth of scans, had they been sealed already
             return LOOKS_EVERY, ()
         try:
             self._writer.commit(batch)

@@ -1,7 +1,7 @@
 """How much was measured on each UTC day."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
@@ -9,8 +9,8 @@ from longsoak.store.ledger import Ledger
 from longsoak.store.packing import BYTES_PER_READING
 from longsoak.store.scans import Kept, Layout, Scans
 from longsoak.store.sealed import ScanRow
+from longsoak.store.timeline import spans
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.ledger import DayHead
 
 _DAY_MS = 86_400_000
 _SCANS = 1024  # looked at in one look at the record
@@ -58,27 +58,35 @@ class DayCounts:
 
 
 class ClosedDays(Ledger):
-    """What was measured on closed days of the record in `folder`."""
+    """What was measured on a day of the record in `folder`."""
 
-    def measured(self, head: DayHead) -> DayCount:
-        """How much was measured on the day that `head` closed."""
+    def measured(self, day: date) -> DayCount:
+        """How much was measured on a UTC day.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        ValueError
+            A scan is not as long as its layout says.
+        """
+        since_ms = _DAY_MS * (day.toordinal() - date(1970, 1, 1).toordinal())
+        count = DayCount()
         with self._open() as db:
-            first, last = db.execute(
-                "SELECT ifnull(min(first), 1), ifnull(max(last), 0) FROM ledger_entry"
-                " WHERE kind = 'scans' AND id <= ?1"
-                " AND id > (SELECT ifnull(max(entries), 0) FROM day_head WHERE entries < ?1)",
-                (head.entries,),
-            ).fetchone()
-            shifts = db.execute("SELECT first_scan, shift_ms FROM stretch ORDER BY id").fetchall()
-            kept = Kept()
-            counts = DayCounts(Scans(db, kept).layouts)
-        shift = 0
-        at = first
-        while at <= last:  # in short looks: one that is held long lets the log grow
-            with self._open() as db:
-                for row in Scans(db, kept).rows(at, min(at + _SCANS - 1, last)):
-                    while shifts and shifts[0][0] <= row.id:
-                        shift = shifts.pop(0)[1]
-                    counts.add(row, shift_ms=shift)
-            at += _SCANS
-        return counts.days.get(head.day, DayCount())
+            scans = Scans(db, Kept())
+            probes = {probe for layout in scans.layouts.values() for probe in layout.probes}
+            for first, last, _, _ in spans(db, scans, since_ms, since_ms + _DAY_MS):
+                count.scans += last - first + 1
+                for start, end in _parts(first, last, scans.sealed_to):
+                    for piece in scans.pieces(probes, start, end, raw=False):
+                        count.readings += len(piece.scans)
+                        count.good += piece.column.flags.count(_PASS)
+        return count
+
+
+def _parts(first: int, last: int, sealed_to: int) -> Iterator[tuple[int, int]]:
+    """What is sealed, and then a few scans at a time, for those are read as they lie."""
+    if first <= sealed_to:
+        yield first, min(last, sealed_to)
+    for at in range(max(first, sealed_to + 1), last + 1, _SCANS):
+        yield at, min(at + _SCANS - 1, last)
