@@ -112,6 +112,24 @@ def test_a_board_without_a_clock_battery_settles_the_length_once_it_knows_the_ti
     assert events == ["the clock is synchronised now: 24 h 00 without readings"]
 
 
+def test_a_gap_lies_where_its_scans_were_placed(tmp_path: Path) -> None:
+    """Both boots began in 1970, and both found out."""
+    writer = RecordWriter(tmp_path, now="2031-02-03T04:05:06Z")
+    writer.accept_rig("rig", utc_ms=T0)
+    begin(writer, "boot 1", At(9000, 9000, known=False))
+    keep(writer, At(10_000, 10_000, known=False))
+    keep(writer, At(T0 + 20_000, 20_000))
+    keep(writer, At(T0 + 30_000, 30_000, known=False))  # lost again; the clock ran on
+    begin(writer, "boot 2", At(9000, 9000, known=False))
+    keep(writer, At(10_000, 10_000, known=False))
+    (before,) = Record(tmp_path).gaps()
+    keep(writer, At(T0 + YEAR + 20_000, 20_000))
+    writer.close()
+    (gap,) = Record(tmp_path).gaps()
+    assert before.length_ms is None
+    assert gap == RunGap(T0 + 30_000, T0 + YEAR + 9000, clean=False, length_ms=YEAR - 21_000)
+
+
 def test_between_two_clocks_nobody_set_no_length_is_vouched_for(tmp_path: Path) -> None:
     told, kept = two_runs(
         tmp_path,

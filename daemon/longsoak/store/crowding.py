@@ -7,12 +7,26 @@ only one of them.
 
 import sqlite3
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from longsoak.store.scans import Scans
 from longsoak.store.stretches import Stretch
 from longsoak.store.timeline import spans, stretches
 
 LEEWAY_MS = 500  # further than this nothing is moved for the sake of a time of its own
+
+
+class Taken(NamedTuple):
+    """Buses and times that are taken in a time range."""
+
+    since_ms: int
+    until_ms: int
+    times: frozenset[tuple[str, int]]
+
+    def first_free(self, bus: str, utc_ms: int) -> int:
+        """The time itself, or the next one that is free for a scan of `bus`."""
+        leeway = range(utc_ms, utc_ms + LEEWAY_MS)
+        return next((at for at in leeway if (bus, at) not in self.times), utc_ms)
 
 
 class Crowd:
@@ -34,14 +48,15 @@ class Crowd:
             default=None,
         )
 
-    def taken(self, since_ms: int, until_ms: int) -> set[tuple[str, int]]:
+    def taken(self, since_ms: int, until_ms: int) -> Taken:
         """Their buses and times, as far as they lie in a time range."""
-        return {
+        found = frozenset(
             (bus, utc_ms + span.shift_ms)
             for span in spans(self._db, self._scans, since_ms, until_ms)
             if not self._at_hand(span.first)
             for bus, utc_ms in times(self._scans, span.first, span.last)
-        }
+        )
+        return Taken(since_ms, until_ms, found)
 
     def _at_hand(self, scan: int) -> bool:
         return any(scan in ids for ids in self._own)
@@ -82,7 +97,7 @@ def apart(
         for bus, utc_ms in times(scans, ids.start, ids.stop - 1)
         if utc_ms + stretch.shift_ms <= latest
     }
-    theirs = crowd.taken(since, max(at for _, at in mine) + LEEWAY_MS)
+    theirs = crowd.taken(since, max(at for _, at in mine) + LEEWAY_MS).times
     later = next(
         (ms for ms in range(LEEWAY_MS) if theirs.isdisjoint((bus, at + ms) for bus, at in mine)), 0
     )

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from longsoak.core.clockplace import Unplaced, far_words, lay_between, set_words, was_set
 from longsoak.core.wording import age_words, time_words, with_noun
 from longsoak.store.appending import add_events
-from longsoak.store.crowding import LEEWAY_MS, Crowd, apart
+from longsoak.store.crowding import LEEWAY_MS, Crowd, Taken, apart
 from longsoak.store.rungaps import settle_gaps
 from longsoak.store.scans import Kept, Scans
 from longsoak.store.stretches import (
@@ -28,13 +28,16 @@ from longsoak.store.stretches import (
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
 
+_LOOK_AHEAD_MS = 3_600_000  # what one look at a crowd covers
+
 
 class State(NamedTuple):
     """What the next scan is compared with; put back where a commit failed."""
 
     now: Stretch | None  # the last one of this boot
     last_utc_ms: int | None  # as recorded, of the last scan in it
-    crowded_to_ms: int | None  # until when scans of other stretches lie; None for "look"
+    crowded_to_ms: int | None = None  # until when scans of other stretches lie; None for "look"
+    crowd: Taken | None = None  # those of them about where the next scan goes
 
 
 class Placing:
@@ -49,12 +52,12 @@ class Placing:
         self._db = db
         self._run = 0
         self._boot = ""
-        self.state = State(None, None, None)
+        self.state = State(None, None)
 
     def begin_run(self, run: int, *, boot: str) -> None:
         """What comes belongs to `run`."""
         self._run, self._boot = run, boot
-        self.state = State(last_stretch(self._db, boot), None, None)
+        self.state = State(last_stretch(self._db, boot), None)
 
     def take(self, scan_id: int, scan: Scan) -> int:
         """Note a scan that is about to be written; return the UTC to keep it with.
@@ -75,7 +78,7 @@ class Placing:
         return utc_ms
 
     def _own_time(self, scan: Scan) -> int:
-        now, last, crowded_to = self.state
+        now, last, crowded_to, taken = self.state
         assert now is not None  # noqa: S101 - the scan has begun one if there was none
         utc_ms = scan.utc_ms if last is None else max(scan.utc_ms, last + 1)
         if crowded_to is None:
@@ -83,8 +86,10 @@ class Placing:
             crowded_to = 0 if latest is None else latest
             self.state = self.state._replace(crowded_to_ms=crowded_to)
         if (at := utc_ms + now.shift_ms) <= crowded_to:
-            taken = self._crowd(now).taken(at, at + LEEWAY_MS)
-            utc_ms += next((ms for ms in range(LEEWAY_MS) if (scan.bus, at + ms) not in taken), 0)
+            if taken is None or not taken.since_ms <= at < taken.until_ms - LEEWAY_MS:
+                taken = self._crowd(now).taken(at, at + _LOOK_AHEAD_MS)
+                self.state = self.state._replace(crowd=taken)
+            utc_ms += taken.first_free(scan.bus, at) - at
         return utc_ms
 
     def _crowd(self, now: Stretch) -> Crowd:
@@ -113,7 +118,7 @@ class Placing:
             known=known,
         )
         now = Stretch(number, self._run, self._boot, scan_id, offset, shift, known)
-        self.state = State(now, None, None)
+        self.state = State(now, None)
         if before is None:
             self._place_boots_before(scan_id, scan, offset if scan.synchronised else None)
         elif before.known == UNSURE and scan.synchronised:
@@ -198,7 +203,7 @@ class Placing:
         moved = apart(self._db, self._scans(), list(zip(stretches, ids, strict=True)))
         save_places(self._db, moved)
         now = last_stretch(self._db, self._boot)
-        self.state = self.state._replace(now=now, crowded_to_ms=None)
+        self.state = self.state._replace(now=now, crowded_to_ms=None, crowd=None)
         return moved
 
     def _tell(self, scan: Scan, says: str, *, kind: str = "clock", subject: str = "clock") -> None:
