@@ -22,6 +22,7 @@ from longsoak.store.media import TargetError, file_system, is_mounted, on_one_di
 from longsoak.store.photos import keep_photo
 from longsoak.store.reader import Record
 from longsoak.store.restore import verify
+from longsoak.store.sealing import SealingPlan
 from longsoak.vocabulary.errors import StoreError
 from rigs import START_MS, Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of
@@ -295,6 +296,31 @@ def test_a_damaged_record_is_not_taken_for_a_backup_and_the_earlier_one_stays(
     assert [one.folder for one in found_in(stick, None)] == [good.folder]
     assert verify(good.folder, silent)[0].scans == 3000
     assert not list(stick.glob(".*part"))
+
+
+def test_sealed_scans_are_copied_and_counted_like_any_and_damage_in_them_is_found(
+    tmp_path: Path,
+) -> None:
+    with Keeper(tmp_path / "record", small_rig()) as keeper:
+        for n in range(30):
+            keeper.scans([{"C 10/60": 12.0 + n, "T core": 20.0}] * 10)
+        sealing = keeper.writer.sealing(SealingPlan(tail=10, lengths=(40, 80), enough=10))
+        while sealing.bite():
+            pass
+    folder = tmp_path / "record"
+    made = backed_up(folder, tmp_path / "stick")
+    assert (made.manifest.scans, made.manifest.readings) == (300, 600)
+    assert taken(made.folder) == taken(folder)
+
+    with closing(sqlite3.connect(folder / RECORD, isolation_level=None)) as db:
+        sealed = db.execute("SELECT rowid, readings FROM sealed_readings").fetchall()
+        assert sealed
+        number, packed = sealed[0]
+        for bad in (packed[:-1], packed[:-1] + bytes([packed[-1] ^ 1]), packed[:3], b""):
+            db.execute("UPDATE sealed_readings SET readings = ? WHERE rowid = ?", (bad, number))
+            with pytest.raises(StoreError, match="damaged"):
+                backed_up(folder, tmp_path / "stick")
+    assert [one.folder for one in found_in(tmp_path / "stick", None)] == [made.folder]
 
 
 @pytest.mark.parametrize("name", [RECORD, RIG_FILE, "curves 1.toml"])

@@ -1,7 +1,9 @@
 """A backup while measuring, by hand and by the clock, and measuring on after a restore."""
 
 import json
+import os
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ from longsoak.vocabulary.alarm import AlarmState
 from processes import longsoak, running
 from servers import broker, listener, mail_server
 from store.backing import silent
+from unprivileged import as_reader, modes
 from waiting import wait_for
 from whole.test_outlets import notices
 from whole.thermorig import lay_out, pour, tray
@@ -55,7 +58,12 @@ def test_a_backup_beside_a_run_is_whole_and_a_restore_goes_on_from_it_without_a_
             record = Record(home / "record")
             wait_for(lambda: record.cursor("mail") > 0, what="the mail's cursor")
             before = scans(home)
-            made = json.loads(longsoak("backup", rig_file, stick, "--json").stdout)
+            # Whoever may only read; root's own run goes on writing all the same.
+            root = os.geteuid() == 0
+            closed = modes(home / "record", folders=0o555, files=0o444) if root else nullcontext()
+            with closed:
+                backup = (as_reader if root else longsoak)("backup", rig_file, stick, "--json")
+            made = json.loads(backup.stdout)
             assert before <= made["scans"] <= scans(home)
             assert longsoak("restore", "--check", rig_file, made["backup"]).returncode == 0
             refused = longsoak("restore", rig_file, made["backup"])
@@ -81,10 +89,7 @@ def test_a_backup_beside_a_run_is_whole_and_a_restore_goes_on_from_it_without_a_
     assert ids == list(range(1, len(ids) + 1))
     gap = record.gaps()[-1]
     assert gap.from_utc_ms == found_in(stick, None)[0].manifest.until_utc_ms
-    with running(rig_file) as run:
-        wait_for(lambda: len(record.gaps()) == 2, what="the next run")
-        assert run.stop() == 0
-    assert "restored from" not in run.log
+    assert not (home / "record" / "restored.txt").exists()  # or it would be told again
 
 
 def test_the_daily_backup_is_made_while_measuring_and_its_failure_alarms(

@@ -106,7 +106,7 @@ def back_up(
         missing = [photo for photo in photos if not _is_there(photo, beside)]
         check_room(to, record, missing)
         size = record.stat().st_size
-        work = Work(5 * size + 3 * sum(photo.stat().st_size for photo in missing), tell)
+        work = Work(4 * size + 3 * sum(photo.stat().st_size for photo in missing), tell)
         name = _free_name(to, rig.rig, utc_ms)
         part = to / f".{name}.part"
         try:

@@ -138,11 +138,19 @@ def digest(path: Path, work: Work, *, from_the_disk: bool = False) -> str:
     hashed = hashlib.sha256()
     with path.open("rb") as file:
         if from_the_disk:  # a stick that lies about its size gives back something else
-            os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+            forget(path)
         while block := file.read(_BLOCK):
             hashed.update(block)
             work.done(len(block))
+    if from_the_disk:
+        forget(path)
     return hashed.hexdigest()
+
+
+def forget(path: Path) -> None:
+    """Drop what memory holds of a file; what was read once must not crowd out what is needed."""
+    with path.open("rb") as file:
+        os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
 
 
 def copy(source: Path, to: Path, work: Work) -> Kept:

@@ -2,12 +2,14 @@
 
 import json
 import sqlite3
+import struct
+import zlib
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.store.files import RECORD, connect_read_only
-from longsoak.store.media import Work, megabytes
+from longsoak.store.media import Work, forget, megabytes
 from longsoak.store.packing import BYTES_PER_READING
 from longsoak.store.recordfile import as_of_today, identity
 from longsoak.store.scans import scan_rows
@@ -16,6 +18,8 @@ from longsoak.vocabulary.errors import StoreError
 _PAGES = 512  # copied at a time: 2 MB
 _PASSES = 20  # a copy that is begun anew so often is given up
 _MOST_LOG = 256_000_000  # bytes the write-ahead log may grow to meanwhile
+# What unpacking scans raises where their bytes are not as they were written.
+_UNPACKED = (ValueError, LookupError, TypeError, OverflowError, struct.error, zlib.error)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,7 @@ def copy_record(source: Path, to: Path, work: Work) -> None:
                 out.execute("PRAGMA synchronous = OFF")
                 _copy_pages(db, out, log, work)
                 out.execute("PRAGMA journal_mode = DELETE")  # one file, to be read anywhere
+        forget(source)
         if not alone or _print_of(source) == before:
             return
         to.unlink()
@@ -119,7 +124,7 @@ def count(db: sqlite3.Connection, record: Path) -> Counted:
             scans += 1
             readings += sizes[row.layout]
         which = identity(db)
-    except (sqlite3.Error, ValueError, KeyError, IndexError) as error:
+    except (sqlite3.Error, *_UNPACKED) as error:
         raise StoreError(
             f"the copy of the record in {record.parent} is damaged ({error}). If another stick "
             "shows the same, it is the record itself: leave the earlier backups as they are."

@@ -230,6 +230,7 @@ def _held(folder: Path) -> Iterator[None]:
         yield
         return
     lock = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o644)
+    _give_to_owner(folder / LOCK, like=folder)  # it stays there if nothing comes of this
     try:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -344,7 +345,7 @@ def _write_rig(backup: Path, manifest: Manifest, rig_file: Path) -> tuple[list[P
 
 
 def _give_to_owner(*paths: Path, like: Path) -> None:
-    """Let what root restores belong to whom the record belonged, or measuring could not go on."""
+    """Let what root makes belong to whom the record belongs, or measuring could not go on."""
     if os.geteuid() != 0:
         return
     owner = like.stat()

@@ -85,8 +85,8 @@ def check_room(to: Path, record: Path, missing: list[Path]) -> None:
     if needed > free:
         raise TargetError(
             f"{to} has {megabytes_free(free)} free, and this backup needs {megabytes(needed)}. "
-            "Free some, keep fewer (keep), or take a larger stick. Older backups go only after a newer "
-            "one is good."
+            "Free some, keep fewer (keep), or take a larger stick. Older backups go only after a "
+            "newer one is good."
         )
 
 
