@@ -186,6 +186,7 @@ def test_what_can_not_stand_in_a_logbook_is_not_asked(tmp_path: Path) -> None:
         {"about": "wall"},
         {"corrects": "3"},
         {"corrects": -3},
+        {"corrects": 10**4000},
         {"photos": "aa"},
         {"photos": [7]},
         {"schema": None},

@@ -123,7 +123,7 @@ def subject_called(words: str, rig: Rig) -> Subject:
 
 
 def _unknown(words: str, rig: Rig) -> RequestError:
-    names: Sequence[str] = [subject.name for subject in subjects(rig)]
+    names: Sequence[str] = [each.name for each in subjects(rig) if each.name != words]
     near = [repr(name) for name in get_close_matches(words, names, n=3, cutoff=0.5)]
     remedy = f"Was {' or '.join(near)} meant?" if near else "Name one, or leave it out for the rig."
     return RequestError(

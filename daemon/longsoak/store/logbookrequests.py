@@ -57,8 +57,7 @@ def written_in(request: Request) -> LogbookEntry:
     body = object_of(request)
     at, kind, about, says = (body.get(name) for name in ("at", "kind", "about", "says"))
     corrects, photos, schema = (body.get(name) for name in ("corrects", "photos", "schema"))
-    # No later year can be told as a date, and a number of any size can stand in a body.
-    if not _is_count(at) or at >= _LAST_MS:
+    if not _is_count(at):
         refuse(at, "the time it speaks of, UTC ms since 1970")
     if not isinstance(kind, str) or not isinstance(says, str):
         refuse(kind, "the kind of an entry, and its words")
@@ -91,7 +90,8 @@ def written_in(request: Request) -> LogbookEntry:
 
 
 def _is_count(found: object) -> TypeGuard[int]:
-    return isinstance(found, int) and not isinstance(found, bool) and found >= 0
+    # A number of any size can stand in a body, and no later year can be told as a date.
+    return isinstance(found, int) and not isinstance(found, bool) and 0 <= found < _LAST_MS
 
 
 def _printable(body: Mapping[str, object]) -> str:
