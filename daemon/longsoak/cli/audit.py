@@ -17,6 +17,7 @@ from longsoak.store.files import RECORD, folder_of
 from longsoak.vocabulary.errors import StoreError
 
 _ROOT = re.compile(r"[0-9a-f]{64}")
+_LARGE = 100e6  # bytes; less is looked over within seconds
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -48,6 +49,7 @@ def audit(
     noted = _noted(day, root)
     with told(), targets_told():
         where = _beside(rig_file) if folder is None else _inside(folder)
+        _announce(where)
         with bar("Reading") as tell:
             found = look_through(where, noted=noted, seen=tell)
     if as_json:
@@ -56,6 +58,14 @@ def audit(
         click.echo(report(found, noted))
     good = not found.wrong and (noted is None or (found.proof is not None and found.proof.proved))
     sys.exit(DONE if good else FOUND_WRONG)
+
+
+def _announce(folder: Path) -> None:
+    """Say what takes long before the bar: the file is looked over in one go, however large."""
+    file = folder / RECORD
+    size = file.stat().st_size if file.exists() else 0
+    if size > _LARGE and sys.stderr.isatty():
+        click.echo(f"Looking over the file, {size / 1e6:.0f} MB; then every scan.", err=True)
 
 
 def _noted(day: str | None, root: str | None) -> tuple[date, str] | None:
