@@ -213,7 +213,8 @@ def test_a_record_of_an_earlier_version_is_backed_up_and_checked_as_it_is(
 
 
 def test_names_can_be_written_on_any_stick() -> None:
-    # FAT and exFAT forbid these (Microsoft, "Naming Files, Paths, and Namespaces"; from memory).
+    # FAT and exFAT forbid these (Microsoft, "Naming Files, Paths, and Namespaces", read in a
+    # transcription).
     for rig in ("pair 1/2: left", 'a<b>c:d"e/f\\g|h?i*j', " . ", "å" * 60, "CON", ".hidden", "a. "):
         name = name_of(rig)
         assert name

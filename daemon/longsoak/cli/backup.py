@@ -13,9 +13,9 @@ from longsoak.cli.common import BAD_INPUT, DONE, a_path, told
 from longsoak.core.wording import rfc3339, with_noun
 from longsoak.service.clock import SystemClock
 from longsoak.store.backup import KEEP, Made, RigFiles, back_up
-from longsoak.store.files import folder_of
+from longsoak.store.files import RECORD, folder_of
 from longsoak.store.manifest import until_words
-from longsoak.store.media import TargetError
+from longsoak.store.media import TargetError, forget
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RigFileError, StoreError
 
@@ -59,6 +59,9 @@ def backup(rig_file: Path, to: Path | None, keep: int | None, mounted: bool, as_
                 software=version("longsoak"),
                 tell=tell,
             )
+        # Here, for nothing in this process has the record open any more: to close a file that
+        # SQLite has open gives up its locks (sqlite.org, How To Corrupt, 2.2; from memory).
+        forget(folder / RECORD)
     click.echo(
         json.dumps(_picture(made), ensure_ascii=False, indent=1) if as_json else _words(made)
     )

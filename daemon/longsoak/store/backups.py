@@ -14,8 +14,8 @@ PHOTOS = "photos"  # of proofs, in the record's folder
 
 _PHOTO = re.compile(r"[0-9a-f]{64}\.[a-z]{3,4}")
 
-# What FAT and exFAT refuse in a name (Microsoft, "Naming Files, Paths, and Namespaces", from
-# memory).
+# What FAT and exFAT refuse in a name (Microsoft, "Naming Files, Paths, and Namespaces", read in
+# a transcription).
 _NOT_ON_FAT = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 _LONGEST = 150  # bytes of a rig's name in UTF-8; a file name has 255
 _OURS = re.compile(

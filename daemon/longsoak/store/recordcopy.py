@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.store.files import RECORD, connect_read_only
-from longsoak.store.media import Work, forget, megabytes
+from longsoak.store.media import Work, megabytes
 from longsoak.store.packing import BYTES_PER_READING
 from longsoak.store.recordfile import as_of_today, identity
 from longsoak.store.scans import scan_rows
@@ -48,7 +48,6 @@ def copy_record(source: Path, to: Path, work: Work) -> None:
                 out.execute("PRAGMA synchronous = OFF")
                 _copy_pages(db, out, log, work)
                 out.execute("PRAGMA journal_mode = DELETE")  # one file, to be read anywhere
-        forget(source)
         if not alone or _print_of(source) == before:
             return
         to.unlink()
