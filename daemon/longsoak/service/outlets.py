@@ -58,6 +58,7 @@ class OutletWorker(threading.Thread):
         self._reporting = threading.Lock()
         self._position = -1  # not known yet
         self._saved = self._settling = 0
+        self._since = clock.monotonic()  # when `_settling` was the position
 
     @property
     def position(self) -> int:
@@ -83,7 +84,6 @@ class OutletWorker(threading.Thread):
         """Send until stopped."""
         outlet: Outlet | None = None
         before: Outlet | None = None  # of a record that is put aside
-        since = self._clock.monotonic()
         rest = 0.0
         while True:
             last = self._stopping.is_set()
@@ -114,12 +114,7 @@ class OutletWorker(threading.Thread):
             else:
                 self._report(OutletNews(self.outlet, None))
                 rest = 0.0
-            now = self._clock.monotonic()
-            if self._position >= 0 and now - since >= self._settle:
-                settled = self._settling if self._settle else self._position
-                self._settling, since = self._position, now
-                if settled != self._saved:
-                    self._save(settled)
+            self._settle_some()
             if last:
                 break
             if rest:
@@ -135,6 +130,7 @@ class OutletWorker(threading.Thread):
 
         The position moves with each step, so that a failure never sends again what went before.
         """
+        well = False
         until = self._clock.monotonic() + LAST_CHANCE
         while (after := outlet.step(self._position)) != self._position:
             if after < self._position:  # at once, or a power cut would leave it out
@@ -143,8 +139,21 @@ class OutletWorker(threading.Thread):
             self._position = after
             if self._anew.is_set():
                 break
+            if not well:  # it may go on for hours
+                self._report(OutletNews(self.outlet, None))
+                well = True
+            self._settle_some()
             if self._stopping.is_set() and self._clock.monotonic() > until:
                 break
+
+    def _settle_some(self) -> None:
+        now = self._clock.monotonic()
+        if self._position < 0 or now - self._since < self._settle:
+            return
+        settled = self._settling if self._settle else self._position
+        self._settling, self._since = self._position, now
+        if settled != self._saved:
+            self._save(settled)
 
     def _save(self, position: int) -> None:
         with self._reporting:
