@@ -151,12 +151,13 @@ def test_an_outlet_is_left_alone_as_long_as_the_other_end_asks_and_a_stop_waits_
 
 
 class Endless(Scripted):
-    """An outlet that fails once, and then never comes to the end of what it has to send."""
+    """An outlet that fails once, and then does not come to an end before `enough`."""
+
+    enough = threading.Event()
 
     def step(self, position: int) -> int:
         self._trouble(position)
-        threading.Event().wait(0.01)
-        return position + 1
+        return position if self.enough.wait(0.01) else position + 1
 
 
 def test_a_catch_up_of_hours_is_told_as_well_and_its_cursor_saved_while_it_goes_on(
@@ -172,6 +173,7 @@ def test_a_catch_up_of_hours_is_told_as_well_and_its_cursor_saved_while_it_goes_
         until(news, OutletNews("scripted", "away"))
         assert news.get(timeout=10) == OutletNews("scripted", None)
         moved = [news.get(timeout=10) for _ in range(2)]
+        Endless.enough.set()
     assert all(isinstance(one, CursorMoved) and one.position > 2 for one in moved)
 
 
