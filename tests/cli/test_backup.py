@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from longsoak.store.backups import found_in
 from processes import COMMAND
 from rigs import START_MS, Keeper, small_rig
 from unprivileged import as_reader, only_read
+from waiting import wait_for
 from whole.thermorig import lay_out
 
 
@@ -175,3 +177,19 @@ def test_a_disk_that_fills_up_meanwhile_leaves_nothing_half_made(tmp_path: Path)
     assert "no backup was made" in done.stderr
     assert "full" in done.stderr
     assert done.stdout.split() == [".longsoak-backup.lock"]
+
+
+def test_one_that_is_ended_by_its_parent_clears_up(tmp_path: Path) -> None:
+    rig_file, stick = a_rig(tmp_path / "rig"), tmp_path / "stick"
+    stick.mkdir()
+    slowly = (
+        "import runpy, time; from longsoak.store import media\n"
+        "media.digest = lambda *_, **__: time.sleep(30)\n"  # a stick that takes its time
+        "runpy.run_module('longsoak.cli.backup', run_name='__main__')"
+    )
+    command = [COMMAND.with_name("python"), "-c", slowly, rig_file, stick]
+    with subprocess.Popen(command, stderr=subprocess.PIPE) as process:
+        wait_for(lambda: list(stick.glob(".*.part/record.db")), what="half a backup")
+        process.terminate()
+        assert process.wait(20) == 128 + signal.SIGTERM
+    assert [path.name for path in stick.iterdir()] == [".longsoak-backup.lock"]

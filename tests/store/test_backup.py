@@ -18,7 +18,7 @@ from longsoak.store.backup import Made, back_up
 from longsoak.store.backups import found_in, name_of
 from longsoak.store.files import RECORD
 from longsoak.store.manifest import ABOUT, MANIFEST, RIG_FILE, read_manifest
-from longsoak.store.media import TargetError, file_system, is_mounted, on_one_disk
+from longsoak.store.media import TargetError, disk_of, file_system, is_mounted, on_one_disk
 from longsoak.store.photos import keep_photo
 from longsoak.store.reader import Record
 from longsoak.store.restore import verify
@@ -267,6 +267,29 @@ def test_mount_points_are_told_from_plain_folders(tmp_path: Path) -> None:
     assert not is_mounted(tmp_path)
     assert on_one_disk(tmp_path, tmp_path.parent)
     assert not on_one_disk(tmp_path, Path("/proc"))
+
+
+def test_two_partitions_of_a_card_are_one_card(tmp_path: Path) -> None:
+    # Laid out as by the kernel (torvalds/linux, Documentation/ABI/testing/sysfs-dev; from memory).
+    blocks, devices = tmp_path / "dev" / "block", tmp_path / "devices"
+    blocks.mkdir(parents=True)
+    for number, place in (
+        ("179:0", "mmc0/mmcblk0"),
+        ("179:1", "mmc0/mmcblk0/mmcblk0p1"),
+        ("179:2", "mmc0/mmcblk0/mmcblk0p2"),
+        ("8:1", "usb1/sda/sda1"),
+    ):
+        (devices / place).mkdir(parents=True, exist_ok=True)
+        if place[-2:] in ("p1", "p2", "a1"):
+            (devices / place / "partition").write_text("1\n")
+        (blocks / number).symlink_to(devices / place)
+    boot, root, card, stick = (
+        disk_of(os.makedev(*numbers), blocks=blocks)
+        for numbers in ((179, 1), (179, 2), (179, 0), (8, 1))
+    )
+    assert boot == root == card == devices / "mmc0" / "mmcblk0"
+    assert stick == devices / "usb1" / "sda"
+    assert disk_of(os.makedev(0, 25), blocks=blocks) is None
 
 
 def test_a_backup_on_the_same_card_is_made_with_a_caution(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """`longsoak backup`: a checked copy of the record, made while it is written."""
 
 import json
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -170,4 +171,5 @@ def _words(made: Made) -> str:
 
 
 if __name__ == "__main__":  # how the measuring process starts it
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))  # and clears up
     backup(prog_name="longsoak backup")

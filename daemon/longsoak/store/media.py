@@ -15,6 +15,7 @@ from longsoak.vocabulary.errors import StoreError
 FAT = ("vfat", "msdos")
 LARGEST_ON_FAT = 2**32 - 1  # bytes of one file: its length is a 32-bit number there
 _BLOCK = 1 << 20  # bytes read at a time
+_BLOCKS = Path("/sys/dev/block")
 _MOUNTS = Path("/proc/self/mountinfo")
 _ESCAPED = re.compile(r"\\([0-7]{3})")
 # linux/fcntl.h and linux/fs.h (from memory; glibc has had the call since 2.28)
@@ -95,15 +96,18 @@ def on_one_disk(one: Path, other: Path) -> bool:
     first, second = (path.stat().st_dev for path in (one, other))
     if first == second:
         return True
-    disks = [_disk(device) for device in (first, second)]
+    disks = [disk_of(device) for device in (first, second)]
     return disks[0] is not None and disks[0] == disks[1]
 
 
-def _disk(device: int) -> Path | None:
-    block = Path(f"/sys/dev/block/{os.major(device)}:{os.minor(device)}")
-    if not block.exists():  # a file system without a disk of its own
+def disk_of(device: int, *, blocks: Path = _BLOCKS) -> Path | None:
+    """The disk that a device's number belongs to; None for a file system without one.
+
+    `blocks` is where the kernel links each device to its place among the others.
+    """
+    block = (blocks / f"{os.major(device)}:{os.minor(device)}").resolve()
+    if not block.exists():
         return None
-    block = block.resolve()
     return block.parent if (block / "partition").exists() else block
 
 
