@@ -187,7 +187,7 @@ def test_one_that_is_ended_by_its_parent_clears_up(tmp_path: Path) -> None:
         "media.digest = lambda *_, **__: time.sleep(30)\n"  # a stick that takes its time
         "runpy.run_module('longsoak.cli.backup', run_name='__main__')"
     )
-    command = [COMMAND.with_name("python"), "-c", slowly, rig_file, stick]
+    command: list[str | Path] = [COMMAND.with_name("python"), "-c", slowly, rig_file, stick]
     with subprocess.Popen(command, stderr=subprocess.PIPE) as process:
         wait_for(lambda: list(stick.glob(".*.part/record.db")), what="half a backup")
         process.terminate()

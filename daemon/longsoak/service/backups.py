@@ -18,7 +18,7 @@ from longsoak.vocabulary.rig import Backup
 
 _log = logging.getLogger(__name__)
 
-FIRST_LOOK, LOOK = 2.0, 30.0  # s from the start, and between two looks whether one is due
+FIRST_LOOK, LOOK = 1.0, 30.0  # s from the start, and between two looks whether one is due
 RETRY = 3600.0  # s after one that failed
 LONGEST = 6 * 3600.0  # s one may take
 TOO_OLD = 3 * 86_400.0  # s
