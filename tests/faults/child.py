@@ -101,12 +101,16 @@ class Child:
         self._acks = acks
         self._chance = drawn_from("run", chosen.seed, chosen.run)
         self._looked_again = False
+        self._damage: str | None = None  # of a record that could not be set aside yet
         self._make_chores()
 
     def write(self) -> None:
         """Write, with all that is done beside, up to the last scan wanted, and close."""
         events: Sequence[Event] = ()
         while self._number < self._chosen.until:
+            if self._damage is not None:
+                self._go_over(self._damage)
+                continue
             batch = batch_of(self._chosen.seed, self._number + 1)
             batch.events += events
             try:
@@ -145,18 +149,25 @@ class Child:
         time.sleep(REST_AFTER_A_REFUSAL)
         if not damaged(error):
             return
+        if self._looked_again:
+            self._damage = str(error)
+            self._go_over(self._damage)
+            return
         with suppress(StoreError):
-            if not self._looked_again:
-                self._writer.reopen(now=NOW)
-                self._looked_again = True
-                return
-            at = EVERY_MS * (self._number + 1)
-            self._writer.start_afresh(
-                str(error), utc_ms=T0 + at, boottime_ms=at, synchronised=False
-            )
-            self._number = 0
-            self._say(AFRESH)
-            self._make_chores()
+            self._writer.reopen(now=NOW)
+            self._looked_again = True
+
+    def _go_over(self, cause: str) -> None:
+        at = EVERY_MS * (self._number + 1)
+        try:
+            self._writer.start_afresh(cause, utc_ms=T0 + at, boottime_ms=at, synchronised=False)
+        except StoreError:  # to be called again
+            time.sleep(REST_AFTER_A_REFUSAL)
+            return
+        self._damage = None
+        self._number = 0
+        self._say(AFRESH)
+        self._make_chores()
 
     def _say(self, number: int) -> None:
         os.write(1, NUMBER.pack(number))
