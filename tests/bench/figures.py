@@ -18,15 +18,17 @@ class Figure:
     goal: float
     peer: str
     ratio: float
+    at_least: bool = False
 
     @property
     def met(self) -> bool:
-        """Whether the value is at or below its goal."""
-        return self.value <= self.goal
+        """Whether the value is at its goal or on the good side of it."""
+        return self.value >= self.goal if self.at_least else self.value <= self.goal
 
     def __str__(self) -> str:
+        sign = ">=" if self.at_least else "<="
         return (
-            f"{self.name} | {self.value:.3g} {self.unit} | <= {self.goal:g} {self.unit} | "
+            f"{self.name} | {self.value:.3g} {self.unit} | {sign} {self.goal:g} {self.unit} | "
             f"{self.peer} | {self.ratio:.2f} | {'met' if self.met else 'short'}"
         )
 

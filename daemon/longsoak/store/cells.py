@@ -5,7 +5,6 @@ import zlib
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import pairwise
 from typing import TypeAlias, cast
 
 from longsoak.store.buckets import BY_BADNESS, Bucket, Sums
@@ -77,7 +76,8 @@ class Cells:
 
     def in_order(self) -> "Cells":
         """The same in the order of time, whatever order it was put together in."""
-        if all(a <= b for a, b in pairwise(self.index)):
+        index = self.index.tolist()
+        if index == sorted(index):
             return self
         order = sorted(range(len(self.index)), key=self.index.__getitem__)
         return Cells(
@@ -117,32 +117,30 @@ class Cells:
         found = []
         rest = dict(apart)
         bounded = any(self.wetter) or any(self.drier)
+        low, high, spread, total = (c.tolist() for c in self.columns()[1:5])
+        values, count, worst = (c.tolist() for c in (self.values, self.count, self.worst))
         place, end = 0, len(self.index)
         while place < end:
             group = (self.index[place] - base) // width
-            following = bisect_left(self.index, base + (group + 1) * width, lo=place + 1)
-            if group in rest or bounded:
+            following = bisect_left(self.index, base + (group + 1) * width, place + 1)
+            if bounded or group in rest or not (n := sum(values[place:following])):
                 sums = self.sums(place, following)
                 if (other := rest.pop(group, None)) is not None:
                     sums.merge(other)
                 found.append(sums.bucket(base_ms + group * width_ms))
             else:
-                cut = slice(place, following)
-                if values := sum(self.values[cut]):
-                    high, spread = max(self.high[cut]), max(self.uncertainty[cut])
-                    found.append(
-                        Bucket(
-                            base_ms + group * width_ms,
-                            min(self.low[cut]),
-                            high,
-                            sum(self.total[cut]) / values,
-                            None if spread < 0 else spread,
-                            sum(self.count[cut]),
-                            BY_BADNESS[max(self.worst[cut])],
-                        )
+                widest = max(spread[place:following])
+                found.append(
+                    Bucket(
+                        base_ms + group * width_ms,
+                        min(low[place:following]),
+                        max(high[place:following]),
+                        sum(total[place:following]) / n,
+                        None if widest < 0 else widest,
+                        sum(count[place:following]),
+                        BY_BADNESS[max(worst[place:following])],
                     )
-                else:
-                    found.append(self.sums(place, following).bucket(base_ms + group * width_ms))
+                )
             place = following
         found += [sums.bucket(base_ms + group * width_ms) for group, sums in rest.items()]
         return sorted(found, key=lambda bucket: bucket.utc_ms) if rest else found
