@@ -91,6 +91,9 @@ def test_a_root_that_does_not_fit_ends_with_1_and_says_why(tmp_path: Path) -> No
     code, text = shown(rig_file, "--date", head.day, "--root", wrong)
     assert code == 1
     assert f"Not proved: {head.day}, root {wrong}:\n  the record says {head.root}" in text
+    assert text.splitlines()[-1] == (
+        "The root is not proved; apart from that nothing is wrong with the record."
+    )
     found = picture(rig_file, "--date", head.day, "--root", wrong)
     assert found["wrong"] == []
     assert found["proof"]["proved"] is False
@@ -102,7 +105,8 @@ def test_an_alteration_ends_with_1_and_the_last_line_names_it(tmp_path: Path) ->
     code, text = shown(rig_file, "--date", head.day, "--root", head.root)
     assert code == 1
     assert text.splitlines()[-1].startswith(
-        "1 thing is wrong with the record; the first: logbook entry 1: is not what was entered"
+        "1 thing is wrong with the record, and the root is not proved; the first: logbook entry 1: "
+        "is not what was entered"
     )
     assert "the record names the same root, and logbook entry 1 is not what was entered" in text
     assert picture(rig_file)["wrong"][0]["what"] == "logbook entry 1"

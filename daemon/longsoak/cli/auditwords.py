@@ -27,7 +27,7 @@ def report(found: Audit, noted: Noted | None) -> str:
         found.notes,
         [f"Wrong: {wrong.what}: {wrong.says}." for wrong in found.wrong[:_MOST]],
         [] if noted is None else _proof(found.proof, noted),
-        [_verdict(found)],
+        [_verdict(found, asked=noted is not None)],
     ]
     return "\n\n".join("\n".join(lines) for lines in blocks if lines)
 
@@ -170,13 +170,16 @@ def _proof(proof: Proof | None, noted: Noted) -> list[str]:
     return lines
 
 
-def _verdict(found: Audit) -> str:
+def _verdict(found: Audit, *, asked: bool) -> str:
     count = len(found.wrong) + found.more_wrong
+    unproved = asked and (found.proof is None or not found.proof.proved)
     if not count:
-        return "Nothing is wrong with the record."
+        nothing = "othing is wrong with the record."
+        return f"The root is not proved; apart from that n{nothing}" if unproved else f"N{nothing}"
     first = found.wrong[0]
     are = "thing is" if count == 1 else "things are"
-    return f"{count} {are} wrong with the record; the first: {first.what}: {first.says}."
+    also = ", and the root is not proved" if unproved else ""
+    return f"{count} {are} wrong with the record{also}; the first: {first.what}: {first.says}."
 
 
 def _proof_picture(proof: Proof | None, noted: Noted) -> dict[str, object]:
