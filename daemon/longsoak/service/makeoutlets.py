@@ -6,6 +6,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from longsoak.forward.health import FORWARDERS
 from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
 from longsoak.service.outlets import OutletWorker
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
 STATE_EVERY = 60.0  # s between two tellings of the state
-FORWARDERS = ("database", "readings")
 
 Put = Callable[[OutletNews | CursorMoved | Refused | SentAgain], None]
 

@@ -1,0 +1,109 @@
+"""What `longsoak now` says of outlets, over records kept by the shipped writer."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from cli.keeping import Kept, kept
+from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarm import AlarmState
+from processes import longsoak
+from whole.thermorig import lay_out
+
+GOOD = {"T0": 20.0, "T1": 21.0, "T2": 22.0, "T3": 23.0}
+NORMAL, NEW, GONE = AlarmState.NORMAL, AlarmState.NEW, AlarmState.GONE
+OUTLETS = """
+[notices.mail]
+host = "127.0.0.1"
+from = "rig@example.org"
+to = ["keeper@example.org"]
+
+[notices.mqtt]
+host = "127.0.0.1"
+prefix = "rig"
+
+[forward.mqtt]
+
+[forward.database]
+url = "http://127.0.0.1:1"
+bucket = "rig"
+"""
+
+
+@pytest.fixture
+def rig_file(tmp_path: Path) -> Path:
+    return lay_out(tmp_path, more=OUTLETS)
+
+
+def sent(record: Kept, **positions: int) -> None:
+    record.writer.commit(Batch(cursors={name: (at, 0) for name, at in positions.items()}))
+
+
+def told(rig_file: Path) -> tuple[list[dict[str, object]], list[str]]:
+    """The outlets as JSON, and their lines."""
+    lines = longsoak("now", rig_file).stdout.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("Mail: "))
+    found = json.loads(longsoak("now", rig_file, "--json").stdout)["outlets"]
+    return found, lines[start : start + 4]
+
+
+def test_outlets_that_have_sent_everything_are_well(rig_file: Path) -> None:
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=1)
+        sent(record, readings=1, database=1)
+        found, lines = told(rig_file)
+    assert found == [
+        {
+            "outlet": name,
+            "well": True,
+            "says": None,
+            "unsent": 0,
+            "unsent_of": of,
+            "oldest_unsent_age_s": None,
+            "held_back": False,
+        }
+        for name, of in (
+            ("mail", "changes of alarms"),
+            ("mqtt", "changes of alarms"),
+            ("readings", "scans"),
+            ("database", "scans"),
+        )
+    ]
+    assert lines == [
+        "Mail: well; nothing waits.",
+        "Alarms by MQTT: well; nothing waits.",
+        "Readings by MQTT: well; nothing waits.",
+        "Database: well; nothing waits.",
+    ]
+
+
+def test_an_outlet_that_is_away_tells_why_and_what_waits_since_when(rig_file: Path) -> None:
+    with kept(rig_file) as record:
+        for ago in (3600, 1800, 60):
+            record.scan(GOOD, ago=ago)
+        record.change("silent:T0", NORMAL, NEW, ago=7200, says="no answer")
+        record.change("outlet away:database", NORMAL, NEW, ago=600, says="the database is gone")
+        sent(record, readings=2, database=0, mail=2, mqtt=0)
+        found, lines = told(rig_file)
+    assert lines == [
+        "Mail: well; nothing waits.",
+        "Alarms by MQTT: well; 2 changes of alarms unsent, the oldest 2 h 00 ago.",
+        "Readings by MQTT: well; up to date, as far as is known of the last two minutes.",
+        "Database: away (the database is gone); 3 scans unsent, the oldest taken 1 h 00 ago.",
+    ]
+    assert [(o["well"], o["unsent"]) for o in found] == [
+        (True, 0), (True, 2), (True, 1), (False, 3),
+    ]  # fmt: skip
+    age = found[3]["oldest_unsent_age_s"]
+    assert isinstance(age, float)
+    assert 3600 <= age < 3660
+
+
+def test_an_outlet_that_was_away_is_well_again(rig_file: Path) -> None:
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=1)
+        record.change("outlet away:mail", NORMAL, NEW, ago=600, says="refused")
+        record.change("outlet away:mail", NEW, GONE, ago=60, says="takes what is sent")
+        _, lines = told(rig_file)
+    assert lines[0].startswith("Mail: well; ")
