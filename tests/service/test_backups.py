@@ -14,7 +14,7 @@ from longsoak.service.clock import SystemClock
 from longsoak.service.messages import BackupNews
 from longsoak.store.backups import found_in
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE, BackupTimes
-from longsoak.store.restore import verify
+from longsoak.store.verify import verify
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.rig import Backup

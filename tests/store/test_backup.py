@@ -21,8 +21,8 @@ from longsoak.store.manifest import ABOUT, MANIFEST, RIG_FILE, read_manifest
 from longsoak.store.media import TargetError, disk_of, file_system, is_mounted, on_one_disk
 from longsoak.store.photos import keep_photo
 from longsoak.store.reader import Record
-from longsoak.store.restore import verify
 from longsoak.store.sealing import SealingPlan
+from longsoak.store.verify import verify
 from longsoak.vocabulary.errors import StoreError
 from rigs import START_MS, Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of

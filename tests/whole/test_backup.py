@@ -11,7 +11,7 @@ import pytest
 import processes
 from longsoak.store.backups import found_in
 from longsoak.store.reader import Record
-from longsoak.store.restore import verify
+from longsoak.store.verify import verify
 from longsoak.vocabulary.alarm import AlarmState
 from processes import longsoak, running
 from servers import broker, listener, mail_server

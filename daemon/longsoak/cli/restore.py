@@ -11,8 +11,9 @@ from longsoak.cli.common import DONE, FOUND_WRONG, a_path, told
 from longsoak.core.wording import age_words, rfc3339, time_words, with_noun
 from longsoak.store.files import folder_of
 from longsoak.store.manifest import RIG_FILE, Manifest, until_words
-from longsoak.store.restore import Restored, verify
+from longsoak.store.restore import Restored
 from longsoak.store.restore import restore as put_back
+from longsoak.store.verify import verify
 
 
 @click.command(

@@ -4,20 +4,19 @@ import errno
 import fcntl
 import os
 import shutil
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from longsoak.store.backups import PHOTOS, found_in
+from longsoak.core.wording import with_noun
+from longsoak.store.backups import PHOTOS
 from longsoak.store.files import LOCK, RECORD
-from longsoak.store.manifest import RIG_FILE, Manifest, read_manifest, until_words
+from longsoak.store.manifest import RIG_FILE, Manifest, until_words
 from longsoak.store.media import (
-    Kept,
     TargetError,
     Work,
     copy,
-    digest,
     megabytes,
     megabytes_free,
     room,
@@ -26,13 +25,11 @@ from longsoak.store.media import (
     write,
 )
 from longsoak.store.reader import Record
-from longsoak.store.recordcopy import looked_over
 from longsoak.store.restorenote import NOTE
+from longsoak.store.verify import Tell, photo_fault, verify
 from longsoak.vocabulary.errors import StoreError
 
 _SPARE = 2_000_000  # bytes for what is small
-
-Tell = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,88 +53,6 @@ class Restored:
     later: Later | None
     written: tuple[Path, ...]
     cautions: tuple[str, ...]
-
-
-def verify(backup: Path, tell: Tell) -> tuple[Manifest, list[str]]:
-    """Read every byte of a backup, and compare it with what the backup says of itself.
-
-    Returns
-    -------
-    tuple
-        What it says, and which photos are missing or damaged.
-
-    Raises
-    ------
-    TargetError
-        The folder holds no backup.
-    StoreError
-        The backup is damaged, or was made by a newer version. Nothing was changed.
-    """
-    try:
-        manifest = read_manifest(backup)
-    except TargetError as error:
-        raise _with_names(backup, error) from error
-    size = next(file.size for file in manifest.files if file.name == RECORD)
-    total = size + sum(file.size for file in (*manifest.files, *manifest.photos))
-    work = Work(total, tell)
-    for file in manifest.files:
-        _check(backup / file.name, file, work)
-    counted = looked_over(backup / RECORD)
-    work.done(size)
-    found = (counted.scans, counted.readings, counted.migrations)
-    if found != (manifest.scans, manifest.readings, manifest.migrations):
-        raise StoreError(
-            f"the backup {backup} is damaged: its record holds {counted.scans} scans, and "
-            f"{manifest.scans} when it was made. Take another backup."
-        )
-    beside = backup.resolve().parent / manifest.photos_folder
-    return manifest, [
-        f"The photo {photo.name} {fault}."
-        for photo in manifest.photos
-        if (fault := _photo_fault(beside / photo.name, photo, work)) is not None
-    ]
-
-
-def _with_names(backup: Path, error: TargetError) -> TargetError:
-    """Name the newest backup where a person named the folder they lie in."""
-    with suppress(OSError):
-        if found := found_in(backup, None):
-            newest = max(found, key=lambda one: one.manifest.made_utc_ms)
-            return TargetError(
-                f"{backup} is not a backup, but {len(found)} lie in it. Name one of them, such as "
-                f'the newest: "{newest.folder}".'
-            )
-    return error
-
-
-def _check(path: Path, file: Kept, work: Work) -> None:
-    try:
-        if path.stat().st_size != file.size:
-            raise StoreError(
-                f"the backup is damaged: {path} has {path.stat().st_size} bytes, and had "
-                f"{file.size} when it was made. Take another backup."
-            )
-        if digest(path, work, from_the_disk=True) != file.sha256:
-            raise StoreError(
-                f"the backup is damaged: {path} is not as it was made (its SHA-256 differs). "
-                "Take another backup."
-            )
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise StoreError(
-            f"the backup is damaged: {path} can't be read ({why}). Take another backup."
-        ) from error
-
-
-def _photo_fault(path: Path, photo: Kept, work: Work) -> str | None:
-    try:
-        if digest(path, work, from_the_disk=True) == photo.sha256:
-            return None
-    except FileNotFoundError:
-        return f"is missing from {path.parent}"
-    except OSError as error:
-        return f"can't be read ({error.strerror})"
-    return f"in {path.parent} is damaged"
 
 
 def restore(
@@ -188,13 +103,7 @@ def restore(
             _give_to_owner(half, *written, like=folder if there else folder.parent)
             half.rename(staged)
             sync_folder(folder.parent)
-            if aside is not None:
-                _swap(folder, staged)
-                sync_folder(folder.parent)
-                staged.rename(aside)
-            else:
-                staged.rename(folder)
-            sync_folder(folder.parent)
+            _put_in_place(folder, staged, aside)
         finally:
             if half.exists():
                 shutil.rmtree(half)
@@ -279,7 +188,7 @@ def _stage(
 ) -> list[str]:
     """Lay out the new folder beside the old one; return what is missing from it."""
     half.mkdir()
-    total = 2 * sum(file.size for file in (*manifest.files, *manifest.photos))
+    total = 2 * sum(file.size for file in (*manifest.files, *manifest.photos, *manifest.photos))
     work = Work(total, lambda done, of: tell(of + done, 2 * of))
     kept = copy(backup / RECORD, half / RECORD, work)
     if kept not in manifest.files:
@@ -302,19 +211,20 @@ def _copy_photos(
     photos = half / PHOTOS
     if manifest.photos:
         photos.mkdir()
+    lost = []
     for photo in manifest.photos:
-        to = photos / photo.name
-        for source in sources:
-            with suppress(OSError, StoreError):
-                if copy(source / photo.name, to, work).sha256 == photo.sha256:
-                    break
-            to.unlink(missing_ok=True)
+        paths = [source / photo.name for source in sources]
+        good = [path for path in paths if photo_fault(path, photo, work) is None]
+        if good:
+            copy(good[0], photos / photo.name, work)
+        else:
+            lost.append(photo.name)
     if manifest.photos:
         sync_folder(photos)
-    lost = [photo.name for photo in manifest.photos if not (photos / photo.name).exists()]
-    return (
-        [f"{len(lost)} photos of proofs could not be restored: {', '.join(lost)}."] if lost else []
-    )
+    if not lost:
+        return []
+    count = with_noun(len(lost), "photo")
+    return [f"{count} of proofs could not be restored: {', '.join(lost)}."]
 
 
 def _write_rig(backup: Path, manifest: Manifest, rig_file: Path) -> tuple[list[Path], list[str]]:
@@ -354,13 +264,25 @@ def _give_to_owner(*paths: Path, like: Path) -> None:
             os.chown(each, owner.st_uid, owner.st_gid)
 
 
-def _swap(folder: Path, staged: Path) -> None:
+def _put_in_place(folder: Path, staged: Path, aside: Path | None) -> None:
     try:
-        swap(folder, staged)
+        if aside is None:
+            staged.rename(folder)
+        else:
+            swap(folder, staged)
     except OSError as error:
-        shutil.rmtree(staged)
+        shutil.rmtree(staged)  # what was laid out, for nothing was exchanged
         raise StoreError(
-            f"the disk under {folder.parent} can't exchange two folders in one step "
-            f"({error.strerror}). Move {folder} aside yourself, and restore again; "
-            "the record is as it was."
+            f"the folders could not be exchanged in one step ({error.strerror}). Move {folder} "
+            "aside yourself, and restore again; the record is as it was."
+        ) from error
+    try:
+        sync_folder(folder.parent)
+        if aside is not None:
+            staged.rename(aside)
+            sync_folder(folder.parent)
+    except OSError as error:
+        raise StoreError(
+            f"the backup lies in {folder}, and what lay there before in {staged} or {aside}, but "
+            f"the disk failed then ({error.strerror}). Look at it (dmesg) before you go on."
         ) from error
