@@ -4,6 +4,7 @@ import json
 import struct
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from math import inf, isnan, nan
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.ledger import DayHead
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
@@ -29,6 +31,7 @@ HOUR = 60 * MINUTE
 
 # Names that a rig file takes and a spreadsheet would run, or a CSV file stumble over.
 AWKWARD = ("=1+2", "+5 V rail", "-3 dB", "@bench", "'dashed'", '3/4" tube, upper', "Fühler Ω;|")
+HEAD = DayHead(date(2026, 5, 3), entries=7, root="0f" * 32, closed_utc_ms=START_MS)
 PHOTO = b"\xff\xd8\xffinvented"
 
 _SHORT = SealingPlan(tail=4, lengths=(16,), enough=1)
@@ -177,6 +180,7 @@ def make(folder: Path) -> Made:
         (9e9, nan, Flag.FAIL, Reason.OPEN_CIRCUIT),
         (5e7, 17.8125, Flag.SUSPECT, Reason.STAND_IN_TEMPERATURE),
         (5e7, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE),
+        (15.0, nan, Flag.FAIL, Reason.SHORT_CIRCUIT),
     ]
     for i, reading in enumerate(judged):
         at_ms = HOUR + MINUTE * i
@@ -260,4 +264,5 @@ def _beside(folder: Path) -> Batch:
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
         logbook=[note],
+        heads=[HEAD],
     )

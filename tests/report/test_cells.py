@@ -2,6 +2,7 @@
 
 import csv
 import io
+import random
 import struct
 from array import array
 from math import isnan
@@ -37,6 +38,14 @@ def test_numbers_of_32_bits_read_back_and_have_no_digit_too_many(values: list[fl
             # numpy finds the shortest on a way of its own.
             shortest = np.format_float_scientific(np.float32(value), unique=True, trim="-")
             assert _digits(text) == _digits(shortest)
+
+
+def test_any_number_of_32_bits_reads_back_from_its_text() -> None:
+    patterns = random.Random(5).randbytes(4 * 20_000)  # noqa: S311 - the same each time
+    values = array("f", patterns)
+    for value, text in zip(values, narrow_numbers(values), strict=True):
+        assert isnan(value) == (text == "")
+        assert isnan(value) or struct.pack("<f", float(text)) == struct.pack("<f", value)
 
 
 def _digits(text: str) -> int:

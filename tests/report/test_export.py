@@ -27,10 +27,11 @@ from longsoak.report.fields import READINGS
 from longsoak.report.tables import Range
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import UNIT
 from report.exportrig import (
     AWKWARD,
+    HEAD,
     HOUR,
     MINUTE,
     PHOTO,
@@ -132,7 +133,8 @@ def _same(kept: Kept, row: "pd.Series[object]", *, form: Format) -> None:
     assert row["reason"] == (kept.reason.words or None) or pd.isna(row["reason"])
     assert bits(float(str(row["value"]))) == bits(kept.value)
     spread = float(str(row["uncertainty"]))
-    if pd.isna(row["bound"]):
+    if isnan(kept.value) or kept.reason not in AT_LEAST | AT_MOST:
+        assert pd.isna(row["bound"])
         assert bits(spread) == bits(kept.uncertainty)
     else:
         assert isnan(spread)
@@ -201,7 +203,7 @@ def test_a_bound_is_told_as_one_and_has_no_uncertainty(out: Path) -> None:
     assert told["short circuit, or soaked", "at_least"] == ""
     spread = float(told["corrected with a stand-in temperature", ""])
     assert single(spread) == 17.8125 / 64
-    assert ("open circuit", "") in told  # nothing could be converted: there is nothing to bound
+    assert ("short circuit, or soaked", "") in told  # nothing was converted: nothing is bound
 
 
 def test_times_are_those_of_the_record_and_say_how_they_are_known(made: Made, out: Path) -> None:
@@ -236,6 +238,7 @@ def test_the_same_record_gives_the_same_bytes(made: Made, tmp_path: Path, form: 
     assert one.read_bytes() == two.read_bytes()
     with zipfile.ZipFile(one) as opened:
         assert opened.testzip() is None
+        assert {entry.date_time for entry in opened.infolist()} == {(1980, 1, 1, 0, 0, 0)}
         assert {n: opened.read(n) for n in opened.namelist()} == _all_bytes(first)
 
 
@@ -341,6 +344,17 @@ def test_photos_that_are_named_are_in_it_and_lost_ones_are_told(out: Path) -> No
     assert "Not there any more: 1 photo" in (out / "README.txt").read_text()
 
 
+def test_the_root_of_the_last_closed_day_is_in_it(out: Path) -> None:
+    package = json.loads((out / "datapackage.json").read_text())
+    assert package["longsoak"]["last_closed_day"] == {
+        "day": "2026-05-03",
+        "entries": 7,
+        "root": HEAD.root,
+    }
+    text = " ".join((out / "README.txt").read_text().split())
+    assert f"`longsoak audit rig.toml --root {HEAD.root} --date 2026-05-03`" in text
+
+
 def test_every_unit_is_a_ucum_code(out: Path) -> None:
     # ucumvert 0.3 reads UCUM 2.1 by its own grammar.
     units = {row[name] for row in rows(out / "readings.csv") for name in ("unit", "raw_unit")}
@@ -397,6 +411,9 @@ def test_a_part_is_what_a_plain_filter_gives(made: Made, tmp_path: Path, form: F
     if form is Format.CSV:
         assert found_wrong(part / "datapackage.json") == []
         read = [(int(row["scan"]), row["probe"]) for row in rows(part / "readings.csv")]
+        assert [row["says"] for row in rows(part / "events.csv")] == ["went\naway"]
+        assert [row["alarm"] for row in rows(part / "alarms.csv")] == ["overfill: water level"]
+        assert len(rows(part / "gaps.csv")) == 1
     else:
         typed = pq.read_table(part / "readings.parquet").to_pylist()
         read = [(row["scan"], row["probe"]) for row in typed]
@@ -412,7 +429,8 @@ def test_a_time_without_readings_gives_empty_tables_that_are_valid(
     empty = quietly(made, tmp_path / "empty", wanted)
     if form is Format.CSV:
         assert found_wrong(empty / "datapackage.json") == []
-        assert rows(empty / "readings.csv") == []
+        for table in ("readings", "events", "alarms", "gaps"):
+            assert rows(empty / f"{table}.csv") == []
     else:
         assert pq.read_table(empty / "readings.parquet").num_rows == 0
 
