@@ -32,7 +32,7 @@ _LOOK_AHEAD_MS = 3_600_000  # what one look at a crowd covers
 
 
 class State(NamedTuple):
-    """What the next scan is compared with; put back where a commit failed."""
+    """What the next scan is compared with."""
 
     now: Stretch | None  # the last one of this boot
     last_utc_ms: int | None  # as recorded, of the last scan in it
@@ -52,12 +52,18 @@ class Placing:
         self._db = db
         self._run = 0
         self._boot = ""
+        self._kept = Kept()
         self.state = State(None, None)
 
     def begin_run(self, run: int, *, boot: str) -> None:
         """What comes belongs to `run`."""
         self._run, self._boot = run, boot
         self.state = State(last_stretch(self._db, boot), None)
+
+    def put_back(self, state: State) -> None:
+        """Go on from what `state` was before a transaction that failed."""
+        self.state = state
+        self._kept = Kept()  # what was seen in it is not there
 
     def take(self, scan_id: int, scan: Scan) -> int:
         """Note a scan that is about to be written; return the UTC to keep it with.
@@ -97,9 +103,7 @@ class Placing:
         return Crowd(self._db, scans, [range(now.first_scan, scans.top + 1)])
 
     def _scans(self) -> Scans:
-        # Nothing is remembered from one look to the next: a commit that fails takes back what was
-        # seen in it. It is rare that there is a look at all.
-        return Scans(self._db, Kept())
+        return Scans(self._db, self._kept)
 
     def _begin(self, scan_id: int, scan: Scan, offset: int) -> None:
         before = self.state.now

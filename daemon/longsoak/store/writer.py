@@ -226,7 +226,7 @@ class RecordWriter:
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
-            self._placing.state = placing
+            self._placing.put_back(placing)
             self._last_scan = last  # not looked up: reading may not work either
             raise StoreError(f"a scan could not be kept: {error}") from error
 
