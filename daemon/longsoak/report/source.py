@@ -103,7 +103,9 @@ class Source(RecordFile):
             scans = Scans(db, self._kept)
             self.versions = [
                 RigVersion(*row)
-                for row in db.execute("SELECT id, accepted_utc_ms, text FROM rig_version")
+                for row in db.execute(
+                    "SELECT id, accepted_utc_ms, text FROM rig_version ORDER BY id"
+                )
             ]
             self.layouts = _layouts(scans, None if probes is None else frozenset(probes))
             if since_ms is None and until_ms is None:
