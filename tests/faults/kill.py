@@ -17,8 +17,9 @@ from longsoak.store.files import RECORD, connect_read_only
 
 KILLS, SHORT = 500, 6
 PER_RECORD = 20  # kills that one record grows through
+LONGEST_START = 0.15  # s
 LONGEST_RUN = 0.3  # s after the first commit
-OPERATIONS = 4000  # of a file, in one of which a child dies by itself
+OPERATIONS = 4000  # on files, in one of which a child dies by itself
 KEPT = Path(__file__).parents[1] / "store" / "kept"
 
 
@@ -33,14 +34,13 @@ class _Tally:
 def campaign(*, seed: int, short: bool) -> Outcome:
     """Kill, and look after each kill whether all that was acknowledged is there."""
     chance = drawn_from("kill", seed)
-    tally = _Tally()
-    wrong: list[str] = []
+    kills = SHORT if short else KILLS
+    tally, wrong = _Tally(), list[str]()
     with tempfile.TemporaryDirectory(prefix="longsoak-kill-") as place:
-        top = Path(place)
-        while tally.kills < (SHORT if short else KILLS):
-            kills = min(PER_RECORD, SHORT if short else KILLS - tally.kills)
-            wrong += _one_record(top, seed=seed * 1000 + tally.kills, kills=kills, tally=tally,
-                                 chance=chance)  # fmt: skip
+        while tally.kills < kills and not wrong:
+            number = seed * 1000 + tally.kills
+            record = _Record(Path(place), seed=number, chance=chance, tally=tally)
+            wrong = record.kill(min(PER_RECORD, kills - tally.kills))
     return Outcome(
         "kill",
         f"{tally.kills} times kill -9 at random moments, {tally.opening} of them before the first "
@@ -48,72 +48,76 @@ def campaign(*, seed: int, short: bool) -> Outcome:
         len(wrong),
         wrong[0]
         if wrong
-        else "After each, every acknowledged scan, alarm change and cursor was "
-        "there bit for bit, once and in order, no half commit beside them, and the file is sound",
+        else "After each, every acknowledged scan, alarm change and cursor was there bit for bit, "
+        "once and in order, no half commit beside them, and the file is sound",
     )
 
 
-def _one_record(top: Path, *, seed: int, kills: int, tally: _Tally, chance: Random) -> list[str]:
-    folder = top / f"record-{seed}"
-    folder.mkdir()
-    if chance.random() < 0.5:  # one of an earlier release, which is migrated first
-        shutil.copy(chance.choice(sorted(KEPT.iterdir())) / RECORD, folder)
-    witness = Witness(seed, folder)
-    preload = Preload(top, under=folder, seed=seed)
-    acknowledged, wrong = 0, []
-    for kill in range(kills):
-        preload.start_over(seed=seed + kill)
-        arguments = ("--seals-often",) if kill % 4 else ()
+class _Record:
+    """One record, which grows through several kills."""
+
+    def __init__(self, top: Path, *, seed: int, chance: Random, tally: _Tally) -> None:
+        self._folder = top / f"record-{seed}"
+        self._folder.mkdir()
+        self._seed = seed
+        self._chance = chance
+        self._tally = tally
+        if chance.random() < 0.5:  # one of an earlier release, which is migrated first
+            shutil.copy(chance.choice(sorted(KEPT.iterdir())) / RECORD, self._folder)
+        self._witness = Witness(seed, self._folder)
+        self._preload = Preload(top, under=self._folder, seed=seed)
+        self._acknowledged = 0
+
+    def kill(self, times: int) -> list[str]:
+        """Kill so often, and look each time; return what is wrong."""
+        for number in range(times):
+            try:
+                self._kill_once(number)
+                thorough = number == times - 1 or self._chance.random() < 0.1
+                found = self._witness.complaints(self._acknowledged, thorough=thorough)
+            except AssertionError as error:
+                found = [str(error)]
+            self._tally.kills += 1
+            if found:  # each further kill would find the same again
+                return [f"seed {self._seed}, kill {number + 1}: {says}" for says in found]
+        self._tally.scans += self._acknowledged
+        self._tally.sealed += sealed(self._folder)
+        self._preload.close()
+        shutil.rmtree(self._folder)
+        return []
+
+    def _kill_once(self, number: int) -> None:
+        chance, before = self._chance, self._acknowledged
         with ExitStack() as held:
-            if chance.random() < 0.2 and (folder / RECORD).exists():
-                held.enter_context(a_reader(folder))
-            acknowledged = _kill_one(
-                folder, seed=seed, run=kill, acknowledged=acknowledged, arguments=arguments,
-                preload=preload, chance=chance, tally=tally,
-            )  # fmt: skip
-        last = kill == kills - 1
-        found = witness.complaints(acknowledged, thorough=last or chance.random() < 0.1)
-        wrong += [f"seed {seed}, kill {kill + 1}: {says}" for says in found]
-        tally.kills += 1
-        if wrong:
-            return wrong  # each further kill would find the same again
-    tally.scans += acknowledged
-    tally.sealed += sealed(folder)
-    shutil.rmtree(folder)
-    return wrong
-
-
-def _kill_one(
-    folder: Path,
-    *,
-    seed: int,
-    run: int,
-    acknowledged: int,
-    arguments: tuple[str, ...],
-    preload: Preload,
-    chance: Random,
-    tally: _Tally,
-) -> int:
-    """Start a child and kill it; return the last scan it acknowledged."""
-    how = chance.random()
-    if how < 0.4:  # it dies in the midst of an operation
-        preload.start_over(seed=seed + run, die_at=chance.randrange(1, OPERATIONS))
-    victim = Victim(
-        folder, seed=seed, run=run, arguments=arguments, environment=preload.environment
-    )
-    victim.heard.acknowledged = acknowledged
-    if how < 0.4:
-        code = victim.end()
-    elif how < 0.6:
-        victim.listen(chance.uniform(0.0, 0.15))  # while it starts
-        code = victim.kill()
-    else:
-        victim.listen_until_it_wrote()
-        victim.listen(chance.uniform(0.0, LONGEST_RUN))
-        code = victim.kill()
-    assert code == -9, f"it was not killed but ended with {code}: {victim.said}"
-    tally.opening += victim.heard.acknowledged == acknowledged
-    return victim.heard.acknowledged
+            # Not in one that was never written to: it has no write-ahead log yet, and readers of a
+            # rollback journal keep writers out.
+            if chance.random() < 0.2 and before:
+                held.enter_context(a_reader(self._folder))
+            how = chance.random()
+            by_itself = how < 0.4  # it dies in the midst of an operation
+            self._preload.start_over(
+                seed=self._seed + number, die_at=chance.randrange(1, OPERATIONS) if by_itself else 0
+            )
+            victim = Victim(
+                self._folder,
+                seed=self._seed,
+                run=number,
+                arguments=("--seals-often",) if number % 4 else (),
+                environment=self._preload.environment,
+            )
+            victim.heard.acknowledged = before
+            if by_itself:
+                code = victim.end()
+            elif how < 0.6:
+                victim.listen(chance.uniform(0.0, LONGEST_START))
+                code = victim.kill()
+            else:
+                victim.listen_until_it_wrote()
+                victim.listen(chance.uniform(0.0, LONGEST_RUN))
+                code = victim.kill()
+        assert code == -9, f"it was not killed but ended with {code}: {victim.said}"
+        self._acknowledged = victim.heard.acknowledged
+        self._tally.opening += self._acknowledged == before
 
 
 def sealed(folder: Path) -> int:
