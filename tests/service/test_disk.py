@@ -1,5 +1,6 @@
 """What the measuring process does about its disk: room, the log, and damage."""
 
+import errno
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -10,6 +11,7 @@ from typing import cast
 import pytest
 
 from disks import fill, small_disk
+from faults.preload import Kind, Preload
 from longsoak.service.disk import Disk
 from longsoak.service.folding import EVERY, RETRY, TOLD_AFTER, Folding
 from longsoak.service.lookover import LEAST, MOST, NOT_SOONER, LookOver
@@ -285,5 +287,24 @@ def test_a_look_that_is_asked_for_comes_soon_but_not_again_and_again(folder: Pat
     looks.look(10.0)
     looks.chore.suspect()
     assert looks.turn(10.0 + NOT_SOONER - 1) == []
-    assert looks.look(10.0 + NOT_SOONER) == ["the record was looked over and is whole"]
-    looks.chore.close()
+    (says,) = looks.look(10.0 + NOT_SOONER)
+    assert says == "the record was looked over and is whole and all indexes agree"
+
+
+def test_a_record_that_the_disk_does_not_give_is_no_damage_unless_it_stays_so(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks = Looks(folder)
+    card = Preload(folder.parent / "faults", under=folder)
+    for name, value in card.environment.items():
+        monkeypatch.setenv(name, value)  # for the process that looks
+    card.fail({Kind.READ: errno.EIO})
+    (says,) = looks.look(10.0)
+    assert says.startswith("the record can't be read, and is looked at once more: ")
+    card.fail({})
+    assert looks.look(15.0) == ["the record was looked over and is whole"]
+    card.fail({Kind.READ: errno.EIO})
+    looks.look(15.0 + MOST)
+    with pytest.raises(DamageError, match=r"I/O|give it"):
+        looks.look(20.0 + MOST)
+    card.close()

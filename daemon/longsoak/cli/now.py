@@ -8,6 +8,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
+from longsoak.cli.nowdisk import DiskSeen, disk_lines, disk_picture, look_at_disk
+from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
@@ -23,6 +25,8 @@ from longsoak.core.wording import (
     time_words,
     value_words,
 )
+from longsoak.forward.health import OutletHealth, outlets_of
+from longsoak.forward.times import TimedRecord
 from longsoak.service.clock import SystemClock
 from longsoak.store.ledger import Ledger
 from longsoak.store.reader import Record
@@ -42,6 +46,8 @@ _SHORT = 16  # digits of a root; --json has it whole
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
 def now(rig_file: Path, as_json: bool) -> None:
     """Print the latest value, unit and flag of every probe, the water, the alarms and cautions.
+
+    Then how each outlet is, and what it has not sent yet.
 
     Ends with exit code 1 if any probe's latest reading is not a pass, an alarm stands, or nobody
     is recording.
@@ -79,19 +85,25 @@ class _Seen:
     alarms: tuple[StoredChange, ...]
     gap: RunGap | None
     closed: DayHead | None
+    outlets: tuple[OutletHealth, ...]
+    disk: DiskSeen
 
 
 def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     last = record.last_utc_ms()
     gaps = record.gaps()
+    alarms = record.alarms()
+    timed = TimedRecord(record.folder, boottime_ms=SystemClock().boottime_ms)
     return _Seen(
         utc_ms=utc_ms,
         last_ms=last,
         recording=last is not None and abs(utc_ms - last) <= stale_after_ms(rig),
         latest=record.latest(tuple(probe.name for probe in rig.probes)),
-        alarms=tuple(c for c in record.alarms().values() if c.new is not AlarmState.NORMAL),
+        alarms=tuple(c for c in alarms.values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
         closed=Ledger(record.folder).last_head(),
+        outlets=tuple(outlets_of(rig, timed, alarms)),
+        disk=look_at_disk(record.folder),
     )
 
 
@@ -116,6 +128,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
             }
             for change in seen.alarms
         ],
+        "outlets": outlets_as_json(seen.outlets, utc_ms=utc_ms),
         "last_gap": {
             "from": rfc3339(gap.from_utc_ms),
             "to": rfc3339(gap.to_utc_ms),
@@ -124,6 +137,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         }
         if gap
         else None,
+        "disk": disk_picture(seen.disk),
         "closed_day": None
         if seen.closed is None
         else {"day": str(seen.closed.day), "root": seen.closed.root},
@@ -189,6 +203,7 @@ def _words(rig: Rig, seen: _Seen) -> str:
         table(("probe", "value", "unit", "±", "flag", "age", "raw"), rows, right="value ±")
     )
     lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen)]
+    lines += outlet_lines(seen.outlets, utc_ms=utc_ms)
     if gap is not None:
         why = "stopped on purpose" if gap.clean else "cut off"
         lines.append(
@@ -202,6 +217,7 @@ def _words(rig: Rig, seen: _Seen) -> str:
     elif not seen.recording:
         ago = ago_words((utc_ms - seen.last_ms) / 1000)
         lines.append(f"Not recording: the last scan was taken {ago}.")
+    lines += disk_lines(seen.disk)
     lines += [f"Caution: {words}" for words in cautions(rig)]
     return "\n".join(lines)
 

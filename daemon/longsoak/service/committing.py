@@ -16,7 +16,7 @@ from longsoak.vocabulary.logbook import LogbookEntry
 _log = logging.getLogger(__name__)
 
 IO_PATIENCE = 600.0  # s of a disk that fails until the record is looked over
-RETRY = 5.0  # s between two attempts to go over to a new record
+RETRY = 5.0  # s between two attempts to read the record anew, or to go over to another
 
 
 class Committing:
@@ -139,20 +139,24 @@ class Committing:
         return self._waiting.keep(Batch())
 
     def _second_look(self) -> bool:
-        """Read the record anew, and go over to another if it still is damaged."""
-        error: StoreError | None
+        """Read the record anew; if it still seems damaged, have it looked over.
+
+        What a commit finds is no proof: SQLite calls a page malformed that the disk did not give.
+        """
+        if self._clock.monotonic() < self._again:
+            return False
+        self._again = self._clock.monotonic() + RETRY
         try:
             self._writer.reopen(now=rfc3339(self._clock.utc_ms()))
-        except StoreError as again:
-            error = again
-        else:
-            self._waiting.try_now()
-            if self._waiting.keep(Batch()):
-                return True
-            error = self._waiting.refusal
-        if error is None or not damaged(error):
+        except StoreError as error:
+            if damaged(error):
+                self._suspect()
             return False
-        return self.go_over(str(error.__cause__ or error))
+        self._waiting.try_now()
+        if self._waiting.keep(Batch()):
+            return True
+        self._suspect()
+        return False
 
     def _tell(self, refusal: str | None, *, lost: str | None) -> None:
         # What is refused is kept in memory and tried again: nothing else can be done with a full

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from collections.abc import Sequence
+from math import inf
 from pathlib import Path
 
 from longsoak.store.aside import DamageError, takes_a_file
@@ -12,10 +13,9 @@ from longsoak.vocabulary.happening import Event
 FIRST = 900.0  # s after the start: a power cut is what damages most
 LEAST, MOST = 12 * 3600.0, 26 * 3600.0  # s between two looks
 HOUR = 3  # UTC, of the night
-AGAIN = 60.0  # s until what was found is looked at once more
-NOT_SOONER = 600.0  # s between two looks that somebody asked for
-LOOK = 30.0  # s between two thoughts of it
-RUNNING = 1.0  # s between two looks whether the process has ended
+AGAIN = 2.0  # s until what was found is looked at once more
+NOT_SOONER = 60.0  # s between two looks that somebody asked for
+LOOK = 1.0  # s between two thoughts of it, and of whether a look has ended
 LONGEST = 4 * 3600.0  # s one look may take
 _DAY_MS = 86_400_000
 
@@ -72,10 +72,12 @@ class LookOver:
         if self._due is None:
             self._due = now + self._first
         if not self._is_due(now, utc_ms):
-            return min(LOOK, self._first, self._again), ()
-        self._asked = False
+            return LOOK, ()
+        asked, self._asked = self._asked, False
         if not self._suspected:
-            self._whole = (utc_ms // _DAY_MS + 3) % 7 == 6  # 1970-01-01 was a Thursday; on Sundays
+            self._whole = (
+                asked or (utc_ms // _DAY_MS + 3) % 7 == 6
+            )  # 1970-01-01 was a Thursday; on Sundays
         command = [sys.executable, "-m", "longsoak.store.soundness", str(self._folder)]
         self._process = subprocess.Popen(  # noqa: S603 - our own module
             [*command, "whole"] if self._whole else command,
@@ -85,23 +87,25 @@ class LookOver:
             text=True,
         )
         self._began = self._last = now
-        return RUNNING, ()
+        return LOOK, ()
 
     def _is_due(self, now: float, utc_ms: int) -> bool:
         if self._due is not None and now >= self._due:
             return True
-        if self._last is None or self._suspected:
+        if self._suspected:
             return False
-        since = now - self._last
+        since = inf if self._last is None else now - self._last
         if self._asked:
             return since >= NOT_SOONER
+        if self._last is None:
+            return False
         return since >= LEAST and utc_ms % _DAY_MS // 3_600_000 == HOUR
 
     def _result(
         self, process: "subprocess.Popen[str]", *, now: float, utc_ms: int
     ) -> tuple[float, Sequence[Event]]:
         if process.poll() is None and now - self._began < LONGEST:
-            return RUNNING, ()
+            return LOOK, ()
         process.kill()  # nothing, if it has ended by itself
         says = process.communicate()[0].strip()[-300:]
         self._process = None
@@ -118,7 +122,8 @@ class LookOver:
                 raise DamageError(says)
             self._suspected = True
             self._due = now + self._again
-            words = f"the record seems to be damaged, and is looked at once more: {says}"
+            seems = "seems to be damaged" if found is Verdict.DAMAGED else "can't be read"
+            words = f"the record {seems}, and is looked at once more: {says}"
             return self._again, [Event(utc_ms, "check", "record", words)]
         self._suspected = False
         why = says or "it took too long"

@@ -12,6 +12,7 @@ from typing import TypeVar
 from longsoak.core.wording import time_words, with_noun
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record, RigVersion
+from longsoak.store.requests import result_code
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 
@@ -27,12 +28,19 @@ class DamageError(StoreError):
     """The record itself is damaged; a disk that merely refuses says nothing against it."""
 
 
+class UnreadableError(StoreError):
+    """The disk does not give what is written in the record."""
+
+
 def damaged(error: BaseException | None) -> bool:
-    """Whether an error, or one that led to it, speaks of the file itself and not of the disk."""
+    """Whether an error, or one that led to it, speaks of the file itself and not of the disk.
+
+    It may yet be the disk: `longsoak.store.files.reading_fails` tells.
+    """
     while error is not None:
         if isinstance(error, DamageError):
             return True
-        if isinstance(error, sqlite3.Error) and _code(error) & 0xFF in _DAMAGE:
+        if isinstance(error, sqlite3.Error) and result_code(error) in _DAMAGE:
             return True
         error = error.__cause__
     return False
@@ -44,7 +52,9 @@ def disk_failed(error: BaseException | None) -> bool:
     A full disk is none of these.
     """
     while error is not None:
-        if isinstance(error, sqlite3.Error) and _code(error) & 0xFF == sqlite3.SQLITE_IOERR:
+        if isinstance(error, UnreadableError):
+            return True
+        if isinstance(error, sqlite3.Error) and result_code(error) == sqlite3.SQLITE_IOERR:
             return True
         error = error.__cause__
     return False
@@ -147,6 +157,12 @@ def move_beside(folder: Path, aside: Path) -> None:
             _rename(mine, its)
 
 
+def files_aside(folder: Path) -> list[Path]:
+    """Damaged records that were set aside in `folder`, oldest first; their logs not named."""
+    found = [p for p in folder.glob(f"{RECORD}.damaged-*") if p.suffix[9:].isdecimal()]
+    return sorted(found, key=lambda file: int(file.suffix[9:]))
+
+
 def finish_moving(folder: Path) -> None:
     """Let a log follow whose record was moved aside when the power went.
 
@@ -210,10 +226,6 @@ def _read(part: Callable[[], T]) -> T | None:
         return None
 
 
-def _code(error: sqlite3.Error) -> int:
-    return int(getattr(error, "sqlite_errorcode", 0))  # only those that come from SQLite have one
-
-
 def _beside(file: Path) -> tuple[Path, ...]:
     return tuple(file.with_name(f"{file.name}{end}") for end in _BESIDE)
 
@@ -225,13 +237,14 @@ def _exists(file: Path) -> bool:
 def _rename(old: Path, new: Path) -> None:
     try:
         old.rename(new)
-        folder = os.open(new.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
     except OSError as error:
         raise StoreError(
             f"the damaged record could not be set aside: {new} can't be made: {error.strerror}. "
             "Check the disk, and who owns the folder."
         ) from error
+    with suppress(OSError):  # it has its new name; at worst it has the old one after a power cut
+        folder = os.open(new.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

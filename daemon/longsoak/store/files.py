@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import re
 import sqlite3
 from pathlib import Path
 
@@ -41,6 +42,52 @@ def recording(folder: Path) -> bool:
     finally:
         os.close(lock)
     return False
+
+
+def check(db: sqlite3.Connection, pragma: str) -> str | None:
+    """The first thing a ``quick_check`` or ``integrity_check`` finds wrong; None if nothing.
+
+    Raises
+    ------
+    sqlite3.OperationalError
+        A page could not be read from the disk: that says nothing against what is written there.
+    """
+    (answer,) = db.execute(f"PRAGMA {pragma}").fetchone()
+    if answer == "ok":
+        return None
+    says = " ".join(str(answer).split())
+    # SQLite tells of a page it could not get in the words of the check.
+    codes = [int(code) & 0xFF for code in re.findall(r"error code[= ](\d+)", says)]
+    if sqlite3.SQLITE_IOERR in codes or "failed to get page" in says:
+        error = sqlite3.OperationalError(f"disk I/O error: {says}")
+        error.sqlite_errorcode = sqlite3.SQLITE_IOERR
+        raise error
+    return says
+
+
+def reading_fails(path: Path) -> str | None:
+    """Why the disk does not give a file to its end; None if it does, or there is no such file.
+
+    SQLite calls a page that a disk fails to give malformed: ``unixRead`` in its os_unix.c makes EIO
+    SQLITE_IOERR_CORRUPTFS, and that becomes SQLITE_CORRUPT (from memory; seen with a disk made to
+    fail). Not for a file that a connection of this process goes on using: closing it here, POSIX
+    would drop the locks SQLite holds on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
+    """
+    try:
+        file = os.open(path, os.O_RDONLY)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        return str(error.strerror)
+    try:
+        os.posix_fadvise(file, 0, 0, os.POSIX_FADV_DONTNEED)  # as it lies on the disk
+        while os.read(file, 1 << 20):
+            pass
+    except OSError as error:
+        return str(error.strerror)
+    finally:
+        os.close(file)
+    return None
 
 
 def connect_read_only(path: Path) -> sqlite3.Connection:

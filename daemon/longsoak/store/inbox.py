@@ -14,7 +14,7 @@ import stat
 from contextlib import suppress
 from pathlib import Path
 
-from longsoak.store.files import INBOX
+from longsoak.store.files import INBOX, check, reading_fails
 from longsoak.store.requests import Request, fits, result_code
 
 _TAILS = ("-journal", "-wal", "-shm")  # of the files SQLite may keep beside one that is open
@@ -188,7 +188,8 @@ class Inbox:
     def _mend(self, error: sqlite3.Error) -> None:
         """Make a new file if it is this one's fault, else try it again later."""
         self.close()
-        if result_code(error) in _NOT_ITS_FAULT and not _is_odd(self._path):
+        fault = result_code(error) not in _NOT_ITS_FAULT and reading_fails(self._path) is None
+        if not (fault or _is_odd(self._path)):
             self._suffer(error)
             return
         try:
@@ -226,9 +227,8 @@ def _opened(path: Path) -> sqlite3.Connection:
         (made,) = db.execute("SELECT sql FROM sqlite_schema WHERE name = 'request'").fetchone()
         if made.endswith("by TEXT NOT NULL) STRICT"):  # by version 0.2.0 or an earlier one
             db.execute("ALTER TABLE request ADD COLUMN body TEXT NOT NULL DEFAULT ''")
-        (says,) = db.execute("PRAGMA integrity_check(1)").fetchone()
-        if says != "ok":
-            raise sqlite3.DatabaseError(says)
+        if (wrong := check(db, "integrity_check(1)")) is not None:
+            raise sqlite3.DatabaseError(wrong)
     except sqlite3.Error:
         db.close()
         raise

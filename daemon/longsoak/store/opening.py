@@ -5,11 +5,13 @@ import sqlite3
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
+from threading import Event
 
 from longsoak.store.appending import add_changes, add_events, save_cursors
 from longsoak.store.aside import (
     DamageError,
     SetAside,
+    UnreadableError,
     damaged,
     disk_failed,
     finish_moving,
@@ -18,14 +20,15 @@ from longsoak.store.aside import (
     remains,
     takes_a_file,
 )
-from longsoak.store.files import RECORD
+from longsoak.store.files import RECORD, check, reading_fails
 from longsoak.store.migrations import migrate
 from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.happening import Event as Happening
 
 # What a run can't begin without. All else is looked at in the night.
 _NEEDED = ("rig_version", "run", "stretch", "layout", "gap", "cursor", "alarm_change", "request")
+TRIES, TRY_AGAIN = 4, 2.0  # s between
 PATIENCE_MS = 10_000  # for a lock that another process holds on the file
 
 
@@ -47,14 +50,7 @@ def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside
     finish_moving(folder)
     db = _connect(folder)
     try:
-        try:
-            _ready(db, now=now)
-        except StoreError as error:
-            if not disk_failed(error):
-                raise
-            # Once says nothing: a card may be busy with itself. Twice, on a disk that takes new
-            # files, it is this file that can't be read.
-            _ready(db, now=now)
+        _ready_at_last(db, folder, now=now)
     except StoreError as error:
         if damaged(error) or (disk_failed(error) and takes_a_file(folder)):
             aside = put_aside(db, folder, cause=str(error.__cause__ or error))
@@ -65,6 +61,33 @@ def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside
             "has room, and belongs to who runs this; nothing in it was changed."
         ) from error
     return db, None
+
+
+def _ready_at_last(db: sqlite3.Connection, folder: Path, *, now: str) -> None:
+    """Ready the connection; a few times more where the disk failed, which may be over by then.
+
+    After that, on a disk that takes new files, it is this file that can't be read.
+    """
+    try:
+        _ready(db, now=now)
+    except StoreError as error:
+        if not (disk_failed(error) or (damaged(error) and _unread(folder))):
+            raise
+        for _ in range(TRIES):
+            Event().wait(TRY_AGAIN)
+            try:
+                _ready(db, now=now)
+            except StoreError as again:
+                last = again
+            else:
+                return
+        if damaged(last) and (why := _unread(folder)) is not None:
+            raise UnreadableError(f"the disk does not give it: {why}") from None
+        raise last from None
+
+
+def _unread(folder: Path) -> str | None:
+    return reading_fails(folder / RECORD) or reading_fails(folder / f"{RECORD}-wal")
 
 
 def reopened(db: sqlite3.Connection, folder: Path, *, now: str) -> sqlite3.Connection:
@@ -144,9 +167,8 @@ def _ready(db: sqlite3.Connection, *, now: str) -> None:
         db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
         migrate(db, now=now)
         for table in _NEEDED:
-            (answer,) = db.execute(f"PRAGMA quick_check('{table}')").fetchone()
-            if answer != "ok":
-                raise DamageError(" ".join(str(answer).split()))
+            if (wrong := check(db, f"quick_check('{table}')")) is not None:
+                raise DamageError(wrong)
         for table in ("scan", "event"):  # large: that their ends can be reached is enough here
             db.execute(f"SELECT max(id) FROM {table}").fetchone()  # noqa: S608 - our own names
     except sqlite3.Error as error:
@@ -165,4 +187,4 @@ def _carry(db: sqlite3.Connection, aside: SetAside, *, utc_ms: int) -> None:
         )
     add_changes(db, left.changes)
     save_cursors(db, left.cursors)
-    add_events(db, [Event(utc_ms, "damage", "record", aside.says)])
+    add_events(db, [Happening(utc_ms, "damage", "record", aside.says)])

@@ -12,7 +12,8 @@ from contextlib import closing
 from enum import IntEnum
 from pathlib import Path
 
-from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.files import RECORD, check, connect_read_only, reading_fails
+from longsoak.store.requests import result_code
 from longsoak.vocabulary.errors import StoreError
 
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -37,23 +38,30 @@ def look(folder: Path, *, whole: bool = False) -> tuple[Verdict, str]:
     whole : bool
         Compare indexes with what they are of, too.
     """
-    check = "integrity_check" if whole else "quick_check"
+    pragma = "integrity_check(1)" if whole else "quick_check(1)"
     try:
         with closing(connect_read_only(folder / RECORD)) as db:
-            (answer,) = db.execute(f"PRAGMA {check}(1)").fetchone()
+            wrong = check(db, pragma)
     except sqlite3.Error as error:
-        code = int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
+        code = result_code(error)
         if code in _DAMAGE:
-            return Verdict.DAMAGED, str(error)
+            return _damaged(folder, str(error))
         return (
             Verdict.UNREADABLE if code == sqlite3.SQLITE_IOERR else Verdict.NOT_SEEN,
             str(error),
         )
     except StoreError as error:
         return Verdict.NOT_SEEN, str(error)
-    if answer == "ok":
+    if wrong is None:
         return Verdict.WHOLE, "the record is whole"
-    return Verdict.DAMAGED, " ".join(str(answer).split())
+    return _damaged(folder, wrong)
+
+
+def _damaged(folder: Path, says: str) -> tuple[Verdict, str]:
+    for end in ("", "-wal"):
+        if (why := reading_fails(folder / f"{RECORD}{end}")) is not None:
+            return Verdict.UNREADABLE, f"the disk does not give it: {why}"
+    return Verdict.DAMAGED, says
 
 
 def main(arguments: list[str]) -> int:
