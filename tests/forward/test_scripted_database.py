@@ -3,9 +3,11 @@
 The words of the answers are in the manner of the InfluxDB v2 API reference, from memory.
 """
 
+import socket
 import threading
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from email.utils import formatdate
 from pathlib import Path
 
@@ -15,7 +17,7 @@ from longsoak.forward.database import DatabaseForwarder
 from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.rig import Database
 from rigs import Keeper, small_rig
-from servers import Answer, Asked, Scripted, scripted_database
+from servers import HOST, Answer, Asked, Scripted, scripted_database
 
 RIG = small_rig()
 TOKEN = "t0ken"  # noqa: S105 - made up
@@ -228,6 +230,29 @@ def test_a_server_that_does_not_answer_is_given_up_after_the_limit(tmp_path: Pat
         with pytest.raises(ForwardError, match=r"did not answer within 0\.3 s"):
             outlet.step(0)
         over.set()
+        outlet.close()
+
+
+def test_a_server_that_answers_a_letter_at_a_time_is_given_up_too(tmp_path: Path) -> None:
+    over = threading.Event()
+
+    def trickle(listening: socket.socket) -> None:
+        with listening.accept()[0] as connection, suppress(OSError):
+            connection.sendall(b"HTTP/1.1 204 No Content\r\nX-Slow: ")
+            while not over.wait(0.05):
+                connection.sendall(b"x")
+
+    with socket.create_server((HOST, 0)) as listening, Keeper(tmp_path, RIG) as keeper:
+        thread = threading.Thread(target=trickle, args=(listening,))
+        thread.start()
+        keeper.scan({"T core": 20.0})
+        outlet = forwarder(keeper, f"http://{HOST}:{listening.getsockname()[1]}", patience=0.3)
+        began = time.monotonic()
+        with pytest.raises(ForwardError, match=r"did not end its answer within 0\.6 s"):
+            outlet.step(0)
+        assert time.monotonic() - began < 3.0
+        over.set()
+        thread.join()
         outlet.close()
 
 

@@ -1,6 +1,9 @@
 """The database's end of the wire. Slow to import (0.4 s): only where a database is configured."""
 
+import socket
+import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from email.utils import parsedate_to_datetime
 from typing import ClassVar
 
@@ -27,10 +30,12 @@ class _Counted:
     """
 
     made: ClassVar[int] = 0
+    newest: ClassVar[socket.socket | None] = None
 
     def connect(self) -> None:
         super().connect()  # type: ignore[misc]  # a mixin; both connections have it
         _Counted.made += 1
+        _Counted.newest = self.sock  # type: ignore[attr-defined]  # as above
 
 
 class _Plain(_Counted, HTTPConnection):
@@ -67,6 +72,7 @@ class Server:
     def __init__(self, settings: Database, *, token: str | None, patience: float) -> None:
         self._settings = settings
         self._patience = patience
+        self._hung_up = threading.Event()
         self._client = InfluxDBClient(
             url=settings.url,
             org=settings.org,
@@ -97,6 +103,10 @@ class Server:
         ForwardError
             The server is away, or has something against us rather than the lines.
         """
+        self._hung_up.clear()
+        # A limit on each read alone lets a server that trickles hold us for ever.
+        deadline = threading.Timer(2 * self._patience, self._hang_up)
+        deadline.start()
         try:
             self._writer.write(
                 self._settings.bucket,
@@ -114,12 +124,22 @@ class Server:
             ) from error
         except (HTTPError, OSError, ValueError) as error:  # ValueError: an answer that is no UTF-8
             raise ForwardError(f"{self._whose} {self._trouble(error)}") from error
+        finally:
+            deadline.cancel()
+        if self._hung_up.is_set():  # what was cut off may have looked whole
+            raise ForwardError(f"{self._whose} {self._trouble(TimeoutError())}")
         return None
 
     def close(self) -> None:
         """Close the connection."""
         self._writer.close()  # type: ignore[no-untyped-call]  # the library's
         self._client.close()  # type: ignore[no-untyped-call]  # as above
+
+    def _hang_up(self) -> None:
+        self._hung_up.set()
+        if _Counted.newest is not None:
+            with suppress(OSError):
+                _Counted.newest.shutdown(socket.SHUT_RDWR)
 
     @property
     def _whose(self) -> str:
@@ -139,6 +159,8 @@ class Server:
         return f"{self._whose} could not take it: {f'{status} {says}' if status else says}"
 
     def _trouble(self, error: Exception) -> str:
+        if self._hung_up.is_set():
+            return f"did not end its answer within {2 * self._patience:g} s"
         cause: BaseException | None = error
         while cause is not None:
             if isinstance(cause, OSError) and cause.strerror:
