@@ -23,7 +23,7 @@ WITHIN_MS = 1000
 PROBES = {"wood": ("W1", "W2"), "air": ("A1",)}
 EVERY = {"wood": MINUTE, "air": 10 * MINUTE}
 SEAL_EVERY = 1440
-AT_ONCE = 60  # scans of a quiet hour are committed together, or it would take nine months of fsync
+AT_ONCE = 120  # scans of a quiet hour are committed together, or it would take nine months of fsync
 
 
 @dataclass
@@ -208,9 +208,15 @@ def _set_while_down(rig: Rig) -> None:
 
 def _lose_for_days(rig: Rig) -> None:
     """No server for days; then the clock is put right by what it went wrong meanwhile."""
-    rig.board.lose()
-    rig.go_on(rig.board.chance.uniform(0.5, 3) * DAY)
-    rig.board.synchronise()
+    board = rig.board
+    known = board.residual
+    board.lose()
+    board.residual = board.chance.uniform(-5e-6, 5e-6)  # it is warmer or colder meanwhile
+    rig.go_on(board.chance.uniform(0.5, 6) * DAY)
+    if board.chance.random() < 0.5:
+        rig.restart()
+    board.synchronise()
+    board.residual = known
 
 
 def _restart(rig: Rig) -> None:

@@ -140,7 +140,7 @@ def test_a_clock_that_was_right_before_it_was_synchronised_is_confirmed(rig: Rig
     rig.start("boot 1", base=T0, at=9000)
     rig.measure(base=T0, at=10_000)
     rig.measure(base=T0 + 60, at=10_000 + 3 * MINUTE, known=True)  # slewed, not set
-    assert rig.known() == ["placed"]
+    assert rig.known() == ["placed", "clock"]
     assert rig.placed()[:3] == minutes(T0 + 10_000, 0, 1, 2)
     assert rig.says()[0].endswith("stand as recorded")
 
@@ -197,6 +197,48 @@ def test_a_clock_set_unsynchronised_is_believed_once_it_is_synchronised_there(
         *minutes(T0 + HOUR + 10_000, 3, 4, 5, 6, 7, 8),
     ]
     assert rig.says()[-1].endswith("stand as recorded")
+
+
+@pytest.mark.parametrize("ppm", [-5, 5])
+@pytest.mark.parametrize("restarted", [False, True])
+def test_what_a_clock_went_wrong_while_no_server_answered_is_spread_over_that_time(
+    rig: Rig, ppm: int, restarted: bool
+) -> None:
+    """Its CLOCK_BOOTTIME runs wrong by as much, so that only the step tells."""
+    rate = 1 + ppm * 1e-6
+    true: list[float] = []
+
+    def held(since: int, hours: int) -> None:
+        for hour in range(since, since + hours):
+            true.append(T0 + 200_000 + hour * HOUR / rate)
+            rig.measure(base=T0, at=200_000 + hour * HOUR, count=1)
+
+    rig.start("boot 1", base=T0, at=9000, known=True)
+    rig.measure(base=T0, at=10_000, known=True)
+    held(0, 60)
+    if restarted:
+        rig.start("boot 1", base=T0, at=200_000 + 59 * HOUR + 1)
+    held(60, 60)
+    wrong = round(120 * HOUR * (1 - 1 / rate))
+    assert abs(wrong) > 2000
+    rig.measure(base=T0 - wrong, at=200_000 + 120 * HOUR, known=True)
+    placed = rig.placed()
+    assert all(before < after for before, after in pairwise(placed))
+    off = [abs(got - want) for got, want in zip(placed[3:-3], true, strict=True)]
+    assert max(off) < 100
+    assert rig.says() == [
+        f"the clock was set 2.2 s {'back' if ppm > 0 else 'on'} and is synchronised:"
+        " what was measured since it last was is moved evenly"
+    ]
+
+
+def test_what_a_clock_was_set_by_beyond_what_it_can_have_gone_wrong_is_not_spread(rig: Rig) -> None:
+    rig.start("boot 1", base=T0, at=9000, known=True)
+    rig.measure(base=T0, at=10_000, known=True)
+    rig.measure(base=T0, at=10_000 + 3 * MINUTE)
+    rig.measure(base=T0 + 40_000, at=10_000 + 6 * MINUTE, known=True)
+    assert rig.placed()[:6] == minutes(T0 + 10_000, *range(6))
+    assert rig.says()[0].endswith("what was measured before stays where it was")
 
 
 def test_of_two_synchronised_clocks_that_disagree_the_later_is_believed_from_there_on(

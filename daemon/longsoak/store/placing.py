@@ -13,6 +13,7 @@ from longsoak.core.clockplace import Unplaced, far_words, lay_between, set_words
 from longsoak.core.wording import age_words, time_words, with_noun
 from longsoak.store.appending import add_events
 from longsoak.store.crowding import LEEWAY_MS, Crowd, Taken, apart
+from longsoak.store.holdover import PIECE_MS, spread
 from longsoak.store.rungaps import settle_gaps
 from longsoak.store.scans import Kept, Scans
 from longsoak.store.stretches import (
@@ -38,6 +39,8 @@ class State(NamedTuple):
     last_utc_ms: int | None  # as recorded, of the last scan in it
     crowded_to_ms: int | None = None  # until when scans of other stretches lie; None for "look"
     crowd: Taken | None = None  # those of them about where the next scan goes
+    since_ms: int = 0  # CLOCK_BOOTTIME of its first scan
+    synchronised: bool | None = None  # whether its scans are; None at the start of a run
 
 
 class Placing:
@@ -73,18 +76,23 @@ class Placing:
         """
         offset = scan.utc_ms - scan.boottime_ms
         now = self.state.now
-        if now is None or now.run != self._run or was_set(now.offset_ms, offset):
+        if (
+            now is None
+            or was_set(now.offset_ms, offset)
+            or scan.synchronised is not self.state.synchronised  # or a run begins: then it is None
+            or self._too_long(now, scan)
+        ):
             self._begin(scan_id, scan, offset)
-        elif scan.synchronised and now.known == UNSURE:
-            self._place_boot(scan_id, scan, now.offset_ms)
-        elif scan.synchronised and was_set(now.base_ms, now.offset_ms):
-            self._confirm(scan_id, scan, now.offset_ms)
         utc_ms = self._own_time(scan)
         self.state = self.state._replace(last_utc_ms=utc_ms)
         return utc_ms
 
+    def _too_long(self, now: Stretch, scan: Scan) -> bool:
+        held = not scan.synchronised and now.known != UNSURE
+        return held and scan.boottime_ms - self.state.since_ms > PIECE_MS
+
     def _own_time(self, scan: Scan) -> int:
-        now, last, crowded_to, taken = self.state
+        now, last, crowded_to, taken = self.state[:4]
         assert now is not None  # noqa: S101 - the scan has begun one if there was none
         utc_ms = scan.utc_ms if last is None else max(scan.utc_ms, last + 1)
         if crowded_to is None:
@@ -122,17 +130,38 @@ class Placing:
             known=known,
         )
         now = Stretch(number, self._run, self._boot, scan_id, offset, shift, known)
-        self.state = State(now, None)
+        runs_on = before is not None and not was_set(before.offset_ms, offset)
+        self.state = State(
+            now,
+            self.state.last_utc_ms if runs_on else None,
+            since_ms=scan.boottime_ms,
+            synchronised=scan.synchronised,
+        )
         if before is None:
             self._place_boots_before(scan_id, scan, offset if scan.synchronised else None)
-        elif before.known == UNSURE and scan.synchronised:
-            self._place_boot(scan_id, scan, offset)
-        elif was_set(before.offset_ms, offset):
-            self._tell(scan, _set_says(before, now, synchronised=scan.synchronised))
-            if before.known == UNSURE:  # what was set last is the best there is
+        elif before.known == UNSURE:
+            if scan.synchronised:
+                self._place_boot(scan_id, scan, offset)
+            elif not runs_on:  # what was set last is the best there is
+                self._tell(
+                    scan, f"{set_words(offset - before.offset_ms)}, and is not synchronised yet"
+                )
                 self._save(_moved(self._of_boot(), offset, UNSURE), scan_id)
-        elif scan.synchronised and was_set(before.base_ms, offset):
-            self._confirm(scan_id, scan, offset)  # it had been set before this run began
+        else:
+            if runs_on and scan.synchronised and was_set(before.base_ms, offset):
+                self._confirm(scan_id, scan, offset)
+            spread_out = scan.synchronised and self._spread(scan_id, scan, offset)
+            if not runs_on:
+                self._tell(scan, _set_says(before, now, scan.synchronised, spread_out=spread_out))
+
+    def _spread(self, scan_id: int, scan: Scan, base: int) -> bool:
+        """Share out what the clock went wrong while it was not synchronised; say if it did."""
+        spread_out = spread(self._of_boot()[:-1], self._scans(), scan, base)
+        if spread_out:
+            following = [s.first_scan for s in self._of_boot() if s.id > spread_out[-1].id]
+            self._save(spread_out, min(following, default=scan_id))
+            self._settle_gaps(scan, since_run=spread_out[0].run)
+        return bool(spread_out)
 
     def _place_boot(self, scan_id: int, scan: Scan, base: int) -> None:
         """Go by the first synchronised scan of this boot."""
@@ -227,11 +256,11 @@ def _moved(stretches: Sequence[Stretch], base: int, known: str) -> list[Stretch]
     ]
 
 
-def _set_says(before: Stretch, now: Stretch, *, synchronised: bool) -> str:
+def _set_says(before: Stretch, now: Stretch, synchronised: bool, *, spread_out: bool) -> str:
     """That the clock was set, and what is made of it."""
     says = set_words(now.offset_ms - before.offset_ms)
-    if before.known == UNSURE:
-        return f"{says}, and is not synchronised yet"
+    if spread_out:
+        return f"{says} and is synchronised: what was measured since it last was is moved evenly"
     if not was_set(before.base_ms, now.offset_ms):
         return f"{says}, to where it was synchronised before"
     if synchronised:
