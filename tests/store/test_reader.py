@@ -233,7 +233,7 @@ def test_a_row_that_is_not_as_long_as_its_layout_says_is_told_and_not_guessed_at
     with sqlite3.connect(tmp_path / RECORD) as db:
         db.execute("UPDATE scan SET readings = substr(readings, 2) WHERE id = 2")
     db.close()
-    with pytest.raises(StoreError, match="not as long as their layout says"):
+    with pytest.raises(StoreError, match="not as they were kept"):
         Record(tmp_path).reduced((SLOW,), since_ms=0, until_ms=2**50, buckets=3)
 
 

@@ -52,7 +52,7 @@ _CORRECTED = (0.0, 40.0)
 # From where the leads may have as much of the conductance as the wood, nobody knows what it has.
 _HALF_LEAK = 0.5  # of the insulation
 
-_ABSENT = {
+ABSENT = {
     Absence.NO_ANSWER: Reason.NO_ANSWER,
     Absence.BAD_CHECKSUM: Reason.BAD_CHECKSUM,
     Absence.UNREADABLE: Reason.UNREADABLE,
@@ -186,6 +186,10 @@ class Conversion:
         }
         self._temperatures: dict[str, tuple[float, float]] = {}
 
+    def knows(self, probe: str) -> bool:
+        """Whether the rig has a probe of that name."""
+        return probe in self._probes
+
     def convert(self, samples: Sequence[Sample | Missing], *, now: float) -> list[Converted]:
         """Convert one scan's samples, in their order.
 
@@ -301,7 +305,7 @@ def _is_loop(probe: Probe, sample: Sample) -> bool:
 
 
 def _missing(missing: Missing) -> Converted:
-    return Converted(nan, "", nan, nan, Flag.MISSING, _ABSENT[missing.why])
+    return Converted(nan, "", nan, nan, Flag.MISSING, ABSENT[missing.why])
 
 
 def _not_evaluated(sample: Sample, reason: Reason) -> Converted:

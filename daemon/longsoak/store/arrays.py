@@ -6,6 +6,7 @@ Reads the bytes of `longsoak.store.codec` with code of its own, so that each che
 import zlib
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -47,7 +48,32 @@ def read(scans: Scans, within: Sequence[Span], probes: Collection[str]) -> dict[
                 parts[probe].append(columns)
         for probe, columns in _live(scans, span, probes):
             parts[probe].append(columns)
-    return {probe: _joined(found) for probe, found in parts.items()}
+    return {probe: _shown(scans, probe, _joined(found)) for probe, found in parts.items()}
+
+
+def _shown(scans: Scans, probe: str, own: Columns) -> Columns:
+    """A probe's columns with the values in them that were derived again."""
+    derived = scans.derived
+    if derived is None or probe not in derived.derivation.probes or not len(own.scans):
+        return own
+    old = int(np.searchsorted(own.scans, derived.derivation.last_scan, side="right"))
+    if not old:
+        return own
+    ids, new = derived.columns(probe, int(own.scans[0]), int(own.scans[old - 1]))
+    at = np.searchsorted(np.array(ids, np.int64), own.scans[:old])  # some between may be wanted out
+
+    def mixed(column: npt.NDArray[Any], again: Sequence[float]) -> npt.NDArray[Any]:
+        return np.concatenate([np.array(again, column.dtype)[at], column[old:]])
+
+    return Columns(
+        own.scans,
+        own.utc_ms,
+        own.raw,
+        mixed(own.values, new.values),
+        mixed(own.uncertainties, new.uncertainties),
+        mixed(own.flags, new.flags),
+        mixed(own.reasons, new.reasons),
+    )
 
 
 def _sealed(

@@ -10,6 +10,7 @@ import struct
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
 from typing import NamedTuple
 
 from longsoak.vocabulary.flags import Flag, Reason
@@ -109,6 +110,11 @@ def cut_out(column: Full, low: int, high: int) -> Full:
         column.flags[low:high],
         column.reasons[low:high],
     )
+
+
+def joined(columns: Sequence[Full]) -> Full:
+    """Columns behind each other as one."""
+    return Full(*(tuple(chain.from_iterable(parts)) for parts in zip(*columns, strict=True)))
 
 
 def full_column(rows: Sequence[bytes], at: Seats, place: int) -> Full:

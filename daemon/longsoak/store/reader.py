@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from longsoak.store.buckets import Bucket, Reduction
+from longsoak.store.derived import Derivation, Derived, derived
 from longsoak.store.files import RECORD
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Kept, Scans, readings_of
-from longsoak.store.summarised import HOUR_MS, Look
+from longsoak.store.summarised import HOUR_MS, Look, made_from
 from longsoak.store.timeline import shift_of, spans, spans_of, stretches
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
@@ -50,10 +51,20 @@ class StoredScan:
 
 
 class Record(RecordFile):
-    """Readings, alarms, events and proofs of the record in `folder`."""
+    """Readings, alarms, events and proofs of the record in `folder`.
 
-    def __init__(self, folder: Path) -> None:
+    Parameters
+    ----------
+    folder : Path
+        The record's.
+    as_kept : bool
+        Whether to read values as they were kept with their raw ones, though others are shown that
+        were derived again (`derivation`). Scans are always read so, as whoever copies them must.
+    """
+
+    def __init__(self, folder: Path, *, as_kept: bool = False) -> None:
         super().__init__(folder)
+        self._as_kept = as_kept
         self._kept = Kept()
         self._newest = Newest()
 
@@ -71,6 +82,17 @@ class Record(RecordFile):
                 ).fetchone()
             )
         return RigVersion(*row) if row else None
+
+    def rig_versions(self) -> list[RigVersion]:
+        """Every version of the rig file that was accepted, oldest first."""
+        with self._open() as db:
+            rows = db.execute("SELECT id, accepted_utc_ms, text FROM rig_version ORDER BY id")
+            return [RigVersion(*row) for row in rows]
+
+    def derivation(self) -> Derivation | None:
+        """What is shown in place of the values as they were kept, if anything is."""
+        with self._look() as (_, scans):
+            return None if scans.derived is None else scans.derived.derivation
 
     def first_utc_ms(self) -> int | None:
         """When the first scan was taken."""
@@ -98,7 +120,8 @@ class Record(RecordFile):
         million scans; what it found is remembered, so that a later one walks only what is new.
         """
         with self._look() as (db, scans), self._newest as newest:
-            found = newest.readings(db, scans, probes, of=self._identity(db))
+            key = None if scans.derived is None else scans.derived.key
+            found = newest.readings(db, scans, probes, of=(self._identity(db), key))
             every = stretches(db, scans)
         return {
             probe: replace(reading, utc_ms=reading.utc_ms + shift_of(every, scan))
@@ -145,7 +168,7 @@ class Record(RecordFile):
             every = stretches(db, scans)
             within = spans_of(scans, every, since_ms, until_ms)
             if width >= HOUR_MS or sum(s.last - s.first for s in within) > _MOST_SCANS:
-                look = Look(self.folder, identity(db), scans, every)
+                look = Look(self.folder, made_from(db, scans), scans, every)
                 if (found := look.reduced(probes, since_ms, until_ms, width)) is not None:
                     return found
             reduction = Reduction(since_ms=since_ms, width_ms=width)
@@ -284,11 +307,14 @@ class Record(RecordFile):
         stat = (self.folder / RECORD).stat()
         return stat.st_dev, stat.st_ino, identity(db)
 
+    def _derived(self, db: sqlite3.Connection) -> Derived | None:
+        return None if self._as_kept else derived(self.folder, identity(db))
+
     @contextmanager
     def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:
         with self._open() as db, _told(self.folder / RECORD):
             self._kept.belong_to(self._identity(db))
-            yield db, Scans(db, self._kept)
+            yield db, Scans(db, self._kept, self._derived(db))
 
 
 @contextmanager
@@ -298,7 +324,7 @@ def _told(path: Path) -> Iterator[None]:
         yield
     except ValueError as error:
         raise StoreError(
-            f"the record {path} is damaged: readings are not as long as their layout says"
+            f"the record {path} is damaged: readings in it are not as they were kept"
             f" ({error}). Leave it as it is, and go on with a copy made before."
         ) from error
 

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import islice
 from typing import NamedTuple
 
+from longsoak.store.derived import Derived
 from longsoak.store.packing import (
     FLAGS,
     REASONS,
@@ -87,11 +88,22 @@ class Kept:
 
 
 class Scans:
-    """All scans of a record, within one read transaction."""
+    """All scans of a record, within one read transaction.
 
-    def __init__(self, db: sqlite3.Connection, kept: Kept) -> None:
+    Parameters
+    ----------
+    db : sqlite3.Connection
+        The record.
+    kept : Kept
+        What was found in it before.
+    derived : Derived or None
+        What pieces show in place of the record's own values; rows are always as they were kept.
+    """
+
+    def __init__(self, db: sqlite3.Connection, kept: Kept, derived: Derived | None = None) -> None:
         self._db = db
         self._kept = kept
+        self.derived = derived
         with kept.lock:
             for number, bus, probes, units, version in db.execute(
                 "SELECT id, bus, probes, units, rig_version FROM layout WHERE id > ?",
@@ -153,6 +165,12 @@ class Scans:
         ValueError
             A row is not as long as its layout says.
         """
+        for piece in self._own_pieces(probes, first, last, raw=raw):
+            yield piece if self.derived is None else self.derived.shown(piece)
+
+    def _own_pieces(
+        self, probes: Collection[str], first: int, last: int, *, raw: bool
+    ) -> Iterator[Piece]:
         for chunk in self.over(first, last):
             yield from self._sealed_pieces(chunk, probes, first, last, raw=raw)
         rows = self.live_rows(self.holding(probes), first, last)

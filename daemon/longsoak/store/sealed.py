@@ -13,6 +13,7 @@ from longsoak.store.packing import Full, row_struct
 
 _SCANS = struct.Struct("<4I")  # lengths of its parts
 _READINGS = struct.Struct("<5I")
+_CRC = struct.Struct("<I")
 
 
 class ScanRow(NamedTuple):
@@ -61,7 +62,7 @@ def pack_scans(rows: Sequence[ScanRow]) -> bytes:
         pack_whole([row.utc_ms - row.boottime_ms for row in rows]),
         pack_whole([row.synchronised for row in rows]),
     ]
-    return _SCANS.pack(*map(len, parts)) + b"".join(parts)
+    return _checked(_SCANS.pack(*map(len, parts)) + b"".join(parts))
 
 
 def unpack_scans(data: bytes, *, first: int) -> SealedScans:
@@ -82,7 +83,7 @@ def pack_readings(column: Full) -> bytes:
         zlib.compress(bytes(column.flags)),
         zlib.compress(bytes(column.reasons)),
     ]
-    return _READINGS.pack(*map(len, parts)) + b"".join(parts)
+    return _checked(_READINGS.pack(*map(len, parts)) + b"".join(parts))
 
 
 def unpack_readings(data: bytes, *, raw: bool = True) -> Full:
@@ -102,8 +103,23 @@ def parts_of_readings(data: bytes) -> list[bytes]:
     return split(data, _READINGS)
 
 
+def _checked(data: bytes) -> bytes:
+    """Data and its CRC-32: a card that flips a bit must not change a reading unnoticed."""
+    return data + _CRC.pack(zlib.crc32(data))
+
+
 def split(data: bytes, lengths: struct.Struct) -> list[bytes]:
-    """The parts of `data` that lie behind their lengths."""
+    """The parts of `data` that lie behind their lengths and before their CRC-32.
+
+    Raises
+    ------
+    ValueError
+        The data are not what was sealed.
+    """
+    if len(data) < lengths.size + _CRC.size:
+        raise ValueError(f"{len(data)} bytes are no sealed readings")
+    if (zlib.crc32(data[: -_CRC.size]),) != _CRC.unpack(data[-_CRC.size :]):
+        raise ValueError("sealed readings do not have their checksum")
     parts, at = [], lengths.size
     for length in lengths.unpack_from(data):
         parts.append(data[at : at + length])

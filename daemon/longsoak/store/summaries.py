@@ -16,6 +16,7 @@ from pathlib import Path
 
 from longsoak.store.buckets import Reduction, Sums
 from longsoak.store.cells import Cells, Row, as_numbers, pack_cells, pack_row, unpack_cells
+from longsoak.store.derived import derived
 from longsoak.store.recordfile import identity
 from longsoak.store.scans import Kept, Scans
 from longsoak.store.summarised import (
@@ -24,6 +25,7 @@ from longsoak.store.summarised import (
     PAGE_DAYS,
     PAGE_HOURS,
     SUMMARIES,
+    made_from,
     numbers_of,
     position_of,
     shifts_of,
@@ -144,18 +146,18 @@ class Summaries:
         """The first and the last scan to add up now, and how the times were placed."""
         record = self._record()
         self._kept.belong_to(record)
-        scans = Scans(record, self._kept)
+        scans = Scans(record, self._kept, derived(self._folder, identity(record)))
         every = stretches(record, scans)
         if not every:
             return None
         db = self._open()
-        made_from = identity(record)
-        position = position_of(db, made_from, scans, every)
+        own = made_from(record, scans)
+        position = position_of(db, own, scans, every)
         if position is None:
             with Transaction(db):
                 for table in ("fresh", "hours", "days", "made_from"):
                     db.execute(f"DELETE FROM {table}")  # noqa: S608 - named just above
-                db.execute("INSERT INTO made_from VALUES (1, ?, 0, 0, '[]')", (made_from,))
+                db.execute("INSERT INTO made_from VALUES (1, ?, 0, 0, '[]')", (own,))
             position = 0
         first, last = max(position + 1, scans.bottom), _settled_to(record, scans)
         if first > last:
@@ -168,7 +170,8 @@ class Summaries:
         return first, last, every
 
     def _add_up(self, first: int, last: int, every: list[Span]) -> Iterator[None]:
-        scans = Scans(self._record(), self._kept)
+        record = self._record()
+        scans = Scans(record, self._kept, derived(self._folder, identity(record)))
         hours = Reduction(since_ms=0, width_ms=HOUR_MS)
         probes = {probe for layout in scans.layouts.values() for probe in layout.probes}
         for span in every:

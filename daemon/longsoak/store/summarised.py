@@ -9,6 +9,7 @@ from pathlib import Path
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.cells import Cells, Row, unpack_cells
 from longsoak.store.files import connect_read_only
+from longsoak.store.recordfile import identity
 from longsoak.store.scans import Scans
 from longsoak.store.timeline import Span, spans_of
 from longsoak.vocabulary.errors import StoreError
@@ -29,7 +30,7 @@ class Look:
     folder : Path
         The record's.
     made_from : str
-        What `longsoak.store.recordfile.identity` says of the record.
+        What `made_from` says of it.
     scans : Scans
         Its scans.
     every : sequence of Span
@@ -107,6 +108,12 @@ class Look:
                 return position, _read(db, probes, first_hour, last_hour, days=days)
         except (sqlite3.Error, StoreError):
             return None  # the record itself has it all
+
+
+def made_from(record: sqlite3.Connection, scans: Scans) -> str:
+    """What tells the values of a record, as they are shown now, from any others."""
+    key = "" if scans.derived is None else scans.derived.key
+    return f"{identity(record)} {key}"
 
 
 def position_of(
