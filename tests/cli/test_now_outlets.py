@@ -100,6 +100,17 @@ def test_an_outlet_that_is_away_tells_why_and_what_waits_since_when(rig_file: Pa
     assert 3600 <= age < 3660
 
 
+def test_readings_are_away_with_the_connection_they_share(rig_file: Path) -> None:
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=3600)
+        record.change("outlet away:mqtt", NORMAL, NEW, ago=600, says="no broker")
+        found, lines = told(rig_file)
+    assert [outlet["well"] for outlet in found] == [True, False, False, True]
+    assert lines[2] == (
+        "Readings by MQTT: away (no broker); 1 scan unsent, the oldest taken 1 h 00 ago."
+    )
+
+
 def test_an_outlet_that_was_away_is_well_again(rig_file: Path) -> None:
     with kept(rig_file) as record:
         record.scan(GOOD, ago=1)

@@ -85,10 +85,13 @@ def outlets_of(
         "readings": rig.mqtt and rig.mqtt.readings,
         "database": rig.database,
     }
-    found = []
+    found: list[OutletHealth] = []
+    away: str | None = None
     for name in (name for name, wanted in settings.items() if wanted is not None):
         change = alarms.get(plans.get(name, ""))
-        away = change.says if change is not None and change.new.standing else None
+        standing = change.says if change is not None and change.new.standing else None
+        # Readings have the connection of notices, and no alarm of their own while that is gone.
+        away = standing or (away if name == "readings" else None)
         position = record.cursor(name)
         if name in FORWARDERS:
             waits = unsent(Record(record.folder), position)

@@ -1,0 +1,147 @@
+"""Outlets as a rig file sets them up: where they start, what they share, what they lack."""
+
+import json
+import queue
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from brokers import PREFIX, STATE, validate
+from longsoak.service.clock import SystemClock
+from longsoak.service.makeoutlets import STATE_EVERY, make_outlets, start_new_ones
+from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.outlets import OutletWorker
+from longsoak.vocabulary.rig import Database, Mqtt, Rig
+from rigs import NEW, NORMAL, Keeper, small_rig
+from servers import HOST, broker, listener, time_series_server
+from waiting import wait_for
+
+News = OutletNews | CursorMoved | Refused | SentAgain
+
+
+class FastClock(SystemClock):
+    """The machine's clocks, of which one can be put on."""
+
+    ahead = 0.0
+
+    def monotonic(self) -> float:
+        return super().monotonic() + self.ahead
+
+
+def rig_with(port: int, *, readings: float | None = 1000.0, **changes: str | bool | None) -> Rig:
+    mqtt = Mqtt(HOST, port, PREFIX, None, None, readings=readings)
+    return small_rig(name="render pair", mqtt=replace(mqtt, **changes))  # type: ignore[arg-type]  # text and truth values only
+
+
+@contextmanager
+def outlets_of(
+    keeper: Keeper, rig: Rig, *, clock: SystemClock | None = None
+) -> Iterator[tuple[list[OutletWorker], "queue.SimpleQueue[News]"]]:
+    news: queue.SimpleQueue[News] = queue.SimpleQueue()
+    outlets = make_outlets(
+        rig,
+        keeper.record.folder,
+        record=keeper.record,
+        clock=clock or SystemClock(),
+        software="1.2.3",
+        put=news.put,
+    )
+    start_new_ones(keeper.writer, keeper.record, outlets, utc_ms=0)
+    for outlet in outlets:
+        outlet.start()
+    try:
+        yield outlets, news
+    finally:
+        for outlet in outlets:
+            outlet.stop()
+        for outlet in outlets:
+            outlet.join(20)
+
+
+def test_what_is_new_to_a_record_starts_with_what_comes_but_the_database_with_what_was(
+    tmp_path: Path,
+) -> None:
+    with (
+        broker(tmp_path / "broker") as server,
+        time_series_server(tmp_path / "db") as database,
+        listener(server.port) as heard,
+        Keeper(tmp_path / "record", small_rig()) as keeper,
+    ):
+        keeper.scans([{"T core": 20.0}] * 5)
+        keeper.change("silent: C 30/60", NORMAL, NEW)
+        rig = replace(
+            rig_with(server.port), database=Database(database.url, "-", "rig", None, 60.0)
+        )
+        with outlets_of(keeper, rig) as (outlets, _):
+            assert [keeper.record.cursor(name) for name in ("mqtt", "readings", "database")] == [
+                1, 5, 0,
+            ]  # fmt: skip
+            assert keeper.record.has_cursor("readings")
+            keeper.scan({"T core": 21.0})
+            for outlet in outlets:
+                outlet.wake()
+            wait_for(lambda: heard.last(f"{PREFIX}/probes/T core"), what="the new reading")
+            wait_for(lambda: database.count("temperature_value") == 6, what="all readings")
+        told = [json.loads(text)["scan"] for topic, text in heard.live if "/probes/" in topic]
+        assert told == [6]
+        assert not any("/alarms/" in topic for topic, _ in heard.live)
+
+
+def test_notices_and_readings_share_one_connection_that_ends_with_the_last_of_them(
+    tmp_path: Path,
+) -> None:
+    with (
+        broker(tmp_path / "broker") as server,
+        listener(server.port) as heard,
+        Keeper(tmp_path / "record", small_rig()) as keeper,
+    ):
+        with outlets_of(keeper, rig_with(server.port)) as (outlets, _):
+            keeper.change("silent: C 30/60", NORMAL, NEW)
+            keeper.scan({"T core": 20.0})
+            for outlet in outlets:
+                outlet.wake()
+            wait_for(lambda: len(heard.live) == 3, what="the state, an alarm and a reading")
+            outlets[0].stop()
+            outlets[0].join(10)
+            keeper.scan({"T core": 21.0})
+            outlets[1].wake()
+            wait_for(lambda: len(heard.live) == 4, what="another reading")
+        wait_for(lambda: "stopped" in (heard.last(STATE) or ""), what="the end")
+        states = [json.loads(text)["state"] for topic, text in heard.live if topic == STATE]
+        assert states == ["recording", "stopped"]
+        assert heard.live[-1][0] == STATE
+
+
+def test_the_state_is_told_anew_every_minute(tmp_path: Path) -> None:
+    clock = FastClock()
+    with (
+        broker(tmp_path / "broker") as server,
+        listener(server.port) as heard,
+        Keeper(tmp_path / "record", small_rig()) as keeper,
+        outlets_of(keeper, rig_with(server.port), clock=clock) as (outlets, _),
+    ):
+        wait_for(lambda: heard.last(STATE), what="the state")
+        keeper.scan({"T core": 20.0})
+        clock.ahead = STATE_EVERY
+        outlets[0].wake()
+        wait_for(lambda: json.loads(heard.last(STATE) or "")["newest_scan"], what="a newer one")
+        validate("state", heard.last(STATE) or "")
+        assert "readings" in json.loads(heard.last(STATE) or "")["unsent"]
+
+
+def test_a_secret_or_a_certificate_that_can_not_be_read_is_told_by_both(tmp_path: Path) -> None:
+    for changes, says in (
+        ({"user": "rig", "password_file": "none"}, "the secret in "),
+        ({"tls": True, "ca_file": "none"}, "ca_file of [notices.mqtt], "),
+    ):
+        with (
+            Keeper(tmp_path / says[:2], small_rig()) as keeper,
+            outlets_of(keeper, rig_with(1, **changes)) as (_, news),
+        ):
+            found = {one.outlet: one.away or "" for one in (news.get(timeout=10) for _ in range(2))
+                     if isinstance(one, OutletNews)}  # fmt: skip
+        assert set(found) == {"mqtt", "readings"}
+        for away in found.values():
+            assert away.startswith(says)
+            assert away.endswith("can't be read: No such file or directory")
