@@ -32,6 +32,7 @@ REFUSED, AFRESH = (1 << 64) - 1, (1 << 64) - 2
 NOW = "2030-03-17T17:46:40Z"
 NUMBER = struct.Struct("<Q")
 REST_AFTER_A_REFUSAL = 0.01  # s
+BITES = 4  # of chores after each commit
 
 
 def main() -> int:
@@ -122,16 +123,18 @@ class Child:
             self._number += len(batch.scans)
             self._say(self._number)
             try:
-                # As fast as scans come, so time runs: chores look every few seconds.
-                events = self._chores.bite(
-                    now=float(self._number), utc_ms=T0 + EVERY_MS * self._number
-                )
+                events = self._bite()
             except StoreError as error:
                 self._refused(error)
             if self._chance.random() < 0.01:
                 self._writer.fold_in()
         self._writer.end_run(utc_ms=T0 + EVERY_MS * self._number)
         self._writer.close()
+
+    def _bite(self) -> Sequence[Event]:
+        """Do some of what is due. As fast as scans come, so time runs: chores look every few s."""
+        now, utc_ms = float(self._number), T0 + EVERY_MS * self._number
+        return [e for _ in range(BITES) for e in self._chores.bite(now=now, utc_ms=utc_ms)]
 
     def _make_chores(self) -> None:
         often = SealingPlan(tail=40, lengths=(30, 90), enough=5)

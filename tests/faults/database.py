@@ -42,7 +42,7 @@ def campaign(*, seed: int, short: bool, overlap: float = 60.0) -> Outcome:
                 killed, restarted = kill_at_random(server, sending, seconds=SECONDS, chance=chance)
             sending.write_no_more()
             patience = CATCHES_UP if overlap else 2.0
-            missing = come_to_rest(lambda: _missing(record, server), patience=patience)
+            missing = come_to_rest(lambda: missing_from(record, server), patience=patience)
             sent = len(recorded(record))
         finally:
             sending.kill()
@@ -79,7 +79,7 @@ def arrived(server: TimeSeriesServer) -> Points:
     }
 
 
-def _missing(record: Record, server: TimeSeriesServer) -> list[str]:
+def missing_from(record: Record, server: TimeSeriesServer) -> list[str]:
     try:
         there = arrived(server)
     except OSError as error:

@@ -14,7 +14,7 @@ from faults.victim import Heard, Victim
 from faults.witness import Witness
 from longsoak.store.files import RECORD
 
-ROUNDS, SHORT = 200, 8
+ROUNDS, SHORT = 200, 4
 PER_RECORD = 20  # rounds that one record goes through
 LONGEST_FAULT = 0.15  # s
 SET_ASIDE = f"{RECORD}.damaged-1"

@@ -20,7 +20,7 @@ from faults.victim import Victim
 from faults.witness import Witness
 from longsoak.store.files import RECORD
 
-ROUNDS, SHORT = 150, 6
+ROUNDS, SHORT = 150, 3
 PER_RECORD = 10
 LONGEST_SQUEEZE = 0.2  # s
 GOES_ON = 20  # scans that must come once there is room

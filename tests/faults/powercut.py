@@ -18,8 +18,8 @@ from longsoak.store.reader import Record
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.errors import StoreError
 
-STATES, SHORT = 200, 12
-SCANS, SHORT_SCANS = 6000, 300
+STATES, SHORT = 200, 8
+SCANS, SHORT_SCANS = 6000, 200
 RUNS = 4  # processes one after the other that wrote what is played again; killed but for the last
 KEPT = Path(__file__).parents[1] / "store" / "kept"
 ACKS = "acks"

@@ -121,7 +121,7 @@ class Sender:
                 report = self._reports.get_nowait()
                 if isinstance(report, CursorMoved):
                     batch.cursors[report.outlet] = (report.position, self._clock.utc_ms())
-                else:
+                elif not (isinstance(report, OutletNews) and report.away is None):
                     sys.stderr.write(f"{report}\n")
                     sys.stderr.flush()
 

@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from random import Random
 from typing import Protocol
@@ -26,7 +26,7 @@ class Server(Protocol):
 class Sending:
     """A sender at work on the record in `folder`."""
 
-    def __init__(self, folder: Path, settings: dict[str, object], *, backlog: int = 0) -> None:
+    def __init__(self, folder: Path, settings: Mapping[str, object], *, backlog: int = 0) -> None:
         self._command = [
             *(sys.executable, "-m", "faults.sender", os.fspath(folder)),
             *("--settings", json.dumps(settings), "--backlog", str(backlog)),
@@ -42,15 +42,15 @@ class Sending:
     def kill(self) -> None:
         """Kill -9."""
         self._process.kill()
-        assert self._process.wait() == -signal.SIGKILL, self.said()
+        assert self._process.wait() == -signal.SIGKILL, self.said()[-2000:]
 
     def write_no_more(self) -> None:
         """From now on it only sends."""
         self._process.send_signal(signal.SIGUSR1)
 
     def said(self) -> str:
-        """The last it has said."""
-        return self._log.read_text()[-2000:]
+        """All it has said."""
+        return self._log.read_text()
 
 
 def kill_at_random(
