@@ -114,15 +114,15 @@ class Wood:
 class Path64:
     """The whole path from a sample to the card, driven pass by pass."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, of: Rig, boot: str) -> None:
         self.clock = Simulated()
         self.messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
-        self.rig = rig()
+        self.rig = of
         self.folder = folder
         self.writer = RecordWriter(folder, now="2026-05-04T09:00:00.000Z")
         self.writer.accept_rig("", utc_ms=START_MS)
         self.writer.begin_run(
-            boot="simulated",
+            boot=boot,
             software="0",
             utc_ms=START_MS,
             boottime_ms=60_000,
@@ -172,9 +172,9 @@ class Path64:
 
 
 @contextmanager
-def path64(folder: Path) -> Iterator[Path64]:
+def path64(folder: Path, *, of: Rig | None = None, boot: str = "simulated") -> Iterator[Path64]:
     """The whole path, closed in the end."""
-    path = Path64(folder)
+    path = Path64(folder, of or rig(), boot)
     try:
         yield path
     finally:

@@ -146,7 +146,7 @@ def test_a_bar_shows_only_where_it_takes_long(
     made: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for patience, shown in ((60.0, False), (-1.0, True)):
-        monkeypatch.setattr("longsoak.cli.export._PATIENCE", patience)
+        monkeypatch.setattr("longsoak.cli.progress._SHOWN_AFTER", patience)
         with pytest.raises(SystemExit):
             export.main([str(made.rig_file), str(tmp_path / "out")])
         assert ("Writing" in capsys.readouterr().err) is shown

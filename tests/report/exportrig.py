@@ -68,7 +68,7 @@ class Made:
 
 def quietly(made: Made, out: Path, wanted: Wanted | None = None) -> Path:
     """Export with nobody looking on; return where to."""
-    export(made.folder, out, wanted or Wanted(rig=RIG), progress=lambda _: None)
+    export(made.folder, out, wanted or Wanted(rig=RIG), progress=lambda done, total: None)
     return out
 
 

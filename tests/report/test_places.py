@@ -20,8 +20,8 @@ from longsoak.report import source
 from longsoak.report.export import Format, Wanted, export
 source.CHUNK = 8
 folder, out, form, then = sys.argv[1:]
-def progress(done):
-    if done >= 0.5:
+def progress(done, total):
+    if 2 * done >= total:
         exec(then)
 wanted = Wanted(rig="render pair", form=Format(form), as_zip=out.endswith(".zip"))
 export(Path(folder), Path(out), wanted, progress=progress)
@@ -97,7 +97,7 @@ def test_a_disk_that_takes_no_more_is_told_in_one_sentence_and_leaves_nothing(
 def test_one_that_is_interrupted_leaves_nothing(
     made: Made, tmp_path: Path, name: str, form: Format
 ) -> None:
-    def interrupt(_: float) -> None:
+    def interrupt(_done: int, _total: int) -> None:
         raise SystemExit(130)
 
     out = tmp_path / name
@@ -112,7 +112,7 @@ def test_a_kill_between_moving_the_earlier_one_aside_and_the_new_one_in_loses_ne
     out = quietly(made, tmp_path / "out")
     out.rename(tmp_path / ".out.before")  # as a kill leaves it there
     with pytest.raises(SystemExit):
-        export(made.folder, out, wanted(out), progress=lambda _: sys.exit(1))
+        export(made.folder, out, wanted(out), progress=lambda done, total: sys.exit(1))
     assert names(tmp_path) == ["out"]
     assert (out / "datapackage.json").exists()
 
@@ -122,7 +122,7 @@ def test_two_at_once_to_one_place_do_not_meet(made: Made, tmp_path: Path) -> Non
         out = tmp_path / name
         met: list[str] = []
 
-        def another(_: float, out: Path = out, met: list[str] = met) -> None:
+        def another(_done: int, _total: int, out: Path = out, met: list[str] = met) -> None:
             with pytest.raises(ExportError) as refused:
                 quietly(made, out, wanted(out))
             met.append(str(refused.value))

@@ -10,8 +10,9 @@ from pathlib import Path
 import click
 
 from longsoak.cli.auditwords import picture, report
-from longsoak.cli.backup import bar, targets_told
+from longsoak.cli.backup import targets_told
 from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, a_path, own_record, rig_file, told
+from longsoak.cli.progress import bar
 from longsoak.store.audit import audit as look_through
 from longsoak.store.files import RECORD, folder_of
 from longsoak.vocabulary.errors import StoreError

@@ -3,7 +3,7 @@
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import BAD_INPUT, DONE, a_path, told
+from longsoak.cli.progress import bar
 from longsoak.core.wording import rfc3339, with_noun
 from longsoak.service.clock import SystemClock
 from longsoak.store.backup import KEEP, Made, RigFiles, back_up
@@ -19,8 +20,6 @@ from longsoak.store.manifest import until_words
 from longsoak.store.media import TargetError, forget
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RigFileError, StoreError
-
-_SHOWN_AFTER = 2.0  # s; a bar for less only flickers
 
 
 @click.command(epilog="Example: longsoak backup rig.toml /media/stick")
@@ -79,29 +78,6 @@ def targets_told() -> Iterator[None]:
     except TargetError as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
-
-
-@contextmanager
-def bar(label: str) -> Iterator[Callable[[int, int], None]]:
-    """A progress bar for whoever looks, once the work has taken a while."""
-    clock = SystemClock()
-    begun = clock.monotonic()
-    shown = click.progressbar(length=1000, label=label, file=sys.stderr)
-    entered = False
-
-    def tell(done: int, total: int) -> None:
-        nonlocal entered
-        if not entered and clock.monotonic() - begun > _SHOWN_AFTER:
-            shown.__enter__()
-            entered = True
-        if entered:
-            shown.update(1000 * done // total - shown.pos)
-
-    try:
-        yield tell
-    finally:
-        if entered:
-            shown.render_finish()
 
 
 def _as_planned(rig_file: Path, keep: int | None, mounted: bool) -> tuple[Path, int, bool]:

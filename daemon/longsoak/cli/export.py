@@ -3,14 +3,14 @@
 import json
 import shlex
 import sys
-from collections.abc import Callable, Collection, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, a_path, own_record, told
+from longsoak.cli.progress import bar
 from longsoak.core.moments import moment_of
 from longsoak.core.wording import with_noun
 from longsoak.service.clock import SystemClock
@@ -19,8 +19,6 @@ from longsoak.vocabulary.errors import RequestError
 if TYPE_CHECKING:
     from longsoak.report.package import Written
     from longsoak.report.summary import Summary
-
-_PATIENCE = 2.0  # s without a bar
 
 
 @click.command(epilog="Example: longsoak export rig.toml render-pair --from 2026-05-04")
@@ -103,7 +101,7 @@ def export(
             photos=photos,
         )
         try:
-            with _bar(f"Writing {out}") as progress:
+            with bar(f"Writing {out}") as progress:
                 summary, files = write(record.folder, out, wanted, progress=progress)
         except ExportError as error:
             click.echo(str(error), err=True)
@@ -147,26 +145,6 @@ def _known(probes: Collection[str], folder: Path) -> frozenset[str]:
             hint = f"Did you mean {meant!r}?" if meant else f"It has {listed(names)}."
             raise click.UsageError(f"The record has no readings of a probe {name!r}. {hint}")
     return frozenset(probes)
-
-
-@contextmanager
-def _bar(label: str) -> Iterator[Callable[[float], None]]:
-    """Show on stderr how much is done, once it takes long."""
-    clock = SystemClock()
-    began = clock.monotonic()
-    with ExitStack() as shown:
-        bar = None
-
-        def progress(done: float) -> None:
-            nonlocal bar
-            if bar is None and clock.monotonic() - began > _PATIENCE:
-                bar = shown.enter_context(
-                    click.progressbar(length=1000, label=label, file=sys.stderr)
-                )
-            if bar is not None:
-                bar.update(int(1000 * done) - bar.pos)
-
-        yield progress
 
 
 def _words(summary: "Summary", files: Sequence["Written"], out: Path, *, as_zip: bool) -> str:

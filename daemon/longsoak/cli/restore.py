@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.backup import bar, targets_told
+from longsoak.cli.backup import targets_told
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, told
+from longsoak.cli.progress import bar
 from longsoak.core.wording import age_words, rfc3339, time_words, with_noun
 from longsoak.store.files import folder_of
 from longsoak.store.manifest import RIG_FILE, Manifest, until_words

@@ -81,7 +81,7 @@ class _Writer(Protocol):
 
 
 def export(
-    folder: Path, out: Path, wanted: Wanted, *, progress: Callable[[float], None]
+    folder: Path, out: Path, wanted: Wanted, *, progress: Callable[[int, int], None]
 ) -> tuple[Summary, list[Written]]:
     """Write an export of the record in `folder` to `out`, whole or not at all.
 
@@ -96,7 +96,7 @@ def export(
     wanted : Wanted
         What of it.
     progress : callable
-        Told now and then how much is done, from 0 to 1.
+        Told now and then how many scans are done, of how many.
 
     Returns
     -------
@@ -138,7 +138,7 @@ class _Export:
         self._rigs = Rigs(self._source.versions)
         self._tables: list[tuple[Table, Written]] = []
 
-    def write(self, progress: Callable[[float], None]) -> Summary:
+    def write(self, progress: Callable[[int, int], None]) -> Summary:
         """Write all files, and say what they hold."""
         record, within, rigs = Record(self._folder), self._wanted.within, self._rigs
         kept = record.rig_version()
@@ -171,7 +171,7 @@ class _Export:
         self._others(summary, [path for path in photos.values() if path is not None])
         return summary
 
-    def _readings(self, progress: Callable[[float], None]) -> tuple[int, tuple[int, int] | None]:
+    def _readings(self, progress: Callable[[int, int], None]) -> tuple[int, tuple[int, int] | None]:
         """Write the readings; return how many there are, and the least and the greatest time."""
         count, passed, times = 0, 0, (_LATEST, -_LATEST)
         with self._table(fields.READINGS) as file, _damage(self._folder):
@@ -183,7 +183,7 @@ class _Export:
                     times = min(times[0], *within), max(times[1], *within)
                 count += len(chunk.raw)
                 passed += chunk.passed
-                progress(min(1.0, passed / self._source.scans))
+                progress(min(passed, self._source.scans), self._source.scans)
             readings.close()
         return count, times if count else None
 

@@ -40,7 +40,7 @@ class Rederiving(RecordFile):
         rig_version: int,
         made_utc_ms: int,
         software: str,
-        progress: Callable[[float], None],
+        progress: Callable[[int, int], None],
     ) -> tuple[Derivation, int, int]:
         """Convert everything again and show it from now on.
 
@@ -51,7 +51,7 @@ class Rederiving(RecordFile):
         made_utc_ms : int
             Now, UTC.
         progress : callable
-            Called with the share that is done, 0 to 1.
+            Called with how many scans are done, of how many.
 
         Returns
         -------
@@ -88,7 +88,7 @@ class Rederiving(RecordFile):
                         probes.add(probe)
                         draft.add(probe, scans, Full((nan,) * len(new), *zip(*new, strict=True)))
                 last_utc_ms = rows[-1].utc_ms
-                progress(rows[-1].id / last)
+                progress(rows[-1].id, last)
             derivation = Derivation(
                 rig_version, last, last_utc_ms, made_utc_ms, software, frozenset(probes)
             )

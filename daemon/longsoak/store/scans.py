@@ -3,9 +3,11 @@
 import json
 import sqlite3
 import threading
+import zlib
 from bisect import bisect_left, bisect_right
 from collections import OrderedDict, defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import islice
 from typing import NamedTuple
 
@@ -27,6 +29,7 @@ from longsoak.store.sealed import (
     unpack_readings,
     unpack_scans,
 )
+from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.reading import Reading
 
 _PAGE = 4096  # rows fetched at a time
@@ -225,7 +228,8 @@ class Scans:
                 self._kept.times.move_to_end(chunk.id)
                 return known
         (data,) = self._db.execute("SELECT scans FROM sealed WHERE id = ?", (chunk.id,)).fetchone()
-        found = unpack_scans(data, first=chunk.first)
+        with _intact(chunk):
+            found = unpack_scans(data, first=chunk.first)
         with self._kept.lock:
             self._kept.times[chunk.id] = found
             if len(self._kept.times) > _MOST_KEPT:
@@ -277,9 +281,11 @@ class Scans:
             return rows
         times = self.times(chunk)
         probes = {p for number in set(times.layouts) for p in self.layouts[number].probes}
-        columns = {
-            probe: unpack_readings(data) for probe, data in self.sealed_blobs(chunk, probes).items()
-        }
+        with _intact(chunk):
+            columns = {
+                probe: unpack_readings(data)
+                for probe, data in self.sealed_blobs(chunk, probes).items()
+            }
         names = {number: layout.probes for number, layout in self.layouts.items()}
         rows = rows_again(times, columns, names)
         with self._kept.lock:
@@ -296,7 +302,8 @@ class Scans:
         whole = first <= chunk.first and chunk.last <= last
         for probe, data in blobs.items():
             places = self.places(chunk, probe)
-            column = unpack_readings(data, raw=raw)
+            with _intact(chunk):
+                column = unpack_readings(data, raw=raw)
             if not whole:
                 low = bisect_left(places, first - chunk.first)
                 high = bisect_right(places, last - chunk.first)
@@ -386,6 +393,17 @@ def readings_of(piece: Piece, layouts: Mapping[int, Layout], *, shift_ms: int) -
             FLAGS[flag],
             REASONS[reason],
         )
+
+
+@contextmanager
+def _intact(chunk: Chunk) -> Iterator[None]:
+    try:
+        yield
+    except (ValueError, zlib.error) as error:
+        raise StoreError(
+            f"the sealed scans {chunk.first} to {chunk.last} are damaged ({error}): leave the "
+            "record as it is. `longsoak audit` says what else is, a backup holds them whole"
+        ) from error
 
 
 def _first(chunk: Chunk) -> int:

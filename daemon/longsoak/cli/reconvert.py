@@ -1,0 +1,147 @@
+"""`longsoak reconvert`: convert what was measured once more, under another rig file."""
+
+import json
+import sqlite3
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+import click
+
+from longsoak.cli.asking import user
+from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, own_record, rig_file, told
+from longsoak.cli.progress import bar
+from longsoak.core.wording import time_words, with_noun
+from longsoak.service.clock import SystemClock
+from longsoak.store.derived import Derivation, take_away
+from longsoak.store.logbookrequests import ask_to_write
+from longsoak.store.reader import Record, RigVersion
+from longsoak.store.rederiving import Rederiving
+from longsoak.vocabulary.errors import LongsoakError
+from longsoak.vocabulary.logbook import THE_RIG, LogbookEntry
+
+
+@click.command(epilog="Example: longsoak reconvert rig.toml --version 3")
+@rig_file
+@click.option(
+    "--version", "number", type=int, help="Version of the rig file. [default: the newest]"
+)
+@click.option("--as-kept", is_flag=True, help="Show the values again as they were first kept.")
+@click.option("--by", help="Your initials, for the logbook. [default: the user's name]")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def reconvert(
+    rig_file: Path, number: int | None, as_kept: bool, by: str | None, as_json: bool
+) -> None:
+    """Convert every reading once more from its raw value, and show the outcome.
+
+    For a better curve: change it in RIG_FILE, start `longsoak run` anew so that the record has that
+    version, then run this. The values that were kept with the raw ones stay in the record, and
+    --as-kept shows them again. What is shown is told by `longsoak now`, on the pages and in the
+    logbook.
+    """
+    with told():
+        record, newest = own_record(rig_file)
+        if as_kept:
+            _as_kept(record, by, as_json=as_json)
+        elif newest is None:
+            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
+            sys.exit(FOUND_WRONG)
+        else:
+            _derive(record, _wanted(record, number), by, as_json=as_json)
+
+
+def shown_words(derivation: Derivation) -> str:
+    """What is shown, as one sentence."""
+    return (
+        f"values up to {time_words(derivation.last_utc_ms)} are shown as converted again under "
+        f"version {derivation.rig_version} of the rig file"
+    )
+
+
+def _wanted(record: Record, number: int | None) -> RigVersion:
+    versions = {one.number: one for one in record.rig_versions()}
+    if number is None:
+        return versions[max(versions)]
+    if number not in versions:
+        there = ", ".join(
+            f"{n} of {time_words(one.accepted_utc_ms)}" for n, one in versions.items()
+        )
+        click.echo(f"The record has no version {number} of the rig file; it has {there}.", err=True)
+        sys.exit(BAD_INPUT)
+    return versions[number]
+
+
+def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) -> None:
+    from longsoak.rigfile.load import parse
+
+    rig = parse(kept.text, file=f"version {kept.number} of the rig file", find_kind=None)
+    try:
+        with bar("Converting") as tell:
+            derivation, seen, otherwise = Rederiving(record.folder).derive(
+                rig,
+                rig_version=kept.number,
+                made_utc_ms=SystemClock().utc_ms(),
+                software=version("longsoak"),
+                progress=tell,
+            )
+    except (OSError, sqlite3.Error) as error:
+        click.echo(
+            f"The values could not be written beside the record in {record.folder}: {error}. "
+            "Nothing has changed.",
+            err=True,
+        )
+        sys.exit(FOUND_WRONG)
+    note = _noted(record, shown_words(derivation), by)
+    if as_json:
+        picture = {
+            "rig_version": derivation.rig_version,
+            "until": time_words(derivation.last_utc_ms),
+            "readings": seen,
+            "otherwise": otherwise,
+            "probes": sorted(derivation.probes),
+        }
+        click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
+    else:
+        click.echo(f"{with_noun(seen, 'reading')} converted again, {otherwise} came out otherwise.")
+        says = shown_words(derivation)
+        click.echo(f"{says[0].upper()}{says[1:]}. {note}")
+    sys.exit(DONE)
+
+
+def _as_kept(record: Record, by: str | None, *, as_json: bool) -> None:
+    try:
+        changed = take_away(record.folder)
+    except OSError as error:
+        click.echo(
+            f"The file with the other values in {record.folder} can't be removed: "
+            f"{error.strerror}. They are still shown.",
+            err=True,
+        )
+        sys.exit(FOUND_WRONG)
+    says = "all values are shown as they were first kept"
+    note = _noted(record, says, by) if changed else ""
+    if as_json:
+        click.echo(json.dumps({"shown": "as kept", "changed": changed}, indent=1))
+    else:
+        click.echo(
+            f"{says[0].upper()}{says[1:]}{', as before' if not changed else ''}. {note}".strip()
+        )
+    sys.exit(DONE)
+
+
+def _noted(record: Record, says: str, by: str | None) -> str:
+    """Ask for an entry in the logbook, which is no reason to fail."""
+    now_ms = SystemClock().utc_ms()
+    entry = LogbookEntry(
+        asked_utc_ms=now_ms,
+        at_utc_ms=now_ms,
+        by=by if by is not None else user(),
+        says=f"{says[0].upper()}{says[1:]}.",
+        subject=THE_RIG,
+        corrects=None,
+    )
+    try:
+        ask_to_write(record.folder, entry)
+    except LongsoakError as error:
+        return f"The logbook does not say so: {error}"
+    return "The logbook says so."
