@@ -177,7 +177,7 @@ def _until_synchronised(rig: Rig, *, never: bool) -> None:
 def _set_wrong(rig: Rig) -> None:
     """The clock is set by minutes or years, and put right later."""
     chance, board = rig.board.chance, rig.board
-    far = chance.choice([3 * MINUTE, 47 * MINUTE, HOUR, YEAR, 20 * YEAR])
+    far = chance.choice([2_500, 3 * MINUTE, 47 * MINUTE, HOUR, YEAR, 20 * YEAR])
     board.set_by(chance.choice([-1, 1]) * far)
     rig.go_on(chance.uniform(5, 300) * MINUTE)
     if chance.random() < 0.5:
@@ -291,7 +291,7 @@ def campaign(*, seed: int, short: bool) -> Outcome:
     )
     return Outcome(
         "clock",
-        f"{days:g} days, {reboots} power cuts, clocks wrong by minutes to 70 years,"
+        f"{(rig.board.true - T0) / DAY:.0f} days, {reboots + 1} power cuts, clocks wrong by minutes to 70 years,"
         f" {len(rig.taken)} scans",
         len(wrong),
         wrong[0] if wrong else right,
