@@ -176,6 +176,7 @@ class Broker(Process):
         acl: str | None = None,
         certificates: "Certificates | None" = None,
         ask_for_one: bool = False,
+        more: tuple[str, ...] = (),
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         lines = [f"listener {port} {HOST}", f"allow_anonymous {'false' if users else 'true'}"]
@@ -204,7 +205,7 @@ class Broker(Process):
                 f"require_certificate {str(ask_for_one).lower()}",
             ]
         settings = folder / "broker.conf"
-        settings.write_text("\n".join(lines) + "\n")
+        settings.write_text("\n".join([*lines, *more]) + "\n")
         super().__init__(
             ["mosquitto", "-c", os.fspath(settings)], port=port, log=folder / "broker.log"
         )
@@ -219,8 +220,12 @@ def broker(
     acl: str | None = None,
     certificates: "Certificates | None" = None,
     ask_for_one: bool = False,
+    more: tuple[str, ...] = (),
 ) -> Iterator[Broker]:
-    """A running broker; with `certificates` it encrypts, and may ask each client for one."""
+    """A running broker; with `certificates` it encrypts, and may ask each client for one.
+
+    `more` are lines of its own settings.
+    """
     server = Broker(
         folder,
         port=port or free_port(),
@@ -228,6 +233,7 @@ def broker(
         acl=acl,
         certificates=certificates,
         ask_for_one=ask_for_one,
+        more=more,
     )
     server.start()
     try:

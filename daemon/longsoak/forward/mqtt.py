@@ -12,7 +12,6 @@ from longsoak.vocabulary.errors import BrokerError, ForwardError, StoreError
 from longsoak.vocabulary.outlet import Broker, Payload, Published
 from longsoak.vocabulary.rig import Rig
 
-WINDOW = 16  # messages on their way at a time; brokers take 20, alarms and the state need room
 OVERLAP = 10.0  # s; what was sent so shortly before a connection was lost is sent again
 STEP = 1.0  # s of the rate that one step may use up
 LONGEST_WAIT = 5.0  # s a step waits until the rate allows more
@@ -119,7 +118,7 @@ class MqttReadings:
     def _begin_again(self, position: int) -> int:
         """Send the last reading of every probe; return where to go on from."""
         for topic, payload in self._last.items():
-            self._settle_window(leave=WINDOW - 1)
+            self._settle_window(leave=self._broker.window() - 1)
             self._hand_over(topic, payload, scan=0, last=False)
         self._settle_window(leave=0)
         began = min((began for _, began in self._sent), default=position)
@@ -138,7 +137,7 @@ class MqttReadings:
         reached = position
         try:
             for scan, last, topic, payload in self._readings(position):
-                reached = self._settle_window(leave=WINDOW - 1) or reached
+                reached = self._settle_window(leave=self._broker.window() - 1) or reached
                 self._hand_over(topic, payload, scan=scan, last=last)
             reached = self._settle_window(leave=0) or reached
         except BrokerError:

@@ -26,7 +26,8 @@ RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
 SILENCES = 3  # waits in vain after which the connection is thrown away
 GOODBYE = 3.0  # s that each part of closing may take
-MOST_HELD = 20  # messages on their way, the state's own apart; brokers take 20 at a time
+MOST_HELD = 20  # messages on their way; fewer where the broker takes fewer at a time
+ROOM = 4  # of them for alarms and the state while readings catch up
 
 
 def client_id(prefix: str, host: str) -> str:
@@ -131,6 +132,7 @@ class MqttConnection:
         self._changed = threading.Condition()  # guards all below; the library calls from its thread
         self._connected = self._refused = False
         self._connections = 0
+        self._most_held = MOST_HELD
         self._trouble: str | None = None
         self._held: dict[int, _Held] = {}
         self._state_refused: str | None = None
@@ -146,6 +148,10 @@ class MqttConnection:
     def connections(self) -> int:
         """How often a connection was made."""
         return self._connections
+
+    def window(self) -> int:
+        """How many messages an outlet of many may have on their way."""
+        return max(1, self._most_held - ROOM)
 
     def ready(self) -> None:
         """Wait for a connection. See `Broker.ready`."""
@@ -336,6 +342,8 @@ class MqttConnection:
         with self._changed:
             self._connected = not reason.is_failure
             self._connections += self._connected
+            # What a broker takes at a time, MQTT 5.0, 3.2.2.3.3; absent in 3.1.1, and for "many".
+            self._most_held = min(MOST_HELD, getattr(properties, "ReceiveMaximum", MOST_HELD))
             self._refused = not self._connected
             self._trouble = None if self._connected else self._refusal(reason)
             self._changed.notify_all()

@@ -65,6 +65,10 @@ class Broker(Protocol):
         """How often a connection was made; it grows when one had to be made anew."""
         ...
 
+    def window(self) -> int:
+        """How many messages of many an outlet may have on their way, so that others have room."""
+        ...
+
     def ready(self) -> None:
         """Wait for a connection.
 
