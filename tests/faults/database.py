@@ -34,7 +34,9 @@ def campaign(*, seed: int, short: bool, overlap: float = 60.0) -> Outcome:
         record = Record(folder)
         try:
             if short:  # what it has just acknowledged is lost with it
-                wait_for(lambda: len(arrived(server)) >= 6 * BACKLOG, what="the backlog to arrive")
+                wait_for(
+                    lambda: len(arrived(server)) >= 6 * (BACKLOG + 10), what="the backlog to arrive"
+                )
                 server.kill()
                 server.start()
                 killed = 1

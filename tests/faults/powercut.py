@@ -20,7 +20,7 @@ from longsoak.vocabulary.errors import StoreError
 
 STATES, SHORT = 200, 8
 SCANS, SHORT_SCANS = 6000, 200
-RUNS = 4  # processes one after the other that wrote what is played again; killed but for the last
+RUNS, SHORT_RUNS = 4, 2  # processes one after the other, every second of which closes the record
 KEPT = Path(__file__).parents[1] / "store" / "kept"
 ACKS = "acks"
 
@@ -38,7 +38,12 @@ def campaign(*, seed: int, short: bool, careless: bool = False) -> Outcome:
         for kept in (None, min(KEPT.iterdir())):
             top = Path(place) / ("migrated" if kept else "new")
             run = _Run(top, seed=seed, kept=kept)
-            run.record(scans=scans // 2, chance=chance, careless=careless)
+            run.record(
+                scans=scans // 2,
+                runs=SHORT_RUNS if short else RUNS,
+                chance=chance,
+                careless=careless,
+            )
             for state in run.states(states // 2, chance):
                 tried += 1
                 wrong += [
@@ -74,16 +79,16 @@ class _Run:
         self.operations: list[Operation] = []
         self._acknowledged = 0
 
-    def record(self, *, scans: int, chance: Random, careless: bool) -> None:
+    def record(self, *, scans: int, runs: int, chance: Random, careless: bool) -> None:
         """Let processes write, one after the other, and note what they ask of the disk."""
         journal = self._top / "journal"
         preload = Preload(self._top, under=self._under, seed=self._seed, journal=journal)
         arguments = ("--seals-often", "--acks", str(self._under / ACKS))
-        for run in range(RUNS):
-            until = self._before.base + scans * (run + 1) // RUNS
+        for run in range(runs):
+            until = self._before.base + scans * (run + 1) // runs
             dies = run % 2 == 0
             preload.start_over(
-                seed=self._seed + run, die_at=chance.randint(1, 2 * scans // RUNS) if dies else 0
+                seed=self._seed + run, die_at=chance.randint(1, 2 * scans // runs) if dies else 0
             )
             victim = Victim(
                 self._under,

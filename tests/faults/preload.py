@@ -1,11 +1,15 @@
 """A disk that fails on command: builds `preload.c` and holds its control file."""
 
+import atexit
 import mmap
 import os
+import shutil
 import struct
 import subprocess
+import tempfile
 from collections.abc import Mapping
 from enum import IntEnum
+from functools import cache
 from pathlib import Path
 
 _SOURCE = Path(__file__).with_name("preload.c")
@@ -25,14 +29,14 @@ class Kind(IntEnum):
 
 
 class Preload:
-    """The library, built into `folder`, and what it is to do to files under `under`.
+    """The library, and what it is to do to files under `under`.
 
     A process started with `environment` obeys until it ends, whatever is set meanwhile.
 
     Parameters
     ----------
     folder : Path
-        Where the library and its control file lie; not under `under`.
+        Where the control file lies; not under `under`.
     under : Path
         The files that fail.
     seed : int
@@ -45,16 +49,12 @@ class Preload:
         self, folder: Path, *, under: Path, seed: int = 0, journal: Path | None = None
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
-        self.library = folder / "preload.so"
-        assert not {" ", ":"} & set(os.fspath(self.library)), "the loader would cut the path there"
-        if not self.library.exists():
-            build(self.library)
         control = folder / f"control-{under.name}"
         control.write_bytes(bytes(_COUNTS.size + _FAULTS.size))
         with control.open("r+b") as file:
             self._map = mmap.mmap(file.fileno(), 0)
         self.environment = {
-            "LD_PRELOAD": os.fspath(self.library),
+            "LD_PRELOAD": os.fspath(library()),
             "FAULTS_UNDER": os.fspath(under),
             "FAULTS_CONTROL": os.fspath(control),
         }
@@ -107,7 +107,13 @@ class Preload:
         self._map.close()
 
 
-def build(library: Path) -> None:
-    """Compile the library."""
+@cache
+def library() -> Path:
+    """The compiled library; it goes with this process."""
+    folder = Path(tempfile.mkdtemp(prefix="longsoak-preload-"))
+    atexit.register(shutil.rmtree, folder)
+    built = folder / "preload.so"
+    assert not {" ", ":"} & set(os.fspath(built)), f"the loader would cut {built}"
     command = ["gcc", "-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
-    subprocess.run([*command, "-o", library, _SOURCE, "-ldl", "-lpthread"], check=True)
+    subprocess.run([*command, "-o", built, _SOURCE, "-ldl", "-lpthread"], check=True)
+    return built
