@@ -14,9 +14,10 @@ cd "$top"
 
 say() { printf '%s\n' "tests: $*"; }
 
-# --- system packages: the real servers and the browser the tests talk to -------------------------
-packages="chromium fonts-dejavu-core git mosquitto openssl poppler-utils python3-venv shellcheck socat systemd
-victoria-metrics"
+# --- system packages: the real servers and the browser the tests talk to, and what makes disks and
+# --- clocks fail -----------------------------------------------------------------------------------
+packages="chromium faketime fonts-dejavu-core gcc git libc6-dev libfaketime mosquitto openssl poppler-utils
+python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
 done
@@ -83,7 +84,8 @@ lint() {
   say "import-linter"
   lint-imports
   say "shellcheck"
-  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/fuzz/run.sh .ci/run
+  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh \
+    .ci/run
 }
 
 if [ $# -eq 0 ]; then
