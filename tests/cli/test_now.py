@@ -283,6 +283,8 @@ def test_somebody_who_may_only_read_sees_the_record_stopped_running_or_cut_off(
                 "inbox.db",
                 "lock",
                 "record.db",
+                "reserve",
+                "summaries.db",
             ]
         assert stopped.stdout.count("pass") == 4, stopped.stderr
         assert stopped.stderr == ""

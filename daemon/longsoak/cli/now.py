@@ -28,6 +28,7 @@ from longsoak.core.wording import (
 from longsoak.forward.health import OutletHealth, outlets_of
 from longsoak.forward.times import TimedRecord
 from longsoak.service.clock import SystemClock
+from longsoak.store.derived import Derivation
 from longsoak.store.ledger import Ledger
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
@@ -85,6 +86,7 @@ class _Seen:
     alarms: tuple[StoredChange, ...]
     gap: RunGap | None
     closed: DayHead | None
+    derivation: Derivation | None
     outlets: tuple[OutletHealth, ...]
     disk: DiskSeen
 
@@ -102,6 +104,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
         alarms=tuple(c for c in alarms.values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
         closed=Ledger(record.folder).last_head(),
+        derivation=record.derivation(),
         outlets=tuple(outlets_of(rig, timed, alarms)),
         disk=look_at_disk(record.folder),
     )
@@ -141,6 +144,12 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         "closed_day": None
         if seen.closed is None
         else {"day": str(seen.closed.day), "root": seen.closed.root},
+        "converted_again": None
+        if seen.derivation is None
+        else {
+            "rig_version": seen.derivation.rig_version,
+            "until": rfc3339(seen.derivation.last_utc_ms),
+        },
         "cautions": list(cautions(rig)),
     }
 
@@ -202,7 +211,7 @@ def _words(rig: Rig, seen: _Seen) -> str:
     lines.append(
         table(("probe", "value", "unit", "±", "flag", "age", "raw"), rows, right="value ±")
     )
-    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen)]
+    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen), *disk_lines(seen.disk)]
     lines += outlet_lines(seen.outlets, utc_ms=utc_ms)
     if gap is not None:
         why = "stopped on purpose" if gap.clean else "cut off"
@@ -212,12 +221,14 @@ def _words(rig: Rig, seen: _Seen) -> str:
         )
     if seen.closed is not None:
         lines.append(f"Closed up to {seen.closed.day}, root {seen.closed.root[:_SHORT]}...")
+    if seen.derivation is not None:
+        says = seen.derivation.words
+        lines.append(f"{says[0].upper()}{says[1:]}; `longsoak reconvert --as-kept` undoes it.")
     if seen.last_ms is None:
         lines.append("Nothing has been recorded yet.")
     elif not seen.recording:
         ago = ago_words((utc_ms - seen.last_ms) / 1000)
         lines.append(f"Not recording: the last scan was taken {ago}.")
-    lines += disk_lines(seen.disk)
     lines += [f"Caution: {words}" for words in cautions(rig)]
     return "\n".join(lines)
 

@@ -129,7 +129,7 @@ def move_record(folder: Path) -> Path:
 
     What SQLite keeps beside it is moved by `move_beside`, after every connection to it is closed:
     a file that has moved is not written to by the last one that closes it
-    (``databaseIsUnmoved`` in SQLite's pager.c, from memory; tests/store/test_aside.py shows it).
+    (``databaseIsUnmoved`` in SQLite's pager.c, read in a public copy).
 
     Raises
     ------

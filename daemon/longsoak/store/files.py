@@ -68,10 +68,10 @@ def check(db: sqlite3.Connection, pragma: str) -> str | None:
 def reading_fails(path: Path) -> str | None:
     """Why the disk does not give a file to its end; None if it does, or there is no such file.
 
-    SQLite calls a page that a disk fails to give malformed: ``unixRead`` in its os_unix.c makes EIO
-    SQLITE_IOERR_CORRUPTFS, and that becomes SQLITE_CORRUPT (from memory; seen with a disk made to
-    fail). Not for a file that a connection of this process goes on using: closing it here, POSIX
-    would drop the locks SQLite holds on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
+    SQLite calls a page that a disk fails to give malformed: EIO becomes SQLITE_IOERR_CORRUPTFS
+    (``unixRead`` in os_unix.c), and that SQLITE_CORRUPT (vdbe.c; both read in public copies). Not for
+    a file that a connection of this process goes on using: closing it here, POSIX would drop the
+    locks SQLite holds on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
     """
     try:
         file = os.open(path, os.O_RDONLY)
