@@ -64,13 +64,18 @@ class Sheets:
                 "read_short": f"read {moment(last, now_ms=heading.now_ms)} UTC"
                 if last is not None
                 else "nothing read yet",
-                "version": f"version {heading.version.number}, "
-                f"{day_words(heading.version.accepted_utc_ms)}",
+                "version": _version_words(heading),
             }
         html = self._templates.get_template(template).render(
             **head, sheets=SHEETS, path=path, **shown
         )
         return HTMLResponse(html, status_code=status)
+
+
+def _version_words(heading: Heading) -> str:
+    """The version of the rig file, and what is shown converted under another one."""
+    own = f"version {heading.version.number}, {day_words(heading.version.accepted_utc_ms)}"
+    return own if heading.derivation is None else f"{own}; {heading.derivation.words}"
 
 
 def sheet(handler: Handler[Pages]) -> Handler[Pages]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.store.buckets import Bucket
+from longsoak.store.derived import Derivation
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.alarm import StoredChange
@@ -38,6 +39,7 @@ class Heading:
     version: RigVersion
     now_ms: int
     last_ms: int | None
+    derivation: Derivation | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +129,8 @@ class Source:
         """
         rig, version = self.rig()
         try:
-            return Heading(rig, version, now_ms, self.record.last_utc_ms())
+            last_ms, derivation = self.record.last_utc_ms(), self.record.derivation()
+            return Heading(rig, version, now_ms, last_ms, derivation)
         except StoreError as error:
             raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
 
@@ -149,6 +152,7 @@ class Source:
                 now_ms=now_ms,
                 first_ms=self.record.first_utc_ms(),
                 last_ms=self.record.last_utc_ms(),
+                derivation=self.record.derivation(),
                 readings=readings,
                 last_good_ms=self._last_good(readings, now_ms=now_ms),
                 alarms=self.record.alarms(),

@@ -42,6 +42,7 @@ def seen(*, last_ms: int = NOW_MS, alarms: Mapping[str, StoredChange] | None = N
         readings=readings(),
         last_good_ms={},
         alarms=alarms or {},
+        derivation=None,
         last_gap=None,
     )
 

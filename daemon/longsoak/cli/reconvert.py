@@ -13,7 +13,7 @@ from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, own_record, rig_fi
 from longsoak.cli.progress import bar
 from longsoak.core.wording import time_words, with_noun
 from longsoak.service.clock import SystemClock
-from longsoak.store.derived import Derivation, take_away
+from longsoak.store.derived import take_away
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.reader import Record, RigVersion
 from longsoak.store.rederiving import Rederiving
@@ -50,14 +50,6 @@ def reconvert(
             _derive(record, _wanted(record, number), by, as_json=as_json)
 
 
-def shown_words(derivation: Derivation) -> str:
-    """What is shown, as one sentence."""
-    return (
-        f"values up to {time_words(derivation.last_utc_ms)} are shown as converted again under "
-        f"version {derivation.rig_version} of the rig file"
-    )
-
-
 def _wanted(record: Record, number: int | None) -> RigVersion:
     versions = {one.number: one for one in record.rig_versions()}
     if number is None:
@@ -91,7 +83,7 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
             err=True,
         )
         sys.exit(FOUND_WRONG)
-    note = _noted(record, shown_words(derivation), by)
+    note = _noted(record, derivation.words, by)
     if as_json:
         picture = {
             "rig_version": derivation.rig_version,
@@ -103,8 +95,7 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
         click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
     else:
         click.echo(f"{with_noun(seen, 'reading')} converted again, {otherwise} came out otherwise.")
-        says = shown_words(derivation)
-        click.echo(f"{says[0].upper()}{says[1:]}. {note}")
+        click.echo(f"{_sentence(derivation.words)} {note}")
     sys.exit(DONE)
 
 
@@ -136,7 +127,7 @@ def _noted(record: Record, says: str, by: str | None) -> str:
         asked_utc_ms=now_ms,
         at_utc_ms=now_ms,
         by=by if by is not None else user(),
-        says=f"{says[0].upper()}{says[1:]}.",
+        says=_sentence(says),
         subject=THE_RIG,
         corrects=None,
     )
@@ -145,3 +136,7 @@ def _noted(record: Record, says: str, by: str | None) -> str:
     except LongsoakError as error:
         return f"The logbook does not say so: {error}"
     return "The logbook says so."
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}."

@@ -13,6 +13,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from longsoak.core.wording import time_words
 from longsoak.store.codec import pack_whole, unpack_whole
 from longsoak.store.files import connect_read_only
 from longsoak.store.packing import Full, cut_out, joined
@@ -45,6 +46,14 @@ class Derivation(NamedTuple):
     made_utc_ms: int
     software: str
     probes: frozenset[str] = frozenset()
+
+    @property
+    def words(self) -> str:
+        """What is shown, as a sentence without its capital and its stop."""
+        return (
+            f"values up to {time_words(self.last_utc_ms)} are shown as converted again under "
+            f"version {self.rig_version} of the rig file"
+        )
 
 
 class Derived:

@@ -91,8 +91,9 @@ class Record(RecordFile):
 
     def derivation(self) -> Derivation | None:
         """What is shown in place of the values as they were kept, if anything is."""
-        with self._look() as (_, scans):
-            return None if scans.derived is None else scans.derived.derivation
+        with self._open() as db:
+            found = self._derived(db)
+        return None if found is None else found.derivation
 
     def first_utc_ms(self) -> int | None:
         """When the first scan was taken."""

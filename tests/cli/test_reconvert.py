@@ -1,0 +1,101 @@
+"""`longsoak reconvert` as a user runs it."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from bench.kept64 import EVERY_MS, START_MS, Wood, path64, rig_text
+from longsoak.cli.now import now
+from longsoak.cli.reconvert import reconvert
+from longsoak.store.derived import DERIVED
+from longsoak.store.inbox import Inbox
+from longsoak.store.reader import Record
+
+BETTER = "own fir"
+CURVE = f"""
+[curves."{BETTER}"]
+form = "table"
+made_for = "wood"
+lowest = 8
+highest = 26
+reference_temperature = 20
+correction = "none"
+source = "invented"
+fitted_on = "nothing"
+uncertainty = 1
+points = [[8, 2e10], [26, 5e5]]
+"""
+
+
+@pytest.fixture
+def rig_file(tmp_path: Path) -> Path:
+    """A record of 40 passes, and a second version of its rig file with a curve of its own."""
+    wood, text = Wood(), rig_text()
+    better = text.replace('"Douglas-fir (coast)"', f'"{BETTER}"') + CURVE
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(better)
+    with path64(tmp_path / "record") as path:
+        path.writer.accept_rig(text, utc_ms=START_MS)
+        for number in range(40):
+            path.put(wood.samples(number * EVERY_MS))
+        path.recorder.turn()
+        path.writer.accept_rig(better, utc_ms=START_MS + 40 * EVERY_MS)
+    return rig_file
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(reconvert, [str(argument) for argument in arguments])
+
+
+def mean(rig_file: Path) -> float:
+    readings = Record(rig_file.parent / "record").series("pins 3", since_ms=0, until_ms=2**50)
+    return sum(reading.value or 0.0 for reading in readings) / len(readings)
+
+
+def test_the_newest_version_is_shown_and_undone(rig_file: Path) -> None:
+    before = mean(rig_file)
+    done = run(rig_file, "--by", "mk")
+    assert done.exit_code == 0, done.output
+    assert "2560 readings converted again, 2400 came out otherwise." in done.output
+    shown = "are shown as converted again under version 3 of the rig file"
+    assert f"Values up to 4 May 2026, 09:40:00 UTC {shown}. The logbook says so." in done.output
+    assert mean(rig_file) != before
+    seen = CliRunner().invoke(now, [str(rig_file)]).output
+    assert f"Values up to 4 May 2026, 09:40:00 UTC {shown}; `longsoak reconvert --as-kept` " in seen
+    picture = json.loads(CliRunner().invoke(now, [str(rig_file), "--json"]).output)
+    assert picture["converted_again"] == {"rig_version": 3, "until": "2026-05-04T09:40:00.000Z"}
+    undone = run(rig_file, "--as-kept", "--by", "mk")
+    assert undone.output == "All values are shown as they were first kept. The logbook says so.\n"
+    assert mean(rig_file) == before
+    again = run(rig_file, "--as-kept")
+    assert again.output == "All values are shown as they were first kept, as before.\n"
+    asked = [request.body for request in Inbox(rig_file.parent / "record").waiting()]
+    assert [shown in body for body in asked] == [True, False]
+    assert "as they were first kept" in asked[1]
+
+
+def test_a_version_can_be_named_and_one_that_is_not_there_is_told(rig_file: Path) -> None:
+    done = run(rig_file, "--version", 2, "--json")
+    assert done.exit_code == 0, done.output
+    picture = json.loads(done.output)
+    assert (picture["rig_version"], picture["readings"], picture["otherwise"]) == (2, 2560, 0)
+    wrong = run(rig_file, "--version", 9)
+    assert wrong.exit_code == 2
+    assert "The record has no version 9 of the rig file; it has 1 of" in wrong.output
+
+
+def test_a_folder_that_may_not_be_written_is_told(rig_file: Path) -> None:
+    (rig_file.parent / "record" / f"{DERIVED}.part").mkdir()
+    done = run(rig_file)
+    assert done.exit_code == 1
+    assert "could not be written beside the record" in done.output
+    assert "Nothing has changed." in done.output
+
+
+def test_without_a_record_it_says_so(tmp_path: Path) -> None:
+    (tmp_path / "rig.toml").write_text(rig_text())
+    done = run(tmp_path / "rig.toml")
+    assert done.exit_code == 1
+    assert "there is no record" in done.output
