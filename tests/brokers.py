@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from importlib.resources import files
 from ssl import SSLContext
 
@@ -44,6 +45,7 @@ def connection(
         made.close()
 
 
+@cache
 def schema(name: str) -> dict[str, object]:
     """A published schema."""
     text = files("longsoak").joinpath("schemas", f"{name}.schema.json").read_text("utf-8")
@@ -54,4 +56,9 @@ def schema(name: str) -> dict[str, object]:
 
 def validate(name: str, payload: bytes | bytearray | str) -> None:
     """Fail unless `payload` is as the published schema says."""
-    Draft202012Validator(schema(name)).validate(json.loads(payload))
+    _validator(name).validate(json.loads(payload))
+
+
+@cache
+def _validator(name: str) -> Draft202012Validator:
+    return Draft202012Validator(schema(name))

@@ -94,6 +94,24 @@ def test_every_reading_arrives_with_its_numbers(tmp_path: Path) -> None:
         assert server.count("level_litres", probe="water level") == 100
 
 
+def test_scans_of_a_time_not_sure_are_told_as_such(tmp_path: Path) -> None:
+    rig = small_rig()
+    with time_series_server(tmp_path / "db") as server, Keeper(tmp_path / "record", rig) as keeper:
+        keeper.scans([{"T core": 20.0}] * 5)
+        outlet = DatabaseForwarder(
+            keeper.record,
+            rig,
+            Database(server.url, org="-", bucket="rig", token_file=None, overlap=60.0),
+            token=None,
+            on_refused=print,
+            time_sure=lambda scan: scan > 3,
+        )
+        catch_up(outlet)
+        outlet.close()
+        assert server.count("temperature_value") == 5
+        assert server.count("temperature_time_unsure") == 3
+
+
 def test_batches_end_between_scans_and_the_cursor_only_rises(tmp_path: Path) -> None:
     rig = small_rig()
     with time_series_server(tmp_path / "db") as server, Keeper(tmp_path / "record", rig) as keeper:

@@ -72,6 +72,13 @@ def test_no_two_kinds_share_a_measurement_and_none_is_without() -> None:
     assert len({MEASUREMENTS[kind] for kind in Kind}) == len(Kind)
 
 
+def test_a_time_that_is_not_sure_is_told_and_one_that_is_costs_nothing() -> None:
+    sure = parse_line(Lines(small_rig()).line(reading("T core")).decode())
+    unsure = parse_line(Lines(small_rig()).line(reading("T core"), time_sure=False).decode())
+    assert unsure["fields"] == {**sure["fields"], "time_unsure": 1.0}
+    assert "time_unsure" not in sure["fields"]
+
+
 def test_a_level_is_told_in_litres_too() -> None:
     # The small rig's tray holds 60 L at 150 mm and has straight walls, so 0.4 L a millimetre.
     fields = read_back(small_rig(), reading("water level", 50.0))["fields"]

@@ -48,6 +48,8 @@ class DatabaseForwarder:
         The secret.
     on_refused : callable
         Takes a sentence about what was left out, once a step.
+    time_sure : callable
+        Takes the id of a scan that `record` gave last and says whether its time is known.
     patience : float
         Longest wait for an answer, s.
     """
@@ -62,6 +64,7 @@ class DatabaseForwarder:
         *,
         token: str | None,
         on_refused: Callable[[str], None],
+        time_sure: Callable[[int], bool] = lambda _: True,
         patience: float = 10.0,
     ) -> None:
         from longsoak.forward.server import Server  # slow: a rig without a database never pays it
@@ -70,6 +73,7 @@ class DatabaseForwarder:
         self._lines = Lines(rig)
         self._settings = settings
         self._on_refused = on_refused
+        self._time_sure = time_sure
         self._server = Server(settings, token=token, patience=patience)
         self._in_doubt = True  # whether the peer may have lost what it acknowledged
         self._connections = 0
@@ -140,7 +144,11 @@ class DatabaseForwarder:
         while readings < BATCH:
             page = self._record.scans_after(position, limit=PAGE)
             for scan in page:
-                pieces.append(_Piece(scan.id, tuple(map(self._lines.line, scan.readings))))
+                sure = self._time_sure(scan.id)
+                lines = tuple(
+                    self._lines.line(reading, time_sure=sure) for reading in scan.readings
+                )
+                pieces.append(_Piece(scan.id, lines))
                 readings += len(scan.readings)
                 position = scan.id
                 if readings >= BATCH:
@@ -181,7 +189,9 @@ class DatabaseForwarder:
     def _newest_line(self) -> bytes | None:
         newest, _ = self._record.version()
         scans = self._record.scans_after(newest - 1, limit=1)
-        return self._lines.line(scans[0].readings[0]) if scans and scans[0].readings else None
+        if not scans or not scans[0].readings:
+            return None
+        return self._lines.line(scans[0].readings[0], time_sure=self._time_sure(scans[0].id))
 
     def _forget_what_is_safe(self) -> None:
         # Only after a step that went well: a replay that fails half-way needs it all once more.

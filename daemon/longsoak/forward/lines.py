@@ -47,12 +47,13 @@ class Lines:
         self._rig = rig
         self._heads = {probe.name: _head(rig, probe) for probe in rig.probes}
 
-    def line(self, reading: Reading) -> bytes:
+    def line(self, reading: Reading, *, time_sure: bool = True) -> bytes:
         """One reading as one line, without the line's end.
 
         A missing reading carries its flag alone; a value that isn't there, or isn't finite, is
         left out. A bound goes as `at_least` or `at_most` in place of `value` and `uncertainty`: a
-        mean over values must not take it for a number. The time is in ms since 1970 UTC.
+        mean over values must not take it for a number. The time is in ms since 1970 UTC; where it
+        is not sure, ``time_unsure`` says so, and the reading comes again once it is known.
         """
         head = self._heads.get(reading.probe)
         if head is None:
@@ -73,6 +74,8 @@ class Lines:
                 )
                 if number is not None and isfinite(number)
             }
+        if not time_sure:
+            fields["time_unsure"] = 1.0
         written = ",".join(f"{name}={number!r}" for name, number in fields.items())
         return f"{head} {written} {reading.utc_ms}".encode(errors="replace")
 

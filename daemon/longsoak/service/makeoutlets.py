@@ -269,6 +269,7 @@ def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> O
         rig.database,
         token=token,
         on_refused=lambda says: put(Refused("database", says)),
+        time_sure=record.time_sure,
     )
     return _put_right(database, record, put)
 
