@@ -15,6 +15,7 @@ from pathlib import Path
 from random import Random
 
 from faults.chance import drawn_from
+from longsoak.store.audit import audit
 from longsoak.store.crowding import LEEWAY_MS
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
@@ -216,13 +217,15 @@ class Witness:
         acknowledged : int
             0 if none was.
         thorough : bool
-            Whether SQLite looks at its indexes too, and the reader is asked for every reading.
+            Whether SQLite looks at its indexes too, the reader is asked for every reading, and the
+            ledger is gone through.
         """
         acknowledged = max(acknowledged, self.base)
         try:
             wrong = self._of_the_file(acknowledged, thorough=thorough)
             if not wrong and thorough and acknowledged and self.file == RECORD:
                 wrong = self._of_the_reader()
+                wrong += [f"audit: {w.what}: {w.says}" for w in audit(self.folder).wrong]
         except Exception as error:  # whatever it is, it is a finding
             return [f"the record can't be read: {error!r}"]
         return wrong
