@@ -4,7 +4,7 @@ import random
 import shutil
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field, replace
 from math import fsum, isclose, nan
 from pathlib import Path
@@ -274,3 +274,39 @@ def test_a_boot_whose_clock_is_not_known_yet_waits_for_it(kept: Kept) -> None:
     with closing(connect_read_only(kept.folder / SUMMARIES)) as db:
         assert db.execute("SELECT scan FROM made_from").fetchone()[0] > 1000
     drop(kept.folder)
+
+
+class Counting(Record):
+    """A record that counts the rows SQLite steps over and the bytes it hands out."""
+
+    rows = 0
+
+    @contextmanager
+    def _open(self) -> Iterator[sqlite3.Connection]:
+        with super()._open() as db:
+            db.set_progress_handler(self._count, 100)
+            yield db
+
+    def _count(self) -> int:
+        self.rows += 1
+        return 0
+
+
+def test_ten_times_as_long_reads_no_more_rows(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept.fill(6000, every_ms=60 * 60_000)  # 250 days
+    kept.settle()
+
+    def looked(since_ms: int, until_ms: int) -> int:
+        record = Counting(kept.folder)
+        record.reduced(("a",), since_ms=since_ms, until_ms=until_ms, buckets=200)
+        record.rows = 0  # what never changes is known now
+        record.reduced(("a",), since_ms=since_ms, until_ms=until_ms, buckets=200)
+        return record.rows
+
+    short, long = looked(T0, T0 + 24 * DAY), looked(T0, T0 + 240 * DAY)
+    assert long < 1.5 * short + 20
+    # Short of an hour an interval, but with more scans than are looked at one by one.
+    monkeypatch.setattr("longsoak.store.reader._MOST_SCANS", 300)
+    since, until = T0 + 7, T0 + 40 * DAY + 7
+    found = Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=5000)
+    alike(found["a"], by_hand(Record(kept.folder), "a", since, until, unit=HOUR, width=HOUR))
