@@ -1,13 +1,18 @@
 """A damaged record is set aside whole, and a new one goes on where it ended."""
 
+import os
+import shutil
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from longsoak.store.aside import DamageError, damaged
+from faults.preload import Preload
+from longsoak.store.aside import DamageError, damaged, files_aside
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.requests import Request
@@ -15,10 +20,11 @@ from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
-from rigs import NEW, NORMAL, Keeper, small_rig
+from rigs import NEW, NORMAL, START_MS, Keeper, small_rig
 
 NOW = "2026-05-04T10:00:00Z"
 NAMES = tuple(probe.name for probe in small_rig().probes)
+CURSORS = {"mail": 1, "database": 2, "digest": 20_577}  # changes, scans, a day
 WET = dict.fromkeys(NAMES, 21.5)
 
 
@@ -29,9 +35,7 @@ def kept(folder: Path, scans: int = 3) -> None:
             keeper.scan(WET, after=60)
         keeper.change("overfill: water level", NORMAL, NEW, value=104.0, says="104 mm")
         keeper.change("silent: C 30/60", NORMAL, NEW, says="no answer")
-        keeper.writer.commit(
-            Batch(cursors={"mail": (1, keeper.now_ms), "database": (2, keeper.now_ms)})
-        )
+        keeper.writer.commit(Batch(cursors={name: (at, 5) for name, at in CURSORS.items()}))
 
 
 def overwrite(file: Path, *, page: int, content: bytes) -> None:
@@ -117,6 +121,7 @@ def test_what_can_be_read_is_carried_over_and_nothing_is_told_twice(tmp_path: Pa
     carried = record.alarms()["overfill: water level"]
     assert (carried.value, carried.says) == (104.0, "104 mm")
     assert not record.has_cursor("database")  # positions in the old record mean nothing here
+    assert record.cursor("digest") == 20_577
     version = record.rig_version()
     assert version is not None
     assert version.text == "# small rig"
@@ -220,3 +225,43 @@ def test_the_alarms_of_a_set_aside_record_are_in_the_new_one_only_once(tmp_path:
         assert set(writer.alarm_states().values()) == {AlarmState.NEW}
     assert len(Record(tmp_path).alarm_changes_after(0, limit=9)) == 2
     assert not (tmp_path / "record.db.damaged-2").exists()
+
+
+CUT_OFF = """
+import sys
+from longsoak.store.writer import RecordWriter
+from pathlib import Path
+writer = RecordWriter(Path(sys.argv[1]), now="2026-05-04T10:00:00Z")
+writer.accept_rig("# small rig", utc_ms=5)
+writer.begin_run(boot="b", software="0", utc_ms=5, boottime_ms=5, synchronised=True)
+writer.start_afresh("bad", utc_ms=9, boottime_ms=9, synchronised=True)
+writer.close()
+"""
+
+
+def test_a_power_cut_while_a_record_is_set_aside_loses_none_of_it(tmp_path: Path) -> None:
+    """Cut off in each of some operations on files, evenly over all there are."""
+    folder = tmp_path / "record"
+    card = Preload(tmp_path / "faults", under=folder)
+    command = [sys.executable, "-c", CUT_OFF, str(folder)]
+
+    def run(*, die_at: int) -> None:
+        shutil.rmtree(folder, ignore_errors=True)
+        with Keeper(folder, small_rig()) as keeper:
+            keeper.scan(WET)
+        card.start_over(seed=1, die_at=die_at)
+        subprocess.run(command, env={**os.environ, **card.environment}, check=die_at == 0)
+
+    run(die_at=0)
+    total = card.operations
+    for die_at in range(1, total, total // 12):
+        run(die_at=die_at)
+        with closing(RecordWriter(folder, now=NOW)):
+            pass
+        found = []
+        for file in (folder / RECORD, *files_aside(folder)):
+            with closing(sqlite3.connect(file)) as db:
+                assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+                found += db.execute("SELECT utc_ms FROM scan").fetchall()
+        assert found == [(START_MS + 1000,)], f"cut off in operation {die_at} of {total}"
+    card.close()

@@ -17,6 +17,7 @@ from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import StoreError
 
 NOTICES = ("mail", "mqtt")  # outlets whose cursors count changes of alarms
+DIGEST = "digest"  # its cursor counts days, in whatever record
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _BESIDE = ("-wal", "-shm")  # what SQLite keeps beside a database
 _MOST_UNSENT = 1000  # changes of alarms that wait for a notice
@@ -69,7 +70,7 @@ class Remains:
     last_utc_ms: int | None
     scans: int | None
     changes: tuple[StoredChange, ...]
-    cursors: dict[str, tuple[int, int]]  # of notices: how many of `changes` are sent, and since
+    cursors: dict[str, tuple[int, int]]  # those that mean something there: position, saved UTC ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,8 @@ def remains(folder: Path) -> Remains:
     record = _Damaged(folder)
     scans = _read(record.version)
     standing = _read(record.alarms) or {}
-    sent = _read(record.notice_cursors) or {}
+    cursors = _read(record.cursors) or {}
+    sent = {name: cursors[name] for name in NOTICES if name in cursors}
     unsent = []
     if sent:
         first = min(position for position, _ in sent.values())
@@ -118,8 +120,11 @@ def remains(folder: Path) -> Remains:
         scans=None if scans is None else scans[0],
         changes=changes,
         cursors={
-            name: (sum(change.id <= position for change in changes), saved_utc_ms)
-            for name, (position, saved_utc_ms) in sent.items()
+            **{name: saved for name, saved in cursors.items() if name == DIGEST},
+            **{
+                name: (sum(change.id <= position for change in changes), saved_utc_ms)
+                for name, (position, saved_utc_ms) in sent.items()
+            },
         },
     )
 
@@ -203,11 +208,11 @@ def takes_a_file(folder: Path) -> bool:
 
 
 class _Damaged(Record):
-    def notice_cursors(self) -> dict[str, tuple[int, int]]:
-        """Where notices stand in the changes of alarms, and when that was saved, UTC ms."""
+    def cursors(self) -> dict[str, tuple[int, int]]:
+        """Where every cursor stands, and when that was saved, UTC ms."""
         with self._open() as db:
             rows = db.execute("SELECT name, position, saved_utc_ms FROM cursor").fetchall()
-        return {name: (position, at) for name, position, at in rows if name in NOTICES}
+        return {name: (position, at) for name, position, at in rows}
 
     def newest_rig_version(self) -> RigVersion | None:
         """The rig file accepted last, where the scans that tell what was recorded are gone."""

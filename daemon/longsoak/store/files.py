@@ -69,9 +69,10 @@ def reading_fails(path: Path) -> str | None:
     """Why the disk does not give a file to its end; None if it does, or there is no such file.
 
     SQLite calls a page that a disk fails to give malformed: EIO becomes SQLITE_IOERR_CORRUPTFS
-    (``unixRead`` in os_unix.c), and that SQLITE_CORRUPT (vdbe.c; both read in public copies). Not for
-    a file that a connection of this process goes on using: closing it here, POSIX would drop the
-    locks SQLite holds on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
+    (``unixRead`` in os_unix.c), and that SQLITE_CORRUPT (vdbe.c; both read in public copies).
+
+    Not for a file that a connection of this process goes on using: closing it here, POSIX would
+    drop the locks SQLite holds on it (sqlite.org/howtocorrupt.html, 2.2, from memory).
     """
     try:
         file = os.open(path, os.O_RDONLY)
