@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from longsoak.store.migrations import ALL, migrate
+from longsoak.store.packing import pack
 from longsoak.store.reader import Record
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.writer import Batch, RecordWriter
@@ -424,3 +426,50 @@ def test_a_stretch_begins_only_where_the_clock_was_set(rig: Rig) -> None:
     assert rig.known() == ["clock"]
     rig.measure(base=T0 + 250, at=10_000 + 6 * MINUTE, known=True, count=1)
     assert rig.known() == ["clock", "clock"]
+
+
+def earlier_record(folder: Path, boots: dict[str, list[tuple[int, int, bool]]]) -> None:
+    """A record as version 0.3 wrote it: by boot (base, CLOCK_BOOTTIME, synchronised) of scans."""
+    db = sqlite3.connect(folder / "record.db", isolation_level=None)
+    migrate(db, now="2031-02-03T04:05:06Z", migrations=ALL[:2])
+    db.execute("INSERT INTO rig_version VALUES (1, 0, 'x', 'rig')")
+    db.execute("""INSERT INTO layout VALUES (1, 1, 'bus', '["probe of bus"]', '["Ohm"]')""")
+    number = 0
+    for run, (boot, scans) in enumerate(boots.items(), 1):
+        db.execute("INSERT INTO run VALUES (?, ?, '0.3', 0, 0, NULL)", (run, boot))
+        before = None
+        for base, boottime, known in scans:
+            number += 1
+            if base != before:
+                db.execute(
+                    "INSERT INTO stretch (run, first_scan, offset_ms) VALUES (?, ?, ?)",
+                    (run, number, base),
+                )
+            before = base
+            packed = pack(Rig(folder, scans=number - 1).scan(base, boottime, known=known))
+            row = (number, base + boottime, boottime, known, packed)
+            db.execute("INSERT INTO scan VALUES (?, 1, ?, ?, ?, ?)", row)
+    db.close()
+
+
+def test_a_record_of_an_earlier_version_is_placed_when_it_is_opened_for_writing(rig: Rig) -> None:
+    earlier_record(
+        rig.folder,
+        {
+            "boot 1": [
+                *((0, at, False) for at in minutes(10_000, 0, 1)),
+                *((T0, at, True) for at in minutes(10_000, 2, 3)),
+                *((T0 - YEAR, at, False) for at in minutes(10_000, 4, 5)),
+                *((T0, at, True) for at in minutes(10_000, 6, 7)),
+            ],
+            "boot 2": [(0, at, False) for at in minutes(20_000, 0, 1)],
+        },
+    )
+    assert rig.placed()[:2] == minutes(10_000, 0, 1)
+    rig.start("boot 3", base=0, at=9000)
+    assert rig.placed() == [*minutes(T0 + 10_000, *range(8)), *minutes(20_000, 0, 1)]
+    assert rig.known() == ["placed", "clock", "placed", "clock", "unsure"]
+    rig.scans = 10
+    rig.measure(base=T0 + DAY, at=10_000, known=True)
+    ended = T0 + 10_000 + 7 * MINUTE
+    assert rig.placed()[8:10] == minutes(ended + 1 + 20_000, 0, 1)

@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Callable
 
+from longsoak.store.earlierplaces import place_earlier
 from longsoak.vocabulary.errors import StoreError
 
 Migration = Callable[[sqlite3.Connection], None]
@@ -81,6 +82,11 @@ def m0003_history(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def m0004_places(db: sqlite3.Connection) -> None:
+    """Place what was measured before its boot's clock was synchronised."""
+    place_earlier(db)
+
+
 def m0005_logbook(db: sqlite3.Connection) -> None:
     """Keep a logbook: entries of any kind, which are added and never changed.
 
@@ -134,6 +140,7 @@ ALL: tuple[Migration, ...] = (
     m0001_record,
     m0002_proof,
     m0003_history,
+    m0004_places,
     m0005_logbook,
     m0006_ledger,
     m0007_disk,
