@@ -8,10 +8,10 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.asking import user
+from longsoak.cli.asking import outcome_of, user
 from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, own_record, rig_file, told
 from longsoak.cli.progress import bar
-from longsoak.core.wording import time_words, with_noun
+from longsoak.core.wording import rfc3339, time_words, with_noun
 from longsoak.service.clock import SystemClock
 from longsoak.store.derived import take_away
 from longsoak.store.logbookrequests import ask_to_write
@@ -19,6 +19,8 @@ from longsoak.store.reader import Record, RigVersion
 from longsoak.store.rederiving import Rederiving
 from longsoak.vocabulary.errors import LongsoakError
 from longsoak.vocabulary.logbook import THE_RIG, LogbookEntry
+
+_AS_KEPT = "all values are shown as they were first kept"
 
 
 @click.command(epilog="Example: longsoak reconvert rig.toml --version 3")
@@ -83,19 +85,22 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
             err=True,
         )
         sys.exit(FOUND_WRONG)
-    note = _noted(record, derivation.words, by)
+    says = derivation.words if otherwise else _AS_KEPT
+    note = _noted(record, says, by)
     if as_json:
         picture = {
             "rig_version": derivation.rig_version,
-            "until": time_words(derivation.last_utc_ms),
+            "until": rfc3339(derivation.last_utc_ms),
             "readings": seen,
             "otherwise": otherwise,
             "probes": sorted(derivation.probes),
         }
         click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
     else:
-        click.echo(f"{with_noun(seen, 'reading')} converted again, {otherwise} came out otherwise.")
-        click.echo(f"{_sentence(derivation.words)} {note}")
+        click.echo(
+            f"{with_noun(seen, 'reading')} converted again, {otherwise or 'none'} came out "
+            f"otherwise.\n{_sentence(says)} {note}"
+        )
     sys.exit(DONE)
 
 
@@ -109,19 +114,17 @@ def _as_kept(record: Record, by: str | None, *, as_json: bool) -> None:
             err=True,
         )
         sys.exit(FOUND_WRONG)
-    says = "all values are shown as they were first kept"
-    note = _noted(record, says, by) if changed else ""
+    note = _noted(record, _AS_KEPT, by) if changed else ""
     if as_json:
         click.echo(json.dumps({"shown": "as kept", "changed": changed}, indent=1))
     else:
-        click.echo(
-            f"{says[0].upper()}{says[1:]}{', as before' if not changed else ''}. {note}".strip()
-        )
+        says = _sentence(_AS_KEPT if changed else f"{_AS_KEPT}, as before")
+        click.echo(f"{says} {note}".strip())
     sys.exit(DONE)
 
 
 def _noted(record: Record, says: str, by: str | None) -> str:
-    """Ask for an entry in the logbook, which is no reason to fail."""
+    """Ask for an entry in the logbook; without one it is done all the same."""
     now_ms = SystemClock().utc_ms()
     entry = LogbookEntry(
         asked_utc_ms=now_ms,
@@ -132,9 +135,13 @@ def _noted(record: Record, says: str, by: str | None) -> str:
         corrects=None,
     )
     try:
-        ask_to_write(record.folder, entry)
+        request = ask_to_write(record.folder, entry)
     except LongsoakError as error:
         return f"The logbook does not say so: {error}"
+    if (outcome := outcome_of(record, request.uuid)) is None:
+        return "The logbook will say so once `longsoak run` takes what it is asked."
+    if outcome.startswith("refused"):
+        return f"The logbook does not say so: {outcome}"
     return "The logbook says so."
 
 

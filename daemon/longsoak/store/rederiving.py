@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from longsoak.core.convert import ABSENT, Conversion
-from longsoak.store.derived import Derivation, Draft
+from longsoak.store.derived import Derivation, Draft, take_away
 from longsoak.store.packing import REASONS, Full, row_struct
 from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Kept, Layout, Scans
@@ -42,7 +42,7 @@ class Rederiving(RecordFile):
         software: str,
         progress: Callable[[int, int], None],
     ) -> tuple[Derivation, int, int]:
-        """Convert everything again and show it from now on.
+        """Convert everything again and show it from now on, if any of it comes out otherwise.
 
         Parameters
         ----------
@@ -92,7 +92,11 @@ class Rederiving(RecordFile):
             derivation = Derivation(
                 rig_version, last, last_utc_ms, made_utc_ms, software, frozenset(probes)
             )
-            draft.finish(record, derivation)
+            if probes:
+                draft.finish(record, derivation)
+            else:  # what was kept is what comes out: nothing else is to be shown
+                draft.give_up()
+                take_away(self.folder)
         except BaseException:
             draft.give_up()
             raise
