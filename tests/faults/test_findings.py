@@ -3,8 +3,6 @@
 from errno import EROFS
 from pathlib import Path
 
-import pytest
-
 from faults.preload import Kind, Preload
 from faults.victim import Victim
 from faults.witness import Witness
@@ -12,9 +10,6 @@ from faults.witness import Witness
 SEED = 11
 
 
-@pytest.mark.xfail(
-    strict=True, reason="store/summaries.py, drop: OSError is not told as StoreError"
-)
 def test_damaged_summaries_that_can_not_be_deleted_do_not_end_measuring(tmp_path: Path) -> None:
     folder = tmp_path / "record"
     folder.mkdir()

@@ -8,10 +8,8 @@ An hour is written as one row of all its probes first, and its hours are folded 
 and five days later: rewriting each probe's row every hour would write fifty times as much.
 """
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
 from pathlib import Path
 
 from longsoak.store.buckets import Reduction, Sums
@@ -202,10 +200,20 @@ class Summaries:
 
 
 def drop(folder: Path) -> None:
-    """Delete the file."""
-    for tail in _TAILS:
-        with suppress(FileNotFoundError):
-            os.unlink(folder / f"{SUMMARIES}{tail}")  # noqa: PTH108 - as short as it gets
+    """Delete the file.
+
+    Raises
+    ------
+    StoreError
+        It can't be: the disk may have turned read-only.
+    """
+    try:
+        for tail in _TAILS:
+            (folder / f"{SUMMARIES}{tail}").unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"{folder / SUMMARIES} can't be deleted: {error.strerror}. Nothing is lost with it"
+        ) from error
 
 
 def _settled_to(record: sqlite3.Connection, scans: Scans) -> int:
