@@ -38,7 +38,7 @@ def notices(
 
 
 def back(outlet: MqttNotices, position: int) -> bool:
-    """Whether a step goes well again; the caller's position has nothing after it."""
+    """Whether a step goes well again."""
     try:
         outlet.step(position)
     except NoticeError:
@@ -50,6 +50,14 @@ def send_all(outlet: MqttNotices, position: int) -> int:
     while (after := outlet.step(position)) != position:
         position = after
     return position
+
+
+def reaches(outlet: MqttNotices, position: int, wanted: int) -> bool:
+    """Whether all from `position` up to `wanted` is taken."""
+    try:
+        return send_all(outlet, position) == wanted
+    except NoticeError:
+        return False
 
 
 def test_each_change_is_published_retained_as_the_schema_says(tmp_path: Path) -> None:
@@ -110,8 +118,7 @@ def test_an_outage_loses_no_change_and_publishes_none_twice(tmp_path: Path) -> N
         heard.subscribed.clear()
         server.start()
         assert heard.subscribed.wait(15)
-        wait_for(lambda: back(outlet, 5), what="the connection to be back")
-        assert send_all(outlet, position) == 5
+        wait_for(lambda: reaches(outlet, position, 5), what="the connection to be back")
         wait_for(lambda: "recording" in (heard.last(STATE) or ""), what="the state, anew")
 
         wait_for(lambda: len(_said(heard.live)) >= 5, what="all changes")
@@ -120,6 +127,42 @@ def test_an_outage_loses_no_change_and_publishes_none_twice(tmp_path: Path) -> N
         wait_for(lambda: "last" in _said(heard.live), what="the last change")
         # In order after whatever came before it, so nothing can come twice after this.
         assert _said(heard.live) == ["1", "2", "3", "4", "5", "last"]
+
+
+def test_a_broker_that_lost_its_memory_is_told_again_how_the_alarms_stand(tmp_path: Path) -> None:
+    with (
+        broker(tmp_path / "broker") as server,
+        Keeper(tmp_path / "record", RIG) as keeper,
+        notices(keeper.record, server.port) as outlet,
+    ):
+        keeper.change(SILENT, NORMAL, NEW, says="stands")
+        keeper.change(OVERFILL, NORMAL, NEW, says="came")
+        keeper.change(OVERFILL, NEW, GONE, says="went")
+        keeper.change(OVERFILL, GONE, NORMAL, says="acknowledged")
+        assert send_all(outlet, 0) == 4
+        server.kill()
+        wait_for(lambda: not back(outlet, 4), what="the loss to be noticed")
+        keeper.change(SILENT, NEW, ACKNOWLEDGED, says="seen")
+        server.start()
+        with listener(server.port) as heard:
+            wait_for(lambda: back(outlet, 5), what="the connection to be back")
+            assert send_all(outlet, 4) == 5
+            wait_for(lambda: "seen" in _said(heard.live), what="what came last")
+        with listener(server.port) as heard:
+            wait_for(lambda: len(heard.messages) == 2, what="the state and what stands")
+            assert heard.last(f"{PREFIX}/alarms/overfill: water level") is None
+
+
+@pytest.mark.parametrize("version", list(MqttVersion))
+def test_a_broker_that_knows_us_is_told_nothing_twice(tmp_path: Path, version: MqttVersion) -> None:
+    with broker(tmp_path / "broker") as server, Keeper(tmp_path / "record", RIG) as keeper:
+        keeper.change(SILENT, NORMAL, NEW, says="stands")
+        with listener(server.port) as heard:
+            for position in (0, 1):  # a process after another
+                with notices(keeper.record, server.port, version=version) as outlet:
+                    assert send_all(outlet, position) == 1
+            wait_for(lambda: len(heard.live) == 5, what="twice the state and its end, and an alarm")
+            assert _said(heard.live) == ["stands"]
 
 
 def _trouble(outlet: MqttNotices, position: int) -> str:

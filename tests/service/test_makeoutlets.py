@@ -69,13 +69,15 @@ def test_what_is_new_to_a_record_starts_with_what_comes_but_the_database_with_wh
         Keeper(tmp_path / "record", small_rig()) as keeper,
     ):
         keeper.scans([{"T core": 20.0}] * 5)
+        keeper.change("overfill: water level", NORMAL, NEW)
+        keeper.change("overfill: water level", NEW, NORMAL)
         keeper.change("silent: C 30/60", NORMAL, NEW)
         rig = replace(
             rig_with(server.port), database=Database(database.url, "-", "rig", None, 60.0)
         )
         with outlets_of(keeper, rig) as (outlets, _):
             assert [keeper.record.cursor(name) for name in ("mqtt", "readings", "database")] == [
-                1, 5, 0,
+                3, 5, 0,
             ]  # fmt: skip
             assert keeper.record.has_cursor("readings")
             keeper.scan({"T core": 21.0})
@@ -85,7 +87,10 @@ def test_what_is_new_to_a_record_starts_with_what_comes_but_the_database_with_wh
             wait_for(lambda: database.count("temperature_value") == 6, what="all readings")
         told = [json.loads(text)["scan"] for topic, text in heard.live if "/probes/" in topic]
         assert told == [6]
-        assert not any("/alarms/" in topic for topic, _ in heard.live)
+        # No storm of what was, but how things stand.
+        assert [topic for topic, _ in heard.live if "/alarms/" in topic] == [
+            f"{PREFIX}/alarms/silent: C 30%2F60"
+        ]
 
 
 def test_notices_and_readings_share_one_connection_that_ends_with_the_last_of_them(

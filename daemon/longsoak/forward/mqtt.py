@@ -27,9 +27,9 @@ class MqttReadings:
     """Publishes every reading in order, at least once. See `longsoak.vocabulary.outlet`.
 
     The position moves past a scan once all its readings are acknowledged. A broker that was killed
-    has forgotten what it had acknowledged and not passed on, and what it retained. So with every
-    new connection comes first the last reading of every probe, then again what was sent within
-    `OVERLAP` before.
+    has forgotten what it had acknowledged and not passed on, and perhaps what it retained. So with
+    every new connection comes again what was sent within `OVERLAP` before; and before that, to a
+    broker that does not know us any more, the last reading of every probe.
 
     While there is no connection nothing is wrong with readings: they wait, and the connection's own
     outlet, that of notices, tells.
@@ -75,7 +75,7 @@ class MqttReadings:
         self._pause = threading.Event()
         self._allowed, self._allowed_at = 0.0, monotonic() - STEP
         self._window: deque[_Message] = deque()
-        self._connection = 0
+        self._connection = self._losses = 0
         self._last: dict[str, Payload] = {}  # by topic
         # When each step ended well, and where it began.
         self._sent: deque[tuple[float, int]] = deque()
@@ -116,11 +116,13 @@ class MqttReadings:
             self._window.popleft()
 
     def _begin_again(self, position: int) -> int:
-        """Send the last reading of every probe; return where to go on from."""
-        for topic, payload in self._last.items():
+        """Send the last readings to a broker that lost them; return where to go on from."""
+        losses = self._broker.losses
+        for topic, payload in self._last.items() if losses != self._losses else ():
             self._settle_window(leave=self._broker.window() - 1)
             self._hand_over(topic, payload, scan=0, last=False)
         self._settle_window(leave=0)
+        self._losses = losses
         began = min((began for _, began in self._sent), default=position)
         self._sent.clear()
         return min(began, position)

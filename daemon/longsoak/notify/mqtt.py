@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from longsoak.core.topics import alarm_topic
 from longsoak.notify.words import payload
 from longsoak.store.reader import Record
-from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import BrokerError, NoticeError, StoreError
 from longsoak.vocabulary.outlet import Broker, Published
 from longsoak.vocabulary.rig import Rig
@@ -21,6 +21,9 @@ class _Pending:
 
 class MqttNotices:
     """Publishes each alarm change as ``alarm.schema.json`` says. See `longsoak.vocabulary.outlet`.
+
+    What is retained is how the alarm stands. A broker that has lost its memory has lost that too,
+    so the alarms that are not normal are told once more to one that does not know us.
 
     Parameters
     ----------
@@ -42,12 +45,15 @@ class MqttNotices:
         self._broker = broker
         self._prefix = prefix
         self._pending: _Pending | None = None
+        self._losses = 0  # of the broker's memory, those that were made good
 
     def step(self, position: int) -> int:
         """Publish the first alarm change after `position`; also fails while the broker is away."""
         try:
             changes = self._record.alarm_changes_after(position, limit=1)
             self._broker.ready()
+            if self._pending is None:  # or what stands would come after what has changed since
+                self._make_good(position)
             if not changes:
                 return position
             self._deliver(changes[0])
@@ -59,6 +65,16 @@ class MqttNotices:
 
     def close(self) -> None:
         """Do nothing: the connection is not its own."""
+
+    def _make_good(self, position: int) -> None:
+        losses = self._broker.losses
+        if losses == self._losses:
+            return
+        for change in self._record.alarms().values():
+            if change.new is not AlarmState.NORMAL and change.id <= position:
+                topic = alarm_topic(self._prefix, change.key)
+                self._broker.wait(self._broker.publish(topic, payload(self._rig, change)))
+        self._losses = losses
 
     def _deliver(self, change: StoredChange) -> None:
         pending = self._pending

@@ -24,6 +24,7 @@ from longsoak.vocabulary.rig import Mqtt, MqttVersion
 
 RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
+REMEMBERED = 604_800  # s a broker is to remember that we were connected
 SILENCES = 3  # waits in vain after which the connection is thrown away
 GOODBYE = 3.0  # s that each part of closing may take
 MOST_HELD = 20  # messages on their way; fewer where the broker takes fewer at a time
@@ -131,7 +132,7 @@ class MqttConnection:
         self._whose = f"the broker at {settings.host}:{settings.port}"
         self._changed = threading.Condition()  # guards all below; the library calls from its thread
         self._connected = self._refused = False
-        self._connections = 0
+        self._connections = self._losses = 0
         self._most_held = MOST_HELD
         self._trouble: str | None = None
         self._held: dict[int, _Held] = {}
@@ -148,6 +149,11 @@ class MqttConnection:
     def connections(self) -> int:
         """How often a connection was made."""
         return self._connections
+
+    @property
+    def losses(self) -> int:
+        """How often the broker did not know us from before."""
+        return self._losses
 
     def window(self) -> int:
         """How many messages an outlet of many may have on their way."""
@@ -304,6 +310,7 @@ class MqttConnection:
             CallbackAPIVersion.VERSION2,
             client_id=client_id(settings.prefix, socket.gethostname()),
             protocol=MQTTv5 if settings.version is MqttVersion.V5 else MQTTv311,
+            clean_session=None if settings.version is MqttVersion.V5 else False,
         )
         client.suppress_exceptions = True  # one that escapes a callback would end the thread
         client.reconnect_delay_set(min_delay=1, max_delay=30)
@@ -323,7 +330,19 @@ class MqttConnection:
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
-        client.connect_async(settings.host, settings.port, keepalive=KEEPALIVE)
+        if settings.version is MqttVersion.V5:
+            # A session holds nothing of ours; it only tells a broker that has lost its memory.
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library's
+            properties.SessionExpiryInterval = REMEMBERED
+            client.connect_async(
+                settings.host,
+                settings.port,
+                keepalive=KEEPALIVE,
+                clean_start=False,
+                properties=properties,
+            )
+        else:
+            client.connect_async(settings.host, settings.port, keepalive=KEEPALIVE)
         client.loop_start()
         return client
 
@@ -342,6 +361,7 @@ class MqttConnection:
         with self._changed:
             self._connected = not reason.is_failure
             self._connections += self._connected
+            self._losses += self._connected and not flags.session_present
             # What a broker takes at a time, MQTT 5.0, 3.2.2.3.3; absent in 3.1.1, and for "many".
             self._most_held = min(MOST_HELD, getattr(properties, "ReceiveMaximum", MOST_HELD))
             self._refused = not self._connected

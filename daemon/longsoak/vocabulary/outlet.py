@@ -65,6 +65,14 @@ class Broker(Protocol):
         """How often a connection was made; it grows when one had to be made anew."""
         ...
 
+    @property
+    def losses(self) -> int:
+        """How often a connection found a broker that did not know us from before.
+
+        Whatever it had retained of ours may be gone then.
+        """
+        ...
+
     def window(self) -> int:
         """How many messages of many an outlet may have on their way, so that others have room."""
         ...
