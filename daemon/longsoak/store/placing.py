@@ -85,6 +85,7 @@ class Placing:
             self._begin(scan_id, scan, offset)
         utc_ms = self._own_time(scan)
         self.state = self.state._replace(last_utc_ms=utc_ms)
+        self._kept.times.clear()  # megabytes, and hardly ever asked for again
         return utc_ms
 
     def _too_long(self, now: Stretch, scan: Scan) -> bool:
@@ -216,8 +217,11 @@ class Placing:
                 self._tell(scan, _between_says(count, moved[-1].shift_ms, after, base))
             if moved != boot:
                 self._save(moved, end + 1)
-        if base is not None and after is not None and base + scan.boottime_ms <= after:
-            self._tell(scan, _contradiction_says(base + scan.boottime_ms, after))
+        if base is not None and after is not None:
+            first_scan = boots[-1][0].first_scan
+            at = scan.boottime_ms if first_scan == scan_id else scans.boottime_ms(first_scan)
+            if base + at <= after:
+                self._tell(scan, _contradiction_says(base + at, after))
         self._settle_gaps(scan, since_run=boots[first][0].run)
 
     def _settle_gaps(self, scan: Scan, *, since_run: int) -> None:
@@ -280,7 +284,7 @@ def _between_says(count: str, shift_ms: int, after: int | None, before: int | No
 def _contradiction_says(began: int, after: int) -> str:
     return (
         f"the clock is synchronised and says that this boot's first scan was at"
-        f" {time_words(began)}, but one of the boot before it was at {time_words(after)}."
+        f" {time_words(began)}, but one of a boot before it was at {time_words(after)}."
         " One of the two clocks was wrong; both stand as recorded"
     )
 
