@@ -227,6 +227,19 @@ def test_the_alarms_of_a_set_aside_record_are_in_the_new_one_only_once(tmp_path:
     assert not (tmp_path / "record.db.damaged-2").exists()
 
 
+def test_a_new_record_that_could_not_be_begun_at_once_still_tells_what_was_set_aside(
+    tmp_path: Path,
+) -> None:
+    kept(tmp_path)
+    (tmp_path / RECORD).rename(tmp_path / "record.db.damaged-1")  # as far as it came
+    with closing(RecordWriter(tmp_path, now=NOW)) as writer:
+        assert writer.set_aside is not None
+    (event,) = Record(tmp_path).events(limit=5)
+    assert "set aside whole as record.db.damaged-1" in event.says
+    with closing(RecordWriter(tmp_path, now=NOW)) as writer:
+        assert writer.set_aside is None
+
+
 CUT_OFF = """
 import sys
 from longsoak.store.writer import RecordWriter

@@ -1,6 +1,7 @@
 """The chore that watches the room on the disk, and makes some before it is full."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
@@ -154,9 +155,10 @@ class Disk:
         if total is not None and self._since.written is not None:
             written = total - self._since.written
         one = Written(seconds, written, record_bytes(self._folder), here.free)
-        self._writer.commit(Batch(disk=[(utc_ms, one)]))
-        self._since = _Count(now, total)
-        self._counted.append(one)
+        with suppress(StoreError):  # told with the scans; counted a little later
+            self._writer.commit(Batch(disk=[(utc_ms, one)]))
+            self._since = _Count(now, total)
+            self._counted.append(one)
 
 
 def free_words(here: Room) -> str:

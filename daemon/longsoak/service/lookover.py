@@ -79,14 +79,19 @@ class LookOver:
                 asked or (utc_ms // _DAY_MS + 3) % 7 == 6
             )  # 1970-01-01 was a Thursday; on Sundays
         command = [sys.executable, "-m", "longsoak.store.soundness", str(self._folder)]
-        self._process = subprocess.Popen(  # noqa: S603 - our own module
-            [*command, "whole"] if self._whole else command,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
         self._began = self._last = now
+        try:
+            self._process = subprocess.Popen(  # noqa: S603 - our own module
+                [*command, "whole"] if self._whole else command,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                text=True,
+            )
+        except OSError as error:  # Python may lie on the card that has died
+            self._due = now + MOST
+            words = f"the record could not be looked over: {error.strerror}"
+            return LOOK, [Event(utc_ms, "check", "record", words)]
         return LOOK, ()
 
     def _is_due(self, now: float, utc_ms: int) -> bool:

@@ -127,6 +127,7 @@ class Recorder:
             suspect=suspect,
             aside=self._begun_anew,
         )
+        self._doubt: str | None = None  # what a chore has last found wrong with the record
         self._stale = 0  # messages from before another record began
         self._told: defaultdict[tuple[str, str], deque[float]] = defaultdict(
             lambda: deque(maxlen=MOST_TOLD)
@@ -370,7 +371,9 @@ class Recorder:
         except DamageError as error:
             self._commits.go_over(str(error))
         except StoreError as error:  # it tells of damage where no scan is kept any more
-            self._event("damage", "record", f"{error}; the record is looked over")
+            if str(error) != self._doubt:  # the chore is tried again each minute
+                self._event("damage", "record", f"{error}; the record is looked over")
+            self._doubt = str(error)
             self._suspect()
         else:
             for event in events:
@@ -379,6 +382,7 @@ class Recorder:
     def _begun_anew(self, aside: SetAside) -> None:
         self._pending.cursors.clear()  # positions in the record before
         self._logbook.begin_again([*self._commits.entries, *self._pending.logbook])
+        self._doubt = None
         self._stale = self._messages.qsize()
         self._tell_aside(aside)
         self._chores = Chores(self._make_chores())

@@ -4,7 +4,7 @@ import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 from typing import TypeVar
@@ -65,12 +65,13 @@ def disk_failed(error: BaseException | None) -> bool:
 class Remains:
     """What can still be read of a damaged record and is needed in the next one."""
 
-    rig: RigVersion | None
-    first_utc_ms: int | None
-    last_utc_ms: int | None
-    scans: int | None
-    changes: tuple[StoredChange, ...]
-    cursors: dict[str, tuple[int, int]]  # those that mean something there: position, saved UTC ms
+    rig: RigVersion | None = None
+    first_utc_ms: int | None = None
+    last_utc_ms: int | None = None
+    scans: int | None = None
+    changes: tuple[StoredChange, ...] = ()
+    # Those that mean something there: position, and when it was saved, UTC ms.
+    cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,12 @@ from threading import Event
 from longsoak.store.appending import add_changes, add_events, save_cursors
 from longsoak.store.aside import (
     DamageError,
+    Remains,
     SetAside,
     UnreadableError,
     damaged,
     disk_failed,
+    files_aside,
     finish_moving,
     move_beside,
     move_record,
@@ -48,6 +50,9 @@ def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside
         The disk refuses, or the record was written by a newer version; nothing was changed.
     """
     finish_moving(folder)
+    if not (folder / RECORD).exists() and (left := files_aside(folder)):
+        aside = SetAside(left[-1], "found at an earlier start", Remains())
+        return begin_record(folder, now=now, after=aside), aside
     db = _connect(folder)
     try:
         _ready_at_last(db, folder, now=now)
@@ -122,7 +127,8 @@ def put_aside(db: sqlite3.Connection, folder: Path, *, cause: str) -> SetAside:
     left = remains(folder)
     file = move_record(folder)
     db.close()
-    move_beside(folder, file)
+    with suppress(StoreError):  # done again before a new one begins
+        move_beside(folder, file)
     return SetAside(file, cause, left)
 
 
