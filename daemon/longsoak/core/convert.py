@@ -1,7 +1,7 @@
 """Raw samples of one scan to values, uncertainties and flags, as parallel tuples. Pure."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import hypot, inf, nan
 from typing import NamedTuple
 
@@ -12,7 +12,7 @@ from longsoak.core.resistance import (
     Budget,
     PreparedCurve,
     Reach,
-    moisture_content,
+    Wood,
     prepare,
 )
 from longsoak.core.warmth import Warmth, by_depth
@@ -72,6 +72,13 @@ class Converted(NamedTuple):
     reason: Reason
 
 
+# Looked up once: an enumeration takes longer to name a member than a few multiplications do.
+_PASS, _SUSPECT, _FAIL, _MISSING = Flag.PASS, Flag.SUSPECT, Flag.FAIL, Flag.MISSING
+_NONE, _OPEN_CIRCUIT = Reason.NONE, Reason.OPEN_CIRCUIT
+_PINS, _WITHIN = Kind.PINS, Reach.WITHIN
+_OHM = "Ohm"  # of pins, and nothing else
+_NEVER = 0.0, -inf  # degC, s
+
 _REACH: Mapping[Reach, Reason] = {
     Reach.WITHIN: Reason.NONE,
     Reach.DRIER: Reason.DRIER_THAN_CURVE,
@@ -117,34 +124,63 @@ def judged_moisture(
     PhysicsError
         The temperature is outside its range.
     """
-    flag, reason = gross_range(ohm, Kind.PINS)
-    if ohm >= OVERLOAD or (most is not None and ohm > most):
-        if most is None:
-            return Judged(nan, nan, Flag.FAIL, Reason.OVER_RANGE)
-        if most >= 10 ** (curve.dry_end if temperature is None else curve.dry_end_at(temperature)):
-            return Judged(nan, nan, Flag.FAIL, Reason.OPEN_CIRCUIT)
-        ohm, flag, reason = most, Flag.SUSPECT, Reason.OVER_RANGE
-    elif most is not None and reason is Reason.OPEN_CIRCUIT:
-        # A meter that reaches so far tells wood from no wire where others can't.
-        flag, reason = Flag.PASS, Reason.NONE
-    if flag in (Flag.FAIL, Flag.MISSING):
-        return Judged(nan, nan, flag, reason)
-    if temperature is None:
-        return Judged(nan, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE)
-    # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
-    found = moisture_content(max(ohm, 1.0), temperature, curve, budget)
-    if ohm >= _HALF_LEAK * budget.insulation:
-        if found.reach is Reach.WETTER:
-            return Judged(nan, nan, Flag.NOT_EVALUATED, Reason.MAY_BE_LEAKAGE)
-        if flag is Flag.PASS and found.reach is Reach.WITHIN:
-            flag, reason = Flag.SUSPECT, Reason.MAY_BE_LEAKAGE
-    if flag is Flag.PASS:
-        reason = _REACH[found.reach]
-        coldest, warmest = _tried(curve.curve)
-        if not coldest <= temperature <= warmest:
-            flag = Flag.SUSPECT
-            reason = reason or Reason.UNTRIED_TEMPERATURE
-    return Judged(found.value, found.uncertainty, flag, reason)
+    return Judged(*_Pins(temperature, curve, budget, most).judged(ohm))
+
+
+class _Pins:
+    """Pairs of pins in wood of one temperature, on one meter: see `judged_moisture`."""
+
+    __slots__ = ("_budget", "_curve", "_half_leak", "_most", "_temperature", "_tried", "_wood")
+
+    def __init__(
+        self, temperature: float | None, curve: PreparedCurve, budget: Budget, most: float | None
+    ) -> None:
+        self._temperature, self._curve, self._budget = temperature, curve, budget
+        self._most = most
+        self._half_leak = _HALF_LEAK * budget.insulation
+        self._wood: Wood | None = None  # made for the first resistance that can be converted
+        self._tried = True
+
+    def judged(self, ohm: float) -> tuple[float, float, Flag, Reason]:
+        """Judge and convert one resistance; the same as `Judged`, but quicker to make."""
+        most = self._most
+        flag, reason = gross_range(ohm, _PINS)
+        if ohm >= OVERLOAD or (most is not None and ohm > most):
+            if most is None:
+                return nan, nan, _FAIL, Reason.OVER_RANGE
+            if most >= 10 ** self._dry_end():
+                return nan, nan, _FAIL, Reason.OPEN_CIRCUIT
+            ohm, flag, reason = most, _SUSPECT, Reason.OVER_RANGE
+        elif most is not None and reason is _OPEN_CIRCUIT:
+            # A meter that reaches so far tells wood from no wire where others can't.
+            flag, reason = _PASS, _NONE
+        if flag is _FAIL or flag is _MISSING:
+            return nan, nan, flag, reason
+        wood = self._wood
+        if wood is None:
+            if self._temperature is None:
+                return nan, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE
+            wood = self._wood = Wood(self._temperature, self._curve, self._budget)
+            coldest, warmest = _tried(self._curve.curve)
+            self._tried = coldest <= self._temperature <= warmest
+        # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
+        value, uncertainty, reach = wood.moisture(max(ohm, 1.0))
+        if ohm >= self._half_leak:
+            if reach is Reach.WETTER:
+                return nan, nan, Flag.NOT_EVALUATED, Reason.MAY_BE_LEAKAGE
+            if flag is _PASS and reach is _WITHIN:
+                flag, reason = _SUSPECT, Reason.MAY_BE_LEAKAGE
+        if flag is _PASS:
+            if reach is not _WITHIN:
+                reason = _REACH[reach]
+            if not self._tried:
+                flag = _SUSPECT
+                reason = reason or Reason.UNTRIED_TEMPERATURE
+        return value, uncertainty, flag, reason
+
+    def _dry_end(self) -> float:
+        curve, temperature = self._curve, self._temperature
+        return curve.dry_end if temperature is None else curve.dry_end_at(temperature)
 
 
 def _tried(curve: Curve) -> tuple[float, float]:
@@ -157,6 +193,28 @@ def _tried(curve: Curve) -> tuple[float, float]:
     return curve.reference_temperature - SPREAD, curve.reference_temperature + SPREAD
 
 
+@dataclass(slots=True, eq=False)
+class _Site:
+    """Where pairs of pins are judged alike: at one depth, by the same thermometers and meter.
+
+    What was made last for it is remembered with what it was made of, and made anew whenever that
+    is no longer the same.
+    """
+
+    probe: Probe  # any of them
+    curve: PreparedCurve
+    budget: Budget
+    most: float | None
+    read: tuple[tuple[str, ...], tuple[float, ...]] = ((), ())  # thermometers, degC
+    told: Warmth | None = None  # what they say of the depth
+    warmth: Warmth | None = None
+    pins: _Pins | None = None  # at `warmth`
+
+
+# A reading as the service takes it: what is in `Converted`, which takes longer to make.
+Row = tuple[float, str, float, float, Flag, Reason]
+
+
 class Conversion:
     """The conversions of one rig, prepared once.
 
@@ -166,18 +224,23 @@ class Conversion:
 
     def __init__(self, rig: Rig) -> None:
         curves = {name: prepare(curve) for name, curve in rig.curves.items()}
-        self._probes = {probe.name: probe for probe in rig.probes}
-        self._curves = {
-            probe.name: curves[probe.curve] for probe in rig.probes if probe.curve is not None
-        }
         buses = {bus.name: bus for bus in rig.buses}
-        self._most = {probe.name: buses[probe.bus].most for probe in rig.probes}
-        self._budgets = {
-            probe.name: Budget(
-                meter=buses[probe.bus].accuracy, insulation=buses[probe.bus].insulation
-            )
-            for probe in rig.probes
-        }
+        self._probes = {probe.name: probe for probe in rig.probes}
+        self._plain_ones = {p.name: p for p in rig.probes if p.kind is not Kind.PINS}
+        self._sites: dict[str, _Site] = {}
+        alike: dict[tuple[object, ...], _Site] = {}
+        for probe in rig.probes:
+            if probe.kind is Kind.PINS and probe.curve is not None:
+                bus = buses[probe.bus]
+                self._sites[probe.name] = alike.setdefault(
+                    (probe.depth, probe.temperatures, probe.stand_in, probe.curve, probe.bus),
+                    _Site(
+                        probe,
+                        curves[probe.curve],
+                        Budget(meter=bus.accuracy, insulation=bus.insulation),
+                        bus.most,
+                    ),
+                )
         # A temperature stands for the wood's until three of its polls have been missed.
         self._patience = {
             probe.name: 3 * probe.record + 60
@@ -200,99 +263,113 @@ class Conversion:
         now : float
             CLOCK_BOOTTIME, s.
         """
-        found = {
-            sample.probe: self._plain(self._probes[sample.probe], sample)
-            for sample in samples
-            if self._probes[sample.probe].kind is not Kind.PINS
-        }
-        for probe, converted in found.items():  # first, so that a scan's own temperatures serve it
-            if probe in self._patience and converted.flag is Flag.PASS:
-                self._temperatures[probe] = (converted.value, now)
-        return [
-            found[sample.probe]
-            if sample.probe in found
-            else self._pins(self._probes[sample.probe], sample, now)
-            for sample in samples
-        ]
+        return [Converted(*row) for row in self.rows(samples, now=now)]
 
-    def _plain(self, probe: Probe, sample: Sample | Missing) -> Converted:
+    def rows(self, samples: Sequence[Sample | Missing], *, now: float) -> list[Row]:
+        """The same as `convert`, for every scan there is: without an object for each reading."""
+        plain_ones = self._plain_ones
+        found: dict[str, Row] = {}
+        for sample in samples:
+            probe = plain_ones.get(sample.probe)
+            if probe is not None:
+                found[sample.probe] = row = self._plain(probe, sample)
+                # First, so that a scan's own temperatures serve it.
+                if row[4] is _PASS and sample.probe in self._patience:
+                    self._temperatures[sample.probe] = (row[2], now)
+        sites: dict[_Site, _Pins] = {}  # as they are now
+        rows = []
+        for sample in samples:
+            plain = found.get(sample.probe)
+            if plain is not None:
+                rows.append(plain)
+                continue
+            site = self._sites[sample.probe]
+            pins = sites.get(site)
+            if pins is None:
+                pins = sites[site] = self._pins(site, now)
+            if isinstance(sample, Missing):
+                rows.append(_missing(sample))
+            elif sample.unit != _OHM:
+                rows.append(_not_evaluated(sample, Reason.WRONG_UNIT))
+            else:
+                value, uncertainty, flag, reason = pins.judged(sample.value)
+                if flag is _PASS and site.warmth is not None and site.warmth.stand_in:
+                    flag = _SUSPECT
+                    reason = reason or Reason.STAND_IN_TEMPERATURE  # that it is a bound says more
+                rows.append((sample.value, _OHM, value, uncertainty, flag, reason))
+        return rows
+
+    def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
         if isinstance(sample, Missing):
             return _missing(sample)
         raw = sample.value
         if sample.unit not in UNITS[probe.kind]:
             return _not_evaluated(sample, Reason.WRONG_UNIT)
         value = probe.zero + probe.per_unit * raw if probe.kind in _LINEAR else raw
-        flag, reason = loop_range(raw) if _is_loop(probe, sample) else (Flag.PASS, Reason.NONE)
-        if flag is not Flag.FAIL:
-            sensor = gross_range(value, probe.kind)
-            flag, reason = max((flag, reason), sensor, key=lambda judged: judged[0])
-        if flag is Flag.FAIL:
-            return Converted(raw, sample.unit, nan, nan, flag, reason)
+        flag, reason = loop_range(raw) if _is_loop(probe, sample) else (_PASS, _NONE)
+        if flag is not _FAIL:
+            sensor, why = gross_range(value, probe.kind)
+            if sensor > flag:
+                flag, reason = sensor, why
+        if flag is _FAIL:
+            return raw, sample.unit, nan, nan, flag, reason
         absolute, relative = _SENSOR_UNCERTAINTY[probe.kind]
-        uncertainty = hypot(absolute, relative * value)
-        return Converted(raw, sample.unit, value, uncertainty, flag, reason)
+        return raw, sample.unit, value, hypot(absolute, relative * value), flag, reason
 
-    def _pins(self, probe: Probe, sample: Sample | Missing, now: float) -> Converted:
-        if isinstance(sample, Missing):
-            return _missing(sample)
-        if sample.unit not in UNITS[Kind.PINS]:
-            return _not_evaluated(sample, Reason.WRONG_UNIT)
-        warmth = self._warmth(probe, now)
-        found = judged_moisture(
-            sample.value,
-            None if warmth is None else warmth.temperature,
-            self._curves[probe.name],
-            self._budget(probe.name, warmth),
-            most=self._most[probe.name],
-        )
-        flag, reason = found.flag, found.reason
-        if warmth is not None and warmth.stand_in and flag is Flag.PASS:
-            flag = Flag.SUSPECT
-            reason = reason or Reason.STAND_IN_TEMPERATURE  # that it is a bound says more
-        return Converted(sample.value, sample.unit, found.value, found.uncertainty, flag, reason)
+    def _pins(self, site: _Site, now: float) -> _Pins:
+        """A site's pins at the temperature the wood has there now."""
+        warmth = self._warmth(site, now)
+        if site.pins is None or warmth != site.warmth:
+            temperature = None
+            if warmth is not None:
+                temperature = warmth.temperature
+                if warmth.uncertainty != site.budget.temperature:
+                    site.budget = replace(site.budget, temperature=warmth.uncertainty)
+            site.warmth = warmth
+            site.pins = _Pins(temperature, site.curve, site.budget, site.most)
+        return site.pins
 
-    def _budget(self, probe: str, warmth: Warmth | None) -> Budget:
-        """A pair's uncertainties, with its temperature's; made anew only when that has changed."""
-        budget = self._budgets[probe]
-        if warmth is not None and budget.temperature != warmth.uncertainty:
-            budget = self._budgets[probe] = replace(budget, temperature=warmth.uncertainty)
-        return budget
-
-    def _warmth(self, probe: Probe, now: float) -> Warmth | None:
-        """The temperature of the wood between a pair of pins, or None."""
-        warmth = self._measured(probe, probe.temperatures, now) or self._stand_in(probe, now)
+    def _warmth(self, site: _Site, now: float) -> Warmth | None:
+        """The temperature of the wood between a site's pins, or None."""
+        names = site.probe.temperatures
+        warmth = self._measured(site, names, now) or self._stand_in(site, now)
         if warmth is None or not COLDEST <= warmth.temperature <= WARMEST:
             return None
         return warmth
 
-    def _stand_in(self, probe: Probe, now: float) -> Warmth | None:
-        plan = probe.stand_in
+    def _stand_in(self, site: _Site, now: float) -> Warmth | None:
+        plan = site.probe.stand_in
         if plan is None:
             return None
         if plan.fixed is not None:
             return Warmth(plan.fixed, plan.uncertainty, stand_in=True)
         if plan.probe is not None:
-            found = self._measured(probe, (plan.probe,), now)
+            found = self._measured(site, (plan.probe,), now)
         else:
             hold = 3600 * (plan.last_good or 0.0)
-            found = self._measured(probe, probe.temperatures, now, patience=hold)
+            found = self._measured(site, site.probe.temperatures, now, patience=hold)
         if found is None:
             return None
         doubt = hypot(found.uncertainty, plan.uncertainty)
         return Warmth(found.temperature, doubt, stand_in=True)
 
     def _measured(
-        self, probe: Probe, names: Sequence[str], now: float, *, patience: float | None = None
+        self, site: _Site, names: tuple[str, ...], now: float, *, patience: float | None = None
     ) -> Warmth | None:
         """What thermometers say of the pins' depth; None unless all of them are fresh enough."""
-        temperatures = []
+        temperatures: tuple[float, ...] = ()
         for name in names:
-            value, at = self._temperatures.get(name, (0.0, -inf))
+            value, at = self._temperatures.get(name, _NEVER)
             if now - at > (self._patience.get(name, 0.0) if patience is None else patience):
                 return None
-            temperatures.append(value)
-        depths = [self._probes[name].depth for name in names]
-        return by_depth(probe.depth, depths, temperatures) if names else None
+            temperatures += (value,)
+        if not names:
+            return None
+        if site.read != (names, temperatures):
+            depths = [self._probes[name].depth for name in names]
+            site.told = by_depth(site.probe.depth, depths, temperatures)
+            site.read = names, temperatures
+        return site.told
 
 
 def _is_loop(probe: Probe, sample: Sample) -> bool:
@@ -304,9 +381,9 @@ def _is_loop(probe: Probe, sample: Sample) -> bool:
     return sample.unit == "mA" and not (probe.kind is Kind.PUMP_CURRENT and probe.zero == 0)
 
 
-def _missing(missing: Missing) -> Converted:
-    return Converted(nan, "", nan, nan, Flag.MISSING, ABSENT[missing.why])
+def _missing(missing: Missing) -> Row:
+    return nan, "", nan, nan, Flag.MISSING, ABSENT[missing.why]
 
 
-def _not_evaluated(sample: Sample, reason: Reason) -> Converted:
-    return Converted(sample.value, sample.unit, nan, nan, Flag.NOT_EVALUATED, reason)
+def _not_evaluated(sample: Sample, reason: Reason) -> Row:
+    return sample.value, sample.unit, nan, nan, Flag.NOT_EVALUATED, reason

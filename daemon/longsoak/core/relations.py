@@ -39,6 +39,7 @@ class Table:
         rows = sorted((math.log10(ohm), content) for content, ohm in points)
         self._x = tuple(row[0] for row in rows)
         self._u = tuple(row[1] for row in rows)
+        self._last = len(rows) - 1
         self._slopes = tuple(
             (self._u[i + 1] - self._u[i]) / (self._x[i + 1] - self._x[i])
             for i in range(len(rows) - 1)
@@ -47,7 +48,7 @@ class Table:
     def moisture(self, x: Numbers) -> tuple[Numbers, Numbers]:
         """See `Relation.moisture`."""
         if isinstance(x, float):
-            low = min(max(bisect_left(self._x, x), 1), len(self._x) - 1) - 1
+            low = bisect_left(self._x, x, 1, self._last) - 1
             slope = self._slopes[low]
             return self._u[low] + slope * (x - self._x[low]), slope
         return interpolated(x, self._x, self._u)

@@ -8,7 +8,7 @@ standard uncertainty, the parts of which `parts_of` tells apart.
 import math
 from dataclasses import dataclass
 from enum import Enum
-from math import hypot, inf, isfinite
+from math import hypot, inf, isfinite, log10
 from typing import NamedTuple
 
 from longsoak.core.arrays import Numbers, scalar
@@ -30,6 +30,7 @@ from longsoak.vocabulary.errors import PhysicsError
 # hygroscopic materials it is 0.02 to 0.04 (common practice). Its sign is known and nothing was
 # corrected, so all of it is doubt: twice this holds the largest.
 UNCORRECTED = 0.03
+_ROOT3 = math.sqrt(3.0)
 SLACK = 1e-9  # % or decades: what rounding may move a value by that lies on a curve's end
 
 # What a resistance and a temperature may be, in the words of an error.
@@ -43,6 +44,16 @@ class Reach(Enum):
     WITHIN = "within"
     DRIER = "drier than the curve reaches"
     WETTER = "wetter than the curve reaches"
+
+
+# Looked up once: an enumeration takes longer to name a member than a few multiplications do.
+_WITHIN, _DRIER, _WETTER = Reach.WITHIN, Reach.DRIER, Reach.WETTER
+_INDICATED, _RESISTANCE = Correction.INDICATED, Correction.RESISTANCE
+_MOISTURE = Correction.MOISTURE
+
+# Value and reach as in `MoistureContent`, then the uncertainty's parts in the order of `parts_of`:
+# each a slope times an uncertainty, % MC.
+Parts = tuple[float, Reach, float, float, float, float, float, float]
 
 
 class MoistureContent(NamedTuple):
@@ -125,6 +136,7 @@ class PreparedCurve:
     zero: float
     least: float  # the driest and the wettest it tells as a number, %: of the species
     most: float
+    steady: float | None  # its own standard uncertainty, % MC, where that is the same everywhere
 
     def dry_end_at(self, temperature: float) -> float:
         """log10 of the resistance, Ohm, at which wood of a temperature in degC is at `lowest`."""
@@ -151,7 +163,11 @@ def prepare(curve: Curve) -> PreparedCurve:
             raise PhysicsError("species", a, "a first coefficient of more than 0")
         least, most = (least - b) / a, (most - b) / a
     at = float(curve.reference_temperature)
-    return PreparedCurve(curve, relation, wet_end, dry_end, factor(at), offset(at), least, most)
+    steady = None
+    if curve.covariance is None and curve.correction in (Correction.INDICATED, Correction.NONE):
+        steady = curve_uncertainty(least, dry_end, per_decade=0.0, away=0.0, curve=curve)
+    scale, zero = factor(at), offset(at)
+    return PreparedCurve(curve, relation, wet_end, dry_end, scale, zero, least, most, steady)
 
 
 def moisture_content(
@@ -183,10 +199,8 @@ def moisture_content(
     PhysicsError
         An argument is no number, or outside its range.
     """
-    value, reach, own, reference, meter, contact, warmth, leakage = _converted(
-        resistance, temperature, curve, budget
-    )
-    return MoistureContent(value, hypot(own, reference, meter, contact, warmth, leakage), reach)
+    value, reach, *parts = _parts(resistance, temperature, curve, budget)
+    return MoistureContent(value, hypot(*parts), reach)
 
 
 def parts_of(
@@ -202,7 +216,7 @@ def parts_of(
     PhysicsError
         As for `moisture_content`.
     """
-    parts = _converted(resistance, temperature, curve, budget)[2:]
+    parts = _parts(resistance, temperature, curve, budget)[2:]
     names = ("curve", "reference temperature", "meter", "contact", "temperature", "leakage")
     return dict(zip(names, map(abs, parts), strict=True))
 
@@ -250,72 +264,121 @@ def no_resistance(ohm: float) -> PhysicsError:
     return PhysicsError("resistance", f"{ohm!r} Ohm", OHM)
 
 
-def _no_temperature(celsius: float) -> PhysicsError:
-    return PhysicsError("temperature", f"{celsius!r} degC", CELSIUS)
-
-
-def _converted(
-    ohm: float, temperature: float, curve: PreparedCurve, budget: Budget
-) -> tuple[float, Reach, float, float, float, float, float, float]:
-    """Value, reach, then the parts in the order of `parts_of`: each a slope times an uncertainty.
-
-    The service does this for every reading, so a class is looked at rather than an interface, and
-    the temperature correction is written out: both are what tests/bench/conversion.py measures.
-    """
+def _parts(ohm: float, temperature: float, curve: PreparedCurve, budget: Budget) -> Parts:
     if ohm.__class__ is not float or temperature.__class__ is not float:
         ohm = scalar("resistance", ohm, OHM)
         temperature = scalar("temperature", temperature, CELSIUS)
     if not 0.0 < ohm < inf:
         raise no_resistance(ohm)
-    if not COLDEST <= temperature <= WARMEST:
-        raise _no_temperature(temperature)
-    kind = curve.curve
-    correction = kind.correction
-    away = temperature - kind.reference_temperature
-    x = math.log10(ohm)
-    if correction is Correction.RESISTANCE:
-        x += kind.per_kelvin * away
-    reach = Reach.WITHIN
-    if x < curve.wet_end:
-        if x < curve.wet_end - SLACK:
-            reach = Reach.WETTER
-        x = curve.wet_end
-    elif x > curve.dry_end:
-        if x > curve.dry_end + SLACK:
-            reach = Reach.DRIER
-        x = curve.dry_end
-    u, per_decade = curve.relation.moisture(x)
-    own = curve_uncertainty(u, x, per_decade=per_decade, away=away, curve=kind)
-    reference, stretch = 0.0, 1.0
-    if correction is Correction.INDICATED:
-        a, b = kind.species
-        denominator = G3 * math.exp(LN_G4 * temperature)
-        plain = (u * curve.scale - curve.zero + offset(temperature)) / denominator
-        value = (plain - b) / a
-        stretch = curve.scale / denominator / a
-        warmth = (offset_per_kelvin(temperature) / denominator - plain * LN_G4) / a
-        warmth *= budget.temperature
-        reference = budget.reference
-    elif correction is Correction.RESISTANCE:
-        value, warmth = u, per_decade * kind.per_kelvin * budget.temperature
-    elif correction is Correction.MOISTURE:
-        value, warmth = u + kind.per_kelvin * away, kind.per_kelvin * budget.temperature
-    else:
-        value, warmth = u, per_decade * UNCORRECTED * hypot(away, budget.temperature)
-    per_relative = per_decade * stretch / LN10  # % MC per relative change of resistance
-    meter, contact = per_relative * budget.meter, per_relative * budget.contact
-    leakage = 0.0
-    if budget.insulation < inf:
-        leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
-    own *= stretch
-    if kind.freedom is not None:
-        others = hypot(reference, meter, contact, warmth, leakage)
-        own = widened(own, others=others, freedom=kind.freedom)
-    if value > curve.most + SLACK and reach is not Reach.DRIER:
-        value, reach = curve.most, Reach.WETTER
-    elif value < curve.least - SLACK and reach is not Reach.WETTER:
-        value, reach = curve.least, Reach.DRIER
-    return value, reach, own, reference, meter, contact, warmth, leakage
+    return Wood(temperature, curve, budget).parts(ohm)
+
+
+def _no_temperature(celsius: float) -> PhysicsError:
+    return PhysicsError("temperature", f"{celsius!r} degC", CELSIUS)
+
+
+class Wood:
+    """Wood of one temperature, as a curve and a budget see it: ready for any resistance.
+
+    The service converts every reading: what does not hang on the resistance is done once here, and
+    pairs of pins that share a temperature share it. The temperature correction is written out, for
+    it is what tests/bench/conversion.py measures.
+
+    Parameters
+    ----------
+    temperature : float
+        Temperature of the wood, degC, -20 to 50.
+    curve : PreparedCurve
+        The species' or material's curve.
+    budget : Budget
+        Uncertainties that are not the curve's own.
+
+    Raises
+    ------
+    PhysicsError
+        The temperature is no number, or outside its range.
+    """
+
+    __slots__ = ("_away", "_budget", "_curve", "_denominator", "_lift", "_lift_per_kelvin")
+
+    def __init__(self, temperature: float, curve: PreparedCurve, budget: Budget) -> None:
+        if temperature.__class__ is not float:
+            temperature = scalar("temperature", temperature, CELSIUS)
+        if not COLDEST <= temperature <= WARMEST:
+            raise _no_temperature(temperature)
+        self._curve, self._budget = curve, budget
+        self._away = temperature - curve.curve.reference_temperature
+        if curve.curve.correction is _INDICATED:
+            self._denominator = G3 * math.exp(LN_G4 * temperature)
+            self._lift = offset(temperature)
+            self._lift_per_kelvin = offset_per_kelvin(temperature)
+
+    def moisture(self, ohm: float) -> tuple[float, float, Reach]:
+        """As `moisture_content`, without an object of its own for what is found.
+
+        Raises
+        ------
+        PhysicsError
+            The resistance is no number, or outside its range.
+        """
+        if ohm.__class__ is not float:
+            ohm = scalar("resistance", ohm, OHM)
+        if not 0.0 < ohm < inf:
+            raise no_resistance(ohm)
+        value, reach, own, reference, meter, contact, warmth, leakage = self.parts(ohm)
+        return value, hypot(own, reference, meter, contact, warmth, leakage), reach
+
+    def parts(self, ohm: float) -> Parts:
+        """Convert a resistance, Ohm, which its caller knows to be positive and finite."""
+        curve, budget, away = self._curve, self._budget, self._away
+        kind = curve.curve
+        correction = kind.correction
+        x = log10(ohm)
+        if correction is _RESISTANCE:
+            x += kind.per_kelvin * away
+        reach = _WITHIN
+        if x < curve.wet_end:
+            if x < curve.wet_end - SLACK:
+                reach = _WETTER
+            x = curve.wet_end
+        elif x > curve.dry_end:
+            if x > curve.dry_end + SLACK:
+                reach = _DRIER
+            x = curve.dry_end
+        u, per_decade = curve.relation.moisture(x)
+        own = curve.steady
+        if own is None:
+            own = curve_uncertainty(u, x, per_decade=per_decade, away=away, curve=kind)
+        reference, stretch = 0.0, 1.0
+        if correction is _INDICATED:
+            a, b = kind.species
+            denominator = self._denominator
+            plain = (u * curve.scale - curve.zero + self._lift) / denominator
+            value = (plain - b) / a
+            stretch = curve.scale / denominator / a
+            warmth = (self._lift_per_kelvin / denominator - plain * LN_G4) / a
+            warmth *= budget.temperature
+            reference = budget.reference
+        elif correction is _RESISTANCE:
+            value, warmth = u, per_decade * kind.per_kelvin * budget.temperature
+        elif correction is _MOISTURE:
+            value, warmth = u + kind.per_kelvin * away, kind.per_kelvin * budget.temperature
+        else:
+            value, warmth = u, per_decade * UNCORRECTED * hypot(away, budget.temperature)
+        per_relative = per_decade * stretch / LN10  # % MC per relative change of resistance
+        meter, contact = per_relative * budget.meter, per_relative * budget.contact
+        leakage = 0.0
+        if budget.insulation < inf:
+            leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
+        own *= stretch
+        if kind.freedom is not None:
+            others = hypot(reference, meter, contact, warmth, leakage)
+            own = widened(own, others=others, freedom=kind.freedom)
+        if value > curve.most + SLACK and reach is not _DRIER:
+            value, reach = curve.most, _WETTER
+        elif value < curve.least - SLACK and reach is not _WETTER:
+            value, reach = curve.least, _DRIER
+        return value, reach, own, reference, meter, contact, warmth, leakage
 
 
 def _leakage(x: float, u: float, leaking: float, curve: PreparedCurve) -> float:
@@ -327,8 +390,8 @@ def _leakage(x: float, u: float, leaking: float, curve: PreparedCurve) -> float:
     """
     drier = curve.dry_end
     if leaking < 1.0:
-        drier = min(drier, x - math.log10(1.0 - leaking))
-    return (u - curve.relation.moisture(drier)[0]) / math.sqrt(3.0)
+        drier = min(drier, x - log10(1.0 - leaking))
+    return (u - curve.relation.moisture(drier)[0]) / _ROOT3
 
 
 def from_reference(u: Numbers, temperature: Numbers, curve: PreparedCurve) -> Numbers:
