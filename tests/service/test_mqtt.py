@@ -12,7 +12,9 @@ from pathlib import Path
 import pytest
 
 from brokers import PREFIX, STATE, connection
-from longsoak.service.mqtt import MqttConnection, client_id, tls_of
+from longsoak.service.brokerwords import refused
+from longsoak.service.mqtt import MqttConnection, client_id
+from longsoak.service.tls import tls_of
 from longsoak.vocabulary.errors import BrokerError
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
 from servers import HOST, Broker, Certificates, broker, free_port, listener, make_certificates
@@ -131,6 +133,14 @@ def test_a_login_refused_is_told_with_where_to_look(tmp_path: Path, version: Mqt
             f"the broker at {HOST}:{server.port} refused the connection: Not authorized. "
             "Look at user and password_file in [notices.mqtt]."
         )
+
+
+def test_a_broker_of_another_version_is_told_with_the_way_out() -> None:
+    # mosquitto speaks both; these are the words of paho-mqtt 2 for reason 132.
+    assert refused("the broker", "Unsupported protocol version") == (
+        "the broker refused the connection: Unsupported protocol version. "
+        'Write version = "3.1.1" in [notices.mqtt].'
+    )
 
 
 def test_a_message_of_a_connection_thrown_away_is_neither_held_nor_taken_for_sent(

@@ -170,8 +170,9 @@ def _connect(
     software: str,
     positions: Callable[[], Mapping[str, int]],
 ) -> "MqttConnection":
-    from longsoak.service.mqtt import MqttConnection, tls_of
+    from longsoak.service.mqtt import MqttConnection
     from longsoak.service.state import State
+    from longsoak.service.tls import tls_of
 
     state = State(
         rig,

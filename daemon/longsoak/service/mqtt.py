@@ -8,7 +8,6 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path
 from typing import NamedTuple
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTv5, MQTTv311
@@ -18,6 +17,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from longsoak.core.topics import state_topic
+from longsoak.service.brokerwords import refused, unanswered, unreachable
 from longsoak.vocabulary.errors import BrokerError
 from longsoak.vocabulary.outlet import Payload, Published
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
@@ -38,50 +38,6 @@ def client_id(prefix: str, host: str) -> str:
     take up to 23 (MQTT 5.0, 3.1.3.1).
     """
     return "longsoak" + hashlib.sha256(f"{prefix}\n{host}".encode()).hexdigest()[:12]
-
-
-def tls_of(settings: Mqtt, *, beside: Path) -> ssl.SSLContext | None:
-    """What is needed to encrypt, or None for a connection in the clear.
-
-    Raises
-    ------
-    BrokerError
-        A certificate or its key can't be read.
-    """
-    if not settings.tls:
-        return None
-    named = {
-        key: None if file is None else beside / file
-        for key, file in (
-            ("ca_file", settings.ca_file),
-            ("certificate_file", settings.certificate_file),
-            ("key_file", settings.key_file),
-        )
-    }
-    for key, path in named.items():
-        try:
-            if path is not None:
-                path.open("rb").close()  # the library does not say which file it could not open
-        except OSError as error:
-            raise BrokerError(
-                f"{key} of [notices.mqtt], {path}, can't be read: {error.strerror}"
-            ) from error
-    try:
-        context = ssl.create_default_context(cafile=named["ca_file"])
-    except ssl.SSLError as error:
-        raise BrokerError(
-            f"ca_file of [notices.mqtt], {named['ca_file']}, holds no certificate in PEM"
-        ) from error
-    certificate = named["certificate_file"]
-    if certificate is not None:
-        try:
-            context.load_cert_chain(certificate, named["key_file"])
-        except ssl.SSLError as error:
-            raise BrokerError(
-                f"certificate_file of [notices.mqtt], {certificate}, and its key don't belong "
-                "together, or are not in PEM"
-            ) from error
-    return context
 
 
 class _Held(NamedTuple):
@@ -106,7 +62,7 @@ class MqttConnection:
     password : str or None
         The secret.
     tls : ssl.SSLContext or None
-        From `tls_of`.
+        What encrypts; see `longsoak.service.tls`.
     describe : callable
         Takes a state and gives what the state topic says then; called from the library's thread
         too, so it must not raise.
@@ -365,33 +321,12 @@ class MqttConnection:
             # What a broker takes at a time, MQTT 5.0, 3.2.2.3.3; absent in 3.1.1, and for "many".
             self._most_held = min(MOST_HELD, getattr(properties, "ReceiveMaximum", MOST_HELD))
             self._refused = not self._connected
-            self._trouble = None if self._connected else self._refusal(reason)
+            self._trouble = None if self._connected else refused(self._whose, str(reason))
             self._changed.notify_all()
-
-    def _refusal(self, reason: ReasonCode) -> str:
-        hint = "Look at user and password_file in [notices.mqtt]."
-        if "protocol version" in str(reason).lower():
-            hint = f'Write version = "{MqttVersion.V3_1_1}" in [notices.mqtt].'
-        return f"{self._whose} refused the connection: {reason}. {hint}"
 
     def _on_connect_fail(self, client: Client, userdata: object) -> None:
         error = sys.exception()  # the library calls this from where it caught it, and keeps it
-        if isinstance(error, ssl.SSLCertVerificationError):
-            why = (
-                f"{self._whose} shows a certificate that is not trusted: {error.verify_message}. "
-                "Look at host and ca_file in [notices.mqtt]."
-            )
-        elif isinstance(error, ssl.SSLError) or (
-            self._tls is not None and isinstance(error, ConnectionResetError)
-        ):
-            said = getattr(error, "reason", None) or error.strerror or str(error)
-            why = (
-                f"{self._whose} does not encrypt as it should: {said}. "
-                "Look at port, tls and certificate_file in [notices.mqtt]."
-            )
-        else:
-            said = getattr(error, "strerror", None) or str(error or "no reason given")
-            why = f"{self._whose} can't be reached: {said}"
+        why = unreachable(self._whose, error, encrypted=self._tls is not None)
         with self._changed:
             self._trouble = why
             self._changed.notify_all()
@@ -408,10 +343,7 @@ class MqttConnection:
             if self._connected:
                 self._trouble = f"the connection to {self._whose} was lost: {reason}"
             elif not self._refused:  # that says more
-                self._trouble = (
-                    f"{self._whose} closed the connection without an answer. "
-                    "Look at port, tls and certificate_file in [notices.mqtt]."
-                )
+                self._trouble = unanswered(self._whose)
             self._connected = False
             self._changed.notify_all()
 
