@@ -32,16 +32,9 @@ BACKLOG, SHORT_BACKLOG = 2400, 200
 FORGETS = 10.0  # s before it drops its connections, of which nothing is left
 BAD_EVERY = 97  # scans of which one reading has what this server never takes
 TOKEN = "t0ken"  # noqa: S105 - made up
-MOODS = ("take",) * 12 + (
-    "refuse the token",
-    "refuse the token",
-    "too many",
-    "broken",
-    "break off before",
-    "break off after",
-    "forget",
-    "slow",
-)
+LASTING = ("refuse the token", "too many", "broken", "slow")
+PASSING = ("break off before", "break off after", "forget")  # for one request
+LONGEST_BAD, LONGEST_GOOD = 1.5, 3.0  # s that a mood lasts
 
 
 def campaign(*, seed: int, short: bool) -> Outcome:
@@ -115,6 +108,7 @@ class ScriptedServer(ThreadingHTTPServer):
         self.calm = False
         self.moods: dict[str, int] = {}
         self._chance = chance
+        self._mood, self._until = "take", 0.0
         self._lock = threading.Lock()
         self._kept: dict[bytes, float] = {}  # line: when it was acknowledged
         self._open: set[socket.socket] = set()
@@ -122,11 +116,18 @@ class ScriptedServer(ThreadingHTTPServer):
         self.url = f"http://{HOST}:{self.server_port}"
 
     def mood(self) -> str:
-        """The mood for one request."""
+        """The mood for one request: a good one follows each bad one, for a while."""
         with self._lock:
-            mood = "take" if self.calm else self._chance.choice(MOODS)
-            self.moods[mood] = self.moods.get(mood, 0) + 1
-        return mood
+            now = time.monotonic()
+            if self.calm:
+                self._mood = "take"
+            elif now >= self._until:
+                bad = self._mood == "take"
+                self._mood = self._chance.choice(LASTING + PASSING) if bad else "take"
+                lasts = self._chance.uniform(0.2, LONGEST_BAD if bad else LONGEST_GOOD)
+                self._until = now if self._mood in PASSING else now + lasts
+            self.moods[self._mood] = self.moods.get(self._mood, 0) + 1
+            return self._mood
 
     def keep(self, lines: list[bytes]) -> list[bytes]:
         """Keep the good lines; return the others."""
