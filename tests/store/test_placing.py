@@ -1,16 +1,20 @@
 """Where scans end up that were taken before anybody knew the time."""
 
 import sqlite3
+from contextlib import closing
 from dataclasses import dataclass
 from itertools import pairwise
 from math import nan
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from longsoak.store.migrations import ALL, migrate
 from longsoak.store.packing import pack
 from longsoak.store.reader import Record
+from longsoak.store.scans import scan_rows
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
@@ -473,3 +477,54 @@ def test_a_record_of_an_earlier_version_is_placed_when_it_is_opened_for_writing(
     rig.measure(base=T0 + DAY, at=10_000, known=True)
     ended = T0 + 10_000 + 7 * MINUTE
     assert rig.placed()[8:10] == minutes(ended + 1 + 20_000, 0, 1)
+
+
+happenings = st.lists(
+    st.one_of(
+        st.tuples(st.just("measure"), st.integers(1, 4), st.sampled_from(["bus", "other"])),
+        st.tuples(
+            st.just("set"),
+            st.sampled_from([-YEAR, -3 * MINUTE, -MINUTE, -300, 120, MINUTE, 5 * MINUTE, YEAR]),
+            st.booleans(),
+        ),
+        st.tuples(st.just("synchronised"), st.booleans(), st.none()),
+        st.tuples(st.just("restart"), st.none(), st.none()),
+        st.tuples(st.just("reboot"), st.sampled_from([0, T0, T0 + HOUR]), st.booleans()),
+    ),
+    min_size=3,
+    max_size=14,
+)
+
+
+@given(story=happenings, sealing=st.booleans())
+@settings(max_examples=25, deadline=None, derandomize=True)
+def test_whatever_happens_to_the_clock_nothing_is_altered_lost_or_on_top_of_another(
+    tmp_path_factory: pytest.TempPathFactory, story: list[tuple[str, int, object]], sealing: bool
+) -> None:
+    rig = Rig(tmp_path_factory.mktemp("story"), sealing=sealing)
+    base, at, known, boot = T0, 10_000, False, 1
+    gave: list[tuple[int, int, str]] = []
+    rig.start("boot 1", base=base, at=at)
+    for what, one, two in [*story, ("measure", 2, "bus")]:
+        if what == "measure":
+            gave += [(base + at + i * MINUTE, at + i * MINUTE, str(two)) for i in range(one)]
+            rig.measure(base=base, at=at, known=known, count=one, bus=str(two))
+            at += one * MINUTE
+        elif what == "set":
+            base, known = base + one, bool(two)
+        elif what == "synchronised":
+            known = bool(one)
+        else:
+            if what == "reboot":
+                boot, base, at, known = boot + 1, one, 7_000, bool(two)
+            at += 3000
+            rig.start(f"boot {boot}", base=base, at=at, known=known)
+    rig.end()
+    with closing(sqlite3.connect(rig.folder / "record.db", isolation_level=None)) as db:
+        rows = list(scan_rows(db, 1, 2**40))
+    assert [row.boottime_ms for row in rows] == [boottime for _, boottime, _ in gave]
+    assert all(0 <= row.utc_ms - utc < 500 for row, (utc, _, _) in zip(rows, gave, strict=True))
+    for bus in ("bus", "other"):
+        placed = rig.placed(bus) if any(name == bus for *_, name in gave) else []
+        assert len(placed) == sum(name == bus for *_, name in gave)
+        assert len(set(placed)) == len(placed)
