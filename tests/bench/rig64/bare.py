@@ -1,7 +1,7 @@
 """The peer: the same questions and answers in a bare loop, with nothing done about them.
 
-``python -m bench.rig64.bare FOLDER SECONDS`` asks all sixty-four once a second through pyserial and
-the files. It prints its processor time in s.
+``python -m bench.rig64.bare FOLDER SECONDS EVERY`` asks all sixty-four every so many seconds
+through pyserial and the files. It prints its processor time in s.
 """
 
 import sys
@@ -15,7 +15,7 @@ from bench.rig64.layout import EACH, ports
 from fuzz.oracles import crc16
 from whole.thermorig import rom
 
-folder, seconds = Path(sys.argv[1]), int(sys.argv[2])
+folder, seconds, every = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
 port = ports(folder)
 lines = serial.Serial(str(port["lines"]), 115200, timeout=1)
 modbus = serial.Serial(str(port["modbus"]), 19200, timeout=1)
@@ -44,7 +44,7 @@ def look() -> None:
 
 look()
 begin, busy = time.monotonic(), time.process_time()
-for turn in range(1, seconds + 1):
+for turn in range(every, seconds + 1, every):
     never.wait(max(0.0, begin + turn - time.monotonic()))
     look()
 sys.stdout.write(f"{time.process_time() - busy}\n")

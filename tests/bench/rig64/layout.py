@@ -1,4 +1,4 @@
-"""Sixty-four probes on four buses, each asked every second, and two more buses that hang."""
+"""Sixty-four probes on four buses, all asked together, and two more buses that hang."""
 
 import os
 from collections.abc import Iterator
@@ -20,7 +20,7 @@ depth = {depth}
 height = {height}
 bus = "{bus}"
 address = {{ {address} }}
-every = 1
+every = {every}
 """
 _PINS = """curve = "Douglas-fir (coast)"
 temperature = "onewire 0"
@@ -32,8 +32,11 @@ def ports(folder: Path) -> dict[str, Path]:
     return {name: folder / f"port-{name}" for name in ("lines", "modbus", SILENT)}
 
 
-def rig_text(folder: Path, *, hung: bool) -> str:
-    """The rig file of the hardware in `folder`, with the buses that hang or without."""
+def rig_text(folder: Path, *, hung: bool = False, every: int = 1, more: str = "") -> str:
+    """The rig file of the hardware in `folder`, with the buses that hang or without.
+
+    Each probe is asked every `every` seconds; `more` is added at the end.
+    """
     head, _, _ = HEAD.partition("[[buses]]")
     port = ports(folder)
     parts = [
@@ -42,28 +45,29 @@ def rig_text(folder: Path, *, hung: bool) -> str:
         f'[[buses]]\nname = "modbus"\ndriver = "modbus"\nport = "{port["modbus"]}"\nbaud = 19200\n',
         f'[[buses]]\nname = "onewire"\ndriver = "onewire"\nroot = "{folder / "w1"}"\n',
         f'[[buses]]\nname = "iio"\ndriver = "iio"\nroot = "{folder / "iio"}"\ndevice = "adc"\n',
-        *_healthy(),
+        *_healthy(every),
     ]
     if hung:
         parts += [
             f'[[buses]]\nname = "{SILENT}"\ndriver = "lines"\nport = "{port[SILENT]}"\n',
             f'[[buses]]\nname = "{STUCK}"\ndriver = "onewire"\nroot = "{folder / STUCK}"\n',
-            *(_probe(SILENT, n, "temperature", f'name = "S{n}"') for n in range(4)),
-            *(_probe(STUCK, n, "temperature", f'id = "{rom(n)}"') for n in range(4)),
+            *(_probe(SILENT, n, "temperature", f'name = "S{n}"', every) for n in range(4)),
+            *(_probe(STUCK, n, "temperature", f'id = "{rom(n)}"', every) for n in range(4)),
         ]
-    return "".join(parts)
+    return "".join([*parts, more])
 
 
-def _healthy() -> Iterator[str]:
+def _healthy(every: int) -> Iterator[str]:
     divider = "{ resistor = 1000000, excitation = 5 }"
     for n in range(EACH):
-        yield _probe("lines", n, "pins", f'name = "P{n}"') + _PINS
-        yield _probe("modbus", n, "humidity", f"device = 1, input = {n}, scale = 0.1")
-        yield _probe("onewire", n, "temperature", f'id = "{rom(n)}"')
-        yield _probe("iio", n, "pins", f'channel = "voltage{n}", divider = {divider}') + _PINS
+        yield _probe("lines", n, "pins", f'name = "P{n}"', every) + _PINS
+        yield _probe("modbus", n, "humidity", f"device = 1, input = {n}, scale = 0.1", every)
+        yield _probe("onewire", n, "temperature", f'id = "{rom(n)}"', every)
+        channel = f'channel = "voltage{n}", divider = {divider}'
+        yield _probe("iio", n, "pins", channel, every) + _PINS
 
 
-def _probe(bus: str, number: int, kind: str, address: str) -> str:
+def _probe(bus: str, number: int, kind: str, address: str, every: int) -> str:
     place = 10 * (*BUSES, SILENT, STUCK).index(bus) + 10
     return _PROBE.format(
         name=f"{bus} {number}",
@@ -72,6 +76,7 @@ def _probe(bus: str, number: int, kind: str, address: str) -> str:
         height=20 + 10 * number,
         bus=bus,
         address=address,
+        every=every,
     )
 
 

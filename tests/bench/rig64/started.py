@@ -1,0 +1,81 @@
+"""Processes of a bench, started as they are installed, and what they take of the machine."""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from bench.rig64.layout import lay_out_files
+
+TESTS = Path(__file__).parent.parent.parent
+
+
+@contextmanager
+def hardware() -> Iterator[Path]:
+    """The hardware, under a folder of its own."""
+    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
+    lay_out_files(folder)
+    ports = [sys.executable, "-m", "bench.rig64.hardware", str(folder)]
+    with subprocess.Popen(
+        ports, cwd=TESTS, stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"ready\n"
+        try:
+            yield folder
+        finally:
+            process.stdin.close()
+            process.wait(10)
+            shutil.rmtree(folder)
+
+
+def compiled(folder: Path) -> dict[str, str]:
+    """Surroundings in which modules are compiled once, into `folder`, as installing does.
+
+    Here they may be told never to keep what was compiled, and each start would compile it anew.
+    """
+    return {**os.environ, "PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": str(folder)}
+
+
+@contextmanager
+def started(
+    *command: str | Path, surroundings: dict[str, str], log: Path
+) -> Iterator[subprocess.Popen[bytes]]:
+    """A process for the length of a block, ended as a service manager would; it must end well."""
+    with log.open("ab") as kept:
+        process = subprocess.Popen(
+            command, cwd=TESTS, env=surroundings, stdin=subprocess.PIPE, stdout=kept, stderr=kept
+        )
+    try:
+        yield process
+        assert process.poll() is None, log.read_text(errors="replace")
+        process.send_signal(signal.SIGTERM)
+        process.wait(60)
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
+        if process.stdin is not None:
+            process.stdin.close()
+
+
+def pss_mb(process: int) -> float:
+    """Memory of a process, its share of what others map too included, MB.
+
+    Source: the kernel's Documentation/filesystems/proc.rst, smaps_rollup; its kB are 1024 bytes.
+    """
+    lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+    (kilobytes,) = (line.split()[1] for line in lines if line.startswith("Pss:"))
+    return int(kilobytes) * 1024 / 1e6
+
+
+def busy(process: int) -> float:
+    """Processor time of a process so far, its own and the kernel's for it, s."""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
