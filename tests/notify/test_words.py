@@ -2,13 +2,13 @@
 
 import json
 from dataclasses import replace
-from importlib.resources import files
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from brokers import schema
 from longsoak.notify.words import body, is_news, one_line, payload, subject
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.rig import AlarmPlan, Watch
@@ -17,7 +17,7 @@ from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
 
 OVERFILL, SILENT = "overfill: water level", "silent: C 30/60"
 RIG = small_rig(name="render pair")
-SCHEMA = json.loads(files("longsoak.notify").joinpath("alarm.schema.json").read_text("utf-8"))
+SCHEMA = schema("alarm")
 
 
 def change(
