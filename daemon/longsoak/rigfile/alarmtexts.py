@@ -279,8 +279,9 @@ class AlarmWriter:
             "The record takes nothing",
             f"The disk has refused what was measured for {_duration(plan.on_delay)}. Most often it "
             "is full, or a card has worn out.",
-            "Measuring goes on and is kept in memory. What is there is lost if the computer stops "
-            "before the disk takes it. Pages and `longsoak now` show the last that was kept.",
+            "Measuring goes on and is kept in memory: all of it for two days or more, after that "
+            "ever fewer of the older scans. What is there is lost if the computer stops before the "
+            "disk takes it. Pages and `longsoak now` show the last that was kept.",
             (
                 "Do not restart anything yet.",
                 "Look how full the disk is (df), and free some space on it.",

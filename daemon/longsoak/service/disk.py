@@ -121,6 +121,7 @@ class Disk:
             return []
         self._dropped = True
         self._rebuildable.drop_and_rest()
+        self._writer.fold_in()  # its log is room too
         return [
             f"{free_words(here)}: hours and days added up beforehand were dropped. They are made "
             f"again when {amount_words(again)} are free; no reading is dropped"
