@@ -1,9 +1,10 @@
 """What each alarm says: what it is, what happens if nothing is done, what to do."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from longsoak.core.wording import place_words
+from longsoak.rigfile.recordtexts import OF_THE_RECORD, Texts, duration_words
 from longsoak.vocabulary.rig import PUMP, AlarmPlan, Bay, Kind, Probe, Reservoir, Watch
 
 # Common practice, and no substitute for local code: whoever reads this may stand on a wet floor.
@@ -12,16 +13,6 @@ MAINS = (
     "floor; if a plug, cable or socket is wet, keep away. Mains work is for a licensed person "
     "under local code."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Texts:
-    """The words of one alarm."""
-
-    title: str
-    cause: str
-    consequence: str
-    actions: tuple[str, ...]
 
 
 class AlarmWriter:
@@ -43,12 +34,7 @@ class AlarmWriter:
             Watch.DRIFT: self._drift,
             Watch.BUS: self._bus,
             Watch.OUTLET: self._outlet,
-            Watch.RECORD: self._record,
-            Watch.BACKUP: self._backup,
-            Watch.LOST: self._lost,
-            Watch.DAMAGED: self._damaged,
-            Watch.DISK: self._disk,
-            Watch.LOG: self._log,
+            **OF_THE_RECORD,
         }
 
     def written(self, plan: AlarmPlan) -> AlarmPlan:
@@ -130,8 +116,8 @@ class AlarmWriter:
         margin = plan.setpoint or 0.0
         return Texts(
             f"Float and level disagree, {plan.subject}",
-            f"{plan.subject} goes up at {trips_at:g} mm. For {_duration(plan.on_delay)} it has "
-            f"been down with {plan.against} at {trips_at + margin:g} mm or more, or up with it at "
+            f"{plan.subject} goes up at {trips_at:g} mm. For {duration_words(plan.on_delay)} it "
+            f"has been down with {plan.against} at {trips_at + margin:g} mm or more, or up with it at "
             f"{trips_at - margin:g} mm or less.",
             "One of the two is wrong, and it is not known which: a float that sticks, or a level "
             "that reads too low, does not tell an overfill.",
@@ -151,7 +137,7 @@ class AlarmWriter:
         return Texts(
             f"Pump stopped, {plan.subject}",
             f"{plan.subject} has read less than {plan.setpoint:g} {probe.unit_words}, the least at "
-            f"which the pump runs, for {_duration(plan.on_delay)}.",
+            f"which the pump runs, for {duration_words(plan.on_delay)}.",
             "The wet face gets no water and the specimen dries: the test is interrupted, and the "
             "time from here on does not count as wetted.",
             (
@@ -173,7 +159,7 @@ class AlarmWriter:
         where = f" ({place})" if place else ""
         return Texts(
             f"No reading, {plan.subject}",
-            f"{plan.subject}{where} has brought nothing for {_duration(plan.on_delay)}. "
+            f"{plan.subject}{where} has brought nothing for {duration_words(plan.on_delay)}. "
             f"Its bus, {probe.bus}, is up.",
             self._loss(probe),
             (
@@ -265,101 +251,12 @@ class AlarmWriter:
         title, what, consequence = _OUTLETS[plan.subject]
         return Texts(
             title,
-            f"{what} has accepted nothing for {_duration(plan.on_delay)}.",
+            f"{what} has accepted nothing for {duration_words(plan.on_delay)}.",
             consequence,
             (
                 "Look whether the network is up, and the server with it.",
                 "Look whether a password or a name was changed there.",
                 "Nothing else: what waits is sent when it is back.",
-            ),
-        )
-
-    def _record(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "The record takes nothing",
-            f"The disk has refused what was measured for {_duration(plan.on_delay)}. Most often it "
-            "is full, or a card has worn out.",
-            "Measuring goes on and is kept in memory: all of it for two days or more, after that "
-            "ever fewer of the older scans. What is there is lost if the computer stops before the "
-            "disk takes it. Pages and `longsoak now` show the last that was kept.",
-            (
-                "Do not restart anything yet.",
-                "Look how full the disk is (df), and free some space on it.",
-                "If it is not full, look for errors of the card (dmesg), and copy the record.",
-            ),
-        )
-
-    def _backup(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "No backup of the record",
-            "The last backup that the rig file asks for ([backup]) could not be made, or none was "
-            f"made for three days. It has been so for {_duration(plan.on_delay)}.",
-            "The record here is whole, but what was measured since the last backup lies on one "
-            "card only, and is lost with it.",
-            (
-                "Look whether the stick or disk is plugged in and mounted (findmnt).",
-                "Look how full it is (df). Move old backups elsewhere rather than delete them.",
-                "Make one by hand and read what it says: longsoak backup rig.toml",
-                "If it can't be read or written, use another stick: this one is worn out.",
-                "Nothing else: it is tried again every hour.",
-            ),
-        )
-
-    def _lost(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "Readings are being given up",
-            "The disk has taken nothing for so long that memory holds no more of what waits for "
-            "it. Of the older scans every second one is given up, and so on.",
-            "The scans given up are lost for good; how many, and from when to when, is told in the "
-            "record once the disk takes something. Alarms go on.",
-            (
-                "Do not restart anything yet: all that still waits would be lost with it.",
-                "Free some space on the disk, or mend it. What waits is then kept by itself.",
-            ),
-        )
-
-    def _damaged(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "The record was damaged",
-            "The file that held the record can't be read as it was written, most often after a "
-            "card has worn out or the power failed. It was set aside beside the new one, whole, "
-            'under a name with "damaged" in it.',
-            "Measuring goes on in a new record. Pages and commands show that one only: what was "
-            "measured before is in the file set aside, as far as it can be read, and in your "
-            "backups.",
-            (
-                "Copy the whole folder of the record to another disk before you do anything else.",
-                "Look for errors of the card (dmesg). If there are any, replace it now.",
-                "Look how far the last backup reaches before you decide which record to go on "
-                "with. The file set aside is never changed or deleted.",
-                "Acknowledge this when that is done.",
-            ),
-        )
-
-    def _disk(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "The disk is getting full",
-            "There is less free space where the record lies than the rig file asks for "
-            "(low_mb in [record]).",
-            "When it is full, what is measured waits in memory and is lost if the computer stops. "
-            "Before that, what can be made again from the record is dropped; readings never are.",
-            (
-                "Look what takes the space (df, du), and free some of it.",
-                "Leave the record's folder alone: nothing in it is spare.",
-                "A larger card: copy the whole folder while nothing is recording.",
-            ),
-        )
-
-    def _log(self, plan: AlarmPlan) -> Texts:
-        return Texts(
-            "The record's log is held open",
-            "Some program reads the record without ever letting go of it, or the disk fails, so "
-            "that what was written last can't be folded into the record.",
-            "Nothing is lost, but the log grows until the disk is full.",
-            (
-                "Look which programs have the record open (fuser record.db in the record's "
-                "folder), and end those that have been at it for hours.",
-                "If there is none, look for errors of the disk (dmesg).",
             ),
         )
 
@@ -398,13 +295,6 @@ _LOOK_AT = {
 
 def _look_until(what: str, back: str) -> str:
     return f"Look at the {what} yourself, from a dry floor, until {back} is back."
-
-
-def _duration(seconds: float) -> str:
-    for size, word in ((3600, "h"), (60, "min")):
-        if seconds >= 2 * size:
-            return f"{seconds / size:.3g} {word}"
-    return f"{seconds:.3g} s"
 
 
 def _ohms(value: float) -> str:
