@@ -117,8 +117,8 @@ class AlarmWriter:
         return Texts(
             f"Float and level disagree, {plan.subject}",
             f"{plan.subject} goes up at {trips_at:g} mm. For {duration_words(plan.on_delay)} it "
-            f"has been down with {plan.against} at {trips_at + margin:g} mm or more, or up with it at "
-            f"{trips_at - margin:g} mm or less.",
+            f"has been down with {plan.against} at {trips_at + margin:g} mm or more, or up with it "
+            f"at {trips_at - margin:g} mm or less.",
             "One of the two is wrong, and it is not known which: a float that sticks, or a level "
             "that reads too low, does not tell an overfill.",
             (
