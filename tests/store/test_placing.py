@@ -238,6 +238,20 @@ def test_what_a_clock_went_wrong_while_no_server_answered_is_spread_over_that_ti
     ]
 
 
+def test_scans_of_two_buses_close_by_keep_their_order_where_such_a_time_is_spread(
+    rig: Rig,
+) -> None:
+    rig.start("boot 1", base=T0, at=9000, known=True)
+    rig.measure(base=T0, at=10_000, known=True, count=1)
+    for i in range(30 * 6):  # 30 h, every ten minutes, 80 ms apart; 20 parts in a million fast
+        for after, bus in enumerate(("bus", "other")):
+            rig.measure(base=T0, at=100_000 + i * 10 * MINUTE + 80 * after, count=1, bus=bus)
+    rig.measure(base=T0 - 2160, at=100_000 + 30 * HOUR, known=True)
+    for one, other in zip(rig.placed("bus")[1:], rig.placed("other"), strict=False):
+        assert other - one == 80
+    assert len(rig.known()) == 7
+
+
 def test_what_a_clock_was_set_by_beyond_what_it_can_have_gone_wrong_is_not_spread(rig: Rig) -> None:
     rig.start("boot 1", base=T0, at=9000, known=True)
     rig.measure(base=T0, at=10_000, known=True)

@@ -13,6 +13,7 @@ from longsoak.store.stretches import Stretch
 from longsoak.vocabulary.reading import Scan
 
 PIECE_MS = 6 * 3_600_000  # at 20 parts in a million, 0.4 s
+PAUSE_MS = 500  # between the scans of two pieces, so that one moved further does not reach another
 _STEEPEST = 1e-4  # what a clock went wrong faster than this was set
 
 

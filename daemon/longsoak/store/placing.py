@@ -13,7 +13,7 @@ from longsoak.core.clockplace import Unplaced, far_words, lay_between, set_words
 from longsoak.core.wording import age_words, time_words, with_noun
 from longsoak.store.appending import add_events
 from longsoak.store.crowding import LEEWAY_MS, Crowd, Taken, apart
-from longsoak.store.holdover import PIECE_MS, spread
+from longsoak.store.holdover import PAUSE_MS, PIECE_MS, spread
 from longsoak.store.rungaps import settle_gaps
 from longsoak.store.scans import Kept, Scans
 from longsoak.store.stretches import (
@@ -89,8 +89,12 @@ class Placing:
         return utc_ms
 
     def _too_long(self, now: Stretch, scan: Scan) -> bool:
-        held = not scan.synchronised and now.known != UNSURE
-        return held and scan.boottime_ms - self.state.since_ms > PIECE_MS
+        """Whether a stretch without synchronisation is to end, where that is between two passes."""
+        if scan.synchronised or now.known == UNSURE or self.state.last_utc_ms is None:
+            return False
+        ran = scan.boottime_ms - self.state.since_ms
+        pause = scan.utc_ms - self.state.last_utc_ms
+        return ran > (PIECE_MS if pause > PAUSE_MS else 2 * PIECE_MS)
 
     def _own_time(self, scan: Scan) -> int:
         now, last, crowded_to, taken = self.state[:4]
