@@ -9,6 +9,8 @@ from enum import Enum
 
 from longsoak.vocabulary.alarm import AlarmState
 
+_NORMAL = AlarmState.NORMAL  # looked up once: this is asked at every look
+
 
 class Seen(Enum):
     """What one look at an alarm's cause showed."""
@@ -71,6 +73,11 @@ def state_of(there: bool) -> Seen:
     return Seen.THERE if there else Seen.AWAY
 
 
+def at_rest(life: Life) -> bool:
+    """Whether another look that shows the cause away would change nothing at all."""
+    return life.state is _NORMAL and life.away_since is not None
+
+
 def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
     """Advance one alarm by one look.
 
@@ -94,8 +101,8 @@ def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
     """
     if seen is None:
         return life
-    if seen is Seen.AWAY and life.state is AlarmState.NORMAL and life.away_since is not None:
-        return life  # nothing to clear: what nearly every look comes to
+    if seen is Seen.AWAY and at_rest(life):
+        return life  # what nearly every look comes to
     there_since = away_since = None
     if seen is Seen.THERE:
         there_since = now if life.there_since is None else life.there_since

@@ -35,6 +35,7 @@ from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Rig, Watch
@@ -47,6 +48,7 @@ TICK_PERIOD = 1.0  # s
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
+_NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
 Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
 
@@ -224,21 +226,22 @@ class Recorder:
         self._last_boottime_ms = boottime_ms
         wall = look_at_the_wall(self._clock)
         utc_ms = wall.base_ms + boottime_ms
-        converted = self._conversion.convert(taken.samples, now=boottime_ms / 1000)
+        now = boottime_ms / 1000
+        rows = self._conversion.rows(taken.samples, now=now)
+        raw, units, values, uncertainties, flags, reasons = zip(*rows, strict=True) if rows else _NO
         scan = Scan(
             taken.bus,
             utc_ms,
             boottime_ms,
             wall.synchronised,
-            tuple(sample.probe for sample in taken.samples),
-            tuple(c.unit for c in converted),
-            tuple(c.raw for c in converted),
-            tuple(c.value for c in converted),
-            tuple(c.uncertainty for c in converted),
-            tuple(c.flag for c in converted),
-            tuple(c.reason for c in converted),
+            tuple([sample.probe for sample in taken.samples]),
+            units,
+            raw,
+            values,
+            uncertainties,
+            flags,
+            reasons,
         )
-        now = boottime_ms / 1000
         changes = self._alarms.bus(taken.bus, taken.down, now=now, utc_ms=utc_ms)
         changes += self._alarms.scan(scan)
         for change in changes:
@@ -247,7 +250,8 @@ class Recorder:
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
         self._tell_bus(taken)
-        self._tell_absences(taken)
+        if self._absent or Flag.MISSING in flags:
+            self._tell_absences(taken)
         self._seen(taken)
 
     def _tell_bus(self, taken: Pass) -> None:

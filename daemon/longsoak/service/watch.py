@@ -1,7 +1,7 @@
 """Every alarm of a rig: what each scan, bus and outlet shows it, and what changed."""
 
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from math import inf
 
@@ -11,6 +11,7 @@ from longsoak.core.alarms import (
     Seen,
     acknowledge,
     apart,
+    at_rest,
     below,
     high,
     low,
@@ -38,6 +39,9 @@ _WELL = {
     Watch.DISK: "there is room on the disk again",
     Watch.LOG: "the log was folded in",
 }
+_TICKED = (Watch.SILENT, Watch.DAMAGED, Watch.LEVEL_UNKNOWN)
+# Looked up once: an enumeration takes long to name a member, and this is done for every reading.
+_SILENT, _PASS, _GOOD = Watch.SILENT, Flag.PASS, (Flag.PASS, Flag.SUSPECT)
 _NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.BACKUP, *OF_THE_RECORD)
 
 
@@ -62,10 +66,22 @@ class AlarmBook:
         self._delays = {p.key: Delays(p.on_delay, p.off_delay) for p in rig.alarms}
         self._lives = {key: Life(left.get(key, AlarmState.NORMAL)) for key in self._plans}
         self._probes = {probe.name: probe for probe in rig.probes}
-        self._by_probe: dict[str, list[AlarmPlan]] = {}
+        self._by_probe: dict[str, list[AlarmPlan]] = {name: [] for name in self._probes}
+        self._by_subject: dict[tuple[Watch, str], list[AlarmPlan]] = {}
         for plan in rig.alarms:
+            self._by_subject.setdefault((plan.watch, plan.subject), []).append(plan)
             if plan.subject in self._probes and plan.watch not in _NOT_OF_PROBES:
-                self._by_probe.setdefault(self._paced_by(plan), []).append(plan)
+                self._by_probe[self._paced_by(plan)].append(plan)
+        self._ticked = [plan for plan in rig.alarms if plan.watch in _TICKED]
+        # Probes that only silence could say something of, and whose alarm has nothing to clear:
+        # what nearly all are at nearly every look. A step that changes the alarm's life ends it.
+        self._quiet: set[str] = set()
+        self._compared = {
+            name
+            for plan in rig.alarms
+            if plan.watch in (Watch.DRIFT, Watch.DISAGREE)
+            for name in (plan.subject, plan.against)
+        }
         self._fastest = {
             bus.name: min((p.every for p in rig.probes if p.bus == bus.name), default=60.0)
             for bus in rig.buses
@@ -74,6 +90,8 @@ class AlarmBook:
         self._losses = {name: deque[float](maxlen=FLAPS) for name in self._fastest}
         self._down = dict.fromkeys(self._fastest, False)
         self._seen_at = dict.fromkeys(self._probes, now)
+        least, periods = UNSEEN
+        self._unseen = {p.name: (p.bus, max(least, periods * p.every)) for p in rig.probes}
         self._good: dict[str, tuple[float, Reason, float]] = {}
 
     def _paced_by(self, plan: AlarmPlan) -> str:
@@ -108,23 +126,30 @@ class AlarmBook:
     def scan(self, scan: Scan) -> list[AlarmChange]:
         """Show a scan to every alarm that watches one of its probes."""
         now = scan.boottime_ms / 1000
-        for i, name in enumerate(scan.probes):
-            self._seen_at[name] = now
-            if scan.flags[i] in (Flag.PASS, Flag.SUSPECT):
-                self._good[name] = (scan.values[i], scan.reasons[i], now)
-        changes = []
-        for i, name in enumerate(scan.probes):
-            for plan in self._by_probe.get(name, ()):
-                good = scan.flags[i] in (Flag.PASS, Flag.SUSPECT)
-                value = scan.values[i] if good else None
+        self._seen_at.update(dict.fromkeys(scan.probes, now))
+        if self._compared:
+            for i, name in enumerate(scan.probes):
+                if name in self._compared and scan.flags[i] in _GOOD:
+                    self._good[name] = (scan.values[i], scan.reasons[i], now)
+        changes: list[AlarmChange] = []
+        quiet = self._quiet
+        for i, (name, flag) in enumerate(zip(scan.probes, scan.flags, strict=True)):
+            if flag is _PASS and name in quiet:
+                continue
+            value = scan.values[i] if flag in _GOOD else None
+            plans = self._by_probe.get(name, ())
+            for plan in plans:
+                shown = value
                 says: Says
                 if plan.watch is Watch.DISAGREE:
-                    value, seen, says = self._disagreement(plan, now)
+                    shown, seen, says = self._disagreement(plan, now)
                 else:
-                    seen, says = self._look(plan, value, scan.flags[i], scan.reasons[i], now)
+                    seen, says = self._look(plan, value, flag, scan.reasons[i], now)
                 changes += self._step(
-                    plan, seen, value=value, says=says, now=now, utc_ms=scan.utc_ms
+                    plan, seen, value=shown, says=says, now=now, utc_ms=scan.utc_ms
                 )
+            if all(p.watch is _SILENT and at_rest(self._lives[p.key]) for p in plans):
+                quiet.add(name)
         return changes
 
     def bus(self, name: str, down: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
@@ -164,23 +189,23 @@ class AlarmBook:
             if now - at > max(BUS_PATIENCE, 3 * self._fastest[bus]):
                 says = f"no pass has ended for {age_words(now - at)}"
                 changes += self._state(Watch.BUS, bus, True, says, now=now, utc_ms=utc_ms)
-        for plan in self._plans.values():
-            if plan.watch is Watch.SILENT:
-                at, probe = self._seen_at[plan.subject], self._probes[plan.subject]
-                least, periods = UNSEEN
-                if self._bus_at[probe.bus] - at > max(least, periods * probe.every):
+        for plan in self._ticked:
+            if plan.watch is _SILENT:
+                at, (bus, most) = self._seen_at[plan.subject], self._unseen[plan.subject]
+                if self._bus_at[bus] - at > most:
                     says = (
                         f"last asked {age_words(now - at)} ago: its bus has more to do than it can"
                     )
                     changes += self._step(
                         plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
                     )
-            if plan.watch is Watch.DAMAGED and self._lives[plan.key].state is _ANSWERED:
-                says = "somebody knows of it; measuring goes on in a new record"
-                changes += self._step(
-                    plan, Seen.AWAY, value=None, says=says, now=now, utc_ms=utc_ms
-                )
-            if plan.watch is Watch.LEVEL_UNKNOWN:
+            elif plan.watch is Watch.DAMAGED:
+                if self._lives[plan.key].state is _ANSWERED:
+                    says = "somebody knows of it; measuring goes on in a new record"
+                    changes += self._step(
+                        plan, Seen.AWAY, value=None, says=says, now=now, utc_ms=utc_ms
+                    )
+            else:
                 at = self._seen_at[plan.subject]
                 if now - at > max(30.0, 5 * self._probes[plan.subject].every):
                     says = f"the level was last looked at {age_words(now - at)} ago"
@@ -216,7 +241,7 @@ class AlarmBook:
         self, plan: AlarmPlan, value: float | None, flag: Flag, reason: Reason, now: float
     ) -> tuple[Seen | None, Says]:
         probe = self._probes[plan.subject]
-        if plan.watch is Watch.SILENT:
+        if plan.watch is _SILENT:
             absent = flag in (Flag.MISSING, Flag.FAIL)
             # A bus that is down has an alarm of its own; its probes add nothing to it.
             if reason is Reason.BUS_DOWN or (absent and self._down[probe.bus]):
@@ -301,12 +326,9 @@ class AlarmBook:
     def _state(
         self, watch: Watch, subject: str, there: bool, says: str, *, now: float, utc_ms: int
     ) -> list[AlarmChange]:
-        plans: Iterable[AlarmPlan] = (
-            plan for plan in self._plans.values() if plan.watch is watch and plan.subject == subject
-        )
         return [
             change
-            for plan in plans
+            for plan in self._by_subject.get((watch, subject), ())
             for change in self._step(
                 plan, state_of(there), value=None, says=says, now=now, utc_ms=utc_ms
             )
@@ -324,7 +346,10 @@ class AlarmBook:
     ) -> list[AlarmChange]:
         life = self._lives[plan.key]
         after = step(life, seen, now=now, delays=self._delays[plan.key])
+        if after is life:
+            return []
         self._lives[plan.key] = after
+        self._quiet.discard(plan.subject)
         if after.state is life.state:
             return []
         if not isinstance(says, str):
