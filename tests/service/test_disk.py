@@ -1,6 +1,7 @@
 """What the measuring process does about its disk: room, the log, and damage."""
 
 import errno
+import gc
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -96,6 +97,24 @@ def test_the_disk_is_told_low_then_room_is_made_and_all_of_it_is_undone_again(
     assert added.asked == ["drop", "resume"]
     assert disk.standing() == {Watch.DISK: None}
     assert (folder / "reserve").stat().st_size == 500_000
+
+
+def test_of_what_was_counted_of_the_disk_a_week_is_kept_in_memory_not_a_year(
+    keeper: Keeper,
+) -> None:
+    def in_memory() -> int:
+        return sum(isinstance(thing, Written) for thing in gc.get_objects())
+
+    others = in_memory()
+    disk = Disk(keeper.writer, marks=MARKS, rebuildable=Added(), count=DAY)
+    for day in range(30):
+        disk.do(now=day * DAY, utc_ms=START_MS + day * DAY_MS)
+    assert len(Space(keeper.writer.folder).counted()) == 29
+    assert in_memory() - others <= 8
+
+    again = Disk(keeper.writer, marks=MARKS, rebuildable=Added(), count=DAY)  # another start
+    again.do(now=0.0, utc_ms=START_MS + 30 * DAY_MS)
+    assert in_memory() - others <= 16
 
 
 def test_an_alarm_of_the_disk_does_not_come_and_go_with_each_kilobyte(keeper: Keeper) -> None:

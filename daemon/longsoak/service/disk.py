@@ -15,6 +15,7 @@ from longsoak.store.space import (
     amount_words,
     give_up_reserve,
     keep_reserve,
+    lately,
     pace,
     record_bytes,
     room,
@@ -145,7 +146,7 @@ class Disk:
 
     def _count(self, now: float, utc_ms: int, here: Room) -> None:
         if self._counted is None:
-            self._counted = Space(self._folder).counted()
+            self._counted = Space(self._folder).lately()
         if self._since is None:
             self._since = _Count(now, written_by_us())
         seconds = now - self._since.now
@@ -159,7 +160,7 @@ class Disk:
         with suppress(StoreError):  # told with the scans; counted a little later
             self._writer.commit(Batch(disk=[(utc_ms, one)]))
             self._since = _Count(now, total)
-            self._counted.append(one)
+            self._counted = lately((one, *reversed(self._counted)))
 
 
 def free_words(here: Room) -> str:

@@ -108,21 +108,27 @@ def record_bytes(folder: Path) -> int:
 def pace(counted: Sequence[Written]) -> Pace:
     """What `counted`, oldest first, says of a day."""
     known = [(one.seconds, one.written) for one in counted if one.written is not None]
-    recent = _until(known, DAY)
-    stretch = _until([(one.seconds, one) for one in counted], PACE_DAYS * DAY)
+    recent = _until(reversed(known), DAY)
+    stretch = lately(reversed(counted))
     growth = None
-    if len(stretch) > 1 and (seconds := sum(s for s, _ in stretch[1:])) >= LEAST:
-        first, last = stretch[0][1], stretch[-1][1]
+    if len(stretch) > 1 and (seconds := sum(one.seconds for one in stretch[1:])) >= LEAST:
+        first, last = stretch[0], stretch[-1]
         used = max(last.record - first.record, first.free - last.free, 0)
         growth = used / seconds * DAY
     return Pace(last_day=_a_day(recent), whole=_a_day(known), growth=growth)
 
 
-def _until(items: Sequence[tuple[float, T]], most: float) -> list[tuple[float, T]]:
-    """The last of `items`, whose seconds add up to no more than `most`, oldest first."""
+def lately(newest_first: Iterable[Written]) -> list[Written]:
+    """What the growth is taken from: as much as `PACE_DAYS` have, oldest first."""
+    taken = _until(((one.seconds, one) for one in newest_first), PACE_DAYS * DAY)
+    return [one for _, one in taken]
+
+
+def _until(newest_first: Iterable[tuple[float, T]], most: float) -> list[tuple[float, T]]:
+    """The last of some items, whose seconds add up to no more than `most`, oldest first."""
     taken: list[tuple[float, T]] = []
     seconds = 0.0
-    for item in reversed(items):
+    for item in newest_first:
         seconds += item[0]
         if seconds > most and taken:
             break
@@ -145,6 +151,14 @@ class Space(RecordFile):
                 "SELECT seconds, written, record, free FROM disk_hour ORDER BY id"
             ).fetchall()
         return [Written(*row) for row in rows]
+
+    def lately(self) -> list[Written]:
+        """What the growth is taken from, oldest first; see `lately`."""
+        with self._open() as db:
+            rows = db.execute(
+                "SELECT seconds, written, record, free FROM disk_hour ORDER BY id DESC"
+            )
+            return lately(Written(*row) for row in rows)
 
     def pace(self) -> Pace:
         """What is written a day."""
