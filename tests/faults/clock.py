@@ -9,6 +9,7 @@ from random import Random
 
 from faults.lostclock import DAY, HOUR, MINUTE, YEAR, Board
 from faults.outcome import Outcome
+from longsoak.core.wording import with_noun
 from longsoak.service.clock import look_at_the_wall
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
@@ -286,7 +287,7 @@ def campaign(*, seed: int, short: bool) -> Outcome:
         wrong = list(wrongs(rig))
     right = (
         f"all lie in the order taken, within {rig.furthest / 1000:.2f} s of the true time"
-        f" (allowed {WITHIN_MS / 1000:g} s), but for {len(rig.never)} boots that were never"
+        f" (allowed {WITHIN_MS / 1000:g} s), but for {with_noun(len(rig.never), 'boot')} never"
         " synchronised: those only in order, between their neighbours"
     )
     return Outcome(
