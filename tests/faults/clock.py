@@ -292,8 +292,8 @@ def campaign(*, seed: int, short: bool) -> Outcome:
     )
     return Outcome(
         "clock",
-        f"{(rig.board.true - T0) / DAY:.0f} days, {reboots + 1} power cuts, clocks wrong by minutes to 70 years,"
-        f" {len(rig.taken)} scans",
+        f"{(rig.board.true - T0) / DAY:.0f} days, {reboots + 1} power cuts,"
+        f" clocks wrong by minutes to 70 years, {len(rig.taken)} scans",
         len(wrong),
         wrong[0] if wrong else right,
     )
