@@ -8,6 +8,7 @@ from longsoak.core.wording import rfc3339
 from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.service.waiting import Waiting
 from longsoak.store.aside import SetAside, damaged, disk_failed
+from longsoak.store.space import give_up_reserve
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import StoreError
@@ -127,6 +128,7 @@ class Committing:
                 synchronised=wall.synchronised,
             )
         except StoreError as error:
+            give_up_reserve(self._writer.folder)  # a new record needs some room
             self.damage = cause
             self._again = self._clock.monotonic() + RETRY
             self._tell(f"the record is damaged ({cause}), and {error}", lost=None)
