@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from faults.chance import drawn_from
-from faults.witness import EVERY_MS, T0, batch_of
+from faults.known import EVERY_MS, T0, batch_of
 from longsoak.service.chores import Chores
 from longsoak.service.dayclosing import DayClosing
 from longsoak.service.upkeep import Upkeep

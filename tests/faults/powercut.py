@@ -9,10 +9,11 @@ from random import Random
 from faults.chance import drawn_from
 from faults.child import NUMBER
 from faults.crashstates import Disk, Entry, Operation, read_journal
+from faults.known import EVERY_MS, T0, batch_of
 from faults.outcome import Outcome
 from faults.preload import Preload
 from faults.victim import Victim
-from faults.witness import EVERY_MS, T0, Witness, batch_of
+from faults.witness import Witness
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.writer import RecordWriter

@@ -19,7 +19,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from random import Random
 
-from line_protocol_parser import parse_line  # type: ignore[import-untyped]  # ships none
+from line_protocol_parser import LineFormatError, parse_line  # type: ignore[import-untyped]  # ships none
 
 from faults.chance import drawn_from
 from faults.outcome import Outcome
@@ -49,28 +49,32 @@ def campaign(*, seed: int, short: bool) -> Outcome:
         settings = {"url": server.url, "token_file": "token"}
         sending = Sending(folder, settings, backlog=SHORT_BACKLOG if short else BACKLOG)
         record = Record(folder)
+
+        def bad() -> int:
+            return sum(_is_bad(*point) for point in _expected(record))
+
+        def look() -> list[str]:
+            told = not bad() or "Refused" in sending.said()
+            untold = [] if told else ["what it never takes was left out, and nobody was told"]
+            return missing_from(record, server) + untold
+
         try:
             time.sleep(SHORT_SECONDS if short else SECONDS)
             sending.write_no_more()
             server.calm = True
-            missing = come_to_rest(lambda: missing_from(record, server))
-            told = "refused" in sending.said()
+            missing = come_to_rest(look)
         finally:
             sending.kill()
-        bad = sum(_is_bad(*point) for point in _expected(record))
-        if bad and not told:
-            missing.append("what it never takes was left out, and nobody was told")
         moods = ", ".join(f"{count} times {mood}" for mood, count in sorted(server.moods.items()))
-        sent = len(_expected(record))
-    return Outcome(
-        "scripted",
-        f"a scripted server, no database, in many moods ({moods}) while {sent} readings were "
-        "measured",
-        len(missing),
-        missing[0]
-        if missing
-        else f"It has each in the end but the {bad} it never takes, which were told",
-    )
+        return Outcome(
+            "scripted",
+            f"a scripted server, no database, in many moods ({moods}), while "
+            f"{len(_expected(record))} readings were measured",
+            len(missing),
+            missing[0]
+            if missing
+            else f"It has each in the end but the {bad()} it never takes, which were told",
+        )
 
 
 def _expected(record: Record) -> dict[tuple[str, int, int], tuple[float | None, float | None]]:
@@ -88,7 +92,10 @@ def _is_bad(probe: str, scan: int, _utc_ms: int) -> bool:
 def missing_from(record: Record, server: "ScriptedServer") -> list[str]:
     there = {}
     for line in server.kept():
-        parsed = parse_line(line.decode())
+        try:
+            parsed = parse_line(line.decode())
+        except LineFormatError as error:
+            return [f"{line!r} is no line: {error}"]
         fields = parsed["fields"]
         numbers = fields.get("raw"), fields.get("value")
         there[parsed["tags"]["probe"].replace("\\ ", " "), int(parsed["time"])] = numbers
@@ -187,7 +194,7 @@ class _Handler(BaseHTTPRequestHandler):
         mood = self.server.mood()
         if mood == "forget":
             self.server.forget()
-        if mood == "break off before":
+        if mood in ("forget", "break off before"):
             self._break_off()
             return
         body = self.rfile.read(int(self.headers["Content-Length"]))

@@ -1,169 +1,24 @@
-"""Scans that are known by their number, so that what a record holds is told from what it should.
-
-Everything about scan n of a seed follows from the two, so nobody needs to have kept it. Its number
-is its id in the record. What is compared is never taken from the code that wrote it: the bytes of a
-row are put together here from what DEVELOPERS.md and `longsoak.store.packing` say of them.
-"""
+"""Looks whether a record holds what it must: every known scan that was acknowledged, as it was."""
 
 import sqlite3
 import struct
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
 from math import nan
 from pathlib import Path
-from random import Random
 
-from faults.chance import drawn_from
+from faults.known import KEY, Row, change_of, end_of_batch, row_of, scan_of
 from longsoak.store.audit import audit
-from longsoak.store.crowding import LEEWAY_MS
 from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.recordfile import as_of_today
 from longsoak.store.scans import scan_rows
-from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
-from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.reading import Scan
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
 
-T0 = 1_900_000_000_000
-EVERY_MS = 60_000  # from scan to scan, so that days end often
-STEP_EVERY = 700  # scans after which the wall clock may have been set
-PROBES = {
-    "meter": tuple(f"pins {i}" for i in range(1, 9)),
-    "air": ("warmth", "dampness", "warmth beside"),
-    "tray": ("depth", "switch"),
-}
-UNITS = {"meter": "Ohm", "air": "Cel", "tray": "mV"}
-_BUSES = tuple(PROBES)
-_FLAGS, _REASONS = tuple(Flag), tuple(Reason)
-_STATES = tuple(AlarmState)
-CHANGE_EVERY = 17  # scans to one change of an alarm
-_KEY = "witness"
-
-
-def scan_of(seed: int, number: int) -> Scan:
-    """Scan `number`: three buses, passes left off early, and any bits a driver could give."""
-    chance = drawn_from("scan", seed, number)
-    bus = _BUSES[number % 3]
-    probes = PROBES[bus]
-    if chance.random() < 0.1:
-        probes = probes[: chance.randint(1, len(probes))]
-    n = len(probes)
-    raw = tuple(_raw(chance, number) for _ in range(n))
-    values = tuple(_single(chance, number) for _ in range(n))
-    boottime_ms = 5000 + number * EVERY_MS + chance.randrange(EVERY_MS // 2)
-    setting = drawn_from("clock", seed, number // STEP_EVERY)
-    offset = setting.choice((0, 0, 61_000, -3_600_000)) if number >= STEP_EVERY else 0
-    return Scan(
-        bus,
-        T0 + boottime_ms + offset,
-        boottime_ms,
-        setting.random() < 0.7,
-        probes,
-        (UNITS[bus],) * n,
-        raw,
-        values,
-        tuple(_single(chance, number) for _ in range(n)),
-        tuple(chance.choice(_FLAGS) for _ in range(n)),
-        tuple(chance.choice(_REASONS) for _ in range(n)),
-    )
-
-
-def _raw(chance: Random, number: int) -> float:
-    kind = chance.random()
-    if kind < 0.05:
-        return nan
-    if kind < 0.15:  # any double but a NaN: subnormal, infinite, minus nought
-        (found,) = struct.unpack("<d", struct.pack("<Q", chance.getrandbits(64)))
-        return nan if found != found else float(found)
-    return 1e6 + number % 5000 + chance.randrange(16) / 16  # what a meter gives: it moves slowly
-
-
-def _single(chance: Random, number: int) -> float:
-    if chance.random() < 0.05:
-        return nan
-    (found,) = struct.unpack("<f", struct.pack("<f", 12.0 + number % 500 / 7 + chance.random()))
-    return float(found)
-
-
-def change_of(seed: int, number: int) -> AlarmChange | None:
-    """The change of an alarm that came with scan `number`, if one did."""
-    if number % CHANGE_EVERY:
-        return None
-    chance = drawn_from("change", seed, number)
-    old, new = chance.sample(_STATES, 2)
-    return AlarmChange(
-        f"{_KEY} {number % 5}",
-        T0 + number,
-        number,
-        old,
-        new,
-        chance.random(),
-        f"scan {number}",
-        None,
-    )
-
-
-def batch_of(seed: int, first: int) -> Batch:
-    """What is committed together from scan `first` on, and a cursor that says how far it went."""
-    last = end_of_batch(seed, first)
-    batch = Batch()
-    for number in range(first, last + 1):
-        batch.scans.append(scan_of(seed, number))
-        change = change_of(seed, number)
-        if change is not None:
-            batch.changes.append(change)
-    batch.cursors[_KEY] = (last, T0 + last)
-    return batch
-
-
-def end_of_batch(seed: int, first: int) -> int:
-    """The last scan of the batch that begins with `first`."""
-    return first + drawn_from("batch", seed, first).choice((1, 1, 1, 2, 3, 20)) - 1
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A scan as it lies in the record."""
-
-    bus: str
-    probes: str
-    units: str
-    utc_ms: int
-    boottime_ms: int
-    synchronised: bool
-    readings: bytes
-
-    def is_as(self, right: "Row") -> bool:
-        """Whether it is another, but that its UTC may have been moved on by some ms.
-
-        The record does so to keep apart what a clock that was set would lay on one another.
-        """
-        there, belongs = replace(self, utc_ms=0), replace(right, utc_ms=0)
-        return there == belongs and 0 <= self.utc_ms - right.utc_ms < LEEWAY_MS
-
-
-def row_of(seed: int, number: int) -> Row:
-    """What scan `number` must lie there as."""
-    scan = scan_of(seed, number)
-    return Row(
-        scan.bus,
-        "[" + ", ".join(f'"{probe}"' for probe in scan.probes) + "]",
-        "[" + ", ".join(f'"{unit}"' for unit in scan.units) + "]",
-        scan.utc_ms,
-        scan.boottime_ms,
-        scan.synchronised,
-        b"".join(
-            (
-                *(struct.pack("<d", raw) for raw in scan.raw),
-                *(struct.pack("<f", value) for value in scan.values),
-                *(struct.pack("<f", value) for value in scan.uncertainties),
-                bytes(scan.flags),
-                bytes(scan.reasons),
-            )
-        ),
-    )
+HOUR_MS = 3_600_000
 
 
 def rows(db: sqlite3.Connection, first: int, last: int) -> Iterator[tuple[int, Row]]:
@@ -258,7 +113,7 @@ class Witness:
         if self.after_another:
             return wrong
         wrong += self._of_the_changes(db, number)
-        cursor = db.execute("SELECT position FROM cursor WHERE name = ?", (_KEY,)).fetchone()
+        cursor = db.execute("SELECT position FROM cursor WHERE name = ?", (KEY,)).fetchone()
         if number > self.base and cursor != (number,):
             wrong.append(f"the cursor stands at {cursor}, the last scan is {number}")
         return wrong
@@ -269,7 +124,7 @@ class Witness:
             for key, utc_ms, boottime_ms, old, new, *rest in db.execute(
                 "SELECT key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
                 " WHERE key LIKE ? ORDER BY id",
-                (f"{_KEY}%",),
+                (f"{KEY}%",),
             )
         ]
         numbers = range(self.base + 1, last + 1)
@@ -320,15 +175,38 @@ class Witness:
         right = sorted(_bits(s.raw[s.probes.index(probe)]) for s in scans if probe in s.probes)
         found = record.series(probe, since_ms=-(10**15), until_ms=10**15)
         there = sorted(_bits(reading.raw) for reading in found)
-        same = there == right
-        return (
-            [] if same else [f"{len(there)} readings of {probe}, not {len(right)}, or other ones"]
-        )
+        if there != right:
+            return [f"{len(there)} readings of {probe}, not {len(right)}, or other ones"]
+        return _of_the_hours(record, probe, found) if found else []
 
     def _row(self, number: int) -> Row:
         if number not in self._rows:
             self._rows[number] = row_of(self.seed, number)
         return self._rows[number]
+
+
+def _of_the_hours(record: Record, probe: str, readings: Sequence[Reading]) -> list[str]:
+    """Whether what is added up beforehand, hour by hour, is what the readings say."""
+    by_hour: dict[int, list[Reading]] = defaultdict(list)
+    for reading in readings:
+        by_hour[reading.utc_ms // HOUR_MS].append(reading)
+    first, last = min(by_hour), max(by_hour)
+    right = {}
+    for hour, some in by_hour.items():
+        values = [r.value for r in some if r.value is not None and r.flag is not Flag.FAIL]
+        right[hour * HOUR_MS] = len(some), min(values, default=None), max(values, default=None)
+    buckets = record.reduced(
+        (probe,),
+        since_ms=first * HOUR_MS,
+        until_ms=(last + 1) * HOUR_MS,
+        buckets=last + 1 - first,
+    )[probe]
+    there = {bucket.utc_ms: (bucket.count, bucket.low, bucket.high) for bucket in buckets}
+    return [
+        f"the hour {hour} of {probe} is {there.get(hour)}, not {right.get(hour)}"
+        for hour in sorted(right.keys() | there.keys())
+        if there.get(hour) != right.get(hour)
+    ]
 
 
 def _bits(value: float | None) -> bytes:
