@@ -29,10 +29,6 @@ class DamageError(StoreError):
     """The record itself is damaged; a disk that merely refuses says nothing against it."""
 
 
-class UnreadableError(StoreError):
-    """The disk does not give what is written in the record."""
-
-
 def damaged(error: BaseException | None) -> bool:
     """Whether an error, or one that led to it, speaks of the file itself and not of the disk.
 
@@ -53,8 +49,6 @@ def disk_failed(error: BaseException | None) -> bool:
     A full disk is none of these.
     """
     while error is not None:
-        if isinstance(error, UnreadableError):
-            return True
         if isinstance(error, sqlite3.Error) and result_code(error) == sqlite3.SQLITE_IOERR:
             return True
         error = error.__cause__

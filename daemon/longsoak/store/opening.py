@@ -12,7 +12,6 @@ from longsoak.store.aside import (
     DamageError,
     Remains,
     SetAside,
-    UnreadableError,
     damaged,
     disk_failed,
     files_aside,
@@ -30,7 +29,7 @@ from longsoak.vocabulary.happening import Event as Happening
 
 # What a run can't begin without. All else is looked at in the night.
 _NEEDED = ("rig_version", "run", "stretch", "layout", "gap", "cursor", "alarm_change", "request")
-TRIES, TRY_AGAIN = 4, 2.0  # s between
+TRIES, TRY_AGAIN = 5, 2.0  # s between
 PATIENCE_MS = 10_000  # for a lock that another process holds on the file
 
 
@@ -53,42 +52,32 @@ def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside
     if not (folder / RECORD).exists() and (left := files_aside(folder)):
         aside = SetAside(left[-1], "found at an earlier start", Remains())
         return begin_record(folder, now=now, after=aside), aside
-    db = _connect(folder)
-    try:
-        _ready_at_last(db, folder, now=now)
-    except StoreError as error:
-        if damaged(error) or (disk_failed(error) and takes_a_file(folder)):
-            aside = put_aside(db, folder, cause=str(error.__cause__ or error))
-            return begin_record(folder, now=now, after=aside), aside
-        db.close()
-        raise StoreError(
-            f"the record {folder / RECORD} can't be opened: {error}. See that its disk is there, "
-            "has room, and belongs to who runs this; nothing in it was changed."
-        ) from error
-    return db, None
-
-
-def _ready_at_last(db: sqlite3.Connection, folder: Path, *, now: str) -> None:
-    """Ready the connection; a few times more where the disk failed, which may be over by then.
-
-    After that, on a disk that takes new files, it is this file that can't be read.
-    """
-    try:
-        _ready(db, now=now)
-    except StoreError as error:
-        if not (disk_failed(error) or (damaged(error) and _unread(folder))):
-            raise
-        for _ in range(TRIES):
-            Event().wait(TRY_AGAIN)
-            try:
-                _ready(db, now=now)
-            except StoreError as again:
-                last = again
-            else:
-                return
-        if damaged(last) and (why := _unread(folder)) is not None:
-            raise UnreadableError(f"the disk does not give it: {why}") from None
-        raise last from None
+    db: sqlite3.Connection | None = None
+    for tries_left in reversed(range(TRIES)):
+        try:
+            db = db or _connect(folder)
+            _ready(db, now=now)
+        except StoreError as error:
+            unread = _unread(folder) if damaged(error) else None
+            failed = disk_failed(error) or unread is not None
+            if failed and tries_left:  # a disk that failed for a moment
+                if db is not None:  # its locks went when the file was read beside it
+                    db.close()
+                    db = None
+                Event().wait(TRY_AGAIN)
+                continue
+            # If it still fails, but takes new files, it is this file that can't be read.
+            if (damaged(error) and unread is None) or (failed and takes_a_file(folder)):
+                aside = put_aside(db, folder, cause=unread or str(error.__cause__ or error))
+                return begin_record(folder, now=now, after=aside), aside
+            if db is not None:
+                db.close()
+            raise StoreError(
+                f"the record {folder / RECORD} can't be opened: {error}. See that its disk is "
+                "there, has room, and belongs to who runs this; nothing in it was changed."
+            ) from error
+        return db, None
+    raise AssertionError  # the last try returns or raises
 
 
 def _unread(folder: Path) -> str | None:
@@ -116,8 +105,8 @@ def reopened(db: sqlite3.Connection, folder: Path, *, now: str) -> sqlite3.Conne
     return fresh
 
 
-def put_aside(db: sqlite3.Connection, folder: Path, *, cause: str) -> SetAside:
-    """Set the record that `db` has open aside, whole; `db` is closed.
+def put_aside(db: sqlite3.Connection | None, folder: Path, *, cause: str) -> SetAside:
+    """Set the record that `db` has open, if it could be, aside, whole; `db` is closed.
 
     Raises
     ------
@@ -126,7 +115,8 @@ def put_aside(db: sqlite3.Connection, folder: Path, *, cause: str) -> SetAside:
     """
     left = remains(folder)
     file = move_record(folder)
-    db.close()
+    if db is not None:
+        db.close()
     with suppress(StoreError):  # done again before a new one begins
         move_beside(folder, file)
     return SetAside(file, cause, left)
@@ -158,7 +148,7 @@ def _connect(folder: Path) -> sqlite3.Connection:
     try:
         return sqlite3.connect(folder / RECORD, isolation_level=None)
     except sqlite3.Error as error:  # it is a folder, or permission is missing
-        raise StoreError(f"the record {folder / RECORD} can't be opened: {error}") from error
+        raise StoreError(str(error)) from error
 
 
 def _ready(db: sqlite3.Connection, *, now: str) -> None:
