@@ -32,6 +32,7 @@ PATIENCE = 3600.0  # s a day waits while nobody vouches for the clock
 _SCANS_A_BITE = 256
 _ROWS_A_BITE = 256
 _READ_A_BITE = 2048
+_DAY_MS = 86_400_000
 _HOLE = 64  # scans that are looked through for one that is there
 
 
@@ -63,6 +64,7 @@ class DayClosing(Ledger):
     def __init__(self, folder: Path, writer: RecordWriter) -> None:
         super().__init__(folder)
         self._writer = writer
+        self._lull = writer.lull()
         self._over: _Over | None = None
         self._run: ScanRun | None = None
         self._doubted_since: float | None = None
@@ -73,6 +75,8 @@ class DayClosing(Ledger):
         if not self._read_all:
             self._read_on()
             return 0.0, ()
+        if self._lull.lasts():
+            return LOOKS_EVERY, ()
         try:
             with self._open() as db:
                 if _size(db) != self._book.tree.size:  # another record was put in its place
@@ -86,6 +90,9 @@ class DayClosing(Ledger):
             ) from error
         if batch is None:
             self._kept.rows = (0, [])  # a day's worth of scans, had they been sealed already
+            if self._same_day:
+                entry_due = self._book.last.get(SCANS, 0) + SCANS_AN_ENTRY
+                self._lull.begin(before=entry_due, width_ms=_DAY_MS)
             return LOOKS_EVERY, ()
         try:
             self._writer.commit(batch)
@@ -102,6 +109,8 @@ class DayClosing(Ledger):
         self._kept = Kept()
         self._over = self._run = self._doubted_since = None
         self._run_ends = 0
+        self._same_day = False
+        self._lull.end()
 
     def _read_on(self) -> None:
         """Read some more of what was entered before."""
@@ -155,10 +164,12 @@ class DayClosing(Ledger):
 
     def _look(self, db: Connection, scans: Scans, first: int, *, now: float) -> _Over | None:
         """The day that is over, if one is that has scans from `first` on."""
+        self._same_day = False
         if first > scans.top:
             return None
-        today = _day(db, scans, scans.top)
-        if today is None or _day(db, scans, first) in (None, today):
+        today, began = _day(db, scans, scans.top), _day(db, scans, first)
+        self._same_day = today is not None and began == today
+        if today is None or began in (None, today):
             self._doubted_since = None
             return None
         if _doubtful(db):

@@ -22,6 +22,7 @@ from longsoak.store.aside import SetAside
 from longsoak.store.files import LOCK
 from longsoak.store.ledger import add_to_ledger
 from longsoak.store.logbook import add_entries
+from longsoak.store.lull import Lull
 from longsoak.store.opening import PATIENCE_MS, begin_record, open_record, put_aside, reopened
 from longsoak.store.packing import pack
 from longsoak.store.placing import Placing
@@ -264,6 +265,10 @@ class RecordWriter:
     def summaries(self) -> Summaries:
         """What adds up hours and days beside the record, for a chore to do."""
         return Summaries(lambda: self._db, self.folder)
+
+    def lull(self) -> Lull:
+        """What tells a chore that nothing can be due yet."""
+        return Lull(lambda: self._db)
 
     def fold_in(self) -> str | None:
         """Fold the write-ahead log into the file; return why it could not be done, if so.
