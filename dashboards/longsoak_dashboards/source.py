@@ -73,7 +73,7 @@ class Source:
         self.rig_file = rig_file
         self.record = Record(folder_of(rig_file))
         self._parse = parse
-        self._parsed: tuple[int, Rig] | None = None
+        self._parsed: tuple[str, Rig] | None = None  # by its text: a restored record counts anew
 
     def _check_whose(self, version: RigVersion) -> None:
         from longsoak.rigfile.load import text_of
@@ -108,10 +108,10 @@ class Source:
             raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
         if version is None:
             raise NotYet("The record is there, but no rig file was accepted yet.", f"{start}.")
-        if self._parsed is None or self._parsed[0] != version.number:
+        if self._parsed is None or self._parsed[0] != version.text:
             self._check_whose(version)
             try:
-                self._parsed = (version.number, self._parse(version.text))
+                self._parsed = (version.text, self._parse(version.text))
             except RigFileError as error:
                 raise NotYet(
                     f"The rig file in the record, version {version.number}, can't be read: {error}",

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from longsoak.store.files import RECORD
 from longsoak.store.requests import ask
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
@@ -351,6 +352,20 @@ def test_a_new_version_of_the_rig_file_shows_without_a_restart(kept: Kept, serve
     text = served.get("/").text
     assert "cork-lime coat" in text
     assert "version 2" in text
+
+
+def test_a_record_put_back_shows_its_own_rig_file_though_its_number_is_the_same(
+    kept: Kept, served: Served
+) -> None:
+    assert "cork-lime coat" not in served.get("/").text
+    with sqlite3.connect(kept.folder / RECORD) as db:  # as an older backup might hold it
+        db.execute(
+            "UPDATE rig_version SET text = replace(text, 'cork-lime render', 'cork-lime coat')"
+        )
+    db.close()
+    text = served.get("/").text
+    assert "cork-lime coat" in text
+    assert "version 1" in text
 
 
 def test_pages_never_show_another_rigs_record(kept: Kept, served: Served) -> None:
