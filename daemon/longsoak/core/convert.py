@@ -124,19 +124,34 @@ def judged_moisture(
     PhysicsError
         The temperature is outside its range.
     """
-    return Judged(*_Pins(temperature, curve, budget, most).judged(ohm))
+    return Judged(*_Pins(temperature, curve, budget, most=most).judged(ohm))
 
 
 class _Pins:
     """Pairs of pins in wood of one temperature, on one meter: see `judged_moisture`."""
 
-    __slots__ = ("_budget", "_curve", "_half_leak", "_most", "_temperature", "_tried", "_wood")
+    __slots__ = (
+        "_budget",
+        "_curve",
+        "_half_leak",
+        "_most",
+        "_stand_in",
+        "_temperature",
+        "_tried",
+        "_wood",
+    )
 
     def __init__(
-        self, temperature: float | None, curve: PreparedCurve, budget: Budget, most: float | None
+        self,
+        temperature: float | None,
+        curve: PreparedCurve,
+        budget: Budget,
+        *,
+        most: float | None,
+        stand_in: bool = False,
     ) -> None:
         self._temperature, self._curve, self._budget = temperature, curve, budget
-        self._most = most
+        self._most, self._stand_in = most, stand_in
         self._half_leak = _HALF_LEAK * budget.insulation
         self._wood: Wood | None = None  # made for the first resistance that can be converted
         self._tried = True
@@ -164,7 +179,7 @@ class _Pins:
             coldest, warmest = _tried(self._curve.curve)
             self._tried = coldest <= self._temperature <= warmest
         # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
-        value, uncertainty, reach = wood.moisture(max(ohm, 1.0))
+        value, uncertainty, reach = wood.moisture(ohm if flag is _PASS else max(ohm, 1.0))
         if ohm >= self._half_leak:
             if reach is Reach.WETTER:
                 return nan, nan, Flag.NOT_EVALUATED, Reason.MAY_BE_LEAKAGE
@@ -172,10 +187,11 @@ class _Pins:
                 flag, reason = _SUSPECT, Reason.MAY_BE_LEAKAGE
         if flag is _PASS:
             if reach is not _WITHIN:
-                reason = _REACH[reach]
+                reason = _REACH[reach]  # that it is a bound says more than what follows
             if not self._tried:
-                flag = _SUSPECT
-                reason = reason or Reason.UNTRIED_TEMPERATURE
+                flag, reason = _SUSPECT, reason or Reason.UNTRIED_TEMPERATURE
+            elif self._stand_in:
+                flag, reason = _SUSPECT, reason or Reason.STAND_IN_TEMPERATURE
         return value, uncertainty, flag, reason
 
     def _dry_end(self) -> float:
@@ -279,11 +295,10 @@ class Conversion:
         sites: dict[_Site, _Pins] = {}  # as they are now
         rows = []
         for sample in samples:
-            plain = found.get(sample.probe)
-            if plain is not None:
-                rows.append(plain)
+            site = self._sites.get(sample.probe)
+            if site is None:
+                rows.append(found[sample.probe])
                 continue
-            site = self._sites[sample.probe]
             pins = sites.get(site)
             if pins is None:
                 pins = sites[site] = self._pins(site, now)
@@ -292,11 +307,8 @@ class Conversion:
             elif sample.unit != _OHM:
                 rows.append(_not_evaluated(sample, Reason.WRONG_UNIT))
             else:
-                value, uncertainty, flag, reason = pins.judged(sample.value)
-                if flag is _PASS and site.warmth is not None and site.warmth.stand_in:
-                    flag = _SUSPECT
-                    reason = reason or Reason.STAND_IN_TEMPERATURE  # that it is a bound says more
-                rows.append((sample.value, _OHM, value, uncertainty, flag, reason))
+                ohm = sample.value
+                rows.append((ohm, _OHM, *pins.judged(ohm)))
         return rows
 
     def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
@@ -320,13 +332,15 @@ class Conversion:
         """A site's pins at the temperature the wood has there now."""
         warmth = self._warmth(site, now)
         if site.pins is None or warmth != site.warmth:
-            temperature = None
+            temperature, stand_in = None, False
             if warmth is not None:
-                temperature = warmth.temperature
-                if warmth.uncertainty != site.budget.temperature:
-                    site.budget = replace(site.budget, temperature=warmth.uncertainty)
+                temperature, doubt, stand_in = warmth
+                if doubt != site.budget.temperature:
+                    site.budget = replace(site.budget, temperature=doubt)
             site.warmth = warmth
-            site.pins = _Pins(temperature, site.curve, site.budget, site.most)
+            site.pins = _Pins(
+                temperature, site.curve, site.budget, most=site.most, stand_in=stand_in
+            )
         return site.pins
 
     def _warmth(self, site: _Site, now: float) -> Warmth | None:
