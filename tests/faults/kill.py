@@ -16,7 +16,7 @@ from faults.witness import Witness
 from longsoak.store.files import RECORD, connect_read_only
 
 KILLS, SHORT = 500, 4
-PER_RECORD = 20  # kills that one record grows through
+PER_RECORD = 12  # kills that one record grows through
 LONGEST_START = 0.15  # s
 LONGEST_RUN = 0.3  # s after the first commit
 OPERATIONS = 4000  # on files, in one of which a child dies by itself

@@ -28,7 +28,7 @@ from processes import Running
 from waiting import wait_for
 from whole.trayrig import head
 
-ROUNDS, SHORT = 60, 3
+ROUNDS, SHORT = 60, 2
 PROBES = ("T1", "T2", "T3", "T4")
 LONGEST_FAULT, SHORT_FAULT = 4.0, 0.5  # s
 WELL = 1.0  # s that all is well before it is killed: what waits for a failing disk dies with it
@@ -140,6 +140,10 @@ class _Work:
     def stop(self) -> list[str]:
         """Stop it as a service manager does."""
         self.failed += self._preload.failed
+        try:
+            self._wait_for_scans()  # one that has just been started knows of no signals yet
+        except AssertionError as error:
+            return [f"{error}: {self._run.log[-2000:]}"]
         code = self._run.stop()
         return [f"it ended with {code}: {self._run.log[-2000:]}"] if code else []
 
@@ -150,13 +154,13 @@ class _Work:
 
     def _wait_for_scans(self) -> None:
         before = self._scans()
-        wait_for(lambda: self._scans() not in (before, None), what="new scans", limit=40.0)
+        wait_for(lambda: self._scans() not in (0, before), what="new scans", limit=40.0)
 
-    def _scans(self) -> int | None:
+    def _scans(self) -> int:
         try:
             return Record(self._folder).version()[0]
-        except StoreError:
-            return None
+        except StoreError:  # there is no record yet
+            return 0
 
 
 def readings(folder: Path, probe: str) -> list[Reading]:

@@ -6,13 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from faults import broker, database, failing, full, kill, powercut, scripted
+from faults import broker, database, failing, full, kill, powercut, scripted, service
 from faults.__main__ import main
 from faults.chance import drawn_from
 from faults.victim import Victim
 from faults.witness import Witness
 from longsoak.core.topics import probe_topic
 from longsoak.forward.lines import Lines
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.reading import Reading
 from rigs import Keeper, small_rig
 
 SEED = 5
@@ -75,7 +77,9 @@ def test_scans_written_without_waiting_for_the_disk_do_not_outlive_a_power_cut()
     assert "was acknowledged" in outcome.says
 
 
-@pytest.mark.parametrize("campaign", [kill, full, failing, powercut], ids=lambda m: m.__name__)
+@pytest.mark.parametrize(
+    "campaign", [kill, full, failing, powercut, service], ids=lambda m: m.__name__
+)
 def test_the_record_outlives_a_short_campaign(campaign: object) -> None:
     outcome = campaign.campaign(seed=SEED, short=True)  # type: ignore[attr-defined]
     assert outcome.lost == 0, outcome
@@ -123,6 +127,41 @@ def test_a_message_that_a_subscriber_has_not_heard_is_missed(tmp_path: Path) -> 
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: heard in another order"]
         heard[topic] = ["1: 200.0", "3: 220.0"]
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: '2: 210.0' was never heard"]
+
+
+def counted(*numbers: int | None) -> list[Reading]:
+    """Readings of a front end that counts; None is an answer that came too late."""
+    return [
+        Reading(
+            "T1",
+            number or 0,
+            None if number is None else number / 1000,
+            "Cel",
+            None,
+            None,
+            Flag.PASS,
+            Reason.NONE,
+        )
+        for number in numbers
+    ]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "kills", "lost"),
+    [
+        ((1, 2, 3, 4), 0, 0),
+        ((1, None, 3, 4), 0, 0),
+        ((1, 3, 4), 1, 0),
+        ((1, 3, 4), 0, 1),
+        ((1, 2, 3), 0, 1),
+        ((1, 2, 2, 3, 4), 0, 1),
+        ((2, 3, 4), 0, 1),
+    ],
+)
+def test_an_answer_that_is_not_in_the_record_is_missed(
+    numbers: tuple[int | None, ...], kills: int, lost: int
+) -> None:
+    assert len(service.holes(counted(*numbers), 4, kills=kills)) == lost
 
 
 def test_a_campaign_that_is_not_there_is_told(capsys: pytest.CaptureFixture[str]) -> None:
