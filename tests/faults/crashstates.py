@@ -32,6 +32,7 @@ class Entry(IntEnum):
     TRUNCATE = 4
     SYNC = 5
     UNLINK = 6
+    RENAME = 7  # old and new name, parted by a nought
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +65,8 @@ class _File:
     pending: list[Operation] = field(default_factory=list)
 
 
-@dataclass(slots=True)
-class _Name:
-    """A name that was given (`file`) or taken away (None) and whose folder was not synced since."""
-
-    path: str
-    file: _File | None
+# Names given to a file, or taken away (None), all at once; their folder was not synced since.
+_Names = dict[str, _File | None]
 
 
 class Disk:
@@ -87,7 +84,7 @@ class Disk:
         self._under = under
         self._now: dict[str, _File] = {}  # by path, as the process sees it
         self._sure: dict[str, _File] = {}  # by path, as the disk surely has it
-        self._pending: list[_Name] = []
+        self._pending: list[_Names] = []
         self._handles: dict[int, str | _File] = {}  # a str is a folder
         for path in sorted(start.iterdir()) if start else ():
             file = _File(bytearray(path.read_bytes()))
@@ -106,9 +103,10 @@ class Disk:
             case Entry.SYNC:
                 self._sync(self._handles[operation.handle])
             case Entry.UNLINK:
-                path = operation.data.decode()
-                self._now.pop(path, None)
-                self._pending.append(_Name(path, None))
+                self._name({operation.data.decode(): None})
+            case Entry.RENAME:
+                old, new = operation.data.decode().split("\0")
+                self._name({old: None, new: self._now[old]})
 
     def witnessed(self, path: Path) -> bytes:
         """All that was ever written to a file, synced or not: it is not the disk's but ours."""
@@ -118,11 +116,8 @@ class Disk:
     def cut_off(self, folder: Path, *, chance: Random, spare: Path) -> None:
         """Write into `folder` what the disk may hold if the power goes now; `spare` is left out."""
         names = dict(self._sure)
-        for name in _some(self._pending, chance):
-            if name.file is None:
-                names.pop(name.path, None)
-            else:
-                names[name.path] = name.file
+        for given in _some(self._pending, chance):
+            _give(names, given)
         names.pop(os.fspath(spare), None)
         for path, file in names.items():
             to = folder / Path(path).relative_to(self._under)
@@ -132,21 +127,29 @@ class Disk:
     def _open(self, operation: Operation) -> None:
         path = operation.data.decode()
         if operation.entry is Entry.CREATE:
-            self._now[path] = file = _File()
-            self._pending.append(_Name(path, file))
+            self._name({path: _File()})
         self._handles[operation.handle] = self._now.get(path, path)
+
+    def _name(self, given: _Names) -> None:
+        _give(self._now, given)
+        self._pending.append(given)
 
     def _sync(self, what: str | _File) -> None:
         if isinstance(what, _File):
             what.sure = _with(what.sure, what.pending)
             what.pending = []
             return
-        for name in [n for n in self._pending if os.path.dirname(n.path) == what]:  # noqa: PTH120
-            self._pending.remove(name)
-            if name.file is None:
-                self._sure.pop(name.path, None)
-            else:
-                self._sure[name.path] = name.file
+        for given in [g for g in self._pending if any(str(Path(p).parent) == what for p in g)]:
+            self._pending.remove(given)
+            _give(self._sure, given)
+
+
+def _give(names: dict[str, _File], given: _Names) -> None:
+    for path, file in given.items():
+        if file is None:
+            names.pop(path, None)
+        else:
+            names[path] = file
 
 
 def _some(of: list, chance: Random) -> list:  # type: ignore[type-arg]  # any things

@@ -29,7 +29,7 @@
 #include <sys/uio.h>
 #include <unistd.h>
 
-enum kind { OPEN, READ, WRITE, SYNC, TRUNCATE, UNLINK, KINDS };
+enum kind { OPEN, READ, WRITE, SYNC, TRUNCATE, UNLINK, KINDS }; /* UNLINK: also rename */
 
 struct control {
   uint64_t operations; /* so far; reads are not counted */
@@ -43,7 +43,7 @@ struct control {
 };
 
 /* In the journal, each followed by `length` bytes. */
-enum entry { J_OPEN = 1, J_CREATE, J_WRITE, J_TRUNCATE, J_SYNC, J_UNLINK };
+enum entry { J_OPEN = 1, J_CREATE, J_WRITE, J_TRUNCATE, J_SYNC, J_UNLINK, J_RENAME };
 struct header {
   uint64_t entry;
   uint64_t handle; /* names an open file: by process and order of opening */
@@ -85,6 +85,7 @@ static int (*real_fsync)(int);
 static int (*real_fdatasync)(int);
 static int (*real_ftruncate)(int, off_t);
 static int (*real_unlink)(const char *);
+static int (*real_rename)(const char *, const char *);
 
 static void *real(const char *name) {
   void *found = dlsym(RTLD_NEXT, name);
@@ -104,6 +105,7 @@ __attribute__((constructor)) static void start(void) {
   real_fdatasync = real("fdatasync");
   real_ftruncate = real("ftruncate64");
   real_unlink = real("unlink");
+  real_rename = real("rename");
   const char *path = getenv("FAULTS_CONTROL");
   if (path) {
     int file = real_open(path, O_RDWR);
@@ -336,6 +338,26 @@ int unlink(const char *path) {
     size_t length = strlen(path);
     if (!did && (length < 4 || strcmp(path + length - 4, "-shm"))) {
       note(J_UNLINK, 0, 0, path, length);
+    }
+  }
+  pthread_mutex_unlock(&lock);
+  if (did < 0) errno = error;
+  return did;
+}
+
+int rename(const char *old, const char *new) {
+  if (!watched_path(old)) return real_rename(old, new);
+  pthread_mutex_lock(&lock);
+  int failing = fails(UNLINK), error = errno, did = -1;
+  if (!failing) {
+    did = real_rename(old, new);
+    error = errno;
+    size_t length = strlen(old), both = length + 1 + strlen(new);
+    char names[both + 1];
+    memcpy(names, old, length + 1);
+    memcpy(names + length + 1, new, both - length);
+    if (!did && (length < 4 || strcmp(old + length - 4, "-shm"))) {
+      note(J_RENAME, 0, 0, names, both);
     }
   }
   pthread_mutex_unlock(&lock);
