@@ -60,10 +60,14 @@ def _shown(scans: Scans, probe: str, own: Columns) -> Columns:
     if not old:
         return own
     ids, new = derived.columns(probe, int(own.scans[0]), int(own.scans[old - 1]))
-    at = np.searchsorted(np.array(ids, np.int64), own.scans[:old])  # some between may be wanted out
+    again = np.array(ids, np.int64)
+    at = np.searchsorted(own.scans[:old], again)
+    here = own.scans[np.minimum(at, old - 1)] == again  # some between may not be wanted
 
-    def mixed(column: npt.NDArray[Any], again: Sequence[float]) -> npt.NDArray[Any]:
-        return np.concatenate([np.array(again, column.dtype)[at], column[old:]])
+    def mixed(column: npt.NDArray[Any], derived: Sequence[float]) -> npt.NDArray[Any]:
+        both = column.copy()
+        both[at[here]] = np.array(derived, column.dtype)[here]
+        return both
 
     return Columns(
         own.scans,

@@ -5,10 +5,13 @@ reconvert` makes and takes away: the record keeps what was measured and what it 
 time. Whole or not at all: it is put in its place once it is complete.
 """
 
+import fcntl
+import os
 import sqlite3
+import zlib
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -18,6 +21,7 @@ from longsoak.store.codec import pack_whole, unpack_whole
 from longsoak.store.files import connect_read_only
 from longsoak.store.packing import Full, cut_out, joined
 from longsoak.store.sealed import pack_readings, unpack_readings
+from longsoak.vocabulary.errors import StoreError
 
 if TYPE_CHECKING:
     from longsoak.store.scans import Piece
@@ -57,11 +61,14 @@ class Derivation(NamedTuple):
 
 
 class Derived:
-    """The file in `folder`, of the record that is known as `record`.
+    """The file in `folder`, for one look at the record that it was made from.
+
+    It is opened when it is first needed, and stays so until `close`: one that is put in its place
+    meanwhile is for the next look.
 
     Raises
     ------
-    sqlite3.Error
+    StoreError
         From `columns` and `shown`: it can't be read.
     """
 
@@ -69,41 +76,90 @@ class Derived:
         self.derivation = derivation
         self.key = key  # differs from one derivation to the next
         self._path = folder / DERIVED
+        self._db: sqlite3.Connection | None = None
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._db is not None:
+            self._db.close()
+        self._db = None
 
     def shown(self, piece: "Piece") -> "Piece":
-        """A piece with the derived values in place of its own."""
+        """A piece with the derived values in place of its own, where they came out otherwise."""
         last = self.derivation.last_scan
         if piece.probe not in self.derivation.probes or piece.scans[0] > last:
             return piece
         old = bisect_right(piece.scans, last)
         scans, new = self.columns(piece.probe, piece.scans[0], piece.scans[old - 1])
-        if list(scans) != list(piece.scans[:old]):
-            raise sqlite3.DatabaseError(f"{DERIVED} has other scans than the record")
+        if not scans:
+            return piece
+        places = {scan: place for place, scan in enumerate(piece.scans[:old])}
+        with self._readable():
+            at = [places[scan] for scan in scans]
+
+        def mixed(own: Sequence[float], again: Sequence[float]) -> tuple[float, ...]:
+            if len(again) == len(own):
+                return tuple(again)
+            both = list(own)
+            for place, value in zip(at, again, strict=True):
+                both[place] = value
+            return tuple(both)
+
         column = piece.column
+        flags = mixed(column.flags, new.flags)
+        reasons = mixed(column.reasons, new.reasons)
         return piece._replace(
             column=Full(
                 column.raw,
-                (*new.values, *column.values[old:]),
-                (*new.uncertainties, *column.uncertainties[old:]),
-                (*new.flags, *column.flags[old:]),
-                (*new.reasons, *column.reasons[old:]),
+                mixed(column.values, new.values),
+                mixed(column.uncertainties, new.uncertainties),
+                tuple(map(int, flags)),
+                tuple(map(int, reasons)),
             )
         )
 
     def columns(self, probe: str, first: int, last: int) -> tuple[Sequence[int], Full]:
-        """The scans from `first` to `last` that hold `probe`, and its readings in them."""
-        with closing(connect_read_only(self._path)) as db:
-            rows = db.execute(
+        """Of the scans from `first` to `last` those that are in it, and the readings in them.
+
+        Scans that lie between each other's may be left out: there all came out as it was kept.
+        """
+        scans: list[int] = []
+        with self._readable():
+            rows = self._opened().execute(
                 "SELECT scans, readings FROM derived WHERE probe = ? AND first_scan <= ?"
                 " AND last_scan >= ? ORDER BY first_scan",
                 (probe, last, first),
-            ).fetchall()
-        scans: list[int] = []
-        readings = [unpack_readings(data, raw=False) for _, data in rows]
-        for ids, _ in rows:
-            scans += unpack_whole(ids)
+            )
+            readings = []
+            for ids, data in rows:
+                scans += unpack_whole(ids)
+                readings.append(unpack_readings(data, raw=False))
+            if not readings:
+                return [], Full((), (), (), (), ())
+            whole = joined(readings)
+            if len(whole.flags) != len(scans):
+                raise ValueError(f"{len(whole.flags)} readings of {len(scans)} scans")
         low, high = bisect_left(scans, first), bisect_right(scans, last)
-        return scans[low:high], cut_out(joined(readings), low, high)
+        return scans[low:high], cut_out(whole, low, high)
+
+    def _opened(self) -> sqlite3.Connection:
+        if self._db is None:
+            self._db = connect_read_only(self._path)
+            if _noted(self._db)[1:] != self.derivation[:5]:
+                self.close()
+                raise ValueError("another one has been put in its place")
+        return self._db
+
+    @contextmanager
+    def _readable(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, zlib.error, ValueError, LookupError, TypeError) as error:
+            raise StoreError(
+                f"{self._path}, which holds the values that were converted again, can't be read "
+                f"({error}). `longsoak reconvert` makes it anew, and with --as-kept the values are "
+                "shown as they were first kept"
+            ) from None  # no fault of the record
 
 
 def derived(folder: Path, record: str) -> Derived | None:
@@ -123,35 +179,56 @@ def derived(folder: Path, record: str) -> Derived | None:
     key = f"{found.st_ino} {found.st_mtime_ns}"
     try:
         derivation = _read(folder / DERIVED, key, record)
-    except sqlite3.Error:
-        return None  # `longsoak reconvert` says what is wrong with it
+    except (sqlite3.Error, TypeError, ValueError):
+        return None  # unfinished or damaged: the record has what was kept
     return None if derivation is None else Derived(folder, derivation, key)
 
 
 @lru_cache(maxsize=4)
 def _read(path: Path, _key: str, record: str) -> Derivation | None:
     with closing(connect_read_only(path)) as db:
-        own, version, last_scan, last_utc_ms, made_utc_ms, software = db.execute(
-            "SELECT record, rig_version, last_scan, last_utc_ms, made_utc_ms, software"
-            " FROM derivation"
-        ).fetchone()
+        noted = _noted(db)
         probes = frozenset(p for (p,) in db.execute("SELECT DISTINCT probe FROM derived"))
-    if own != record:
-        return None
-    return Derivation(version, last_scan, last_utc_ms, made_utc_ms, software, probes)
+    return Derivation(*noted[1:], probes) if noted[0] == record else None
+
+
+def _noted(db: sqlite3.Connection) -> tuple[str, int, int, int, int, str]:
+    """Of which record it was made, and what is noted of it."""
+    own, version, last_scan, last_utc_ms, made_utc_ms, software = db.execute(
+        "SELECT record, rig_version, last_scan, last_utc_ms, made_utc_ms, software FROM derivation"
+    ).fetchone()
+    return own, version, last_scan, last_utc_ms, made_utc_ms, software
 
 
 class Draft:
-    """A file that is being made, under another name until it is whole."""
+    """A file that is being made, under another name until it is whole.
+
+    Raises
+    ------
+    StoreError
+        Another one is being made there.
+    OSError, sqlite3.Error
+        From any method: the disk refuses.
+    """
 
     def __init__(self, folder: Path) -> None:
         self._path = folder / f"{DERIVED}.part"
-        self._path.unlink(missing_ok=True)
         self._target = folder / DERIVED
-        self._db = sqlite3.connect(self._path, isolation_level=None)
-        self._db.execute("PRAGMA journal_mode = OFF")
-        for statement in _LAID_OUT:
-            self._db.execute(statement)
+        self._lock = _lock(folder)
+        try:
+            self._path.unlink(missing_ok=True)
+            self._db = sqlite3.connect(self._path, isolation_level=None)
+        except BaseException:
+            os.close(self._lock)
+            raise
+        try:
+            self._db.execute("PRAGMA journal_mode = OFF")
+            self._db.execute("BEGIN")  # on the disk once, in the end
+            for statement in _LAID_OUT:
+                self._db.execute(statement)
+        except BaseException:
+            self.give_up()
+            raise
 
     def add(self, probe: str, scans: Sequence[int], column: Full) -> None:
         """Add one probe's readings in some scans on end; raw values are left out."""
@@ -165,13 +242,30 @@ class Draft:
         self._db.execute(
             "INSERT INTO derivation VALUES (?, ?, ?, ?, ?, ?)", (record, *derivation[:5])
         )
+        self._db.execute("COMMIT")
         self._db.close()
         self._path.replace(self._target)
+        os.fsync(self._lock)  # the folder: its new name is on the disk
+        os.close(self._lock)
 
     def give_up(self) -> None:
         """Leave nothing behind."""
         self._db.close()
         self._path.unlink(missing_ok=True)
+        os.close(self._lock)
+
+
+def _lock(folder: Path) -> int:
+    """Hold the folder for making one; the kernel frees it after a kill."""
+    lock = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as error:
+        os.close(lock)
+        raise StoreError(
+            f"values are being converted again already in {folder}. Wait for that to end."
+        ) from error
+    return lock
 
 
 def take_away(folder: Path) -> bool:

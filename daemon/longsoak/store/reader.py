@@ -91,9 +91,8 @@ class Record(RecordFile):
 
     def derivation(self) -> Derivation | None:
         """What is shown in place of the values as they were kept, if anything is."""
-        with self._open() as db:
-            found = self._derived(db)
-        return None if found is None else found.derivation
+        with self._look() as (_, scans):
+            return None if scans.derived is None else scans.derived.derivation
 
     def first_utc_ms(self) -> int | None:
         """When the first scan was taken."""
@@ -315,7 +314,12 @@ class Record(RecordFile):
     def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:
         with self._open() as db, _told(self.folder / RECORD):
             self._kept.belong_to(self._identity(db))
-            yield db, Scans(db, self._kept, self._derived(db))
+            scans = Scans(db, self._kept, self._derived(db))
+            try:
+                yield db, scans
+            finally:
+                if scans.derived is not None:
+                    scans.derived.close()
 
 
 @contextmanager

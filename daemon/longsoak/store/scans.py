@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from itertools import islice
 from typing import NamedTuple
 
-from longsoak.store.derived import Derived
+from longsoak.store.derived import Derivation, Derived
 from longsoak.store.packing import (
     FLAGS,
     REASONS,
@@ -106,7 +106,6 @@ class Scans:
     def __init__(self, db: sqlite3.Connection, kept: Kept, derived: Derived | None = None) -> None:
         self._db = db
         self._kept = kept
-        self.derived = derived
         with kept.lock:
             for number, bus, probes, units, version in db.execute(
                 "SELECT id, bus, probes, units, rig_version FROM layout WHERE id > ?",
@@ -139,6 +138,17 @@ class Scans:
         self.bottom: int = self.chunks[0].first if self.chunks else first or 1
 
     def rows(self, first: int, last: int) -> Iterator[ScanRow]:
+        self.derived = derived if derived and self._made_of_these(derived.derivation) else None
+
+    def _made_of_these(self, derivation: Derivation) -> bool:
+        """Whether values were derived from these scans, not from some a copy does not have."""
+        last = derivation.last_scan
+        if not self.bottom <= last <= self.top:
+            return False
+        try:
+            return self.utc_at_an_end(last) == derivation.last_utc_ms
+        except StoreError:  # that it is damaged does not speak against it
+            return True
         """Scans from id `first` to `last`, in order."""
         for chunk in self.over(first, last):
             rows = self._rows_of(chunk)
