@@ -1,11 +1,14 @@
 """What the recorder does besides recording, a bite at a time, while nothing waits."""
 
+import logging
 from collections.abc import Sequence
 from typing import Protocol
 
 from longsoak.store.aside import damaged
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
+
+_log = logging.getLogger(__name__)
 
 AFTER_A_FAILURE = 60.0  # s until a chore that failed is tried again
 
@@ -63,14 +66,23 @@ class Chores:
             try:
                 again, events = chore.do(now=now, utc_ms=utc_ms)
             except StoreError as error:
-                if damaged(error):  # no chore's to mend
-                    self._due.append((now + AFTER_A_FAILURE, chore))
-                    raise
                 self._due.append((now + AFTER_A_FAILURE, chore))
-                says, before = str(error), self._failing.get(chore.name)
-                self._failing[chore.name] = says
-                return [] if says == before else [Event(utc_ms, "chore", chore.name, says)]
+                if damaged(error):  # no chore's to mend
+                    raise
+                return self._failed(chore, str(error), utc_ms)
+            except Exception as error:  # a bug in a chore must not end measuring
+                self._due.append((now + AFTER_A_FAILURE, chore))
+                says = f"{chore.name} could not be done: {error!r}. Please report it"
+                if says != self._failing.get(chore.name):
+                    _log.exception("%s could not be done", chore.name)
+                return self._failed(chore, says, utc_ms)
             self._due.append((now + again, chore))
             self._failing.pop(chore.name, None)
             return list(events)
         return []
+
+    def _failed(self, chore: Chore, says: str, utc_ms: int) -> list[Event]:
+        """Tell it, unless it was the last thing told."""
+        before = self._failing.get(chore.name)
+        self._failing[chore.name] = says
+        return [] if says == before else [Event(utc_ms, "chore", chore.name, says)]

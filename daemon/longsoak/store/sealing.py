@@ -83,6 +83,12 @@ class Sealing:
         except sqlite3.Error as error:
             self._under_way = None
             raise StoreError(f"older scans could not be sealed: {error}") from error
+        except (ValueError, LookupError, TypeError) as error:
+            self._under_way = None
+            raise StoreError(
+                f"older scans can't be sealed: some are not as they were kept ({error}). They stay "
+                "as they are; `longsoak audit` says what is wrong"
+            ) from error
         except BaseException:
             self._under_way = None
             raise

@@ -9,7 +9,9 @@ and five days later: rewriting each probe's row every hour would write fifty tim
 """
 
 import sqlite3
+import zlib
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from longsoak.store.buckets import Reduction, Sums
@@ -75,7 +77,8 @@ class Summaries:
         Raises
         ------
         StoreError
-            The disk refused, or the file was damaged and is made anew. The record is not touched.
+            The disk refused, the file was damaged and is made anew, or readings in the record are
+            damaged. The record is not touched.
         """
         if self._resting:
             return False
@@ -144,8 +147,9 @@ class Summaries:
         """The first and the last scan to add up now, and how the times were placed."""
         record = self._record()
         self._kept.belong_to(record)
-        scans = Scans(record, self._kept, derived(self._folder, identity(record)))
-        every = stretches(record, scans)
+        with _record_is_read():
+            scans = Scans(record, self._kept, derived(self._folder, identity(record)))
+            every = stretches(record, scans)
         if not every:
             return None
         db = self._open()
@@ -169,17 +173,23 @@ class Summaries:
 
     def _add_up(self, first: int, last: int, every: list[Span]) -> Iterator[None]:
         record = self._record()
-        scans = Scans(record, self._kept, derived(self._folder, identity(record)))
         hours = Reduction(since_ms=0, width_ms=HOUR_MS)
-        probes = {probe for layout in scans.layouts.values() for probe in layout.probes}
-        for span in every:
-            start, end = max(first, span.first), min(last, span.last)
-            if start > end:
-                continue
-            # A bite commits nothing to the record, and sealing is not done meanwhile: one chore.
-            for piece in scans.pieces(probes, start, end, raw=False):
-                hours.take(piece.probe, piece.utc_ms, piece.column, shift_ms=span.shift_ms)
-                yield
+        with _record_is_read():
+            scans = Scans(record, self._kept, derived(self._folder, identity(record)))
+            probes = {probe for layout in scans.layouts.values() for probe in layout.probes}
+            try:
+                for span in every:
+                    start, end = max(first, span.first), min(last, span.last)
+                    if start > end:
+                        continue
+                    # A bite commits nothing to the record, and sealing is not done meanwhile: one
+                    # chore.
+                    for piece in scans.pieces(probes, start, end, raw=False):
+                        hours.take(piece.probe, piece.utc_ms, piece.column, shift_ms=span.shift_ms)
+                        yield
+            finally:
+                if scans.derived is not None:
+                    scans.derived.close()
         by_hour: dict[int, dict[str, Sums]] = {}
         for probe, sums in hours.sums.items():
             for hour, one in sums.items():
@@ -197,6 +207,17 @@ class Summaries:
             with Transaction(db):
                 _fold(db, page)
             yield
+
+
+@contextmanager
+def _record_is_read() -> Iterator[None]:
+    """Tell what is wrong with the record apart from what is with the file of sums."""
+    try:
+        yield
+    except (sqlite3.Error, zlib.error, ValueError, LookupError, TypeError) as error:
+        raise StoreError(
+            f"hours and days could not be added up: the record is not as it was kept ({error})"
+        ) from error
 
 
 def drop(folder: Path) -> None:
