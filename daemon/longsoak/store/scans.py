@@ -136,8 +136,6 @@ class Scans:
         self.top: int = self.sealed_to if last is None else last
         (first,) = db.execute("SELECT min(id) FROM scan").fetchone()
         self.bottom: int = self.chunks[0].first if self.chunks else first or 1
-
-    def rows(self, first: int, last: int) -> Iterator[ScanRow]:
         self.derived = derived if derived and self._made_of_these(derived.derivation) else None
 
     def _made_of_these(self, derivation: Derivation) -> bool:
@@ -149,6 +147,8 @@ class Scans:
             return self.utc_at_an_end(last) == derivation.last_utc_ms
         except StoreError:  # that it is damaged does not speak against it
             return True
+
+    def rows(self, first: int, last: int) -> Iterator[ScanRow]:
         """Scans from id `first` to `last`, in order."""
         for chunk in self.over(first, last):
             rows = self._rows_of(chunk)
