@@ -111,6 +111,18 @@ ALTERATIONS = {
     "a scan taken out": ("DELETE FROM scan WHERE id = {live}", "scan"),
     "an event": ("UPDATE event SET says = replace(says, 'n', 'm') WHERE id = 2", "event 2"),
     "when an event was": ("UPDATE event SET utc_ms = utc_ms - 1 WHERE id = 1", "event 1"),
+    "what an event is placed by": (
+        "UPDATE event SET boottime_ms = 5 WHERE id = 2",
+        "moment of event 2",
+    ),
+    "an event said to be placed by nothing": (
+        "UPDATE event SET run = NULL WHERE id = 2",
+        "moment of event 2",
+    ),
+    "what an alarm is placed by": (
+        "UPDATE alarm_change SET run = run + 1 WHERE id = 1",
+        "moment of alarm change 1",
+    ),
     "an event taken out": ("DELETE FROM event WHERE id = 3", "event 3"),
     "the text of a rig file": (
         "UPDATE rig_version SET text = text || ' ' WHERE id = 1",
@@ -245,12 +257,15 @@ def test_readings_can_neither_be_altered_nor_moved_nor_put_in(
     assert not found.proof.proved
 
 
+INSERT = "INSERT INTO event (id, utc_ms, kind, subject, says) VALUES"
+
+
 def test_an_event_dated_back_and_put_in_between_is_found(folder: Path, last_noted: Noted) -> None:
     altered(
         folder,
         "UPDATE event SET id = -id WHERE id > 2",
         "UPDATE event SET id = 1 - id WHERE id < 0",
-        "INSERT INTO event VALUES (3, 1777885201000, 'bus', 'meter', 'invented')",
+        f"{INSERT} (3, 1777885201000, 'bus', 'meter', 'invented')",
     )
     found = audit(folder, noted=last_noted)
     assert found.wrong[0].what == "event 3"
@@ -263,8 +278,11 @@ def test_an_event_dated_back_and_put_in_between_is_found(folder: Path, last_note
 
 
 def test_an_event_of_a_number_that_was_free_is_found(folder: Path) -> None:
-    altered(folder, "INSERT INTO event VALUES (0, 1777885201000, 'bus', 'meter', 'invented')",
-            "INSERT INTO event VALUES (-7, 1777885201000, 'bus', 'meter', 'invented')")  # fmt: skip
+    altered(
+        folder,
+        f"{INSERT} (0, 1777885201000, 'bus', 'meter', 'invented')",
+        f"{INSERT} (-7, 1777885201000, 'bus', 'meter', 'invented')",
+    )
     found = audit(folder)
     assert {wrong.what for wrong in found.wrong} == {"event 0", "event -7"}
 

@@ -221,6 +221,8 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
     change = db.execute(
         "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
     ).fetchone()
+    moment = db.execute("SELECT id, run, boottime_ms FROM event").fetchone()
+    of_change = db.execute("SELECT id, run FROM alarm_change").fetchone()
     closed = db.execute("SELECT day, closed_utc_ms FROM day_head").fetchone()
     return [
         t("scans") + n(1) + n(2) + n(2) + b(digest.digest()),
@@ -231,6 +233,8 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
         t("event") + n(event[0]) + n(event[1]) + b"".join(map(t, event[2:])),
         t("alarm_change") + n(change[0]) + t(change[1]) + n(change[2]) + n(change[3])
         + t(change[4]) + t(change[5]) + r(change[6]) + t(change[7]) + t(change[8]),
+        t("event_moment") + b"".join(map(n, moment)),
+        t("alarm_change_moment") + b"".join(map(n, of_change)),
         t("stretch_time") + n(1) + n(0) + t("clock"),
         t("day") + t(closed[0]) + n(closed[1]),
     ]  # fmt: skip
@@ -239,7 +243,7 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
 def test_somebody_with_the_description_alone_comes_to_the_same_root(keeper: Keeper) -> None:
     keeper.scans([VALUES] * 2)
     keeper.change("overfill: water level", NORMAL, NEW, value=112.25, says="112 mm")
-    keeper.writer.commit(Batch(events=[Event(keeper.now_ms, "bus", "meter", "offen: ü")]))
+    keeper.writer.commit(Batch(events=[Event(keeper.now_ms, "bus", "meter", "offen: ü", 7)]))
     keeper.scan(VALUES, after=DAY)
     Days(keeper).done()
     with closing(sqlite3.connect(keeper.record.folder / RECORD)) as db:

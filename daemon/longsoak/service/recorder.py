@@ -356,7 +356,8 @@ class Recorder:
             told.append(now)
             if len(told) == MOST_TOLD and now - told[0] < TOLD_WITHIN:
                 says += " (told often enough: what follows within minutes is left out)"
-        self._pending.events.append(Event(self._clock.utc_ms(), kind, subject, says))
+        at = self._clock.boottime_ms()
+        self._pending.events.append(Event(self._clock.utc_ms(), kind, subject, says, at))
         _log.info("%s %s: %s", kind, subject, says)
 
     def _commit(self) -> None:

@@ -95,10 +95,10 @@ def _record(
     if gap is not None:
         says = gap_words(gap)
         _log.info("%s", says)
-        writer.commit(Batch(events=[Event(clock.utc_ms(), "gap", "record", says)]))
+        writer.commit(Batch(events=[_event(clock, "gap", says)]))
     if (restored := note_of_restore(folder)) is not None:
         _log.info("%s", restored)
-        writer.commit(Batch(events=[Event(clock.utc_ms(), "restore", "record", restored)]))
+        writer.commit(Batch(events=[_event(clock, "restore", restored)]))
         drop_note(folder)
 
     stop = threading.Event()
@@ -208,6 +208,10 @@ def _record(
         )
     else:
         _log.info("stopped; everything measured is in the record")
+
+
+def _event(clock: Clock, kind: str, says: str) -> Event:
+    return Event(clock.utc_ms(), kind, "record", says, clock.boottime_ms())
 
 
 def _come_closer(workers: Sequence[BusWorker], rig: Rig, wanted: Closer) -> None:

@@ -188,13 +188,17 @@ class Waiting:
         self._since, self._lost, self._waited = None, Lost(), 0
         self._every = {True: 1, False: 1}
         if lost is not None:
-            self.rest.events.append(Event(self._clock.utc_ms(), "lost", "record", lost))
+            self._tell("lost", lost)
         if lost is not None or seconds >= WORTH_TELLING:
             says = (
                 f"the disk took nothing for {age_words(seconds)}; what is kept of that time "
                 f"waited in memory: {with_noun(waited, 'scan')}"
             )
-            self.rest.events.append(Event(self._clock.utc_ms(), "record", "record", says))
+            self._tell("record", says)
+
+    def _tell(self, kind: str, says: str) -> None:
+        at = self._clock.boottime_ms()
+        self.rest.events.append(Event(self._clock.utc_ms(), kind, "record", says, at))
 
     def _add(self, batch: Batch) -> None:
         for scan in batch.scans:

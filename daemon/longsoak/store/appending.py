@@ -10,20 +10,24 @@ from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.proof import ProofEntry
 
 
-def add_changes(db: sqlite3.Connection, changes: Iterable[AlarmChange]) -> None:
-    """Append changes of alarms."""
+def add_changes(db: sqlite3.Connection, changes: Iterable[AlarmChange], *, run: int | None) -> None:
+    """Append changes of alarms; `run` is what they were seen in, None in another record."""
     db.executemany(
-        "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        [(c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by) for c in changes],
+        "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by, run)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by, run)
+            for c in changes
+        ],
     )
 
 
-def add_events(db: sqlite3.Connection, events: Iterable[Event]) -> None:
-    """Append events."""
+def add_events(db: sqlite3.Connection, events: Iterable[Event], *, run: int | None) -> None:
+    """Append events; `run` is what they happened in, None before it has begun."""
     db.executemany(
-        "INSERT INTO event (utc_ms, kind, subject, says) VALUES (?, ?, ?, ?)",
-        [(e.utc_ms, e.kind, e.subject, e.says) for e in events],
+        "INSERT INTO event (utc_ms, kind, subject, says, run, boottime_ms)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        [(e.utc_ms, e.kind, e.subject, e.says, run, e.boottime_ms) for e in events],
     )
 
 

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from longsoak.core.wording import time_words, with_noun
 from longsoak.store.files import RECORD
+from longsoak.store.moments import Moment, changes_in
 from longsoak.store.reader import Record, RigVersion
 from longsoak.store.requests import result_code
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
@@ -21,6 +22,9 @@ DIGEST = "digest"  # its cursor counts days, in whatever record
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _BESIDE = ("-wal", "-shm")  # what SQLite keeps beside a database
 _MOST_UNSENT = 1000  # changes of alarms that wait for a notice
+
+# Anything may be in a damaged file: text where numbers were, states nobody knows.
+_UNREADABLE = (StoreError, ValueError, TypeError, LookupError, OverflowError)
 
 T = TypeVar("T")
 
@@ -209,6 +213,16 @@ class _Damaged(Record):
             rows = db.execute("SELECT name, position, saved_utc_ms FROM cursor").fetchall()
         return {name: (position, at) for name, position, at in rows}
 
+    def _changes(self, where: str, *values: int) -> list[StoredChange]:
+        """As they were written, where what would place them can't be read."""
+        try:
+            return super()._changes(where, *values)
+        except _UNREADABLE:
+            with self._open() as db:
+                return changes_in(
+                    db, where, values, lambda _run, utc_ms, _at: Moment(utc_ms, False)
+                )
+
     def newest_rig_version(self) -> RigVersion | None:
         """The rig file accepted last, where the scans that tell what was recorded are gone."""
         with self._open() as db:
@@ -219,10 +233,9 @@ class _Damaged(Record):
 
 
 def _read(part: Callable[[], T]) -> T | None:
-    # Anything may be in a damaged file: text where numbers were, states nobody knows.
     try:
         return part()
-    except (StoreError, ValueError, TypeError, LookupError, OverflowError):
+    except _UNREADABLE:
         return None
 
 

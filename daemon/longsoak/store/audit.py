@@ -17,6 +17,7 @@ from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.ledgerentries import (
     DAMAGE,
     KINDS,
+    MOMENTS,
     SCANS,
     as_it_lies,
     packed,
@@ -215,7 +216,7 @@ class _Look(RecordFile):
         closed = found.heads[-1].entries if found.heads else 0
         closed_scan = max((e.last for e in chain.entries[:closed] if e.kind == SCANS), default=0)
         found.open_scans = look.scans - closed_scan
-        found.open_rows = sum(map(chain.since, KINDS))
+        found.open_rows = sum(chain.since(kind) for kind in KINDS if kind not in MOMENTS)
         self._heads(chain)
         open_boots = _open_boots(stretches, boots, closed_scan)
         for entry, now in chain.settled_otherwise():

@@ -1,6 +1,8 @@
 """What the record says of its own backups."""
 
+from longsoak.store.moments import Moments
 from longsoak.store.recordfile import RecordFile
+from longsoak.store.scans import Kept, Scans
 
 # An event about a backup, and its two subjects.
 BACKUP, MADE, FAILED = "backup", "made", "failed"
@@ -13,10 +15,11 @@ class BackupTimes(RecordFile):
         """When a backup was made last, UTC ms; None if none ever was."""
         with self._open() as db:
             row = db.execute(
-                "SELECT utc_ms FROM event WHERE kind = ? AND subject = ? ORDER BY id DESC LIMIT 1",
+                "SELECT run, utc_ms, boottime_ms FROM event WHERE kind = ? AND subject = ?"
+                " ORDER BY id DESC LIMIT 1",
                 (BACKUP, MADE),
             ).fetchone()
-        return None if row is None else int(row[0])
+            return None if row is None else Moments(db, lambda: Scans(db, Kept())).of(*row).utc_ms
 
     def last_failure(self) -> str | None:
         """Why the last attempt failed; None if it did not."""

@@ -1,7 +1,9 @@
-"""Places the scans of records whose versions did not place any; for a migration."""
+"""Places what was recorded by versions that did not place it; for migrations."""
 
 import sqlite3
+from bisect import bisect_left, bisect_right
 from itertools import groupby, pairwise
+from operator import itemgetter
 from typing import NamedTuple
 
 _STEP_MS = 1000  # what those versions took for a clock that was set
@@ -48,6 +50,37 @@ def place_earlier(db: sqlite3.Connection) -> None:
                     stretch.id,
                 ),
             )
+
+
+def find_runs(db: sqlite3.Connection) -> None:
+    """Set ``run`` of every alarm change that can only have been seen in one boot of the record.
+
+    What tells it is how far the wall clock lay from CLOCK_BOOTTIME. Machines without a clock of
+    their own start every boot at the same time: what could be of two of them is left alone.
+    """
+    boots: dict[str, set[int]] = {}
+    starts: dict[str, list[tuple[int, int]]] = {}
+    for run, boot, utc_ms, boottime_ms in db.execute(
+        "SELECT id, boot, started_utc_ms, started_boottime_ms FROM run ORDER BY id"
+    ):
+        boots.setdefault(boot, set()).add(utc_ms - boottime_ms)
+        starts.setdefault(boot, []).append((boottime_ms, run))
+    for boot, offset in db.execute(
+        "SELECT boot, offset_ms FROM stretch JOIN run ON run.id = stretch.run"
+    ):
+        boots[boot].add(offset)
+    offsets = sorted({(offset, boot) for boot, known in boots.items() for offset in known})
+    for change, utc_ms, boottime_ms in db.execute(
+        "SELECT id, utc_ms, boottime_ms FROM alarm_change"
+    ).fetchall():
+        offset = utc_ms - boottime_ms
+        first = bisect_left(offsets, offset - _STEP_MS, key=itemgetter(0))
+        end = bisect_right(offsets, offset + _STEP_MS, key=itemgetter(0))
+        fitting = {boot for _, boot in offsets[first:end]}
+        if len(fitting) == 1:
+            (boot,) = fitting
+            run = max((run for began, run in starts[boot] if began <= boottime_ms), default=None)
+            db.execute("UPDATE alarm_change SET run = ? WHERE id = ?", (run, change))
 
 
 def _synchronised_base(db: sqlite3.Connection, stretch: _Earlier) -> int | None:

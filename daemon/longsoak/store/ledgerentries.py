@@ -12,6 +12,9 @@ it holds; numbers are big-endian:
 An entry is its kind as a text, and behind it
 
 - of one row: its columns. A column that may be written again is not among them.
+- ``event_moment``, ``alarm_change_moment``: the columns such a row has had since a later version,
+  by which it is shown at another time than it was written at; kinds of their own, so that what was
+  entered before has the hash it had
 - ``rig_version``: number, when it was accepted, and the SHA-256 of its text
 - ``run_end``, ``stretch_time``, ``gap_time``: what such columns hold; entered again if it is
   something else at the end of another day
@@ -53,6 +56,8 @@ _ROWS = {
     LOGBOOK: "SELECT id, request, run, rig_version, asked_utc_ms, kept_utc_ms, kept_boottime_ms,"
     " synchronised, at_utc_ms, kind, about, subject, by, says, corrects, photos, schema, content"
     " FROM logbook",
+    "event_moment": "SELECT id, run, boottime_ms FROM event WHERE run IS NOT NULL",
+    "alarm_change_moment": "SELECT id, run FROM alarm_change WHERE run IS NOT NULL",
 }
 # One entry whenever it is another than the last of the same row.
 _SETTLED = {
@@ -61,6 +66,7 @@ _SETTLED = {
     "gap_time": "SELECT id, from_utc_ms, to_utc_ms, length_ms FROM gap",
 }
 KINDS = tuple(_ROWS)
+MOMENTS = ("event_moment", "alarm_change_moment")  # of rows that have an entry of their own
 SETTLED = tuple(_SETTLED)
 _LARGEST, _ALL = 2**63 - 1, -1  # id to SQLite, rows to its LIMIT
 
@@ -71,6 +77,8 @@ _WORDS = {
     "stretch_time": "time of stretch",
     "gap_time": "time of gap",
     "alarm_change": "alarm change",
+    "event_moment": "moment of event",
+    "alarm_change_moment": "moment of alarm change",
     "proof_entry": "proof entry",
     "logbook": "logbook entry",
 }
@@ -96,7 +104,8 @@ def rows_after(
     """The rows of a kind with an id above `row`, in order: each one's id, and its entry."""
     as_it_lies(db)
     found = db.execute(
-        f"{_ROWS[kind]} WHERE id > ? AND id <= ? ORDER BY id LIMIT ?", (row, upto, limit)
+        f"SELECT * FROM ({_ROWS[kind]}) WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",
+        (row, upto, limit),
     )
     if kind == RIG_VERSION:
         return [(n, packed(kind, n, at, text_digest(text))) for n, at, text in found]

@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Callable
 
-from longsoak.store.earlierplaces import place_earlier
+from longsoak.store.earlierplaces import find_runs, place_earlier
 from longsoak.vocabulary.errors import StoreError
 
 Migration = Callable[[sqlite3.Connection], None]
@@ -136,6 +136,21 @@ def m0007_disk(db: sqlite3.Connection) -> None:
     )
 
 
+def m0008_moments(db: sqlite3.Connection) -> None:
+    """Keep with alarm changes and events what their time can be put right by.
+
+    That is the run they are of and CLOCK_BOOTTIME, which alarm changes have had before. Of those
+    the run is found again where only one boot had a clock that lay as theirs did.
+    """
+    for statement in (
+        "ALTER TABLE alarm_change ADD COLUMN run INTEGER REFERENCES run",
+        "ALTER TABLE event ADD COLUMN run INTEGER REFERENCES run",
+        "ALTER TABLE event ADD COLUMN boottime_ms INTEGER",
+    ):
+        db.execute(statement)
+    find_runs(db)
+
+
 ALL: tuple[Migration, ...] = (
     m0001_record,
     m0002_proof,
@@ -144,6 +159,7 @@ ALL: tuple[Migration, ...] = (
     m0005_logbook,
     m0006_ledger,
     m0007_disk,
+    m0008_moments,
 )
 
 

@@ -181,6 +181,6 @@ def _carry(db: sqlite3.Connection, aside: SetAside, *, utc_ms: int) -> None:
             "INSERT INTO rig_version (accepted_utc_ms, sha256, text) VALUES (?, ?, ?)",
             (left.rig.accepted_utc_ms, digest, left.rig.text),
         )
-    add_changes(db, left.changes)
+    add_changes(db, left.changes, run=None)
     save_cursors(db, left.cursors)
-    add_events(db, [Happening(utc_ms, "damage", "record", aside.says)])
+    add_events(db, [Happening(utc_ms, "damage", "record", aside.says)], run=None)

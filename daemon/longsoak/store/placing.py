@@ -250,7 +250,7 @@ class Placing:
     def _tell(self, scan: Scan, says: str, *, kind: str = "clock", subject: str = "clock") -> None:
         assert self.state.now is not None  # noqa: S101 - a scan has been taken
         at = scan.boottime_ms + self.state.now.base_ms
-        add_events(self._db, [Event(at, kind, subject, says)])
+        add_events(self._db, [Event(at, kind, subject, says, scan.boottime_ms)], run=self._run)
 
 
 def _moved(stretches: Sequence[Stretch], base: int, known: str) -> list[Stretch]:

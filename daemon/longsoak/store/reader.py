@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.derived import Derivation, Derived, derived
 from longsoak.store.files import RECORD
+from longsoak.store.moments import MOVED, Moments, changes_in
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
@@ -17,7 +18,7 @@ from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Kept, Scans, readings_of
 from longsoak.store.summarised import HOUR_MS, Look, made_from
 from longsoak.store.timeline import shift_of, spans, spans_of, stretches
-from longsoak.vocabulary.alarm import AlarmState, StoredChange
+from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
@@ -236,33 +237,40 @@ class Record(RecordFile):
 
     def alarms(self) -> dict[str, StoredChange]:
         """The last change of each alarm that ever changed, by key."""
-        with self._open() as db:
-            rows = db.execute(
-                f"{_CHANGES} WHERE id IN (SELECT max(id) FROM alarm_change GROUP BY key)"
-            ).fetchall()
-        return {change.key: change for change in map(_change, rows)}
+        where = "id IN (SELECT max(id) FROM alarm_change GROUP BY key)"
+        return {change.key: change for change in self._changes(where)}
 
     def alarm_changes_after(self, position: int, *, limit: int) -> list[StoredChange]:
         """Alarm changes with an id above `position`, oldest first."""
-        with self._open() as db:
-            rows = db.execute(
-                f"{_CHANGES} WHERE id > ? ORDER BY id LIMIT ?", (position, limit)
-            ).fetchall()
-        return [_change(row) for row in rows]
+        return self._changes("id > ? ORDER BY id LIMIT ?", position, limit)
 
     def alarm_changes_since(self, utc_ms: int) -> list[StoredChange]:
         """Alarm changes from `utc_ms` on, oldest first."""
-        with self._open() as db:
-            rows = db.execute(f"{_CHANGES} WHERE utc_ms >= ? ORDER BY id", (utc_ms,)).fetchall()
-        return [_change(row) for row in rows]
+        where = f"utc_ms >= ? OR run IN ({MOVED}) ORDER BY id"
+        return [change for change in self._changes(where, utc_ms) if change.utc_ms >= utc_ms]
+
+    def of_this_run(self, changes: Sequence[StoredChange]) -> list[StoredChange]:
+        """Changes that were seen in the last run and are not kept yet, where they belong."""
+        if not changes:
+            return []
+        with self._moments() as (db, moments):
+            (run,) = db.execute("SELECT max(id) FROM run").fetchone()
+            found = [
+                (change, moments.of(run, change.utc_ms, change.boottime_ms)) for change in changes
+            ]
+        return [replace(change, utc_ms=at, unsure=unsure) for change, (at, unsure) in found]
 
     def events(self, *, limit: int) -> list[Event]:
         """The latest events, newest first."""
-        with self._open() as db:
-            rows = db.execute(
-                "SELECT utc_ms, kind, subject, says FROM event ORDER BY id DESC LIMIT ?", (limit,)
-            ).fetchall()
-        return [Event(*row) for row in rows]
+        with self._moments() as (db, moments):
+            return [
+                Event(moments.of(run, utc_ms, at).utc_ms, kind, subject, says, at)
+                for run, utc_ms, at, kind, subject, says in db.execute(
+                    "SELECT run, utc_ms, boottime_ms, kind, subject, says FROM event"
+                    " ORDER BY id DESC LIMIT ?",
+                    (limit,),
+                )
+            ]
 
     def gaps(self) -> list[RunGap]:
         """Times without readings between runs, oldest first."""
@@ -302,6 +310,16 @@ class Record(RecordFile):
             for number, utc_ms, proof, step, subject, outcome, by, says, content in rows
         ]
 
+    def _changes(self, where: str, *values: int) -> list[StoredChange]:
+        with self._moments() as (db, moments):
+            return changes_in(db, where, values, moments.of)
+
+    @contextmanager
+    def _moments(self) -> Iterator[tuple[sqlite3.Connection, Moments]]:
+        with self._open() as db, _told(self.folder / RECORD):
+            self._kept.belong_to(self._identity(db))
+            yield db, Moments(db, lambda: Scans(db, self._kept))
+
     def _identity(self, db: sqlite3.Connection) -> object:
         """What tells this record from another one put in its place."""
         stat = (self.folder / RECORD).stat()
@@ -332,15 +350,3 @@ def _told(path: Path) -> Iterator[None]:
             f"the record {path} is damaged: readings in it are not as they were kept"
             f" ({error}). Leave it as it is, and go on with a copy made before."
         ) from error
-
-
-_CHANGES = "SELECT id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
-
-
-def _change(
-    row: tuple[int, str, int, int, str, str, float | None, str, str | None],
-) -> StoredChange:
-    number, key, utc_ms, boottime_ms, old, new, value, says, by = row
-    return StoredChange(
-        key, utc_ms, boottime_ms, AlarmState(old), AlarmState(new), value, says, by, number
-    )

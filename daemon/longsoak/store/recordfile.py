@@ -38,6 +38,10 @@ _LACKING = {
         "CREATE TEMP TABLE disk_hour (id INTEGER PRIMARY KEY, utc_ms, seconds, written, record,"
         " free)",
     ),
+    "m0008_moments": (
+        "CREATE TEMP VIEW alarm_change AS SELECT *, NULL AS run FROM main.alarm_change",
+        "CREATE TEMP VIEW event AS SELECT *, NULL AS run, NULL AS boottime_ms FROM main.event",
+    ),
 }
 
 

@@ -77,6 +77,7 @@ class Kept:
         self.times: OrderedDict[int, SealedScans] = OrderedDict()
         self.rows: tuple[int, list[ScanRow]] = (0, [])
         self.ends: dict[int, int] = {}  # scan: its recorded UTC, of scans at a stretch's ends
+        self.began: dict[int, int] = {}  # scan: its CLOCK_BOOTTIME, of the same
 
     def belong_to(self, of: object) -> None:
         """Forget all if this is another record than the one looked at before."""
@@ -88,6 +89,7 @@ class Kept:
             self.times.clear()
             self.rows = (0, [])
             self.ends.clear()
+            self.began.clear()
 
 
 class Scans:
@@ -225,6 +227,16 @@ class Scans:
         found = self.utc_ms(scan)
         with self._kept.lock:
             self._kept.ends[scan] = found
+        return found
+
+    def boottime_at_an_end(self, scan: int) -> int:
+        """CLOCK_BOOTTIME, ms, of a scan that is asked for again and again."""
+        with self._kept.lock:
+            if (known := self._kept.began.get(scan)) is not None:
+                return known
+        found = self.boottime_ms(scan)
+        with self._kept.lock:
+            self._kept.began[scan] = found
         return found
 
     def chunk_of(self, scan: int) -> Chunk:

@@ -52,5 +52,5 @@ class AlarmsOnTheirWay(Record):
             if not (waiting := self._unkept.after(position)):
                 raise
             return waiting[:limit]  # a card that has died can't be read either
-        last = kept[-1].id if kept else position
-        return [*kept, *self._unkept.after(last)][:limit]
+        waiting = self._unkept.after(kept[-1].id if kept else position)
+        return [*kept, *self.of_this_run(waiting[: limit - len(kept)])]

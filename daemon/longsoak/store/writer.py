@@ -216,8 +216,8 @@ class RecordWriter:
             with Transaction(self._db):
                 for scan in batch.scans:
                     self._append(scan)
-                add_changes(self._db, batch.changes)
-                add_events(self._db, batch.events)
+                add_changes(self._db, batch.changes, run=self._run)
+                add_events(self._db, batch.events, run=self._run)
                 add_requests(self._db, batch.requests)
                 add_proof(self._db, batch.proof, rig_version=self._rig_version)
                 add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)

@@ -34,6 +34,11 @@ class AlarmChange:
 
 @dataclass(frozen=True, slots=True)
 class StoredChange(AlarmChange):
-    """A committed change; `id` rises in the order of commits."""
+    """A committed change; `id` rises in the order of commits.
+
+    `utc_ms` is when it was, as far as is known now. It is `unsure` while no clock of its boot could
+    be believed.
+    """
 
     id: int
+    unsure: bool = False

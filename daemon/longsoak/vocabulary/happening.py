@@ -5,12 +5,17 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happened: a bus came or went, the clock was set, a probe fell silent."""
+    """Something that happened: a bus came or went, the clock was set, a probe fell silent.
+
+    `boottime_ms` is CLOCK_BOOTTIME when `utc_ms` was looked at; None until a chore's is taken in,
+    and where nobody knows it.
+    """
 
     utc_ms: int
     kind: str
     subject: str
     says: str
+    boottime_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
