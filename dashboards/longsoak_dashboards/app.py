@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from urllib.parse import urlencode
 
+import anyio.to_thread
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
@@ -45,6 +46,9 @@ from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, pro
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
 
+# One Python makes one sheet at a time, and each thread keeps megabytes of its own. There is more than
+# one so that a sheet that waits for the disk does not hold up the others.
+THREADS = 4
 _REMEMBERED = 200  # requests whose asker and time are told until they are taken
 _DAY_MS = 86_400_000
 
@@ -63,6 +67,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         app.state.news = News(source.record)
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield
         await app.state.news.close()
         await run_in_threadpool(looks.close)

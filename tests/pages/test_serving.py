@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.parse
+from concurrent.futures import ThreadPoolExecutor
 from http.client import HTTPResponse
 from pathlib import Path
 
@@ -50,6 +51,14 @@ def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(served: Served, 
     assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 5
     assert nav.count("<a ") == 5
     assert "all invented" in answer.text
+
+
+def test_many_readers_at_once_are_served_by_a_few_threads(served: Served) -> None:
+    with ThreadPoolExecutor(30) as readers:
+        answers = list(readers.map(served.get, ["/", "/traces", "/alarms"] * 20))
+    assert {answer.status for answer in answers} == {200}
+    # The main one, and those that sheets are made in; each more would keep megabytes for good.
+    assert len(list(Path(f"/proc/{served.process.pid}/task").iterdir())) <= 6
 
 
 @pytest.mark.parametrize("path", ["/", "/now.json", "/static/live.js", "/nowhere"])
