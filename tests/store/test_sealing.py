@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from longsoak.store.arrays import Columns, doubles, singles
@@ -34,6 +34,8 @@ bits32 = st.integers(0, 2**32 - 1).map(lambda n: struct.unpack("<f", struct.pack
 decimals = st.decimals(-(10**9), 10**9, places=4).map(float)
 
 
+@example([0.0, 1.5, -0.0])  # equal to the other zero, and not the same
+@example([-0.0])
 @given(st.lists(st.one_of(bits64, decimals, st.just(math.nan), st.floats())))
 def test_any_float_comes_back_to_the_last_bit(values: list[float]) -> None:
     packed = pack_floats(values, size=8)
@@ -48,6 +50,7 @@ def test_any_short_float_comes_back_to_the_last_bit(values: list[float]) -> None
     assert singles(packed).tobytes() == array("f", values).tobytes()
 
 
+@example([4, 8] * 40 + [9])  # what nearly all share
 @given(st.lists(st.integers(-(2**62), 2**62)))
 def test_any_whole_number_comes_back(numbers: list[int]) -> None:
     assert unpack_whole(pack_whole(numbers)) == numbers

@@ -17,7 +17,7 @@ import zlib
 from array import array
 from collections.abc import Sequence
 from itertools import accumulate, repeat
-from operator import add, mul, sub
+from operator import add, floordiv, mul, sub, truediv
 
 # One column: its kind, whether steps or values are stored, bytes a number, power of ten, bytes of
 # the NaN marks that follow; smallest value, first value, what all share.
@@ -29,6 +29,7 @@ MOST_DIGITS = 2**53  # whole numbers up to it are exact floats
 POWERS = range(-9, 13)  # of ten
 _LEVEL = 6  # of DEFLATE
 _SAMPLE = 24  # values that a power of ten is first tried on
+_STEPS = 180  # steps that tell how all of them are
 _NAN = {4: 0x7FC00000, 8: 0x7FF8000000000000}  # the one NaN that is marked apart, by its bits
 
 
@@ -44,22 +45,23 @@ def unpack_whole(data: bytes) -> list[int]:
 
 def pack_floats(values: Sequence[float], *, size: int) -> bytes:
     """Floats of `size` bytes: 8, or 4 whose values are float32 exactly."""
-    code = "d" if size == 8 else "f"
-    original = array(code, values).tobytes()
-    bits = array(TYPES[size], original).tolist()
-    nan = _NAN[size]
-    marks = b""
-    if nan in bits:
-        marks = zlib.compress(bytes(bit == nan for bit in bits), _LEVEL)
-        bits, values = _smoothed(bits, nan, values)
+    nan, marks = _NAN[size], b""
+    if math.isnan(sum(values)):  # or it holds both infinities, which costs only time
+        bits = _bits(values, size)
+        if nan in bits:
+            marks = zlib.compress(bytes(bit == nan for bit in bits), _LEVEL)
+            values = _smoothed(bits, nan, values)
     if size == 8 and (found := _decimals(values)) is not None:
         numbers, power = found
-        packed = _pack(numbers, kind=DECIMAL, power=power, marks=marks)
-        if array(code, unpack_floats(packed, size=size)).tobytes() == original:
-            return packed  # else there was a negative zero
+        return _pack(numbers, kind=DECIMAL, power=power, marks=marks)
+    bits = _bits(values, size)
     if size == 8:  # bits of a float64 may not fit a signed number
         bits = [bit - 2**63 for bit in bits]
     return _pack(bits, kind=BITS, power=0, marks=marks)
+
+
+def _bits(values: Sequence[float], size: int) -> list[int]:
+    return array(TYPES[size], array("d" if size == 8 else "f", values).tobytes()).tolist()
 
 
 def unpack_floats(data: bytes, *, size: int) -> list[float]:
@@ -82,23 +84,37 @@ def _pack(numbers: Sequence[int], *, kind: int, power: int, marks: bytes) -> byt
     if not numbers:
         return HEAD.pack(kind, VALUES, 1, power, len(marks), 0, 0, 1) + marks
     how, first, stored = VALUES, numbers[0], numbers
-    steps = list(map(sub, numbers[1:], numbers))
-    middle = sum(numbers) // len(numbers)
-    smaller = sum(map(abs, steps)) < sum(map(abs, map(sub, numbers, repeat(middle))))
-    if smaller and max(map(abs, steps), default=0) < 2**63:  # a step has a bit more than its ends
-        how, stored = STEPS, steps
+    if _vary_less_by_steps(numbers):
+        steps = list(map(sub, numbers[1:], numbers))
+        if min(steps) > -(2**63) and max(steps) < 2**63:  # a step has a bit more than its ends
+            how, stored = STEPS, steps
     lowest = min(stored) if stored else 0
     if lowest:
         stored = list(map(sub, stored, repeat(lowest)))
-    shared = math.gcd(*stored) or 1
+    shared = math.gcd(*stored[:_SAMPLE])  # what all share, these do
+    if shared != 1:
+        shared = math.gcd(shared, *stored) or 1
     if shared > 1:
-        stored = [number // shared for number in stored]
+        stored = list(map(floordiv, stored, repeat(shared)))
     most = max(stored, default=0)
     width = next(w for w in TYPES if most < 1 << 8 * w)
     laid = array(TYPES[width], stored).tobytes()
     planes = b"".join(laid[i::width] for i in range(width)) if width > 1 else laid
     head = HEAD.pack(kind, how, width, power, len(marks), lowest, first, shared)
     return head + marks + zlib.compress(planes, _LEVEL)
+
+
+def _vary_less_by_steps(numbers: Sequence[int]) -> bool:
+    """Whether it is less far from a number to the next than to their middle; told by some of them.
+
+    Whichever is stored, it reads back the same.
+    """
+    each = len(numbers) // _STEPS or 1
+    middle = sum(numbers) // len(numbers)
+    some = numbers[: len(numbers) - 1 : each]
+    by_steps: int = sum(map(abs, map(sub, numbers[1::each], some)))
+    by_values: int = sum(map(abs, map(sub, some, repeat(middle))))
+    return by_steps < by_values
 
 
 def _numbers(data: bytes) -> tuple[int, int, bytes, list[int]]:
@@ -123,21 +139,15 @@ def _numbers(data: bytes) -> tuple[int, int, bytes, list[int]]:
     return kind, power, marks, list(map(add, stored, repeat(lowest))) if lowest else stored
 
 
-def _smoothed(
-    bits: list[int], nan: int, values: Sequence[float]
-) -> tuple[list[int], Sequence[float]]:
-    """Both columns with the number before it, or the first there is, in place of each NaN."""
-    start = next((i for i, bit in enumerate(bits) if bit != nan), None)
-    if start is None:
-        return [0] * len(bits), [0.0] * len(bits)
-    last_bits, last = bits[start], values[start]
-    smooth_bits, smooth = [], []
+def _smoothed(bits: Sequence[int], nan: int, values: Sequence[float]) -> Sequence[float]:
+    """The values with the one before it, or the first there is, in place of each NaN."""
+    last = next((value for bit, value in zip(bits, values, strict=True) if bit != nan), 0.0)
+    smooth = []
     for bit, value in zip(bits, values, strict=True):
         if bit != nan:
-            last_bits, last = bit, value
-        smooth_bits.append(last_bits)
+            last = value
         smooth.append(last)
-    return smooth_bits, smooth
+    return smooth
 
 
 def _decimals(values: Sequence[float]) -> tuple[list[int], int] | None:
@@ -154,13 +164,15 @@ def _decimals(values: Sequence[float]) -> tuple[list[int], int] | None:
 def _exact(values: Sequence[float], power: int, scale: float) -> list[int] | None:
     try:
         if power >= 0:
-            numbers = [round(value * scale) for value in values]
-            exact = [number / scale for number in numbers]
+            numbers = list(map(round, map(mul, values, repeat(scale))))
+            exact = list(map(truediv, numbers, repeat(scale)))
         else:
-            numbers = [round(value / scale) for value in values]
-            exact = [number * scale for number in numbers]
+            numbers = list(map(round, map(truediv, values, repeat(scale))))
+            exact = list(map(mul, numbers, repeat(scale)))
     except (OverflowError, ValueError):  # infinities, and NaN of other bits
         return None
     if exact != list(values) or max(map(abs, numbers), default=0) > MOST_DIGITS:
         return None
+    if 0 in numbers and any(value == 0.0 and math.copysign(1.0, value) < 0.0 for value in values):
+        return None  # a negative zero is equal to the other, and is not the same
     return numbers

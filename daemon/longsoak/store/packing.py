@@ -7,7 +7,7 @@ each); 18 bytes a reading. NaN stands for "none".
 
 import math
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
@@ -125,9 +125,25 @@ def full_column(rows: Sequence[bytes], at: Seats, place: int) -> Full:
     ValueError
         A row is not as long as its layout says.
     """
-    _check(rows, at.size)
-    picked = _picker(at.size, (place,), raw=True).iter_unpack(b"".join(rows))
-    return Full(*zip(*picked, strict=True)) if rows else Full((), (), (), (), ())
+    return full_columns(rows, at.size)(place)
+
+
+def full_columns(rows: Sequence[bytes], size: int) -> Callable[[int], Full]:
+    """What gives all that `rows` of one layout of `size` probes hold at one place, for many places.
+
+    Raises
+    ------
+    ValueError
+        A row is not as long as its layout says.
+    """
+    _check(rows, size)
+    data = b"".join(rows)  # once: a thousand rows are a megabyte
+
+    def at(place: int) -> Full:
+        picked = _picker(size, (place,), raw=True).iter_unpack(data)
+        return Full(*zip(*picked, strict=True)) if data else Full((), (), (), (), ())
+
+    return at
 
 
 def columns(rows: Sequence[bytes], at: Seats) -> list[Column]:

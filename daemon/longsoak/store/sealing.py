@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from longsoak.store.packing import Full, full_column, seats
+from longsoak.store.packing import Full, full_columns
 from longsoak.store.scans import Kept, Layout, Scans
 from longsoak.store.sealed import (
     ScanRow,
@@ -167,13 +167,12 @@ def _columns(rows: Sequence[ScanRow], layouts: dict[int, Layout]) -> Iterator[tu
         ids, packed = alike.setdefault(row.layout, ([], []))
         ids.append(row.id)
         packed.append(row.readings)
+    columns = [
+        (ids, layouts[number].probes, full_columns(packed, len(layouts[number].probes)))
+        for number, (ids, packed) in alike.items()
+    ]
     for probe in probes:
-        parts = []
-        for layout, (ids, packed) in alike.items():
-            names = layouts[layout].probes
-            if probe in names:
-                at = seats((probe,), names)
-                parts.append((ids, full_column(packed, at, at.places[0])))
+        parts = [(ids, at(names.index(probe))) for ids, names, at in columns if probe in names]
         if len(parts) == 1:
             yield probe, parts[0][1]
         else:
