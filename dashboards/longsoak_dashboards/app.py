@@ -46,8 +46,8 @@ from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, pro
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
 
-# One Python makes one sheet at a time, and each thread keeps megabytes of its own. There is more than
-# one so that a sheet that waits for the disk does not hold up the others.
+# One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are a few
+# so that a sheet that waits for the disk does not hold up the others.
 THREADS = 4
 _REMEMBERED = 200  # requests whose asker and time are told until they are taken
 _DAY_MS = 86_400_000
