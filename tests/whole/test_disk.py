@@ -208,6 +208,22 @@ def test_a_record_that_turns_out_damaged_is_set_aside_and_measuring_goes_on(
     assert (folder / "record.db.damaged-2").stat().st_size == 50_000
 
 
+def test_damage_that_only_an_outlet_meets_is_looked_into_at_once(tmp_path: Path) -> None:
+    """The measuring process itself may not read that part of the file for a day."""
+    with mail_server() as mailbox:
+        rig_file = lay_out(tmp_path, more=mail_to(mailbox))
+        with running(rig_file) as run:
+            wait_for(lambda: scans(tmp_path) >= 3, what="scans")
+            assert run.stop() == 0
+        with running(rig_file) as run:
+            before = scans(tmp_path)
+            wait_for(lambda: scans(tmp_path) >= before + 3, what="scans")
+            spoil(tmp_path, "alarm_change")
+            run.says("it was set aside whole as record.db.damaged-1, and a new one begun")
+            wait_for(lambda: mailed(mailbox, "The record was damaged"), what="that by mail")
+            assert run.stop() == 0
+
+
 def times_of_damaged(folder: Path) -> list[int]:
     with closing(sqlite3.connect(folder / "record.db.damaged-1")) as db:
         return [at for (at,) in db.execute("SELECT utc_ms FROM scan ORDER BY id")]

@@ -5,10 +5,14 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class OutletNews:
-    """How an outlet's last attempt went; `away` says what is wrong, None that all is well."""
+    """How an outlet's last attempt went; `away` says what is wrong, None that all is well.
+
+    `damage` is set where it was the record that could not be read, for what is in it.
+    """
 
     outlet: str
     away: str | None
+    damage: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.store.aside import damaged
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
 from longsoak.vocabulary.outlet import Outlet
@@ -103,7 +104,7 @@ class OutletWorker(threading.Thread):
                     self._saved = self._settling = self._position
                 self._send(outlet)
             except (ForwardError, NoticeError, StoreError) as error:
-                self._report(OutletNews(self.outlet, str(error)))
+                self._report(OutletNews(self.outlet, str(error), damage=damaged(error)))
                 rest = min(LONGEST_REST, max(1.0, 2 * rest))
                 if isinstance(error, ForwardError) and error.again_after is not None:
                     rest = min(LONGEST_ASKED, max(rest, error.again_after))

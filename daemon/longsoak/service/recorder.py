@@ -202,7 +202,9 @@ class Recorder:
         match message:
             case Pass():
                 self._pass(message)
-            case OutletNews(outlet, away):
+            case OutletNews(outlet, away, damage):
+                if damage:
+                    self._suspect()
                 self._outlet(outlet, away)
             case CursorMoved() if stale:  # a position in the record before
                 pass
