@@ -2,6 +2,7 @@
 
 import json
 import signal
+import ssl
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from brokers import PREFIX, STATE, connection
-from longsoak.service.brokerwords import refused
+from longsoak.service.brokerwords import refused, unreachable
 from longsoak.service.mqtt import MqttConnection, client_id
 from longsoak.service.tls import tls_of
 from longsoak.vocabulary.errors import BrokerError
@@ -205,6 +206,20 @@ def test_an_encrypted_broker_is_trusted_by_its_authority_alone(
                 "self-signed certificate in certificate chain. "
                 "Look at host and ca_file in [notices.mqtt]."
             )
+
+
+@pytest.mark.parametrize("code", [9, 10])
+def test_a_certificate_out_of_its_time_sends_to_the_clock_first(code: int) -> None:
+    """A computer without a battery wakes before each certificate is valid.
+
+    The codes are what `openssl verify -attime` gives for one not yet valid, and one expired.
+    """
+    error = ssl.SSLCertVerificationError(1, "verify failed")
+    error.verify_code, error.verify_message = code, "certificate is out of its time"
+    says = unreachable("the broker", error, encrypted=True)
+    assert says.endswith(
+        "Look first whether this computer's clock is right, then at the certificate."
+    )
 
 
 @DROPPED

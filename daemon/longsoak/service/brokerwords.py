@@ -4,6 +4,8 @@ import ssl
 
 from longsoak.vocabulary.rig import MqttVersion
 
+_OF_TIME = (9, 10)  # not yet valid, expired: as `openssl verify -attime` gives them
+
 
 def refused(whose: str, reason: str) -> str:
     """It answered, and did not let us in."""
@@ -24,10 +26,10 @@ def unanswered(whose: str) -> str:
 def unreachable(whose: str, error: BaseException | None, *, encrypted: bool) -> str:
     """There was not even a connection; `error` is what was raised."""
     if isinstance(error, ssl.SSLCertVerificationError):
-        return (
-            f"{whose} shows a certificate that is not trusted: {error.verify_message}. "
-            "Look at host and ca_file in [notices.mqtt]."
-        )
+        hint = "Look at host and ca_file in [notices.mqtt]."
+        if error.verify_code in _OF_TIME:
+            hint = "Look first whether this computer's clock is right, then at the certificate."
+        return f"{whose} shows a certificate that is not trusted: {error.verify_message}. {hint}"
     if isinstance(error, ssl.SSLError) or (encrypted and isinstance(error, ConnectionResetError)):
         said = getattr(error, "reason", None) or error.strerror or str(error)
         return (
