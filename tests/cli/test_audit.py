@@ -56,6 +56,16 @@ def picture(*said: object) -> dict[str, Any]:
     return found
 
 
+def test_a_damaged_record_that_was_set_aside_is_named_and_the_new_one_is_not_at_fault(
+    tmp_path: Path,
+) -> None:
+    rig_file, _ = recorded(tmp_path)
+    (folder_of(rig_file) / "record.db.damaged-1").write_bytes(b"spoiled")
+    code, text = shown(rig_file)
+    assert code == 0
+    assert "record.db.damaged-1 lies beside it, set aside as damaged" in text
+
+
 def test_a_whole_record_ends_with_0_and_says_so_last(tmp_path: Path) -> None:
     rig_file, head = recorded(tmp_path)
     ended = longsoak("audit", rig_file)

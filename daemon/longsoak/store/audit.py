@@ -9,6 +9,7 @@ from datetime import date
 from hashlib import file_digest
 from pathlib import Path
 
+from longsoak.store.aside import files_aside
 from longsoak.store.auditchain import Chain, Extent
 from longsoak.store.auditproof import Proof, prove, roots
 from longsoak.store.auditscans import ScanLook, StretchRow
@@ -105,6 +106,11 @@ def audit(
         There is no record there, or it can't even be opened.
     """
     found = Audit(folder)
+    found.notes += [
+        f"{file.name} lies beside it, set aside as damaged: what was recorded before is in that "
+        "file, and not in this record. A root from before the damage belongs to that file."
+        for file in files_aside(folder)
+    ]
     looked = _Look(folder, found)
     looked.file()
     try:
