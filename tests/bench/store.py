@@ -14,7 +14,7 @@ from bench.kept64 import EVERY_MS, PROBES, START_MS, Path64, Wood, path64
 from longsoak.store.files import RECORD
 from longsoak.store.packing import unpack
 from longsoak.store.scans import scan_rows
-from longsoak.store.sealed import parts_of_readings
+from longsoak.store.sealed import of_readings, parts_of_readings
 from longsoak.vocabulary.sample import Sample
 
 PASSES = 3000  # each committed by itself, and once more than sealing needs to begin
@@ -114,8 +114,11 @@ def _sealed_sizes(db: sqlite3.Connection) -> tuple[float, float, float, float]:
     n = db.execute("SELECT sum(last_scan - first_scan + 1) FROM sealed").fetchone()[0] * PROBES
     (own,) = db.execute("SELECT sum(length(scans)) FROM sealed").fetchone()
     raw = flags = 0
-    for (data,) in db.execute("SELECT readings FROM sealed_readings"):
-        parts = parts_of_readings(data)
+    for first, name, data in db.execute(
+        "SELECT first_scan, name, readings FROM sealed_readings"
+        " JOIN sealed ON sealed.id = sealed JOIN probe ON probe.id = probe"
+    ):
+        parts = parts_of_readings(data, of=of_readings(name, first=first))
         raw += len(parts[0])
         flags += len(parts[3])
     (pages,) = db.execute(

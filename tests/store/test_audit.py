@@ -19,6 +19,7 @@ from longsoak.store.ledger import Ledger
 from longsoak.store.ledgerentries import packed
 from longsoak.store.photos import FOLDER
 from longsoak.store.scans import scan_rows
+from longsoak.store.sealed import of_readings, pack_readings, unpack_readings
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead
 from rigs import Keeper, small_rig
@@ -218,10 +219,15 @@ def a_scan_put_in(folder: Path) -> None:
 
 def a_sealed_reading(folder: Path) -> None:
     with writing(folder) as db:
-        rows = db.execute("SELECT rowid, readings FROM sealed_readings").fetchall()
-        (number, first), (_, other) = rows[0], rows[-1]
-        assert first != other
-        db.execute("UPDATE sealed_readings SET readings = ? WHERE rowid = ?", (other, number))
+        number, data, first, name = db.execute(
+            "SELECT sealed_readings.rowid, readings, first_scan, name FROM sealed_readings"
+            " JOIN sealed ON sealed.id = sealed JOIN probe ON probe.id = probe LIMIT 1"
+        ).fetchone()
+        of = of_readings(name, first=first)  # by somebody who knows how they are sealed
+        column = unpack_readings(data, of=of)
+        other = column._replace(raw=(column.raw[0] + 1.0, *column.raw[1:]))
+        changed = pack_readings(other, of=of)
+        db.execute("UPDATE sealed_readings SET readings = ? WHERE rowid = ?", (changed, number))
 
 
 def a_sealed_reading_taken_out(folder: Path) -> None:
@@ -252,7 +258,7 @@ def test_readings_can_neither_be_altered_nor_moved_nor_put_in(
 ) -> None:
     alter(folder)
     found = audit(folder, noted=last_noted)
-    assert any(wrong.what.startswith("scan") for wrong in found.wrong), found.wrong
+    assert any("scan" in f"{wrong.what} {wrong.says}" for wrong in found.wrong), found.wrong
     assert found.proof is not None
     assert not found.proof.proved
 

@@ -13,8 +13,8 @@ import numpy.typing as npt
 
 from longsoak.store.codec import DECIMAL, HEAD, STEPS
 from longsoak.store.packing import seats
-from longsoak.store.scans import Chunk, Scans
-from longsoak.store.sealed import parts_of_readings
+from longsoak.store.scans import Chunk, Scans, intact
+from longsoak.store.sealed import of_readings, parts_of_readings
 from longsoak.store.timeline import Span
 
 _SIGN = np.uint64(1 << 63)
@@ -43,7 +43,7 @@ def read(scans: Scans, within: Sequence[Span], probes: Collection[str]) -> dict[
     """The readings of `probes` in some spans of scans; a probe without any has empty columns."""
     parts: dict[str, list[Columns]] = {probe: [] for probe in probes}
     for span in within:
-        for chunk in scans.over(span.first, span.last):
+        for chunk in scans.unbroken(span.first, span.last):
             for probe, columns in _sealed(scans, chunk, span, probes):
                 parts[probe].append(columns)
         for probe, columns in _live(scans, span, probes):
@@ -96,10 +96,10 @@ def _sealed(
         here = masks[holding]
         cut = inside[here]
         wanted = here & inside
-        raw, values, uncertainties, flags, reasons = parts_of_readings(data)
-        yield (
-            probe,
-            Columns(
+        with intact(chunk):
+            parts = parts_of_readings(data, of=of_readings(probe, first=chunk.first))
+            raw, values, uncertainties, flags, reasons = parts
+            columns = Columns(
                 ids[wanted],
                 utc[wanted],
                 doubles(raw)[cut],
@@ -107,8 +107,8 @@ def _sealed(
                 singles(uncertainties)[cut],
                 np.frombuffer(zlib.decompress(flags), np.uint8)[cut],
                 np.frombuffer(zlib.decompress(reasons), np.uint8)[cut],
-            ),
-        )
+            )
+        yield probe, columns
 
 
 def _live(scans: Scans, span: Span, probes: Collection[str]) -> Iterator[tuple[str, Columns]]:

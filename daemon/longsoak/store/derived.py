@@ -20,7 +20,7 @@ from longsoak.core.wording import time_words
 from longsoak.store.codec import pack_whole, unpack_whole
 from longsoak.store.files import connect_read_only
 from longsoak.store.packing import Full, cut_out, joined
-from longsoak.store.sealed import pack_readings, unpack_readings
+from longsoak.store.sealed import of_readings, pack_readings, unpack_readings
 from longsoak.vocabulary.errors import StoreError
 
 if TYPE_CHECKING:
@@ -132,8 +132,10 @@ class Derived:
             )
             readings = []
             for ids, data in rows:
-                scans += unpack_whole(ids)
-                readings.append(unpack_readings(data, raw=False))
+                run = unpack_whole(ids)
+                of = of_readings(probe, first=run[0])
+                readings.append(unpack_readings(data, of=of, raw=False))
+                scans += run
             if not readings:
                 return [], Full((), (), (), (), ())
             whole = joined(readings)
@@ -232,9 +234,10 @@ class Draft:
 
     def add(self, probe: str, scans: Sequence[int], column: Full) -> None:
         """Add one probe's readings in some scans on end; raw values are left out."""
+        readings = pack_readings(column, of=of_readings(probe, first=scans[0]))
         self._db.execute(
             "INSERT INTO derived VALUES (?, ?, ?, ?, ?)",
-            (probe, scans[0], scans[-1], pack_whole(scans), pack_readings(column)),
+            (probe, scans[0], scans[-1], pack_whole(scans), readings),
         )
 
     def finish(self, record: str, derivation: Derivation) -> None:

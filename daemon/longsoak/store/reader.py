@@ -345,7 +345,7 @@ def _told(path: Path) -> Iterator[None]:
     """Tell of a row that is not as its layout says."""
     try:
         yield
-    except ValueError as error:
+    except (ValueError, LookupError, TypeError) as error:
         raise StoreError(
             f"the record {path} is damaged: readings in it are not as they were kept"
             f" ({error}). Leave it as it is, and go on with a copy made before."

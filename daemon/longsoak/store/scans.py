@@ -25,6 +25,7 @@ from longsoak.store.packing import (
 from longsoak.store.sealed import (
     ScanRow,
     SealedScans,
+    of_readings,
     rows_again,
     unpack_readings,
     unpack_scans,
@@ -186,7 +187,7 @@ class Scans:
     def _own_pieces(
         self, probes: Collection[str], first: int, last: int, *, raw: bool
     ) -> Iterator[Piece]:
-        for chunk in self.over(first, last):
+        for chunk in self.unbroken(first, last):
             yield from self._sealed_pieces(chunk, probes, first, last, raw=raw)
         rows = self.live_rows(self.holding(probes), first, last)
         while page := list(islice(rows, _PAGE)):
@@ -197,16 +198,23 @@ class Scans:
         if scan <= self.sealed_to:
             times = self.times(self.chunk_of(scan))
             return times.utc_ms[scan - times.first]
-        (utc_ms,) = self._db.execute("SELECT utc_ms FROM scan WHERE id = ?", (scan,)).fetchone()
-        return int(utc_ms)
+        return self._of_row(scan, "utc_ms")
 
     def boottime_ms(self, scan: int) -> int:
         """CLOCK_BOOTTIME of a scan there is, ms."""
         if scan <= self.sealed_to:
             times = self.times(self.chunk_of(scan))
             return times.boottime_ms[scan - times.first]
-        (at,) = self._db.execute("SELECT boottime_ms FROM scan WHERE id = ?", (scan,)).fetchone()
-        return int(at)
+        return self._of_row(scan, "boottime_ms")
+
+    def _of_row(self, scan: int, column: str) -> int:
+        row = self._db.execute(
+            f"SELECT {column} FROM scan WHERE id = ?",
+            (scan,),
+        ).fetchone()
+        if row is None:
+            raise _missing(scan, scan)
+        return int(row[0])
 
     def last_sealed(self, probe: str) -> int | None:
         """The newest scan with `probe` that is sealed, if there is one."""
@@ -240,18 +248,35 @@ class Scans:
         return found
 
     def chunk_of(self, scan: int) -> Chunk:
-        """The chunk that holds a scan that is sealed."""
-        return self.chunks[bisect_right(self.chunks, scan, key=_first) - 1]
+        """The chunk that holds a scan that is sealed.
+
+        Raises
+        ------
+        StoreError
+            None of them does.
+        """
+        at = bisect_right(self.chunks, scan, key=_first) - 1
+        if at < 0 or scan > self.chunks[at].last:
+            raise _missing(scan, scan)
+        return self.chunks[at]
 
     def times(self, chunk: Chunk) -> SealedScans:
-        """What is the scans' own in a chunk."""
+        """What is the scans' own in a chunk.
+
+        Raises
+        ------
+        StoreError
+            The chunk is damaged.
+        """
         with self._kept.lock:
             if (known := self._kept.times.get(chunk.id)) is not None:
                 self._kept.times.move_to_end(chunk.id)
                 return known
         (data,) = self._db.execute("SELECT scans FROM sealed WHERE id = ?", (chunk.id,)).fetchone()
-        with _intact(chunk):
-            found = unpack_scans(data, first=chunk.first)
+        with intact(chunk):
+            found = unpack_scans(data, first=chunk.first, last=chunk.last)
+            if found.utc_ms[0] != chunk.first_utc_ms:
+                raise ValueError("the time of the first of them is not the one noted")
         with self._kept.lock:
             self._kept.times[chunk.id] = found
             if len(self._kept.times) > _MOST_KEPT:
@@ -264,7 +289,22 @@ class Scans:
         return frozenset(n for n, layout in self.layouts.items() if wanted & set(layout.probes))
 
     def sealed_blobs(self, chunk: Chunk, probes: Collection[str]) -> dict[str, bytes]:
-        """The packed readings of those of `probes` that a chunk has."""
+        """The packed readings of those of `probes` that a chunk has.
+
+        Raises
+        ------
+        StoreError
+            The chunk is damaged: readings that belong to it are not there.
+        """
+        kinds = self.times(chunk).kinds
+        wanted = {probe for kind in kinds for probe in self.layouts[kind].probes} & set(probes)
+        found = self._blobs(chunk, [probe for probe in probes if probe in wanted])
+        with intact(chunk):
+            if gone := wanted - found.keys():
+                raise ValueError(f"readings of {min(gone)!r} are not there")
+        return found
+
+    def _blobs(self, chunk: Chunk, probes: Collection[str]) -> dict[str, bytes]:
         names = {self._numbers[probe]: probe for probe in probes if probe in self._numbers}
         if len(names) > _FEW:
             rows = self._db.execute(
@@ -283,9 +323,9 @@ class Scans:
 
     def places(self, chunk: Chunk, probe: str) -> Sequence[int]:
         """The places, among a chunk's scans, of those that hold `probe`."""
-        layouts = self.times(chunk).layouts
-        holding = self.holding((probe,))
-        if holding.issuperset(layouts):
+        times, holding = self.times(chunk), self.holding((probe,))
+        layouts = times.layouts
+        if holding >= times.kinds:
             return range(len(layouts))
         return [place for place, layout in enumerate(layouts) if layout in holding]
 
@@ -296,23 +336,48 @@ class Scans:
         start = max(0, bisect_right(self.chunks, first, key=_first) - 1)
         return self.chunks[start : bisect_right(self.chunks, last, key=_first)]
 
+    def unbroken(self, first: int, last: int) -> Iterator[Chunk]:
+        """The same, one after the other.
+
+        Raises
+        ------
+        StoreError
+            Sealed scans between them are not there.
+        """
+        at = max(first, self.bottom)
+        for chunk in self.over(first, last):
+            if chunk.first > at:
+                raise _missing(at, chunk.first - 1)
+            yield chunk
+            at = chunk.last + 1
+        if at <= min(last, self.sealed_to):
+            raise _missing(at, min(last, self.sealed_to))
+
     def _rows_of(self, chunk: Chunk) -> list[ScanRow]:
         with self._kept.lock:
             number, rows = self._kept.rows
         if number == chunk.id:
             return rows
         times = self.times(chunk)
-        probes = {p for number in set(times.layouts) for p in self.layouts[number].probes}
-        with _intact(chunk):
-            columns = {
-                probe: unpack_readings(data)
-                for probe, data in self.sealed_blobs(chunk, probes).items()
-            }
+        probes = {p for number in times.kinds for p in self.layouts[number].probes}
+        columns = {
+            probe: self._column(chunk, probe, data, self.places(chunk, probe), raw=True)
+            for probe, data in self.sealed_blobs(chunk, probes).items()
+        }
         names = {number: layout.probes for number, layout in self.layouts.items()}
         rows = rows_again(times, columns, names)
         with self._kept.lock:
             self._kept.rows = (chunk.id, rows)
         return rows
+
+    def _column(
+        self, chunk: Chunk, probe: str, data: bytes, places: Sequence[int], *, raw: bool
+    ) -> Full:
+        with intact(chunk):
+            column = unpack_readings(data, of=of_readings(probe, first=chunk.first), raw=raw)
+            if len(column.flags) != len(places):
+                raise ValueError(f"{len(column.flags)} readings of {probe!r} in {len(places)}")
+        return column
 
     def _sealed_pieces(
         self, chunk: Chunk, probes: Collection[str], first: int, last: int, *, raw: bool
@@ -324,8 +389,7 @@ class Scans:
         whole = first <= chunk.first and chunk.last <= last
         for probe, data in blobs.items():
             places = self.places(chunk, probe)
-            with _intact(chunk):
-                column = unpack_readings(data, raw=raw)
+            column = self._column(chunk, probe, data, places, raw=raw)
             if not whole:
                 low = bisect_left(places, first - chunk.first)
                 high = bisect_right(places, last - chunk.first)
@@ -418,14 +482,23 @@ def readings_of(piece: Piece, layouts: Mapping[int, Layout], *, shift_ms: int) -
 
 
 @contextmanager
-def _intact(chunk: Chunk) -> Iterator[None]:
+def intact(chunk: Chunk) -> Iterator[None]:
+    """Tell what is damaged of a chunk."""
     try:
         yield
-    except (ValueError, zlib.error) as error:
+    except (ValueError, LookupError, zlib.error) as error:
         raise StoreError(
             f"the sealed scans {chunk.first} to {chunk.last} are damaged ({error}): leave the "
             "record as it is. `longsoak audit` says what else is, a backup holds them whole"
         ) from error
+
+
+def _missing(first: int, last: int) -> StoreError:
+    which = f"scan {first} is" if first == last else f"scans {first} to {last} are"
+    return StoreError(
+        f"the record is damaged: {which} not in it. Leave it as it is. `longsoak audit` says what "
+        "else is wrong, and a backup may hold them"
+    )
 
 
 def _first(chunk: Chunk) -> int:

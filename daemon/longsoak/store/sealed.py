@@ -36,6 +36,7 @@ class SealedScans:
     utc_ms: "array[int]"
     boottime_ms: "array[int]"
     synchronised: bytes
+    kinds: frozenset[int]  # the layouts that occur
 
     @property
     def last(self) -> int:
@@ -62,20 +63,27 @@ def pack_scans(rows: Sequence[ScanRow]) -> bytes:
         pack_whole([row.utc_ms - row.boottime_ms for row in rows]),
         pack_whole([row.synchronised for row in rows]),
     ]
-    return _checked(_SCANS.pack(*map(len, parts)) + b"".join(parts))
+    of = _of_scans(rows[0].id, rows[-1].id)
+    return _checked(_SCANS.pack(*map(len, parts)) + b"".join(parts), of)
 
 
-def unpack_scans(data: bytes, *, first: int) -> SealedScans:
-    """What `pack_scans` was given, of rows from id `first` on."""
-    layouts, boottime, offsets, synchronised = map(unpack_whole, split(data, _SCANS))
+def unpack_scans(data: bytes, *, first: int, last: int) -> SealedScans:
+    """What `pack_scans` was given, of rows from id `first` to `last`."""
+    parts = _split(data, _SCANS, _of_scans(first, last))
+    layouts, boottime, offsets, synchronised = map(unpack_whole, parts)
     utc = map(add, boottime, offsets)
     return SealedScans(
-        first, array("q", layouts), array("q", utc), array("q", boottime), bytes(synchronised)
+        first,
+        array("q", layouts),
+        array("q", utc),
+        array("q", boottime),
+        bytes(synchronised),
+        frozenset(layouts),
     )
 
 
-def pack_readings(column: Full) -> bytes:
-    """One probe's readings."""
+def pack_readings(column: Full, *, of: str) -> bytes:
+    """One probe's readings; `of` is what `of_readings` says of them."""
     parts = [
         pack_floats(column.raw, size=8),
         pack_floats(column.values, size=4),
@@ -83,12 +91,12 @@ def pack_readings(column: Full) -> bytes:
         zlib.compress(bytes(column.flags)),
         zlib.compress(bytes(column.reasons)),
     ]
-    return _checked(_READINGS.pack(*map(len, parts)) + b"".join(parts))
+    return _checked(_READINGS.pack(*map(len, parts)) + b"".join(parts), of)
 
 
-def unpack_readings(data: bytes, *, raw: bool = True) -> Full:
+def unpack_readings(data: bytes, *, of: str, raw: bool = True) -> Full:
     """What `pack_readings` was given; without `raw` that column is empty, and the rest quicker."""
-    parts = parts_of_readings(data)
+    parts = parts_of_readings(data, of=of)
     return Full(
         tuple(unpack_floats(parts[0], size=8)) if raw else (),
         tuple(unpack_floats(parts[1], size=4)),
@@ -98,17 +106,29 @@ def unpack_readings(data: bytes, *, raw: bool = True) -> Full:
     )
 
 
-def parts_of_readings(data: bytes) -> list[bytes]:
+def parts_of_readings(data: bytes, *, of: str) -> list[bytes]:
     """Raw, values, uncertainties, flags and reasons, each still packed."""
-    return split(data, _READINGS)
+    return _split(data, _READINGS, of)
 
 
-def _checked(data: bytes) -> bytes:
-    """Data and its CRC-32: a card that flips a bit must not change a reading unnoticed."""
-    return data + _CRC.pack(zlib.crc32(data))
+def of_readings(probe: str, *, first: int) -> str:
+    """Whose readings they are, in a run of scans from id `first` on."""
+    return f"{first} {probe}"
 
 
-def split(data: bytes, lengths: struct.Struct) -> list[bytes]:
+def _of_scans(first: int, last: int) -> str:
+    return f"{first} to {last}"
+
+
+def _checked(data: bytes, of: str) -> bytes:
+    """Data and their CRC-32: a card that flips a bit must not change a reading unnoticed.
+
+    What they are of counts too: nor must it give one probe's readings to another.
+    """
+    return data + _CRC.pack(zlib.crc32(data, zlib.crc32(of.encode())))
+
+
+def _split(data: bytes, lengths: struct.Struct, of: str) -> list[bytes]:
     """The parts of `data` that lie behind their lengths and before their CRC-32.
 
     Raises
@@ -118,7 +138,8 @@ def split(data: bytes, lengths: struct.Struct) -> list[bytes]:
     """
     if len(data) < lengths.size + _CRC.size:
         raise ValueError(f"{len(data)} bytes are no sealed readings")
-    if (zlib.crc32(data[: -_CRC.size]),) != _CRC.unpack(data[-_CRC.size :]):
+    crc = zlib.crc32(data[: -_CRC.size], zlib.crc32(of.encode()))
+    if (crc,) != _CRC.unpack(data[-_CRC.size :]):
         raise ValueError("sealed readings do not have their checksum")
     parts, at = [], lengths.size
     for length in lengths.unpack_from(data):
@@ -140,7 +161,7 @@ def rows_again(
 ) -> list[ScanRow]:
     """The rows as they were before they were sealed, bit for bit."""
     turns = {probe: zip(*column, strict=True) for probe, column in columns.items()}
-    packers = {number: row_struct(len(layouts[number])) for number in set(scans.layouts)}
+    packers = {number: row_struct(len(layouts[number])) for number in scans.kinds}
     rows = []
     for head in scans.heads():
         layout = head[1]

@@ -14,6 +14,7 @@ from longsoak.store.packing import Full, full_columns
 from longsoak.store.scans import Kept, Layout, Scans
 from longsoak.store.sealed import (
     ScanRow,
+    of_readings,
     pack_readings,
     pack_scans,
     same,
@@ -129,13 +130,14 @@ class Sealing:
             )
         yield
         own = pack_scans(rows)
-        again = unpack_scans(own, first=first)
+        again = unpack_scans(own, first=first, last=last)
         if list(again.heads()) != [row[:-1] for row in rows]:
             raise StoreError(_NOT_AS_IT_WAS.format(first=first, last=last, what="their times"))
         packed: dict[str, bytes] = {}
         for probe, column in _columns(rows, scans.layouts):
-            packed[probe] = pack_readings(column)
-            if not same(unpack_readings(packed[probe]), column):
+            of = of_readings(probe, first=first)
+            packed[probe] = pack_readings(column, of=of)
+            if not same(unpack_readings(packed[probe], of=of), column):
                 raise StoreError(_NOT_AS_IT_WAS.format(first=first, last=last, what=repr(probe)))
             yield
         with Transaction(self._db):

@@ -73,4 +73,9 @@ def _find(scans: Scans, first: int, last: int, utc_ms: int) -> int:
             low = border
         else:
             high = border
-    return bisect_left(range(high), utc_ms, lo=low, key=scans.utc_ms)
+    found = bisect_left(range(high), utc_ms, lo=low, key=scans.utc_ms)
+    early = found > first and scans.utc_ms(found - 1) >= utc_ms
+    if early or (found <= last and scans.utc_ms(found) < utc_ms):
+        # A time noted beside a chunk is not that of its scans: looking into them tells which.
+        return bisect_left(range(last + 1), utc_ms, lo=first, key=scans.utc_ms)
+    return found
