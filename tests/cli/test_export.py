@@ -31,7 +31,7 @@ def test_it_says_what_it_wrote_and_how_to_check_it(made: Made, tmp_path: Path) -
     first, invented, check, publish = ended.stdout.splitlines()
     assert first.startswith(f"{out}: {len(made.kept)} readings of 11 probes, from 2026-05-04T")
     assert invented == "All data invented, as the rig file says."
-    assert publish.startswith("Look through rig files and logbook before you publish it")
+    assert publish.startswith("Look through rig files and logbook before you publish them")
     line = check.removeprefix("Check the files: ")
     checked = subprocess.run(["sh", "-c", line], capture_output=True, check=True)
     assert checked.stdout.count(b": OK\n") == len(list(out.rglob("*.*")))

@@ -161,7 +161,7 @@ def _words(summary: "Summary", files: Sequence["Written"], out: Path, *, as_zip:
     inside = f"unzip -q {place} -d FOLDER && cd FOLDER" if as_zip else f"cd {place}"
     lines.append(f"Check the files: {inside} && sha256sum -c SHA256SUMS")
     lines.append(
-        "Look through rig files and logbook before you publish it: they hold addresses "
+        "Look through rig files and logbook before you publish them: they hold addresses "
         "and initials."
     )
     return "\n".join(lines)
