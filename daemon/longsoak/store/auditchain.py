@@ -22,6 +22,7 @@ from longsoak.store.ledgerentries import (
 )
 from longsoak.store.scans import Kept, Scans
 from longsoak.store.sealed import ScanRow
+from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead, LedgerEntry
 
 _ENTRIES = 2048  # made at a time
@@ -162,7 +163,7 @@ class Chain(Ledger):
         run = ScanRun(entry.first)
         try:
             run.add(self._scans(entry.first, entry.last), upto=entry.last)
-        except DAMAGE as error:
+        except (*DAMAGE, StoreError) as error:  # the chain goes on behind a block that is damaged
             self._tell(words(entry), f"can't be read: {error}")
             return _NOTHING
         finally:
