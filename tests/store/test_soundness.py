@@ -35,7 +35,7 @@ def damage_the_middle(folder: Path) -> None:
 
 
 def as_a_program(folder: Path, *more: str) -> tuple[int, str]:
-    command = [sys.executable, "-m", "longsoak.store.soundness", folder, *more]
+    command = [sys.executable, "-m", "longsoak.store.soundness", str(folder), *more]
     done = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
     assert done.stderr == ""
     return done.returncode, done.stdout

@@ -104,7 +104,7 @@ def rows_after(
     """The rows of a kind with an id above `row`, in order: each one's id, and its entry."""
     as_it_lies(db)
     found = db.execute(
-        f"SELECT * FROM ({_ROWS[kind]}) WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",
+        f"SELECT * FROM ({_ROWS[kind]}) WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",  # noqa: S608 - ours
         (row, upto, limit),
     )
     if kind == RIG_VERSION:

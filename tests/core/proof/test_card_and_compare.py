@@ -13,7 +13,7 @@ from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.leads import judge_open
 from longsoak.core.proof.reads import judge_reads
 from longsoak.core.proof.water import judge_pour
-from longsoak.store.proofrequests import is_json
+from longsoak.store.bodies import is_json
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from proofreadings import probe_called, readings

@@ -12,7 +12,7 @@ from longsoak.core.proof.leads import judge_open, judge_resistor, judge_short, l
 from longsoak.core.proof.reads import judge_reads
 from longsoak.core.proof.touch import RESTING, judge_touch, moved_most, movements, rested, slowest
 from longsoak.core.proof.water import judge_float, judge_pour
-from longsoak.store.proofrequests import is_json
+from longsoak.store.bodies import is_json
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
