@@ -3,7 +3,7 @@
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from math import fsum, inf, isnan, nan
 from pathlib import Path
 
@@ -11,8 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from longsoak.store.files import RECORD
+from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
+from longsoak.store.scans import Kept, Scans
+from longsoak.store.timeline import spans
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Reading
@@ -170,6 +172,18 @@ def test_a_time_lived_through_twice_is_one_bucket(keeper: Keeper, tmp_path: Path
     )
     (bucket,) = found[AIR]
     assert (bucket.low, bucket.high, bucket.mean, bucket.count) == (50.0, 54.0, 52.0, 8)
+
+
+def test_what_is_remembered_does_not_grow_with_the_number_of_looks(
+    keeper: Keeper, tmp_path: Path
+) -> None:
+    keeper.scans([{AIR: 50.0}] * 60, after=10)
+    kept = Kept()
+    with closing(connect_read_only(tmp_path / RECORD)) as db:
+        for number in range(50):
+            since = START_MS + 10_000 * number
+            assert spans(db, Scans(db, kept), since, since + 25_000)
+    assert len(kept.ends) == 1
 
 
 Judged = tuple[float, Flag, Reason]

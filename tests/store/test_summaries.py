@@ -189,6 +189,17 @@ def test_a_clock_set_back_by_days_adds_to_hours_that_were_folded_already(kept: K
         check(Record(kept.folder), since, until, buckets)
 
 
+def test_hours_before_1970_are_folded_as_others_are(kept: Kept) -> None:
+    kept.at_ms = -100 * DAY + 7
+    kept.fill(340, every_ms=7 * HOUR)  # 99 days
+    kept.settle()
+    with closing(connect_read_only(kept.folder / SUMMARIES)) as db:
+        (oldest,) = db.execute("SELECT min(hour) FROM fresh").fetchone()
+    assert oldest > -10 * 24
+    for since, until, buckets in ((-101 * DAY, 5 * DAY, 300), (-90 * DAY + 1, 2 * DAY, 30)):
+        check(Record(kept.folder), since, until, buckets)
+
+
 def test_scans_that_are_placed_later_are_drawn_where_they_belong(kept: Kept) -> None:
     kept.fill(1500, every_ms=25 * 60_000)
     kept.settle()

@@ -269,10 +269,8 @@ def _add_to_hour(db: sqlite3.Connection, hour: int, cells: dict[str, Sums]) -> N
 def _to_fold(db: sqlite3.Connection, *, newest: int) -> list[int]:
     """Pages that are over for long enough."""
     before = (newest - LATE_HOURS) // PAGE_HOURS
-    rows = db.execute(
-        "SELECT DISTINCT hour / ? FROM fresh WHERE hour < ?", (PAGE_HOURS, before * PAGE_HOURS)
-    )
-    return [page for (page,) in rows.fetchall()]
+    rows = db.execute("SELECT hour FROM fresh WHERE hour < ?", (before * PAGE_HOURS,)).fetchall()
+    return sorted({hour // PAGE_HOURS for (hour,) in rows})  # SQLite rounds those before 1970 up
 
 
 def _fold(db: sqlite3.Connection, page: int) -> None:

@@ -61,7 +61,7 @@ def spans_of(scans: Scans, every: Sequence[Span], since_ms: int, until_ms: int) 
 
 def _find(scans: Scans, first: int, last: int, utc_ms: int) -> int:
     """The first scan from `first` to `last` taken at `utc_ms` or later; `last` + 1 if none was."""
-    if scans.utc_at_an_end(first) >= utc_ms:
+    if scans.utc_ms(first) >= utc_ms:  # any scan: what is remembered of ends would never end
         return first
     chunks = [c for c in scans.chunks if first < c.first <= last] if scans.chunks else []
     at = bisect_left(chunks, utc_ms, key=lambda chunk: chunk.first_utc_ms)
