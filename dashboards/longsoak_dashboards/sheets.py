@@ -12,7 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.source import Heading, NotYet, Source
+from longsoak_dashboards.source import Heading, NotYet, Source, unread
 from longsoak_dashboards.view.sentences import day_words, moment
 
 SHEETS = (
@@ -88,7 +88,6 @@ def sheet(handler: Handler[Pages]) -> Handler[Pages]:
         except NotYet as nothing:
             return pages.render("nothing.html.j2", request.url.path, None, nothing=nothing)
         except StoreError as error:
-            unread = NotYet(str(error), "Look at the disk, then reload this page.")
-            return pages.render("nothing.html.j2", request.url.path, None, nothing=unread)
+            return pages.render("nothing.html.j2", request.url.path, None, nothing=unread(error))
 
     return answer

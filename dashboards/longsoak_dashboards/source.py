@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from longsoak.store.aside import damaged
 from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
 from longsoak.store.files import folder_of
@@ -29,6 +30,17 @@ class NotYet(Exception):  # noqa: N818 - a state of things, not an error
         super().__init__(says, remedy)
         self.says = says
         self.remedy = remedy
+
+
+def unread(error: StoreError) -> NotYet:
+    """What a sheet says where the record can't be read."""
+    remedy = "Look at the disk, then reload this page."
+    if damaged(error):
+        remedy = (
+            "While `longsoak run` runs it measures on: it looks the file over within minutes, sets "
+            "it aside if it is damaged and goes on in a new one. Reload this page then."
+        )
+    return NotYet(f"{error}", remedy)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +117,7 @@ class Source:
                 raise NotYet(
                     f"There is no record beside {self.rig_file} yet.", f"{start}."
                 ) from error
-            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
+            raise unread(error) from error
         if version is None:
             raise NotYet("The record is there, but no rig file was accepted yet.", f"{start}.")
         if self._parsed is None or self._parsed[0] != version.text:
@@ -132,7 +144,7 @@ class Source:
             last_ms, derivation = self.record.last_utc_ms(), self.record.derivation()
             return Heading(rig, version, now_ms, last_ms, derivation)
         except StoreError as error:
-            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
+            raise unread(error) from error
 
     def snapshot(self, *, now_ms: int) -> Snapshot:
         """Everything the section and alarm sheets need.
@@ -159,7 +171,7 @@ class Source:
                 last_gap=gaps[-1] if gaps else None,
             )
         except StoreError as error:
-            raise NotYet(f"{error}", "Look at the disk, then reload this page.") from error
+            raise unread(error) from error
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int

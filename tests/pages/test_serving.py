@@ -377,6 +377,15 @@ def test_a_record_put_back_shows_its_own_rig_file_though_its_number_is_the_same(
     assert "version 1" in text
 
 
+def test_a_damaged_record_is_told_with_what_becomes_of_it(kept: Kept, served: Served) -> None:
+    kept.writer.fold_in()
+    with (kept.folder / RECORD).open("r+b") as file:
+        file.write(b"no database any more" * 10)
+    text = served.get("/").text
+    assert "can&#39;t be read" in text
+    assert "sets it aside if it is damaged and goes on in a new one" in text
+
+
 def test_pages_never_show_another_rigs_record(kept: Kept, served: Served) -> None:
     assert "render pair" in served.get("/").text
     text = kept.rig_file.read_text()

@@ -6,8 +6,9 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, ago_words
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.rig import AlarmPlan, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
@@ -76,14 +77,14 @@ class AlarmsPage:
     log_cut: bool
 
 
-def alarms_page(snapshot: Snapshot, changes: Sequence[AlarmChange]) -> AlarmsPage:
+def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPage:
     """Work out the alarms sheet.
 
     Parameters
     ----------
     snapshot : Snapshot
         The record now.
-    changes : sequence of AlarmChange
+    changes : sequence of StoredChange
         Oldest first; at least those since the standing alarms came up, and the last
         `LOG_DAYS` days'.
     """
@@ -142,8 +143,8 @@ def title_of(rig: Rig, key: str) -> str:
 
 
 def _entry(
-    change: AlarmChange,
-    changes: Sequence[AlarmChange],
+    change: StoredChange,
+    changes: Sequence[StoredChange],
     plan: AlarmPlan | None,
     *,
     now_ms: int,
@@ -156,7 +157,7 @@ def _entry(
     # Negative if the wall clock was set back while it stood.
     long = span_words(stood) if stood >= 0 else "for a time that is not known"
     ago = (
-        f"stood {long}, over since {moment(change.utc_ms, now_ms=now_ms)}"
+        f"stood {long}, over since {_when(change, now_ms=now_ms)}"
         if gone
         else ago_words((now_ms - raised.utc_ms) / 1000)
     )
@@ -169,7 +170,7 @@ def _entry(
         state="acknowledged by" if acknowledged and change.by else change.new.value,
         by=change.by if acknowledged else None,
         red=change.new in (AlarmState.NEW, AlarmState.GONE),
-        since=moment(raised.utc_ms, now_ms=now_ms),
+        since=_when(raised, now_ms=now_ms),
         ago=ago,
         says=raised.says,
         value=_value(raised.value, plan),
@@ -178,9 +179,9 @@ def _entry(
     )
 
 
-def _log_line(change: AlarmChange, plan: AlarmPlan | None, *, now_ms: int) -> LogLine:
+def _log_line(change: StoredChange, plan: AlarmPlan | None, *, now_ms: int) -> LogLine:
     return LogLine(
-        when=moment(change.utc_ms, now_ms=now_ms),
+        when=_when(change, now_ms=now_ms),
         title=plan.title if plan else change.key,
         shape=_SHAPES[change.new],
         red=change.new in (AlarmState.NEW, AlarmState.GONE),
@@ -191,13 +192,18 @@ def _log_line(change: AlarmChange, plan: AlarmPlan | None, *, now_ms: int) -> Lo
     )
 
 
+def _when(change: StoredChange, *, now_ms: int) -> str:
+    when = moment(change.utc_ms, now_ms=now_ms)
+    return f"{when} ({NOT_KNOWN})" if change.unsure else when
+
+
 def _value(value: float | None, plan: AlarmPlan | None) -> str:
     if value is None:
         return ""
     return f"{value:.4g} {plan.unit if plan else ''}".strip()
 
 
-def lacks_a_beginning(snapshot: Snapshot, changes: Sequence[AlarmChange]) -> bool:
+def lacks_a_beginning(snapshot: Snapshot, changes: Sequence[StoredChange]) -> bool:
     """Whether an alarm that wants to be read came up before the first of `changes`."""
     begun = {change.key for change in changes if change.new is AlarmState.NEW}
     return any(

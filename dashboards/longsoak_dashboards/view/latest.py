@@ -28,6 +28,7 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
                 "key": change.key,
                 "state": change.new.value,
                 "since": rfc3339(change.utc_ms),
+                "since_known": not change.unsure,
                 "value": change.value,
                 "says": change.says,
                 "by": change.by,
