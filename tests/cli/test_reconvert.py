@@ -43,6 +43,8 @@ def rig_file(tmp_path: Path) -> Path:
             path.put(wood.samples(number * EVERY_MS))
         path.recorder.turn()
         path.writer.accept_rig(better, utc_ms=START_MS + 40 * EVERY_MS)
+        path.put(wood.samples(40 * EVERY_MS))
+        path.recorder.turn()
     return rig_file
 
 
@@ -59,14 +61,14 @@ def test_the_newest_version_is_shown_and_undone(rig_file: Path) -> None:
     before = mean(rig_file)
     done = run(rig_file, "--by", "mk")
     assert done.exit_code == 0, done.output
-    assert "2560 readings converted again, 2400 came out otherwise." in done.output
+    assert "2624 readings converted again, 2460 came out otherwise." in done.output
     shown = "are shown as converted again under version 3 of the rig file"
-    assert f"Values up to 4 May 2026, 09:40:00 UTC {shown}. {LATER}" in done.output
+    assert f"Values up to 4 May 2026, 09:41:00 UTC {shown}. {LATER}" in done.output
     assert mean(rig_file) != before
     seen = CliRunner().invoke(now, [str(rig_file)]).output
-    assert f"Values up to 4 May 2026, 09:40:00 UTC {shown}; `longsoak reconvert --as-kept` " in seen
+    assert f"Values up to 4 May 2026, 09:41:00 UTC {shown}; `longsoak reconvert --as-kept` " in seen
     picture = json.loads(CliRunner().invoke(now, [str(rig_file), "--json"]).output)
-    assert picture["converted_again"] == {"rig_version": 3, "until": "2026-05-04T09:40:00.000Z"}
+    assert picture["converted_again"] == {"rig_version": 3, "until": "2026-05-04T09:41:00.000Z"}
     undone = run(rig_file, "--as-kept", "--by", "mk")
     assert undone.output == f"All values are shown as they were first kept. {LATER}\n"
     assert mean(rig_file) == before
@@ -81,7 +83,7 @@ def test_a_version_can_be_named_and_one_that_is_not_there_is_told(rig_file: Path
     done = run(rig_file, "--version", 2, "--json")
     assert done.exit_code == 0, done.output
     picture = json.loads(done.output)
-    assert (picture["rig_version"], picture["readings"], picture["otherwise"]) == (2, 2560, 0)
+    assert (picture["rig_version"], picture["readings"], picture["otherwise"]) == (2, 2624, 0)
     wrong = run(rig_file, "--version", 9)
     assert wrong.exit_code == 2
     assert "The record has no version 9 of the rig file; it has 1 of" in wrong.output

@@ -26,7 +26,10 @@ _AS_KEPT = "all values are shown as they were first kept"
 @click.command(epilog="Example: longsoak reconvert rig.toml --version 3")
 @rig_file
 @click.option(
-    "--version", "number", type=int, help="Version of the rig file. [default: the newest]"
+    "--version",
+    "number",
+    type=int,
+    help="Version of the rig file. [default: the one that is recorded under]",
 )
 @click.option("--as-kept", is_flag=True, help="Show the values again as they were first kept.")
 @click.option("--by", help="Your initials, for the logbook. [default: the user's name]")
@@ -49,13 +52,12 @@ def reconvert(
             click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
             sys.exit(FOUND_WRONG)
         else:
-            _derive(record, _wanted(record, number), by, as_json=as_json)
+            kept = newest if number is None else _wanted(record, number)
+            _derive(record, kept, by, as_json=as_json)
 
 
-def _wanted(record: Record, number: int | None) -> RigVersion:
+def _wanted(record: Record, number: int) -> RigVersion:
     versions = {one.number: one for one in record.rig_versions()}
-    if number is None:
-        return versions[max(versions)]
     if number not in versions:
         there = ", ".join(
             f"{n} of {time_words(one.accepted_utc_ms)}" for n, one in versions.items()

@@ -317,8 +317,12 @@ class Record(RecordFile):
     @contextmanager
     def _moments(self) -> Iterator[tuple[sqlite3.Connection, Moments]]:
         with self._open() as db, _told(self.folder / RECORD):
-            self._kept.belong_to(self._identity(db))
-            yield db, Moments(db, lambda: Scans(db, self._kept))
+            kept = self._known_of(db)
+            yield db, Moments(db, lambda: Scans(db, kept))
+
+    def _known_of(self, db: sqlite3.Connection) -> Kept:
+        self._kept = kept = self._kept.of(self._identity(db))
+        return kept
 
     def _identity(self, db: sqlite3.Connection) -> object:
         """What tells this record from another one put in its place."""
@@ -331,8 +335,7 @@ class Record(RecordFile):
     @contextmanager
     def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:
         with self._open() as db, _told(self.folder / RECORD):
-            self._kept.belong_to(self._identity(db))
-            scans = Scans(db, self._kept, self._derived(db))
+            scans = Scans(db, self._known_of(db), self._derived(db))
             try:
                 yield db, scans
             finally:

@@ -69,9 +69,9 @@ class Piece(NamedTuple):
 class Kept:
     """What was found in a record and can't change, for as long as it is the same record."""
 
-    def __init__(self) -> None:
+    def __init__(self, of: object = None) -> None:
         self.lock = threading.RLock()
-        self._of: object = None
+        self._of = of
         self.layouts: dict[int, Layout] = {}
         self.numbers: dict[str, int] = {}  # of probes
         self.chunks: list[Chunk] = []
@@ -80,17 +80,9 @@ class Kept:
         self.ends: dict[int, int] = {}  # scan: its recorded UTC, of scans at a stretch's ends
         self.began: dict[int, int] = {}  # scan: its CLOCK_BOOTTIME, of the same
 
-    def belong_to(self, of: object) -> None:
-        """Forget all if this is another record than the one looked at before."""
-        if of != self._of:
-            self._of = of
-            self.layouts.clear()
-            self.numbers.clear()
-            self.chunks.clear()
-            self.times.clear()
-            self.rows = (0, [])
-            self.ends.clear()
-            self.began.clear()
+    def of(self, record: object) -> "Kept":
+        """Itself, or a new one for another record: some thread may still read the old."""
+        return self if record == self._of else Kept(record)
 
 
 class Scans:

@@ -74,7 +74,7 @@ class Sealing:
         try:
             if self._under_way is None:
                 self._db = self._record()
-                self._kept.belong_to(self._db)
+                self._kept = self._kept.of(self._db)
                 due = self._due()
                 if due is None:
                     return False

@@ -146,7 +146,7 @@ class Summaries:
     def _due(self) -> tuple[int, int, list[Span]] | None:
         """The first and the last scan to add up now, and how the times were placed."""
         record = self._record()
-        self._kept.belong_to(record)
+        self._kept = self._kept.of(record)
         with _record_is_read():
             scans = Scans(record, self._kept, derived(self._folder, identity(record)))
             every = stretches(record, scans)
