@@ -120,6 +120,7 @@ def test_a_suspect_reading_and_a_standing_alarm_end_with_1_each(tmp_path: Path) 
             "title": "No reading, T1",
             "state": NEW.value,
             "since": found["alarms"][0]["since"],  # type: ignore[index]  # a list of tables
+            "since_known": True,
             "says": "no answer",
         }
     ]

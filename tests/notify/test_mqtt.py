@@ -90,6 +90,7 @@ def test_each_change_is_published_retained_as_the_schema_says(tmp_path: Path) ->
                 "state": "acknowledged, still standing",
                 "standing": True,
                 "at": "2026-05-04T09:00:02.000Z",
+                "at_known": True,
                 "value": None,
                 "unit": None,
                 "says": "acknowledged by ada",

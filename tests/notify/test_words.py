@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 
 from brokers import schema
 from longsoak.notify.words import body, is_news, one_line, payload, subject
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.rig import AlarmPlan, Watch
 from pages.pagerig import Bays, make_rig
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
@@ -28,8 +28,9 @@ def change(
     value: float | None = 112.0,
     says: str = "112 mm, setpoint 100 mm",
     by: str | None = None,
-) -> AlarmChange:
-    return AlarmChange(key, START_MS, 0, old, new, value, says, by)
+    unsure: bool = False,
+) -> StoredChange:
+    return StoredChange(key, START_MS, 0, old, new, value, says, by, 1, unsure)
 
 
 def test_a_mail_about_an_alarm_says_what_since_when_why_and_what_to_do() -> None:
@@ -62,6 +63,16 @@ def test_a_mail_about_an_end_asks_for_nothing() -> None:
     )
 
 
+def test_a_time_from_before_the_clock_was_known_is_told_as_such() -> None:
+    said = body(RIG, [change(unsure=True)])
+    assert "  Standing since 4 May 2026, 09:00:00 UTC (the clock was not known yet)\n" in said
+    over = body(RIG, [change(old=NEW, new=GONE, unsure=True)])
+    assert "  Over since 4 May 2026, 09:00:00 UTC (the clock was not known yet)\n" in over
+    told = payload(RIG, change(unsure=True))
+    assert (told["at"], told["at_known"]) == ("2026-05-04T09:00:00.000Z", False)
+    assert payload(RIG, change())["at_known"] is True
+
+
 def test_an_alarm_the_rig_file_has_no_more_is_named_by_its_key() -> None:
     gone = change("drift: old", ACKNOWLEDGED, NORMAL, value=None, says="")
     assert subject(RIG, [gone]) == "render pair: over: drift: old"
@@ -87,7 +98,7 @@ def test_an_alarm_the_rig_file_has_no_more_is_named_by_its_key() -> None:
     ],
 )
 def test_a_subject_names_one_alarm_and_counts_several_of_what(
-    changes: list[AlarmChange], expected: str
+    changes: list[StoredChange], expected: str
 ) -> None:
     assert subject(RIG, changes) == expected
 

@@ -252,7 +252,7 @@ def _beside(folder: Path) -> Batch:
     )
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
-        "overfill: water level", at_ms, HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
+        "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
         "-103.5 mm", None,
     )  # fmt: skip
     return Batch(

@@ -11,6 +11,7 @@ from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, 
 from longsoak.cli.nowdisk import DiskSeen, disk_lines, disk_picture, look_at_disk
 from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
+from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
@@ -127,6 +128,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
                 "title": titles.get(change.key, change.key),
                 "state": change.new.value,
                 "since": rfc3339(change.utc_ms),
+                "since_known": not change.unsure,
                 "says": change.says,
             }
             for change in seen.alarms
@@ -274,6 +276,10 @@ def _alarm_lines(rig: Rig, seen: _Seen) -> list[str]:
         return ["No alarm stands."]
     return [
         f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}, "
-        f"{ago_words((seen.utc_ms - c.utc_ms) / 1000)}: {c.says}  [{c.key}]"
+        f"{ago_words((seen.utc_ms - c.utc_ms) / 1000)}{_doubt(c)}: {c.says}  [{c.key}]"
         for c in seen.alarms
     ]
+
+
+def _doubt(change: StoredChange) -> str:
+    return f" ({NOT_KNOWN})" if change.unsure else ""

@@ -14,6 +14,8 @@ from longsoak.core.wording import age_words
 STEP_MS = 100  # reading two clocks one after the other differs by a few ms, setting one by more
 EARLIEST_MS = 1_767_225_600_000  # 2026-01-01: nothing was recorded before there was this program
 
+NOT_KNOWN = "the clock was not known yet"  # of a time that may be far from the truth
+
 
 @dataclass(frozen=True, slots=True)
 class Unplaced:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from longsoak.core.wording import age_words, gap_length_words, time_words, with_noun
-from longsoak.notify.words import INVENTED, one_line, title_of
+from longsoak.notify.words import INVENTED, one_line, title_of, when_words
 from longsoak.store.daycounts import ClosedDays
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
@@ -106,7 +106,7 @@ def _digest(
     lines += (
         [
             "Standing alarms:",
-            *(f"  {title_of(rig, c)}, since {time_words(c.utc_ms)}" for c in standing),
+            *(f"  {title_of(rig, c)}, since {when_words(c)}" for c in standing),
         ]
         if standing
         else ["No alarm stands."]

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from math import isfinite
 
+from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import rfc3339, time_words, value_words
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig, Watch
 
@@ -13,12 +14,12 @@ _MANY = 4  # names in a subject; mail programs show some 80 characters of it
 INVENTED = "All data of this rig are invented."
 
 
-def is_news(change: AlarmChange) -> bool:
+def is_news(change: StoredChange) -> bool:
     """Whether a change is worth a mail: an alarm came or its cause went, no acknowledgement."""
     return change.new is AlarmState.NEW or is_over(change)
 
 
-def is_over(change: AlarmChange) -> bool:
+def is_over(change: StoredChange) -> bool:
     """Whether the cause was there until this change."""
     return change.old.standing and not change.new.standing
 
@@ -28,13 +29,19 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
-def title_of(rig: Rig, change: AlarmChange) -> str:
+def title_of(rig: Rig, change: StoredChange) -> str:
     """The alarm's title, or its key where the rig file has it no longer."""
     plan = _plan(rig, change)
     return one_line(change.key if plan is None else plan.title)
 
 
-def subject(rig: Rig, changes: Sequence[AlarmChange]) -> str:
+def when_words(change: StoredChange) -> str:
+    """When it was; what is sent stays, so it says if that may turn out to be wrong."""
+    when = time_words(change.utc_ms)
+    return f"{when} ({NOT_KNOWN})" if change.unsure else when
+
+
+def subject(rig: Rig, changes: Sequence[StoredChange]) -> str:
     """One line for all of `changes`: the alarm's title if it is one, else how many, of what."""
     last = {change.key: change for change in changes}
     if len(last) == 1:
@@ -50,7 +57,7 @@ def subject(rig: Rig, changes: Sequence[AlarmChange]) -> str:
     return f"{one_line(rig.name)}: {', '.join(filter(None, counts))}"
 
 
-def body(rig: Rig, changes: Sequence[AlarmChange]) -> str:
+def body(rig: Rig, changes: Sequence[StoredChange]) -> str:
     """The text of a mail about `changes`, in their order."""
     blocks = [_block(rig, change) for change in changes]
     if rig.page is not None:
@@ -60,7 +67,7 @@ def body(rig: Rig, changes: Sequence[AlarmChange]) -> str:
     return "\n\n".join(blocks) + "\n"
 
 
-def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | None]:
+def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | None]:
     """A change as the keys of ``alarm.schema.json``."""
     probe = _probe(rig, change)
     value = change.value if change.value is not None and isfinite(change.value) else None
@@ -71,6 +78,7 @@ def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | Non
         "state": str(change.new),
         "standing": change.new.standing,
         "at": rfc3339(change.utc_ms),
+        "at_known": not change.unsure,
         "value": value,
         "unit": UNIT[probe.kind] if value is not None and probe is not None else None,
         "says": change.says,
@@ -79,10 +87,9 @@ def payload(rig: Rig, change: AlarmChange) -> dict[str, str | float | bool | Non
     }
 
 
-def _block(rig: Rig, change: AlarmChange) -> str:
-    when = time_words(change.utc_ms)
+def _block(rig: Rig, change: StoredChange) -> str:
     title = title_of(rig, change)
-    lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when}"]
+    lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when_words(change)}"]
     plan = _plan(rig, change)
     probe = _probe(rig, change)
     what = "Probe" if probe is not None else _WHAT.get(plan.watch) if plan is not None else None
@@ -100,7 +107,7 @@ def _block(rig: Rig, change: AlarmChange) -> str:
     return "\n".join(lines)
 
 
-def _of(rig: Rig, change: AlarmChange) -> str:
+def _of(rig: Rig, change: StoredChange) -> str:
     """What the alarm is of, or its key where the rig file has it no longer."""
     plan = _plan(rig, change)
     return one_line(change.key if plan is None else plan.subject)
@@ -112,11 +119,11 @@ def _listed(names: Sequence[str]) -> str:
     return first if len(different) <= _MANY else f"{first} and {len(different) - _MANY} more"
 
 
-def _plan(rig: Rig, change: AlarmChange) -> AlarmPlan | None:
+def _plan(rig: Rig, change: StoredChange) -> AlarmPlan | None:
     return next((plan for plan in rig.alarms if plan.key == change.key), None)
 
 
-def _probe(rig: Rig, change: AlarmChange) -> Probe | None:
+def _probe(rig: Rig, change: StoredChange) -> Probe | None:
     """What the alarm's value is a value of: its probe's own, whatever the setpoint is in."""
     plan = _plan(rig, change)
     if plan is None:

@@ -188,7 +188,7 @@ EVENTS = Table(
     "What happened around the readings: buses that came and went, clocks that were set.",
     (
         Column("number", _I, "Its place among them."),
-        Column("time", _T, "When, by the machine's clock."),
+        Column("time", _T, "When, placed as readings are."),
         Column("kind", _S, "What kind of thing."),
         Column("subject", _S, "What it happened to."),
         Column("says", _S, "What happened.", needed=False),
@@ -201,7 +201,7 @@ ALARMS = Table(
     "Every change of every alarm.",
     (
         Column("number", _I, "Its number in the record."),
-        Column("time", _T, "When, by the machine's clock."),
+        Column("time", _T, "When, placed as readings are."),
         Column("alarm", _S, "The alarm's key: what it watches, and of what."),
         Column("title", _S, "What it is called in the newest rig file.", needed=False),
         Column("old", _S, "State before.", choices=tuple(map(str, AlarmState))),

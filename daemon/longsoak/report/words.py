@@ -94,7 +94,8 @@ def _meant(*, in_csv: bool) -> list[str]:
         "Times are UTC (RFC 3339, with milliseconds). The time of a reading is the right one as "
         "far as it is known: time_known says whose word it is. Where the clock was not set yet and "
         "was put right later, the reading was placed by the machine's count of time since it "
-        "started. Other times are as the machine's clock showed them.",
+        "started, and so were events and alarms. Other times are as the machine's clock showed "
+        "them.",
         "Units are UCUM codes: % is per cent, Cel degree Celsius, Ohm ohm, 1 none. In "
         "datapackage.json, unit is the code of a whole column, and unit_column names the column "
         "that holds it row by row.",
