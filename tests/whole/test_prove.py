@@ -335,8 +335,7 @@ def test_what_can_not_be_asked_is_told_before_anything_starts(
 
 
 def test_a_run_that_can_not_start_is_told_in_its_own_words(bench: Bench) -> None:
-    folder_of(bench.rig_file).mkdir()
-    (folder_of(bench.rig_file) / "record.db").write_text("no database, but text of some length")
+    (folder_of(bench.rig_file) / "record.db").mkdir(parents=True)  # no file, so none to set aside
     found = longsoak("prove", bench.rig_file, "--reads", "--by", "mk")
     assert found.returncode == 1
     assert "`longsoak run` was started for the walk and ended by itself" in found.stderr
