@@ -2,10 +2,8 @@
 
 Sixty-four probes on four buses, each polled and kept every ten seconds, by the real `longsoak run`;
 the hardware is another process's ptys and files, the broker and the database are real, and so are
-the hundred viewers' connections. Modules are compiled beforehand, as installing does it.
-
-Memory is the proportional set size: what a process has alone, and its share of what others map too.
-The bench and the hardware are Python as well, so a part of what any Python maps is shared here.
+the hundred viewers' connections. All but the start of a new record goes on with the record of a
+year, so that what grows with it counts. Modules are compiled beforehand, as installing does it.
 """
 
 import shutil
@@ -25,23 +23,34 @@ from bench.rig64.started import TESTS, busy, compiled, hardware, pss_mb, started
 from bench.rig64.viewers import viewers
 from longsoak.store.files import RECORD, connect_read_only
 from processes import COMMAND
-from servers import HOST, Listener, broker, free_port, listener, listens, time_series_server
+from servers import (
+    HOST,
+    Broker,
+    Listener,
+    TimeSeriesServer,
+    broker,
+    free_port,
+    listener,
+    listens,
+    time_series_server,
+)
 from waiting import wait_for
 
 EVERY = 10  # s between two polls of a probe
 ROUNDS = 3
 STARTS = 5
-SETTLE = 2.5 * EVERY  # s after the first scan: outlets have sent, and all has been used twice
+SETTLE = 1.5 * EVERY  # s after the first scan: everything has been done twice
 SECONDS = 60  # of processor time
 VIEWERS = 100
-VIEWED = 2.5 * EVERY  # s they look
-MANY = f"{EACH * len(BUSES)} probes each {EVERY} s"
+VIEWED = 1.5 * EVERY  # s they look
+PREFIX = "rigs/bench"
+MANY = f"{EACH * len(BUSES)} probes each {EVERY} s, a year recorded"
 
 _OUTLETS = """
 [notices.mqtt]
 host = "{host}"
 port = {mqtt}
-prefix = "rigs/bench"
+prefix = "{prefix}"
 
 [forward.mqtt]
 
@@ -52,7 +61,7 @@ bucket = "rig"
 
 
 class Run(NamedTuple):
-    """A `longsoak run` of one rig file, with its log and what it is started with."""
+    """A `longsoak run` of one rig file, and the surroundings it is started in."""
 
     rig_file: Path
     surroundings: dict[str, str]
@@ -61,6 +70,14 @@ class Run(NamedTuple):
     def record(self) -> Path:
         """The database it writes."""
         return self.rig_file.parent / "record" / RECORD
+
+    def log(self) -> str:
+        """What it said so far."""
+        return self._log.read_text(errors="replace")
+
+    @property
+    def _log(self) -> Path:
+        return self.rig_file.with_name("run.log")
 
     def scans(self) -> int:
         """Number of the newest scan; 0 while there is none."""
@@ -73,13 +90,13 @@ class Run(NamedTuple):
 
     @contextmanager
     def going(self) -> Iterator[tuple[int, float]]:
-        """Its process, and the seconds from its start to the first scan in the record."""
+        """Its process, and the seconds from its start to the first scan others can read."""
         before = self.scans()
         start = time.perf_counter()
         with started(
             *(COMMAND, "run", self.rig_file),
             surroundings=self.surroundings,
-            log=self.rig_file.with_name("run.log"),
+            log=self._log,
         ) as process:
             while self.scans() == before:
                 assert time.perf_counter() - start < 30, "no scan came"
@@ -91,40 +108,63 @@ def figures() -> list[Figure | Unmeasured]:
     """Measure all."""
     with hardware() as folder:
         surroundings = compiled(folder / "compiled")
-        quiet = _laid_out(folder, "quiet", surroundings)
-        with quiet.going():
+        year = _laid_out(folder, "year", surroundings)
+        growth, bare_share = _year(folder, year)
+        with year.going():
             pass  # what is compiled is compiled now
-        found: list[Figure | Unmeasured] = [
-            *_starts(folder, quiet),
-            *_alone(folder, quiet),
-            *_with_others(folder, surroundings),
-            _year(folder, surroundings),
+        return [
+            *_starts(folder, year),
+            *_alone(year, bare_share),
+            *_with_others(folder, year),
+            growth,
         ]
-    return found
 
 
-def _laid_out(folder: Path, name: str, surroundings: dict[str, str], more: str = "") -> Run:
+def _laid_out(folder: Path, name: str, surroundings: dict[str, str]) -> Run:
     rig_file = folder / name / "rig.toml"
     rig_file.parent.mkdir()
-    rig_file.write_text(rig_text(folder, every=EVERY, more=more))
+    rig_file.write_text(rig_text(folder, every=EVERY))
     return Run(rig_file, surroundings)
 
 
-def _starts(folder: Path, again: Run) -> Iterator[Figure]:
+def _year(folder: Path, run: Run) -> tuple[Figure, float]:
+    """What a simulated year adds to memory; beside it, the share of a core of the bare loop, %."""
+    end_ms = time.time_ns() // 1_000_000
+    command = [sys.executable, "-m", "bench.rig64.year", str(run.rig_file), str(end_ms)]
+    with subprocess.Popen(
+        command, cwd=TESTS, env=run.surroundings, stdout=subprocess.PIPE, text=True
+    ) as year:
+        loop = [sys.executable, "-m", "bench.rig64.bare", str(folder), str(SECONDS), str(EVERY)]
+        bare = subprocess.run(loop, cwd=TESTS, capture_output=True, text=True, check=True)
+        said, _ = year.communicate()
+    assert year.returncode == 0
+    tenth, end, scans, days = (float(line) for line in said.split())
+    assert scans == 365 * 96 * len(BUSES)
+    assert days >= 364
+    growth = Figure(
+        "a simulated year of 64 probes each 900 s: memory more at its end",
+        *(100 * (end / tenth - 1), "%", 5.0),
+        "the same process after the first tenth",
+        end / tenth,
+    )
+    return growth, 100 * float(bare.stdout) / SECONDS
+
+
+def _starts(folder: Path, year: Run) -> Iterator[Figure]:
     """From the start of the process to a scan that others can read."""
     first: list[float] = []
     later: list[float] = []
     bare: list[float] = []
     for number in range(STARTS):
-        fresh = _laid_out(folder, f"fresh {number}", again.surroundings)
-        for run, took in ((fresh, first), (again, later)):
+        fresh = _laid_out(folder, f"fresh {number}", year.surroundings)
+        for run, took in ((fresh, first), (year, later)):
             with run.going() as (_, seconds):
                 took.append(seconds)
         start = time.perf_counter()
-        _python("import sqlite3, serial, pydantic", again.surroundings)
+        _python("import sqlite3, serial, pydantic", year.surroundings)
         bare.append(time.perf_counter() - start)
     peer = "a Python that imports sqlite3, serial and pydantic"
-    for name, took in (("a record that is there", later), ("a new record", first)):
+    for name, took in (("a year recorded", later), ("a new record", first)):
         seconds = median(took)
         yield Figure(
             f"start to first committed scan, {name}",
@@ -132,7 +172,7 @@ def _starts(folder: Path, again: Run) -> Iterator[Figure]:
         )
 
 
-def _alone(folder: Path, run: Run) -> Iterator[Figure]:
+def _alone(run: Run, bare_share: float) -> Iterator[Figure]:
     """Memory without outlets, and the processor's time over the last of the runs."""
     memory = []
     for number in range(ROUNDS):
@@ -144,68 +184,68 @@ def _alone(folder: Path, run: Run) -> Iterator[Figure]:
                 time.sleep(SECONDS)
                 share = 100 * (busy(process) - before) / SECONDS
                 assert run.scans() - scans >= len(BUSES) * (SECONDS // EVERY - 1)
-    bare = _pss_of("import sqlite3, serial, pydantic", run.surroundings)
+    bare = _memory_of("import sqlite3, serial, pydantic", run.surroundings)
     yield Figure(
         f"{MANY}, nothing sent: memory",
         *(median(memory), "MB", 48.0),
         "a Python that imports sqlite3, serial and pydantic",
         median(memory) / bare,
     )
-    command = [sys.executable, "-m", "bench.rig64.bare", str(folder), str(SECONDS), str(EVERY)]
-    done = subprocess.run(command, cwd=TESTS, capture_output=True, text=True, check=True)
     yield Figure(
-        f"{MANY}: processor time",
+        f"{MANY}, nothing sent: processor time",
         *(share, "% of a core", 1.5),
         "a bare loop over the same ports and files",
-        share / (100 * float(done.stdout) / SECONDS),
+        share / bare_share,
     )
 
 
-def _with_others(folder: Path, surroundings: dict[str, str]) -> Iterator[Figure | Unmeasured]:
-    """Memory with a broker and a database to send to, and that of the pages beside it."""
+def _with_others(folder: Path, run: Run) -> Iterator[Figure | Unmeasured]:
+    """Memory while a broker gets all readings and a database the whole year, and of the pages."""
+    name = f"{MANY} and sent by MQTT and to a database: memory"
     lacking = [name for name in ("mosquitto", "victoria-metrics") if shutil.which(name) is None]
-    name = f"{MANY}, all readings sent by MQTT and to a database: memory"
     if lacking:
         yield Unmeasured(name, "<= 90 MB", f"{lacking[0]} is not installed")
         return
-    sending, idle, viewed = [], [], []
-    for number in range(ROUNDS):
-        with ExitStack() as stack:
-            mqtt = stack.enter_context(broker(folder / f"broker {number}", port=free_port()))
-            database = stack.enter_context(time_series_server(folder / f"database {number}"))
-            more = _OUTLETS.format(host=HOST, mqtt=mqtt.port, url=database.url)
-            run = _laid_out(folder, f"sending {number}", surroundings, more)
-            heard = stack.enter_context(listener(mqtt.port))
-            process, _ = stack.enter_context(run.going())
-            time.sleep(SETTLE)
-            assert _probes_told(heard) == EACH * len(BUSES)
-            assert database.count("humidity_value", probe="modbus 0") > 1
-            sending.append(pss_mb(process))
-            pages = _pages(stack, run)
-            idle.append(pages[0])
-            viewed.append(pages[1])
-    bare = _pss_of(
-        "import sqlite3, serial, pydantic, paho.mqtt.client, influxdb_client", surroundings
-    )
-    yield Figure(
-        name,
-        *(median(sending), "MB", 90.0),
-        "a Python that imports sqlite3, serial, pydantic, paho and influxdb_client",
-        median(sending) / bare,
-    )
-    bare = _pss_of("import sqlite3, pydantic, starlette, uvicorn, jinja2", surroundings)
-    peer = "a Python that imports sqlite3, pydantic, starlette, uvicorn and jinja2"
-    yield Figure("pages, idle: memory", median(idle), "MB", 60.0, peer, median(idle) / bare)
-    name = f"pages, {VIEWERS} people looking: memory"
-    yield Figure(name, median(viewed), "MB", 70.0, peer, median(viewed) / bare)
+    with (
+        broker(folder / "broker") as mqtt,
+        time_series_server(folder / "database") as database,
+        listener(mqtt.port) as heard,
+    ):
+        rounds = [_round(run, mqtt, database, heard) for _ in range(ROUNDS)]
+    sending, idle, viewed = (median(column) for column in zip(*rounds, strict=True))
+    libraries = "sqlite3, serial, pydantic, paho.mqtt.client, influxdb_client"
+    bare = _memory_of(f"import {libraries}", run.surroundings)
+    yield Figure(name, sending, "MB", 90.0, f"a Python that imports {libraries}", sending / bare)
+    libraries = "sqlite3, pydantic, starlette, uvicorn, jinja2"
+    bare = _memory_of(f"import {libraries}", run.surroundings)
+    peer = f"a Python that imports {libraries}"
+    yield Figure("pages of a year, idle: memory", idle, "MB", 60.0, peer, idle / bare)
+    name = f"pages of a year, {VIEWERS} people looking: memory"
+    yield Figure(name, viewed, "MB", 70.0, peer, viewed / bare)
 
 
-def _probes_told(heard: Listener) -> int:
-    return len({topic for topic, _ in heard.live if topic.startswith("rigs/bench/probes/")})
+def _round(
+    run: Run, mqtt: Broker, database: TimeSeriesServer, heard: Listener
+) -> tuple[float, float, float]:
+    """Memory of the run, of its pages after one visit to each sheet, and with many people."""
+    more = _OUTLETS.format(host=HOST, mqtt=mqtt.port, prefix=PREFIX, url=database.url)
+    plain = run.rig_file.read_text()
+    if more not in plain:
+        run.rig_file.write_text(plain + more)
+    with ExitStack() as stack:
+        told, written = len(heard.messages), database.count("humidity_value", probe="modbus 0")
+        process, _ = stack.enter_context(run.going())
+        time.sleep(SETTLE)
+        topics = {message.topic for message in heard.messages[told:]}
+        probes = [topic for topic in topics if topic.startswith(f"{PREFIX}/probes/")]
+        assert len(probes) == EACH * len(BUSES), (len(probes), run.log())
+        assert database.count("humidity_value", probe="modbus 0") > written, run.log()
+        sending = pss_mb(process)
+        return sending, *_pages(stack, run)
 
 
 def _pages(stack: ExitStack, run: Run) -> tuple[float, float]:
-    """Memory of `longsoak pages` after its first page, and with all viewers."""
+    """Memory of `longsoak pages` after a visit to each sheet, and with many people."""
     port = free_port()
     log = run.rig_file.with_name("pages.log")
     process = stack.enter_context(
@@ -216,34 +256,15 @@ def _pages(stack: ExitStack, run: Run) -> tuple[float, float]:
         )
     )
     wait_for(lambda: listens(port), what="the pages")
-    with viewers(port, 1) as one:
-        wait_for(lambda: one.open == 1, what="the first viewer")
+    with viewers(port, 4) as few:
+        wait_for(lambda: few.open == 4, what="a visit to each sheet")
     idle = pss_mb(process.pid)
-    with viewers(port, VIEWERS) as all_of_them:
-        wait_for(lambda: all_of_them.open == VIEWERS, what="all viewers", limit=60)
+    with viewers(port, VIEWERS) as many:
+        wait_for(lambda: many.open == VIEWERS, what="all to look", limit=60)
         time.sleep(VIEWED)
-        assert all_of_them.heard >= VIEWERS, all_of_them.heard
+        assert many.heard >= VIEWERS, many.heard
         viewed = pss_mb(process.pid)
     return idle, viewed
-
-
-def _year(folder: Path, surroundings: dict[str, str]) -> Figure:
-    """Memory at the end of a simulated year over that after its first tenth."""
-    command = [sys.executable, "-m", "bench.rig64.year", str(folder / "year")]
-    done = subprocess.run(
-        command, cwd=TESTS, env=surroundings, capture_output=True, text=True, check=True
-    )
-    tenth, end, scans, days = (float(line) for line in done.stdout.split())
-    assert scans == 365 * 144
-    assert days >= 364
-    return Figure(
-        "a simulated year of 64 probes each 600 s: memory more at its end",
-        100 * (end / tenth - 1),
-        "%",
-        5.0,
-        "the same process after the first tenth",
-        end / tenth,
-    )
 
 
 def _python(code: str, surroundings: dict[str, str]) -> str:
@@ -258,9 +279,7 @@ def _python(code: str, surroundings: dict[str, str]) -> str:
     return done.stdout
 
 
-def _pss_of(imports: str, surroundings: dict[str, str]) -> float:
+def _memory_of(imports: str, surroundings: dict[str, str]) -> float:
     """Memory of a bare Python with some imports, MB."""
-    own = "from bench.rig64.started import pss_mb; print(pss_mb(os.getpid()))"
-    return median(
-        float(_python(f"{imports}; import os; {own}", surroundings)) for _ in range(ROUNDS)
-    )
+    own = "import os; from bench.rig64.started import pss_mb; print(pss_mb(os.getpid()))"
+    return median(float(_python(f"{imports}; {own}", surroundings)) for _ in range(ROUNDS))

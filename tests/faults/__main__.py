@@ -13,7 +13,7 @@ CAMPAIGNS = sorted(
     path.stem for path in HERE.glob("[a-z]*.py") if "\ndef campaign(" in path.read_text()
 )
 GROUPS = {
-    "store": ("kill", "full", "failing", "powercut", "service"),
+    "store": ("kill", "full", "failing", "powercut", "aside", "service"),
     "forward": ("database", "broker", "scripted"),
 }
 

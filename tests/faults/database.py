@@ -35,7 +35,8 @@ def campaign(*, seed: int, short: bool, overlap: float = 60.0) -> Outcome:
         try:
             if short:  # what it has just acknowledged is lost with it
                 wait_for(
-                    lambda: len(arrived(server)) >= 6 * (BACKLOG + 10), what="the backlog to arrive"
+                    lambda: server.count("temperature_raw", probe="T core") >= BACKLOG + 10,
+                    what="the backlog, and more, to arrive",
                 )
                 server.kill()
                 server.start()

@@ -110,9 +110,7 @@ class _Run:
         for number, operation in enumerate(self.operations):
             if moments and number == moments[0]:
                 moments.pop(0)
-                acks = disk.witnessed(self._under / ACKS)
-                whole = acks[: len(acks) - len(acks) % NUMBER.size]
-                self._acknowledged = max((n for (n,) in NUMBER.iter_unpack(whole)), default=0)
+                self._acknowledged = acknowledged_in(disk.witnessed(self._under / ACKS))
                 state = self._top / f"state at operation {number}"
                 state.mkdir()
                 disk.cut_off(state, chance=chance, spare=self._under / ACKS)
@@ -155,3 +153,9 @@ class _Run:
         finally:
             writer.close()
         return number
+
+
+def acknowledged_in(acks: bytes) -> int:
+    """The last scan acknowledged; a process may have died in the midst of a number."""
+    whole = acks[: len(acks) - len(acks) % NUMBER.size]
+    return max((number for (number,) in NUMBER.iter_unpack(whole)), default=0)

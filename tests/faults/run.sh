@@ -3,7 +3,7 @@
 # line that says what was tried and what was lost.
 #
 #   sh tests/faults/run.sh                   all, some half an hour
-#   sh tests/faults/run.sh store             the record: kill, full, failing, powercut, service
+#   sh tests/faults/run.sh store             the record: kill, full, failing, powercut, aside, service
 #   sh tests/faults/run.sh forward           the outlets: database, broker, scripted
 #   sh tests/faults/run.sh kill clock        the named ones
 #   sh tests/faults/run.sh kill --seed 7     other moments

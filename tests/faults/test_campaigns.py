@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from faults import broker, database, failing, full, kill, powercut, scripted, service
+from faults import aside, broker, database, failing, full, kill, powercut, scripted, service
 from faults.__main__ import main
 from faults.chance import drawn_from
 from faults.victim import Victim
@@ -78,7 +78,7 @@ def test_scans_written_without_waiting_for_the_disk_do_not_outlive_a_power_cut()
 
 
 @pytest.mark.parametrize(
-    "campaign", [kill, full, failing, powercut, service], ids=lambda m: m.__name__
+    "campaign", [kill, full, failing, powercut, aside, service], ids=lambda m: m.__name__
 )
 def test_the_record_outlives_a_short_campaign(campaign: object) -> None:
     outcome = campaign.campaign(seed=SEED, short=True)  # type: ignore[attr-defined]

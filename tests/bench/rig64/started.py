@@ -66,12 +66,27 @@ def started(
 
 
 def pss_mb(process: int) -> float:
-    """Memory of a process, its share of what others map too included, MB.
+    """Memory of a process as if no other Python ran, MB.
 
-    Source: the kernel's Documentation/filesystems/proc.rst, smaps_rollup; its kB are 1024 bytes.
+    It is the proportional set size, but what it maps of Python's files and of SQLite's counts
+    whole: here others map those too, and it would be less the more of them happen to run.
+
+    Source: the kernel's Documentation/filesystems/proc.rst, smaps; its kB are 1024 bytes.
     """
+    total, whole = 0, False
+    for line in Path(f"/proc/{process}/smaps").read_text().splitlines():
+        first, *rest = line.split()
+        if not first.endswith(":"):  # the head of a mapping, and its file is the last word
+            whole = any(word in line for word in ("python", "sqlite"))
+        elif first == ("Rss:" if whole else "Pss:"):
+            total += int(rest[0])
+    return total * 1024 / 1e6
+
+
+def anonymous_mb(process: int) -> float:
+    """What of its memory is no file's, so that nobody else maps it, MB. Source: as `pss_mb`."""
     lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
-    (kilobytes,) = (line.split()[1] for line in lines if line.startswith("Pss:"))
+    (kilobytes,) = (line.split()[1] for line in lines if line.startswith("Anonymous:"))
     return int(kilobytes) * 1024 / 1e6
 
 
