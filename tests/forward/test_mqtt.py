@@ -106,6 +106,7 @@ def test_every_reading_comes_in_order_and_retained_as_the_schema_says(
         assert last == {
             "rig": "render pair",
             "probe": "T core",
+            "run": keeper.record.scans_after(99, limit=1)[0].run,
             "scan": 100,
             "at": rfc3339(keeper.now_ms),
             "time_sure": True,

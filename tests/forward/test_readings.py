@@ -34,7 +34,7 @@ _TEXT = st.text(st.characters(exclude_categories=["Cs"]))
 def test_any_reading_is_told_as_the_schema_says(
     reading: Reading, scan: int, time_sure: bool
 ) -> None:
-    payload = Payloads(RIG).of(reading, scan=scan, time_sure=time_sure)
+    payload = Payloads(RIG).of(reading, run="0123456789ab", scan=scan, time_sure=time_sure)
     validate("reading", json.dumps(payload, allow_nan=False))
     assert payload["probe"] == reading.probe
     assert (payload["bound"] is None) or payload["uncertainty"] is None

@@ -266,3 +266,26 @@ def test_the_last_value_of_each_silent_probe_is_found_in_one_walk_back(
     assert record.steps - both == pytest.approx(both, rel=0.1)
     later = record.last_values((SLOW, AIR), since_ms=at + 1, until_ms=keeper.now_ms + 1)
     assert later == {AIR: at + 1000}
+
+
+def test_no_two_scans_of_a_rig_have_one_number_in_one_run(tmp_path: Path) -> None:
+    keys = set()
+    for folder in ("one", "begun anew after damage"):
+        with Keeper(tmp_path / folder, small_rig()) as keeper:
+            keeper.scans([{SLOW: 17.0}] * 3)
+            boot = "b" if folder == "one" else "the same"
+            for started in (7_000, 9_000):
+                keeper.writer.begin_run(
+                    boot=boot,
+                    software="0",
+                    utc_ms=START_MS,
+                    boottime_ms=started,
+                    synchronised=True,
+                )
+                keeper.scans([{SLOW: 17.0}] * 3)
+        scans = Record(tmp_path / folder).scans_after(0, limit=99)
+        assert len({scan.run for scan in scans}) == 3
+        found = {(scan.run, scan.id) for scan in scans}
+        assert len(found) == len(scans) == 9
+        keys |= found if folder == "one" else {(r, i) for r, i in found if i > 3}
+    assert len(keys) == 9 + 6

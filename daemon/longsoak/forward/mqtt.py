@@ -159,7 +159,7 @@ class MqttReadings:
                         scan.id,
                         number == len(scan.readings),
                         probe_topic(self._prefix, reading.probe),
-                        self._payloads.of(reading, scan=scan.id, time_sure=sure),
+                        self._payloads.of(reading, run=scan.run, scan=scan.id, time_sure=sure),
                     )
                 if self._allowed < 1:
                     return

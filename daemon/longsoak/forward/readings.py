@@ -15,13 +15,15 @@ class Payloads:
         self._rig = rig
         self._probes = {probe.name: probe for probe in rig.probes}
 
-    def of(self, reading: Reading, *, scan: int, time_sure: bool) -> Payload:
+    def of(self, reading: Reading, *, run: str, scan: int, time_sure: bool) -> Payload:
         """One reading.
 
         Parameters
         ----------
         reading : Reading
             Of a probe that the rig may have no longer.
+        run : str
+            Of the measuring process, as `longsoak.store.reader.StoredScan` names it.
         scan : int
             Id of the scan it came in.
         time_sure : bool
@@ -33,6 +35,7 @@ class Payloads:
         return {
             "rig": self._rig.name,
             "probe": reading.probe,
+            "run": run,
             "scan": scan,
             "at": rfc3339(reading.utc_ms),
             "time_sure": time_sure,

@@ -1,9 +1,11 @@
 """Read-only access to the record, for pages, commands and forwarders."""
 
 import sqlite3
+from bisect import bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +19,7 @@ from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Kept, Scans, readings_of
 from longsoak.store.summarised import HOUR_MS, Look, made_from
-from longsoak.store.timeline import shift_of, spans, spans_of, stretches
+from longsoak.store.timeline import runs_of, shift_of, spans, spans_of, stretches
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -42,9 +44,15 @@ class RigVersion:
 
 @dataclass(frozen=True, slots=True)
 class StoredScan:
-    """One row of the record, decoded."""
+    """One row of the record, decoded.
+
+    `run` names the run of the measuring process it was taken in, unlike any other ever: a record
+    that is put back, or begun in the place of a damaged one, gives scans numbers that were given
+    already, but in other runs.
+    """
 
     id: int
+    run: str
     bus: str
     utc_ms: int
     rig_version: int
@@ -197,7 +205,7 @@ class Record(RecordFile):
     def scans_after(self, position: int, *, limit: int) -> list[StoredScan]:
         """Scans with an id above `position`, oldest first: what a forwarder's cursor walks over."""
         with self._look() as (db, scans):
-            every = stretches(db, scans)
+            every, runs = stretches(db, scans), runs_of(db)
             found = []
             for row in scans.rows(position + 1, min(scans.top, position + limit)):
                 layout = scans.layouts[row.layout]
@@ -205,7 +213,10 @@ class Record(RecordFile):
                 decoded = unpack(
                     row.readings, probes=layout.probes, units=layout.units, utc_ms=utc_ms
                 )
-                found.append(StoredScan(row.id, layout.bus, utc_ms, layout.rig_version, decoded))
+                run = runs[bisect_right(runs, row.id, key=itemgetter(0)) - 1][1] if runs else ""
+                found.append(
+                    StoredScan(row.id, run, layout.bus, utc_ms, layout.rig_version, decoded)
+                )
         return found
 
     def scan_before(self, position: int, *, seconds: float) -> int:

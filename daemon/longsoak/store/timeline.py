@@ -3,10 +3,13 @@
 import sqlite3
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from hashlib import sha256
 from itertools import pairwise
 from typing import NamedTuple
 
 from longsoak.store.scans import Scans
+
+_LONG_ENOUGH = 12  # hex digits: a rig has thousands of runs in its life, not millions
 
 
 class Span(NamedTuple):
@@ -26,6 +29,17 @@ def stretches(db: sqlite3.Connection, scans: Scans) -> list[Span]:
         Span(first, following - 1, shift, known)
         for (first, following), (_, shift, known) in zip(pairwise(starts), rows, strict=True)
         if first < following
+    ]
+
+
+def runs_of(db: sqlite3.Connection) -> list[tuple[int, str]]:
+    """The first scan of each stretch, and a name of the run it belongs to that no other has."""
+    return [
+        (first, sha256(f"{boot} {started_ms}".encode()).hexdigest()[:_LONG_ENOUGH])
+        for first, boot, started_ms in db.execute(
+            "SELECT first_scan, boot, started_boottime_ms FROM stretch JOIN run"
+            " ON run.id = stretch.run ORDER BY stretch.id"
+        )
     ]
 
 
