@@ -11,10 +11,12 @@ import pytest
 
 from longsoak.store import restore as restore_module
 from longsoak.store.files import INBOX, RECORD
+from longsoak.store.inbox import Inbox
 from longsoak.store.manifest import MANIFEST
 from longsoak.store.media import TargetError
 from longsoak.store.photos import keep_photo
 from longsoak.store.reader import Record
+from longsoak.store.requests import ask
 from longsoak.store.restore import Restored, restore
 from longsoak.store.restorenote import drop_note, note_of_restore
 from longsoak.vocabulary.errors import StoreError
@@ -232,6 +234,32 @@ def test_what_root_restores_belongs_to_whom_the_record_belonged(tmp_path: Path) 
     assert done.aside is not None
     for path in (folder, *folder.iterdir(), done.aside / "lock"):
         assert (path.stat().st_uid, path.stat().st_gid) == (65534, 65534), path
+
+
+def test_what_was_asked_and_not_answered_yet_goes_along_with_its_photo(tmp_path: Path) -> None:
+    folder = a_record(tmp_path / "record")
+    made = backed_up(folder, tmp_path / "stick")
+    Inbox(folder).close()
+    photo = keep_photo(folder, b"\xff\xd8\xff\xe0 a photo")
+    asked = ask(folder, kind="note", subject="rig", by="mk", utc_ms=1, body=photo.sha256)
+    done = restored(made.folder, tmp_path)
+    assert done.waiting == 1
+    assert done.cautions == ()
+    inbox = Inbox(folder)
+    assert inbox.waiting() == [asked]
+    inbox.close()
+    assert any(photo.sha256 in path.name for path in (folder / "photos").iterdir())
+    assert done.aside is not None
+    assert Inbox(done.aside).waiting() == [asked]
+
+
+def test_an_inbox_that_is_damaged_stays_where_it_is(tmp_path: Path) -> None:
+    folder = a_record(tmp_path / "record")
+    made = backed_up(folder, tmp_path / "stick")
+    (folder / INBOX).write_bytes(b"no database" * 400)
+    done = restored(made.folder, tmp_path)
+    assert done.waiting == 0
+    assert not (folder / INBOX).exists()
 
 
 def test_a_disk_that_can_not_exchange_two_folders_loses_nothing(

@@ -81,6 +81,9 @@ def _words(done: Restored) -> str:
     if done.aside is not None:
         lines.append(f"The record that lay there is kept as {done.aside}.")
         lines.append(_later(done))
+    if done.waiting:
+        count = with_noun(done.waiting, "request")
+        lines.append(f"{count} that nobody had answered yet, such as a note, went along.")
     lines.append("Start `longsoak run` to go on measuring.")
     return "\n".join(lines)
 
@@ -117,5 +120,6 @@ def _json(manifest: Manifest, faults: list[str], done: Restored | None = None) -
             "set_aside": None if done.aside is None else str(done.aside),
             "set_aside_until": None if later is None else rfc3339(later),
             "written": [str(path) for path in done.written],
+            "requests_taken_over": done.waiting,
         }
     return json.dumps(picture, ensure_ascii=False, indent=1)

@@ -4,14 +4,15 @@ import errno
 import fcntl
 import os
 import shutil
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.core.wording import with_noun
 from longsoak.store.backups import PHOTOS
-from longsoak.store.files import LOCK, RECORD
+from longsoak.store.files import INBOX, LOCK, RECORD, connect_read_only
 from longsoak.store.manifest import RIG_FILE, Manifest, until_words
 from longsoak.store.media import (
     TargetError,
@@ -44,7 +45,8 @@ class Later:
 class Restored:
     """What was put in place, what was set aside, and what a person should know of it.
 
-    `later` is None if nothing was set aside, or what was could not be read.
+    `later` is None if nothing was set aside, or what was could not be read. `waiting` is how many
+    requests were taken over that nobody had answered yet.
     """
 
     manifest: Manifest
@@ -52,6 +54,7 @@ class Restored:
     aside: Path | None
     later: Later | None
     written: tuple[Path, ...]
+    waiting: int
     cautions: tuple[str, ...]
 
 
@@ -99,6 +102,7 @@ def restore(
         aside = _free_aside(folder) if there else None
         try:
             said += _stage(backup, manifest, half, folder, aside, tell)
+            waiting = _take_over(folder, half)
             written, more = _write_rig(backup, manifest, rig_file)
             _give_to_owner(half, *written, like=folder if there else folder.parent)
             half.rename(staged)
@@ -107,7 +111,7 @@ def restore(
         finally:
             if half.exists():
                 shutil.rmtree(half)
-    return Restored(manifest, folder, aside, later, tuple(written), (*said, *more))
+    return Restored(manifest, folder, aside, later, tuple(written), waiting, (*said, *more))
 
 
 def _check_room(folder: Path, manifest: Manifest) -> None:
@@ -225,6 +229,32 @@ def _copy_photos(
         return []
     count = with_noun(len(lost), "photo")
     return [f"{count} of proofs could not be restored: {', '.join(lost)}."]
+
+
+def _take_over(folder: Path, half: Path) -> int:
+    """Take over what was asked and not answered yet, with its photos; return how many that are.
+
+    What was answered in the record that is set aside is asked again: there it is not known here.
+    """
+    try:
+        with closing(connect_read_only(folder / INBOX)) as old:
+            (waiting,) = old.execute("SELECT count(*) FROM request").fetchone()
+            if not waiting:
+                return 0
+            with closing(sqlite3.connect(half / INBOX)) as new:
+                old.backup(new)
+    except (sqlite3.Error, StoreError):  # none there, or damaged: `longsoak run` makes a new one
+        (half / INBOX).unlink(missing_ok=True)
+        return 0
+    there, photos = folder / PHOTOS, half / PHOTOS
+    for photo in sorted(there.iterdir()) if there.is_dir() else ():
+        photos.mkdir(exist_ok=True)
+        if not (photos / photo.name).exists():
+            copy(photo, photos / photo.name, Work(1, lambda _done, _total: None))
+    for changed in (photos, half):
+        if changed.is_dir():
+            sync_folder(changed)
+    return int(waiting)
 
 
 def _write_rig(backup: Path, manifest: Manifest, rig_file: Path) -> tuple[list[Path], list[str]]:
