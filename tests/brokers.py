@@ -10,7 +10,7 @@ from ssl import SSLContext
 from jsonschema import Draft202012Validator
 
 from longsoak.core.topics import state_topic
-from longsoak.service.mqtt import MqttConnection
+from longsoak.service.mqtt import UNSEEN, MqttConnection
 from longsoak.vocabulary.outlet import Payload
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
 from servers import HOST
@@ -33,11 +33,17 @@ def connection(
     patience: float = 10.0,
     version: MqttVersion = MqttVersion.V5,
     tls: SSLContext | None = None,
+    unseen: float = UNSEEN,
 ) -> Iterator[MqttConnection]:
     """A connection that is closed at the end of the block."""
     settings = Mqtt(HOST, port, PREFIX, user, password_file=None, version=version)
     made = MqttConnection(
-        settings, password=password, tls=tls, describe=just_the_state, patience=patience
+        settings,
+        password=password,
+        tls=tls,
+        describe=just_the_state,
+        patience=patience,
+        unseen=unseen,
     )
     try:
         yield made

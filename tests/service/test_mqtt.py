@@ -5,12 +5,14 @@ import signal
 import ssl
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from paho.mqtt.client import Client
 
 from brokers import PREFIX, STATE, connection
 from longsoak.service.brokerwords import refused, unreachable
@@ -142,6 +144,24 @@ def test_a_broker_of_another_version_is_told_with_the_way_out() -> None:
         "the broker refused the connection: Unsupported protocol version. "
         'Write version = "3.1.1" in [notices.mqtt].'
     )
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_library_that_died_of_an_error_of_its_own_is_started_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    died = threading.Event()
+
+    def reconnect(_client: Client) -> None:
+        died.set()
+        raise RuntimeError("no error that the library reckons with")
+
+    with monkeypatch.context() as patched, broker(tmp_path) as server:
+        patched.setattr(Client, "reconnect", reconnect)
+        with connection(server.port, patience=0.1, unseen=0.5) as made:
+            assert died.wait(10)
+            patched.undo()
+            wait_for(lambda: not trouble(made), what="a connection")
 
 
 def test_a_message_of_a_connection_thrown_away_is_neither_held_nor_taken_for_sent(

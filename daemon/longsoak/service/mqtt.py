@@ -18,6 +18,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from longsoak.core.topics import state_topic
 from longsoak.service.brokerwords import refused, unanswered, unreachable
+from longsoak.service.clock import SystemClock
 from longsoak.vocabulary.errors import BrokerError
 from longsoak.vocabulary.outlet import Payload, Published
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
@@ -26,6 +27,7 @@ RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
 REMEMBERED = 604_800  # s a broker is to remember that we were connected
 SILENCES = 3  # waits in vain after which the connection is thrown away
+UNSEEN = 180.0  # s
 GOODBYE = 3.0  # s that each part of closing may take
 MOST_HELD = 20  # messages on their way; fewer where the broker takes fewer at a time
 ROOM = 4  # of them for alarms and the state while readings catch up
@@ -68,6 +70,9 @@ class MqttConnection:
         too, so it must not raise.
     patience : float
         Longest wait for a connection or an acknowledgement, s.
+    unseen : float
+        Seconds without a sign of the library, while there is no connection, after which it is
+        started anew: its thread may have died of an error of its own.
     """
 
     def __init__(
@@ -78,6 +83,7 @@ class MqttConnection:
         tls: ssl.SSLContext | None,
         describe: Callable[[str], Payload],
         patience: float = 10.0,
+        unseen: float = UNSEEN,
     ) -> None:
         self._settings = settings
         self._password = password
@@ -94,6 +100,9 @@ class MqttConnection:
         self._held: dict[int, _Held] = {}
         self._state_refused: str | None = None
         self._silences = 0
+        self._unseen = unseen
+        self._monotonic = SystemClock().monotonic
+        self._seen_at = self._monotonic()
         self._clients = 0
         self._client: Client | None = self._start()
 
@@ -121,10 +130,11 @@ class MqttConnection:
             self._changed.wait_for(
                 lambda: self._connected or self._trouble is not None, timeout=self._patience
             )
-            if self._client is None or not self._connected:
-                raise BrokerError(
-                    self._trouble or f"{self._whose} did not answer within {self._patience:g} s"
-                )
+            if self._client is not None and self._connected:
+                return
+            says = self._trouble or f"{self._whose} did not answer within {self._patience:g} s"
+        self._replace_a_library_not_seen()
+        raise BrokerError(says)
 
     def publish(self, topic: str, payload: Payload) -> Published:
         """Hand over one message. See `Broker.publish`."""
@@ -254,6 +264,20 @@ class MqttConnection:
             if self._silences < SILENCES or client is None:
                 return
             self._silences = 0
+        self._replace(client)
+
+    def _replace_a_library_not_seen(self) -> None:
+        # It tries every half minute at least, and tells of each try.
+        with self._changed:
+            client = self._client
+            if client is None or self._monotonic() - self._seen_at < self._unseen:
+                return
+        self._replace(client)
+
+    def _replace(self, client: Client) -> None:
+        with self._changed:
+            if client is not self._client:  # another outlet's thread was here before
+                return
             self._client, self._connected, self._trouble = None, False, None
             self._held.clear()
             self._clients += 1
@@ -299,6 +323,7 @@ class MqttConnection:
             )
         else:
             client.connect_async(settings.host, settings.port, keepalive=KEEPALIVE)
+        self._seen_at = self._monotonic()
         client.loop_start()
         return client
 
@@ -315,6 +340,7 @@ class MqttConnection:
             with suppress(BrokerError):  # as many unanswered as the library takes
                 self._hand_over(client, self._state, self._describe(RECORDING))
         with self._changed:
+            self._seen_at = self._monotonic()
             self._connected = not reason.is_failure
             self._connections += self._connected
             self._losses += self._connected and not flags.session_present
@@ -328,6 +354,7 @@ class MqttConnection:
         error = sys.exception()  # the library calls this from where it caught it, and keeps it
         why = unreachable(self._whose, error, encrypted=self._tls is not None)
         with self._changed:
+            self._seen_at = self._monotonic()
             self._trouble = why
             self._changed.notify_all()
 
@@ -340,6 +367,7 @@ class MqttConnection:
         properties: Properties | None,
     ) -> None:
         with self._changed:
+            self._seen_at = self._monotonic()
             if self._connected:
                 self._trouble = f"the connection to {self._whose} was lost: {reason}"
             elif not self._refused:  # that says more
