@@ -14,17 +14,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from longsoak.core.wording import time_words
 from longsoak.store.codec import pack_whole, unpack_whole
 from longsoak.store.files import connect_read_only
-from longsoak.store.packing import Full, cut_out, joined
+from longsoak.store.packing import Full, Piece, cut_out, joined
 from longsoak.store.sealed import of_readings, pack_readings, unpack_readings
 from longsoak.vocabulary.errors import StoreError
-
-if TYPE_CHECKING:
-    from longsoak.store.scans import Piece
 
 DERIVED = "derived.db"
 _LAID_OUT = (
@@ -84,7 +81,7 @@ class Derived:
             self._db.close()
         self._db = None
 
-    def shown(self, piece: "Piece") -> "Piece":
+    def shown(self, piece: Piece) -> Piece:
         """A piece with the derived values in place of its own, where they came out otherwise."""
         last = self.derivation.last_scan
         if piece.probe not in self.derivation.probes or piece.scans[0] > last:

@@ -101,6 +101,16 @@ class Full(NamedTuple):
     reasons: tuple[int, ...]
 
 
+class Piece(NamedTuple):
+    """Some of one probe's readings in the order of scans; times as recorded."""
+
+    probe: str
+    scans: Sequence[int]
+    layouts: Sequence[int]
+    utc_ms: Sequence[int]
+    column: Full
+
+
 def cut_out(column: Full, low: int, high: int) -> Full:
     """A column's entries from `low` to below `high`."""
     return Full(

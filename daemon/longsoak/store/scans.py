@@ -16,6 +16,7 @@ from longsoak.store.packing import (
     FLAGS,
     REASONS,
     Full,
+    Piece,
     columns,
     cut_out,
     full_column,
@@ -54,16 +55,6 @@ class Chunk(NamedTuple):
     first: int
     last: int
     first_utc_ms: int
-
-
-class Piece(NamedTuple):
-    """Some of one probe's readings in the order of scans; times as recorded."""
-
-    probe: str
-    scans: Sequence[int]
-    layouts: Sequence[int]
-    utc_ms: Sequence[int]
-    column: Full
 
 
 class Kept:
