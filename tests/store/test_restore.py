@@ -260,6 +260,9 @@ def test_an_inbox_that_is_damaged_stays_where_it_is(tmp_path: Path) -> None:
     done = restored(made.folder, tmp_path)
     assert done.waiting == 0
     assert not (folder / INBOX).exists()
+    (says,) = done.cautions
+    assert "was not taken over" in says
+    assert str(done.aside) in says
 
 
 def test_a_disk_that_can_not_exchange_two_folders_loses_nothing(

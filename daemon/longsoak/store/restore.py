@@ -102,7 +102,8 @@ def restore(
         aside = _free_aside(folder) if there else None
         try:
             said += _stage(backup, manifest, half, folder, aside, tell)
-            waiting = _take_over(folder, half)
+            waiting, lost = _take_over(folder, half, aside)
+            said += lost
             written, more = _write_rig(backup, manifest, rig_file)
             _give_to_owner(half, *written, like=folder if there else folder.parent)
             half.rename(staged)
@@ -231,21 +232,28 @@ def _copy_photos(
     return [f"{count} of proofs could not be restored: {', '.join(lost)}."]
 
 
-def _take_over(folder: Path, half: Path) -> int:
-    """Take over what was asked and not answered yet, with its photos; return how many that are.
+def _take_over(folder: Path, half: Path, aside: Path | None) -> tuple[int, list[str]]:
+    """Take over what was asked and not answered yet, with its photos.
+
+    Returns how many that are, and what a person should know if they could not be taken over.
 
     What was answered in the record that is set aside is asked again: there it is not known here.
     """
+    if not (folder / INBOX).exists():
+        return 0, []
     try:
         with closing(connect_read_only(folder / INBOX)) as old:
             (waiting,) = old.execute("SELECT count(*) FROM request").fetchone()
             if not waiting:
-                return 0
+                return 0, []
             with closing(sqlite3.connect(half / INBOX)) as new:
                 old.backup(new)
-    except (sqlite3.Error, StoreError):  # none there, or damaged: `longsoak run` makes a new one
+    except (sqlite3.Error, StoreError) as error:  # `longsoak run` makes a new one
         (half / INBOX).unlink(missing_ok=True)
-        return 0
+        return 0, [
+            f"What was asked and not answered yet was not taken over ({error}); it is in "
+            f"{aside}. Ask again."
+        ]
     there, photos = folder / PHOTOS, half / PHOTOS
     for photo in sorted(there.iterdir()) if there.is_dir() else ():
         photos.mkdir(exist_ok=True)
@@ -254,7 +262,7 @@ def _take_over(folder: Path, half: Path) -> int:
     for changed in (photos, half):
         if changed.is_dir():
             sync_folder(changed)
-    return int(waiting)
+    return int(waiting), []
 
 
 def _write_rig(backup: Path, manifest: Manifest, rig_file: Path) -> tuple[list[Path], list[str]]:
