@@ -6,7 +6,7 @@ from longsoak.store.sealing import Sealing
 from longsoak.store.summaries import Summaries
 from longsoak.vocabulary.happening import Event
 
-LOOK = 20.0  # s between two looks whether anything is due
+LOOK = 300.0  # s between two looks whether anything is due: nothing waits for it
 
 
 class Upkeep:
