@@ -201,15 +201,18 @@ def _probe(
 class Keeper:
     """Commits invented scans and alarm changes to a real record, on a clock of its own."""
 
-    def __init__(self, folder: Path, rig: Rig, *, start_ms: int = START_MS) -> None:
+    def __init__(
+        self, folder: Path, rig: Rig, *, start_ms: int = START_MS, known: bool = True
+    ) -> None:
         self.record = Record(folder)
         self.now_ms = start_ms
         self._start_ms = start_ms
         self._rig = rig
         self.writer = RecordWriter(folder, now="2026-05-04T09:00:00Z")
         self.writer.accept_rig(f"# {rig.name}", utc_ms=start_ms)
+        self._known = known
         self.writer.begin_run(
-            boot="boot", software="0", utc_ms=start_ms, boottime_ms=0, synchronised=True
+            boot="boot", software="0", utc_ms=start_ms, boottime_ms=0, synchronised=known
         )
 
     def __enter__(self) -> Self:
@@ -250,6 +253,12 @@ class Keeper:
             batch.scans.append(self._scan(values, flags or {}))
         self.writer.commit(batch)
 
+    def set_clock(self, start_ms: int) -> None:
+        """Synchronise the clock: this boot began at `start_ms`, whatever was said before."""
+        self.now_ms += start_ms - self._start_ms
+        self._start_ms = start_ms
+        self._known = True
+
     def change(
         self,
         key: str,
@@ -282,7 +291,7 @@ class Keeper:
             bus="meter",
             utc_ms=self.now_ms,
             boottime_ms=self.now_ms - self._start_ms,
-            synchronised=True,
+            synchronised=self._known,
             probes=tuple(values),
             units=tuple(UNITS[kinds[name]] if name in kinds else "1" for name in values),
             raw=tuple(10 * number for number in numbers),
