@@ -77,7 +77,8 @@ class Chores:
                     _log.exception("%s could not be done", chore.name)
                 return self._failed(chore, says, utc_ms)
             self._due.append((now + again, chore))
-            self._failing.pop(chore.name, None)
+            if again > 0:  # done with all of it, not only with a bite before the one that fails
+                self._failing.pop(chore.name, None)
             return list(events)
         return []
 
