@@ -7,7 +7,6 @@ is done with what they report. Only buses are left out.
 import argparse
 import json
 import queue
-import signal
 import sys
 import threading
 from contextlib import suppress
@@ -51,15 +50,14 @@ def rig_with(settings: str) -> Rig:
 
 
 def main() -> int:
-    """Write and send until SIGUSR1, then only send until killed."""
+    """Write and send until there is enough, then only send until killed."""
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
     parser.add_argument("--settings", required=True)
     parser.add_argument("--backlog", type=int, default=0, help="scans from before the start")
+    parser.add_argument("--enough", type=Path, required=True, help="is there once it is enough")
     chosen = parser.parse_args()
-    enough = threading.Event()
-    signal.signal(signal.SIGUSR1, lambda *_: enough.set())
-    Sender(chosen.folder, rig_with(chosen.settings)).work(chosen.backlog, enough)
+    Sender(chosen.folder, rig_with(chosen.settings)).work(chosen.backlog, chosen.enough)
     return 0
 
 
@@ -94,7 +92,7 @@ class Sender:
             put=self._reports.put,
         )
 
-    def work(self, backlog: int, enough: threading.Event) -> None:
+    def work(self, backlog: int, enough: Path) -> None:
         """Write until there is enough, and send for ever."""
         if self._number == 0:
             now = self._clock.boottime_ms()
@@ -108,7 +106,7 @@ class Sender:
         while True:
             batch = Batch()
             self._take_reports(batch)
-            if not enough.is_set():
+            if not enough.exists():
                 self._add_scan(batch, self._clock.boottime_ms())
             self._writer.commit(batch)
             for outlet in self._outlets:

@@ -30,7 +30,9 @@ class Sending:
         self._command = [
             *(sys.executable, "-m", "faults.sender", os.fspath(folder)),
             *("--settings", json.dumps(settings), "--backlog", str(backlog)),
+            *("--enough", os.fspath(folder.parent / "enough")),
         ]
+        self._enough = folder.parent / "enough"
         self._log = folder.parent / "sender.log"
         self.start()
 
@@ -45,8 +47,8 @@ class Sending:
         assert self._process.wait() == -signal.SIGKILL, self.said()[-2000:]
 
     def write_no_more(self) -> None:
-        """From now on it only sends."""
-        self._process.send_signal(signal.SIGUSR1)
+        """From now on it only sends, even if it has just been started and can't hear yet."""
+        self._enough.touch()
 
     def said(self) -> str:
         """All it has said."""
