@@ -22,24 +22,25 @@ class News:
 
     def __init__(self, record: Record) -> None:
         self._record = record
-        self._changed = asyncio.Condition()
+        # One event for everybody's next news. A lock in its place would be left locked by a reader
+        # who leaves while he waits: the server cancels a wait more than once.
+        self._changed = asyncio.Event()
         self._listeners = 0
         self._version: Version = None
         self._closing = False
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._waking: asyncio.Future[None] | None = None  # held, or it might be collected
 
     def close_soon(self) -> None:
         """End every stream within moments. Safe to call from a signal handler."""
         self._closing = True
         if self._loop is not None:
-            self._loop.call_soon_threadsafe(self._start_waking)
+            self._loop.call_soon_threadsafe(self._wake)
 
     async def close(self) -> None:
         """End every stream, and the looking."""
         self._closing = True
-        await self._wake()
+        self._wake()
         if self._task is not None:
             self._task.cancel()
             with suppress(asyncio.CancelledError):
@@ -55,10 +56,10 @@ class News:
         try:
             yield f"retry: {RETRY_MS}\n\n".encode()
             while not self._closing:
+                changed = self._changed  # before the version: what comes meanwhile is not missed
                 yield _event(self._version)
-                async with self._changed:
-                    with suppress(TimeoutError):
-                        await asyncio.wait_for(self._changed.wait(), TICK_S)
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(changed.wait(), TICK_S)
         finally:
             self._listeners -= 1
 
@@ -68,14 +69,11 @@ class News:
             version = await anyio.to_thread.run_sync(self._look)
             if version != self._version:
                 self._version = version
-                await self._wake()
+                self._wake()
 
-    def _start_waking(self) -> None:
-        self._waking = asyncio.ensure_future(self._wake())
-
-    async def _wake(self) -> None:
-        async with self._changed:
-            self._changed.notify_all()
+    def _wake(self) -> None:
+        self._changed.set()
+        self._changed = asyncio.Event()
 
     def _look(self) -> Version:
         try:
