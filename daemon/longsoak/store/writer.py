@@ -105,10 +105,12 @@ class RecordWriter:
         self._db = reopened(self._db, self.folder, now=now)
         state = self._placing.state
         self._placing = Placing(self._db)
-        if self._run is not None:
-            with _told("the run could not be read again"):
-                self._placing.begin_run(self._run, boot=self._boot)
-        self._placing.state = state
+        try:
+            if self._run is not None:
+                with _told("the run could not be read again"):
+                    self._placing.begin_run(self._run, boot=self._boot)
+        finally:  # or the next scan would begin a stretch of a boot that nobody knows
+            self._placing.state = state
 
     def start_afresh(
         self, cause: str, *, utc_ms: int, boottime_ms: int, synchronised: bool
