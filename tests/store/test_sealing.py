@@ -257,3 +257,88 @@ def test_whenever_sealing_happens_nothing_changes(
             expected.append(kept.rows()[-1])
         assert kept.rows() == expected
     writer.close()
+
+
+ODD = (-0.0, 0.0, 5e-324, -2.2e-308, math.inf, -math.inf, 2.0**53 - 1, 2.0**53 + 2, 1.7e308)
+ODD_SINGLES = (-0.0, 0.0, 1.401298464324817e-45, math.inf, -math.inf, 16777215.0)
+
+
+def test_odd_numbers_names_and_units_are_read_as_they_were_committed(tmp_path: Path) -> None:
+    writer = RecordWriter(tmp_path, now="2026-05-04T09:00:00.000Z")
+    writer.accept_rig("", utc_ms=T0)
+    writer.begin_run(boot="b", software="0", utc_ms=T0, boottime_ms=0, synchronised=True)
+    # A decomposed letter beside the composed one, a name of nothing but a mark, one above 2**16.
+    names = ("e\u0301", "\u00e9", "\u200d", "\U0001f4a7", "'; --", "same")
+    committed: list[tuple[object, ...]] = []
+    batch = Batch()
+    for number in range(130):
+        bus = "one" if number % 2 else "two"  # both have the probes of the same names
+        units = tuple("Ohm" if (number // 20 + i) % 2 else "\u03a9" for i in range(len(names)))
+        raw = tuple(ODD[(number + i * 5) % len(ODD)] for i in range(len(names)))
+        values = tuple(ODD_SINGLES[(number + i) % len(ODD_SINGLES)] for i in range(len(names)))
+        spreads = tuple(ODD_SINGLES[number // 3 % len(ODD_SINGLES)] for _ in names)
+        batch.scans.append(
+            Scan(
+                bus,
+                T0 + number * 1000,
+                number * 1000,
+                True,
+                names,
+                units,
+                raw,
+                values,
+                spreads,
+                (Flag.PASS,) * len(names),
+                (Reason.NONE,) * len(names),
+            )
+        )
+        committed += [
+            (name, unit, *(struct.pack("<d", number) for number in numbers))
+            for name, unit, *numbers in zip(names, units, raw, values, spreads, strict=True)
+        ]
+    writer.commit(batch)
+    kept = Kept(tmp_path, writer)
+    held = Record(tmp_path)
+
+    def read(record: Record) -> list[tuple[object, ...]]:
+        return [
+            (
+                r.probe,
+                r.raw_unit,
+                *(
+                    struct.pack("<d", math.nan if n is None else n)
+                    for n in (r.raw, r.value, r.uncertainty)
+                ),
+            )
+            for scan in record.scans_after(0, limit=1000)
+            for r in scan.readings
+        ]
+
+    def drawn(record: Record) -> list[str]:
+        until = T0 + 40 * 86_400_000  # all in one interval, with or without sums
+        found = record.reduced(names, since_ms=T0, until_ms=until, buckets=1)
+        return [repr((b.low, b.high, b.mean, b.count)) for name in names for b in found[name]]
+
+    assert read(held) == committed
+    before = drawn(held)
+    assert len(before) == len(names)
+    kept.seal()
+    assert kept.live() < 60
+    assert drawn(held) == before
+    summaries = writer.summaries()
+    while summaries.bite():
+        pass
+    summaries.close()
+    writer.close()
+    for record in (held, Record(tmp_path)):
+        assert read(record) == committed
+        assert drawn(record) == before
+        columns = record.columns(names, since_ms=T0, until_ms=T0 + 10**6)
+        for name in names:
+            own = [row for row in committed if row[0] == name]
+            found = record.series(name, since_ms=T0, until_ms=T0 + 10**6)
+            assert [(r.probe, r.raw_unit) for r in found] == [row[:2] for row in own]
+            assert columns[name].raw.tobytes() == b"".join(row[2] for row in own)
+            assert [struct.pack("<d", n) for n in columns[name].values.tolist()] == [
+                row[3] for row in own
+            ]
