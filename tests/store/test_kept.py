@@ -80,7 +80,7 @@ def test_a_record_of_an_earlier_release_reads_the_same_unopened_migrated_and_sea
     writer = RecordWriter(tmp_path, now="2031-02-03T04:05:06Z")
     held = Record(tmp_path)
     assert every_look(held) == before
-    sealing = writer.sealing(SealingPlan(tail=1, lengths=(5,), enough=1))
+    sealing = writer.sealing(SealingPlan(tail=1, lengths=(25,), enough=1))
     bites = 0
     while sealing.bite():
         bites += 1

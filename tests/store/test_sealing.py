@@ -338,7 +338,9 @@ def test_odd_numbers_names_and_units_are_read_as_they_were_committed(tmp_path: P
             own = [row for row in committed if row[0] == name]
             found = record.series(name, since_ms=T0, until_ms=T0 + 10**6)
             assert [(r.probe, r.raw_unit) for r in found] == [row[:2] for row in own]
-            assert columns[name].raw.tobytes() == b"".join(row[2] for row in own)
+            assert [struct.pack("<d", n) for n in columns[name].raw.tolist()] == [
+                row[2] for row in own
+            ]
             assert [struct.pack("<d", n) for n in columns[name].values.tolist()] == [
                 row[3] for row in own
             ]
