@@ -141,7 +141,7 @@ class Child:
         sealing = self._writer.sealing(often if self._chosen.seals_often else None)
         self._chores = Chores(
             [
-                Upkeep(sealing, self._writer.summaries()),
+                Upkeep(sealing, self._writer.summaries(), look=20.0),
                 DayClosing(self._chosen.folder, self._writer),
             ]
         )

@@ -111,9 +111,14 @@ class Preload:
 def library() -> Path:
     """The compiled library; it goes with this process."""
     folder = Path(tempfile.mkdtemp(prefix="longsoak-preload-"))
-    atexit.register(shutil.rmtree, folder)
+    atexit.register(_remove, folder, os.getpid())
     built = folder / "preload.so"
     assert not {" ", ":"} & set(os.fspath(built)), f"the loader would cut {built}"
     command = ["gcc", "-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
     subprocess.run([*command, "-o", built, _SOURCE, "-ldl", "-lpthread"], check=True)
     return built
+
+
+def _remove(folder: Path, made_by: int) -> None:
+    if os.getpid() == made_by:  # and not a fork of it that ends
+        shutil.rmtree(folder)

@@ -175,8 +175,8 @@ def test_an_answer_that_is_not_about_the_lines_moves_and_drops_nothing(
     [
         ("120", 120.0),
         ("0", 0.0),
-        (formatdate(time.time() + 3600, usegmt=True), 3600.0),
-        (formatdate(time.time() - 3600, usegmt=True), 0.0),
+        (3600, 3600.0),
+        (-3600, 0.0),
         ("soon", None),
         ("-5", None),
         ("1e9", None),
@@ -186,8 +186,10 @@ def test_an_answer_that_is_not_about_the_lines_moves_and_drops_nothing(
     ids=["seconds", "none", "a date", "one that is past", *map(str, range(5))],
 )
 def test_a_server_that_asks_to_be_left_alone_is_heard(
-    tmp_path: Path, asked: str, seconds: float | None
+    tmp_path: Path, asked: str | int, seconds: float | None
 ) -> None:
+    if isinstance(asked, int):  # made here, for tests may run long after they were collected
+        asked = formatdate(time.time() + asked, usegmt=True)
     headers = {"Retry-After": asked.encode().decode("latin-1")}
     with (
         scripted_database(lambda _: (429, "too much", headers)) as server,
