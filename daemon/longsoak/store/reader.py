@@ -170,7 +170,8 @@ class Record(RecordFile):
         without readings has an empty list. An interval of an hour or more is one of whole hours,
         and one of two days or more of whole days, UTC, but for the ends of the range; so is any
         where there are too many scans to look at each. These are added up beforehand, so that a
-        range of any length reads a bounded number of rows.
+        range of any length reads a bounded number of rows. While they are not added up yet, or
+        are made again, intervals are as asked for.
         """
         width = max(1, -(-(until_ms - since_ms) // buckets))
         with self._look() as (db, scans):
