@@ -29,6 +29,8 @@ def check_name(text: str, *, kept: str, file: str, folder: Path) -> None:
     RigFileError
         The file is no TOML, or its rig has another name.
     """
+    if text == kept:  # as at most starts, which need not read it twice more
+        return
     name = name_in(tables_of(text, file=file))
     try:
         before = name_in(tables_of(kept, file=""))
