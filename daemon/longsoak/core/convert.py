@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from longsoak.core.fitting import SPREAD
 from longsoak.core.indication import COLDEST, WARMEST
-from longsoak.core.judge import OVERLOAD, gross_range, loop_range
+from longsoak.core.judge import OVERLOAD, SPANS, gross_range, loop_range
 from longsoak.core.resistance import (
     Budget,
     PreparedCurve,
@@ -78,6 +78,7 @@ _NONE, _OPEN_CIRCUIT = Reason.NONE, Reason.OPEN_CIRCUIT
 _PINS, _WITHIN = Kind.PINS, Reach.WITHIN
 _OHM = "Ohm"  # of pins, and nothing else
 _NEVER = 0.0, -inf  # degC, s
+_NOWHERE = inf, -inf  # Ohm
 
 _REACH: Mapping[Reach, Reason] = {
     Reach.WITHIN: Reason.NONE,
@@ -135,6 +136,7 @@ class _Pins:
         "_curve",
         "_half_leak",
         "_most",
+        "_ordinary",
         "_stand_in",
         "_temperature",
         "_tried",
@@ -155,9 +157,18 @@ class _Pins:
         self._half_leak = _HALF_LEAK * budget.insulation
         self._wood: Wood | None = None  # made for the first resistance that can be converted
         self._tried = True
+        # From where to where a resistance is judged by what it converts to alone.
+        self._ordinary = _NOWHERE
 
     def judged(self, ohm: float) -> tuple[float, float, Flag, Reason]:
         """Judge and convert one resistance; the same as `Judged`, but quicker to make."""
+        low, high = self._ordinary
+        if low <= ohm < high and (wood := self._wood) is not None:
+            # What nearly every reading comes to; the rest of this says the same at length.
+            value, reach, own, reference, meter, contact, warmth, leakage = wood.parts(ohm)
+            if reach is _WITHIN:
+                spread = hypot(own, reference, meter, contact, warmth, leakage)
+                return value, spread, _PASS, _NONE
         most = self._most
         flag, reason = gross_range(ohm, _PINS)
         if ohm >= OVERLOAD or (most is not None and ohm > most):
@@ -178,6 +189,12 @@ class _Pins:
             wood = self._wood = Wood(self._temperature, self._curve, self._budget)
             coldest, warmest = _tried(self._curve.curve)
             self._tried = coldest <= self._temperature <= warmest
+            if self._tried and not self._stand_in:
+                low, high = SPANS[_PINS].suspect
+                self._ordinary = (
+                    low,
+                    min(high, OVERLOAD, self._half_leak, inf if most is None else most),
+                )
         # A dead short reads 0 Ohm or a little less; its logarithm does not exist, its wetness does.
         value, uncertainty, reach = wood.moisture(ohm if flag is _PASS else max(ohm, 1.0))
         if ohm >= self._half_leak:
@@ -264,6 +281,8 @@ class Conversion:
             if probe.kind is Kind.TEMPERATURE
         }
         self._temperatures: dict[str, tuple[float, float]] = {}
+        # Of the scan in hand, by names; many sites are read by the same thermometers.
+        self._fresh: dict[tuple[str, ...], tuple[float, ...] | None] = {}
 
     def knows(self, probe: str) -> bool:
         """Whether the rig has a probe of that name."""
@@ -292,6 +311,7 @@ class Conversion:
                 # First, so that a scan's own temperatures serve it.
                 if row[4] is _PASS and sample.probe in self._patience:
                     self._temperatures[sample.probe] = (row[2], now)
+        self._fresh.clear()
         sites: dict[_Site, _Pins] = {}  # as they are now
         rows = []
         for sample in samples:
@@ -308,7 +328,8 @@ class Conversion:
                 rows.append(_not_evaluated(sample, Reason.WRONG_UNIT))
             else:
                 ohm = sample.value
-                rows.append((ohm, _OHM, *pins.judged(ohm)))
+                value, uncertainty, flag, reason = pins.judged(ohm)
+                rows.append((ohm, _OHM, value, uncertainty, flag, reason))
         return rows
 
     def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
@@ -330,6 +351,13 @@ class Conversion:
 
     def _pins(self, site: _Site, now: float) -> _Pins:
         """A site's pins at the temperature the wood has there now."""
+        names = site.probe.temperatures
+        if (
+            site.pins is not None
+            and site.warmth is site.told
+            and site.read == (names, self._read(names, now))
+        ):
+            return site.pins  # the thermometers say what they said before
         warmth = self._warmth(site, now)
         if site.pins is None or warmth != site.warmth:
             temperature, stand_in = None, False
@@ -371,19 +399,32 @@ class Conversion:
         self, site: _Site, names: tuple[str, ...], now: float, *, patience: float | None = None
     ) -> Warmth | None:
         """What thermometers say of the pins' depth; None unless all of them are fresh enough."""
-        temperatures: tuple[float, ...] = ()
-        for name in names:
-            value, at = self._temperatures.get(name, _NEVER)
-            if now - at > (self._patience.get(name, 0.0) if patience is None else patience):
-                return None
-            temperatures += (value,)
-        if not names:
+        temperatures = self._read(names, now, patience=patience)
+        if temperatures is None:
             return None
         if site.read != (names, temperatures):
             depths = [self._probes[name].depth for name in names]
             site.told = by_depth(site.probe.depth, depths, temperatures)
             site.read = names, temperatures
         return site.told
+
+    def _read(
+        self, names: tuple[str, ...], now: float, *, patience: float | None = None
+    ) -> tuple[float, ...] | None:
+        """What thermometers read, degC; None if there are none, or one of them is not fresh."""
+        if patience is None and names in self._fresh:
+            return self._fresh[names]
+        read: list[float] = []
+        for name in names:
+            value, at = self._temperatures.get(name, _NEVER)
+            if now - at > (self._patience.get(name, 0.0) if patience is None else patience):
+                read.clear()
+                break
+            read.append(value)
+        temperatures = tuple(read) or None
+        if patience is None:
+            self._fresh[names] = temperatures
+        return temperatures
 
 
 def _is_loop(probe: Probe, sample: Sample) -> bool:

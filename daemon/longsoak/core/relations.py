@@ -8,6 +8,7 @@ mind: `longsoak.core.resistance` never leaves the range a curve was made for.
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Protocol
 
 from longsoak.core.arrays import Numbers, exp10, interpolated, log10
@@ -39,18 +40,16 @@ class Table:
         rows = sorted((math.log10(ohm), content) for content, ohm in points)
         self._x = tuple(row[0] for row in rows)
         self._u = tuple(row[1] for row in rows)
-        self._last = len(rows) - 1
-        self._slopes = tuple(
-            (self._u[i + 1] - self._u[i]) / (self._x[i + 1] - self._x[i])
-            for i in range(len(rows) - 1)
+        self._inner = self._x[1:-1]
+        self._lines = tuple(
+            (x, u, (next_u - u) / (next_x - x)) for (x, u), (next_x, next_u) in pairwise(rows)
         )
 
     def moisture(self, x: Numbers) -> tuple[Numbers, Numbers]:
         """See `Relation.moisture`."""
         if isinstance(x, float):
-            low = bisect_left(self._x, x, 1, self._last) - 1
-            slope = self._slopes[low]
-            return self._u[low] + slope * (x - self._x[low]), slope
+            low, u, slope = self._lines[bisect_left(self._inner, x)]
+            return u + slope * (x - low), slope
         return interpolated(x, self._x, self._u)
 
     def log_resistance(self, u: Numbers) -> Numbers:

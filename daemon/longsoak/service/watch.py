@@ -4,6 +4,7 @@ from collections import deque
 from collections.abc import Callable, Mapping
 from functools import partial
 from math import inf
+from typing import NamedTuple
 
 from longsoak.core.alarms import (
     Delays,
@@ -39,13 +40,36 @@ _WELL = {
     Watch.DISK: "there is room on the disk again",
     Watch.LOG: "the log was folded in",
 }
-_TICKED = (Watch.SILENT, Watch.DAMAGED, Watch.LEVEL_UNKNOWN)
+_TICKED = (Watch.DAMAGED, Watch.LEVEL_UNKNOWN)
 # Looked up once: an enumeration takes long to name a member, and this is done for every reading.
 _SILENT, _PASS, _GOOD = Watch.SILENT, Flag.PASS, (Flag.PASS, Flag.SUSPECT)
 _NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.BACKUP, *OF_THE_RECORD)
 
 
 Says = str | Callable[[], str]  # words, or what makes them if they are needed
+
+
+class _Silences(NamedTuple):
+    """What watches whether the probes of one bus are asked at all."""
+
+    bus: str
+    plans: list[tuple[AlarmPlan, float]]  # and how long its probe may wait, s
+    probes: list[str]
+    least: float  # s, the shortest of these times
+
+
+def _silences_of(rig: Rig) -> list[_Silences]:
+    least, periods = UNSEEN
+    probes = {probe.name: probe for probe in rig.probes}
+    by_bus: dict[str, list[tuple[AlarmPlan, float]]] = {}
+    for plan in rig.alarms:
+        if plan.watch is _SILENT:
+            probe = probes[plan.subject]
+            by_bus.setdefault(probe.bus, []).append((plan, max(least, periods * probe.every)))
+    return [
+        _Silences(bus, plans, [plan.subject for plan, _ in plans], min(most for _, most in plans))
+        for bus, plans in by_bus.items()
+    ]
 
 
 class AlarmBook:
@@ -90,8 +114,7 @@ class AlarmBook:
         self._losses = {name: deque[float](maxlen=FLAPS) for name in self._fastest}
         self._down = dict.fromkeys(self._fastest, False)
         self._seen_at = dict.fromkeys(self._probes, now)
-        least, periods = UNSEEN
-        self._unseen = {p.name: (p.bus, max(least, periods * p.every)) for p in rig.probes}
+        self._silences = _silences_of(rig)
         self._good: dict[str, tuple[float, Reason, float]] = {}
 
     def _paced_by(self, plan: AlarmPlan) -> str:
@@ -133,6 +156,8 @@ class AlarmBook:
                     self._good[name] = (scan.values[i], scan.reasons[i], now)
         changes: list[AlarmChange] = []
         quiet = self._quiet
+        if quiet.issuperset(scan.probes) and scan.flags.count(_PASS) == len(scan.flags):
+            return changes
         for i, (name, flag) in enumerate(zip(scan.probes, scan.flags, strict=True)):
             if flag is _PASS and name in quiet:
                 continue
@@ -189,17 +214,10 @@ class AlarmBook:
             if now - at > max(BUS_PATIENCE, 3 * self._fastest[bus]):
                 says = f"no pass has ended for {age_words(now - at)}"
                 changes += self._state(Watch.BUS, bus, True, says, now=now, utc_ms=utc_ms)
+        for silences in self._silences:
+            changes += self._unasked(silences, now=now, utc_ms=utc_ms)
         for plan in self._ticked:
-            if plan.watch is _SILENT:
-                at, (bus, most) = self._seen_at[plan.subject], self._unseen[plan.subject]
-                if self._bus_at[bus] - at > most:
-                    says = (
-                        f"last asked {age_words(now - at)} ago: its bus has more to do than it can"
-                    )
-                    changes += self._step(
-                        plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
-                    )
-            elif plan.watch is Watch.DAMAGED:
+            if plan.watch is Watch.DAMAGED:
                 if self._lives[plan.key].state is _ANSWERED:
                     says = "somebody knows of it; measuring goes on in a new record"
                     changes += self._step(
@@ -212,6 +230,22 @@ class AlarmBook:
                     changes += self._step(
                         plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
                     )
+        return changes
+
+    def _unasked(self, silences: _Silences, *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Tell of probes that their bus, which answers, has not asked for too long."""
+        changes: list[AlarmChange] = []
+        answered, seen_at = self._bus_at[silences.bus], self._seen_at
+        # One look at all of them: hardly ever has one waited so long.
+        if answered - min(map(seen_at.__getitem__, silences.probes)) <= silences.least:
+            return changes
+        for plan, most in silences.plans:
+            at = seen_at[plan.subject]
+            if answered - at > most:
+                says = f"last asked {age_words(now - at)} ago: its bus has more to do than it can"
+                changes += self._step(
+                    plan, Seen.THERE, value=None, says=says, now=now, utc_ms=utc_ms
+                )
         return changes
 
     def acknowledge(

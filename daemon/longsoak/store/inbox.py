@@ -36,6 +36,9 @@ _NOT_ITS_FAULT = frozenset(
     }
 )
 
+_Identity = tuple[int, int]  # which file
+_Written = tuple[int, int]  # when it was written last, and how long it is
+
 
 class Inbox:
     """The measuring process's end: looks cheaply, takes what is new, drops what is recorded.
@@ -46,8 +49,8 @@ class Inbox:
     def __init__(self, folder: Path) -> None:
         self._path = folder / INBOX
         self._db: sqlite3.Connection | None = None
-        self._file: tuple[int, int] | None = None
-        self._written: tuple[int, int] | None = None  # when and how long, as of the last look
+        self._file: _Identity | None = None
+        self._written: _Written | None = None  # as of the last look
         self._version: int | None = None
         self._ready: list[Request] = []  # read, and not handed out yet
         self._taken: set[str] = set()  # in the file still, and read
@@ -62,18 +65,22 @@ class Inbox:
 
         Reads the file only when somebody else wrote to it.
         """
-        if self._db is not None and _identity(self._path) != self._file:
+        # Before the version, so that a request that comes between the two costs a check and no
+        # more, and damage that comes there is found with the next look.
+        identity, written = _seen(self._path)
+        if self._db is not None and identity != self._file:
             self._leave()
             self._news.append(
                 f"{self._path.name} was deleted or replaced; the one in its place is used from now"
             )
             self._open()
+            written = self._written
         if self._db is None:
             self._rest = max(0, self._rest - 1)
             if not self._rest:
                 self._open()
         try:
-            self._look()
+            self._look(written)
             self._sweep()
         except sqlite3.Error as error:
             self._mend(error)
@@ -102,21 +109,17 @@ class Inbox:
     def _open(self, *, mend: bool = True) -> None:
         try:
             self._db = _opened(self._path)
-            self._file = _identity(self._path)
-            self._written = _written(self._path)
+            self._file, self._written = _seen(self._path)
         except sqlite3.Error as error:
             if mend:
                 self._mend(error)
             else:
                 self._suffer(error)
 
-    def _look(self) -> None:
+    def _look(self, written: _Written | None) -> None:
         """Read what is new, and notice what was written past SQLite."""
         if self._db is None:
             return
-        # Before the version, so that a request that comes between the two costs a check and no
-        # more, and damage that comes there is found with the next look.
-        written = _written(self._path)
         if not self._fresh() and written != self._written:
             self._check()
         self._written = written
@@ -125,7 +128,7 @@ class Inbox:
         """Somebody wrote past SQLite: open the file again, which looks at every page of it."""
         self.close()
         self._db = _opened(self._path)
-        self._file = _identity(self._path)
+        self._file, _ = _seen(self._path)
         self._fresh()
 
     def _fresh(self) -> bool:
@@ -170,7 +173,7 @@ class Inbox:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
                 raise
-            self._written = _written(self._path)
+            _, self._written = _seen(self._path)
             self._taken -= self._done
             self._done.clear()
         if self._trouble is not None:
@@ -239,20 +242,12 @@ def _beside(path: Path, tail: str) -> Path:
     return path.with_name(path.name + tail)
 
 
-def _identity(path: Path) -> tuple[int, int] | None:
+def _seen(path: Path) -> tuple[_Identity | None, _Written | None]:
     try:
-        found = path.stat()
+        found = os.stat(path)  # noqa: PTH116 - done for every scan, and takes half as long
     except OSError:
-        return None
-    return found.st_dev, found.st_ino
-
-
-def _written(path: Path) -> tuple[int, int] | None:
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_mtime_ns, found.st_size
+        return None, None
+    return (found.st_dev, found.st_ino), (found.st_mtime_ns, found.st_size)
 
 
 def _is_odd(path: Path) -> bool:

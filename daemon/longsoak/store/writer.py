@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, fields
+from operator import attrgetter
 from pathlib import Path
 
 from longsoak.core.wording import rfc3339
@@ -60,7 +61,10 @@ class Batch:
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
-        return any(getattr(self, part.name) for part in fields(self))
+        return any(_parts_of(self))
+
+
+_parts_of = attrgetter(*(part.name for part in fields(Batch)))
 
 
 class RecordWriter:
