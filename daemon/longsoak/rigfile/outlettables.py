@@ -39,6 +39,8 @@ _HOST = Words("a host name or an address, without a port", '"localhost"', needed
 _USER = Words("a user's name", '"rig"')
 _FILE = Words("the path of a file that holds the secret", '"/etc/longsoak/password"')
 _YES_OR_NO = Words("true or false, without quotes", "true")
+_TimeOfDay = Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")]
+_TIME_OF_DAY = "a time of day in UTC, 00:00 to 23:59, in quotes"
 
 
 class BackupTable(Table):
@@ -48,15 +50,12 @@ class BackupTable(Table):
         Annotated[Text, Field(pattern=r"^/")] | None,
         Words("the path of a folder that is there, from / on", '"/media/stick"', needed=True),
     ] = None
-    at: Annotated[
-        Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None,
-        Words("a time of day in UTC, 00:00 to 23:59, in quotes", '"03:40"'),
-    ] = None
+    at: Annotated[_TimeOfDay | None, Words(_TIME_OF_DAY, '"03:40"')] = None
     keep: Annotated[
         Annotated[int, Field(ge=1, le=1000)] | None,
         Words("how many backups stay, a whole number from 1 to 1000", "7"),
     ] = None
-    mounted: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
+    mounted: Annotated[bool | None, _YES_OR_NO] = None
 
 
 class MailTable(Table):
@@ -76,10 +75,7 @@ class MailTable(Table):
     starttls: Annotated[bool | None, _YES_OR_NO] = None
     user: Annotated[Text | None, _USER] = None
     password_file: Annotated[Text | None, _FILE] = None
-    digest: Annotated[
-        Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")] | None,
-        Words("a time of day in UTC, 00:00 to 23:59, in quotes", '"07:00"'),
-    ] = None
+    digest: Annotated[_TimeOfDay | None, Words(_TIME_OF_DAY, '"07:00"')] = None
 
 
 class MqttTable(Table):
