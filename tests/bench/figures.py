@@ -1,8 +1,12 @@
 """One figure of a benchmark, and how it is measured: in turn with its peer, the median of five."""
 
+import shutil
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from statistics import median
 
 ROUNDS = 5
@@ -61,3 +65,13 @@ def in_turn(ours: Callable[[], object], peer: Callable[[], object]) -> tuple[flo
         median(b for _, b in pairs),
         median(a / b for a, b in pairs),
     )
+
+
+@contextmanager
+def scratch() -> Iterator[Path]:
+    """An empty folder, gone with all that is in it once it is done with."""
+    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder)

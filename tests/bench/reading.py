@@ -1,8 +1,6 @@
 """What it costs to read nine months back: the traces of all pins, and the latest of every probe."""
 
-import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -13,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from bench import longrecord
-from bench.figures import Figure, in_turn
+from bench.figures import Figure, in_turn, scratch
 from bench.longrecord import MONTHS, fill
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.packing import pack
@@ -35,10 +33,10 @@ def figures() -> list[Figure]:
     """Measure all."""
     with _records() as (months, seconds):
         found = [*_traces(Record(months)), *_latest(seconds)]
-    with _folder() as folder:
+    with scratch() as folder:
         names = fill(folder / "record", probes=64, scans=MONTHS)
         found += _against_columns(Record(folder / "record"), names, folder / "readings.parquet")
-    with _folder() as folder:
+    with scratch() as folder:
         (name, *_) = fill(folder / "record", probes=4, scans=10 * MONTHS)
         found.append(_ten_times(Record(folder / "record"), name))
     return found
@@ -182,18 +180,9 @@ def _latest(folder: Path) -> list[Figure]:
 
 
 @contextmanager
-def _folder() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder)
-
-
-@contextmanager
 def _records() -> Iterator[tuple[Path, Path]]:
     """Nine months of pins every 15 min and air and level each minute; a second a level for long."""
-    with _folder() as folder:
+    with scratch() as folder:
         _fill(folder / "months", turns=MONTHS, of_pins=15, of_air=1, every_ms=60_000)
         _fill(folder / "seconds", turns=SECONDS, of_pins=900, of_air=60, every_ms=1000)
         yield folder / "months", folder / "seconds"

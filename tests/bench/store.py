@@ -1,15 +1,13 @@
 """What it costs to keep readings: the path from a sample to the card, and the room it takes."""
 
-import shutil
 import sqlite3
-import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from pathlib import Path
 from statistics import median
 
-from bench.figures import Figure
+from bench.figures import Figure, scratch
 from bench.kept64 import EVERY_MS, PROBES, START_MS, Path64, Wood, path64
 from longsoak.store.files import RECORD
 from longsoak.store.packing import unpack
@@ -87,7 +85,7 @@ def _narrow(folder: Path, passes: list[list[Sample]]) -> None:
 
 def _room(passes: list[list[Sample]]) -> Iterator[Figure]:
     """Bytes a reading in the file once all but the tail is sealed."""
-    with _folder() as folder:
+    with scratch() as folder:
         with path64(folder / "record") as path:
             _bring(path, passes, times=6)
             path.catch_up()
@@ -155,7 +153,7 @@ def _keyed(db: sqlite3.Connection, readings: list[Reading]) -> float:
 
 def _months(passes: list[list[Sample]]) -> Figure:
     """Nine months as fast as they go, passes as they would be found after a stall."""
-    with _folder() as folder:
+    with scratch() as folder:
         with path64(folder / "record") as path:
             start = time.perf_counter()
             for first in range(0, MONTHS, AT_ONCE):
@@ -204,7 +202,7 @@ def _bring(path: Path64, passes: list[list[Sample]], *, times: int) -> None:
 
 def _timed(keep: Callable[[Path], None]) -> tuple[float, int]:
     """Seconds, and bytes given to the system to write."""
-    with _folder() as folder:
+    with scratch() as folder:
         before, start = _bytes_written(), time.perf_counter()
         keep(folder / "record")
         return time.perf_counter() - start, _bytes_written() - before
@@ -213,12 +211,3 @@ def _timed(keep: Callable[[Path], None]) -> tuple[float, int]:
 def _bytes_written() -> int:
     lines = Path("/proc/self/io").read_text().splitlines()
     return int(dict(line.split(": ") for line in lines)["wchar"])
-
-
-@contextmanager
-def _folder() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="longsoak-bench-"))
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder)
