@@ -66,3 +66,15 @@ def shot(page: Page, name: str) -> None:
     """Keep a picture for people to look at; it is no test by itself."""
     SHOTS.mkdir(exist_ok=True)
     page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
+
+
+def looks_well(page: Page, name: str) -> None:
+    """Nothing is wider than the screen and no letter smaller than 12 px; a picture is kept."""
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (size, name)
+        smallest, words = page.evaluate(SMALLEST_LETTERING)
+        assert smallest >= 12, (size, name, words)
+        shot(page, f"{name}-{size}")
+    width, height = SIZES["phone"]
+    page.set_viewport_size({"width": width, "height": height})

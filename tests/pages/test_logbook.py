@@ -10,14 +10,14 @@ from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak_dashboards.view.logbook import NEWEST
-from pages.inbrowser import SIZES, SMALLEST_LETTERING, page_of, shot
+from pages.inbrowser import looks_well, page_of
 from pages.pagerig import Kept
 from pages.serving import Answer, Served, now_ms, serve
 from processes import running
@@ -45,18 +45,6 @@ def png(width: int, height: int, shade: int) -> bytes:
     )
 
 
-def looks_well(page: Page, name: str) -> None:
-    """Nothing is wider than the screen and no letter smaller than 12 px; a picture is kept."""
-    for size, (width, height) in SIZES.items():
-        page.set_viewport_size({"width": width, "height": height})
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (size, name)
-        smallest, words = page.evaluate(SMALLEST_LETTERING)
-        assert smallest >= 12, (size, name, words)
-        shot(page, f"logbook-{name}-{size}")
-    width, height = SIZES["phone"]
-    page.set_viewport_size({"width": width, "height": height})
-
-
 def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(
     tmp_path: Path, browser: Browser
 ) -> None:
@@ -76,7 +64,7 @@ def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(
             page.get_by_label("About").select_option("T1")
             page.get_by_label("Photos").set_input_files(photos)
             page.get_by_label("Your initials").fill("mk")
-            looks_well(page, "form")
+            looks_well(page, "logbook-form")
             page.get_by_role("button", name="Keep the entry").click()
             expect(page.get_by_text("Kept as number 1, of ")).to_be_visible()
             expect(page.locator("#entry-1")).to_contain_text("Towel laid.")
@@ -111,7 +99,7 @@ def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(
             expect(bare.locator("#entry-3")).to_contain_text("06:30 UTC")
             plain.close()
             page.goto("/logbook")
-            looks_well(page, "entries")
+            looks_well(page, "logbook-entries")
         assert run.stop() == 0
     entries = Logbook(folder_of(rig_file)).entries()
     assert [(entry.number, entry.corrects) for entry in entries] == [(3, None), (2, 1), (1, None)]

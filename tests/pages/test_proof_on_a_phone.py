@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from longsoak.store.files import folder_of
 from longsoak.vocabulary.proof import Outcome, Step
-from pages.inbrowser import SIZES, SMALLEST_LETTERING, page_of, shot
+from pages.inbrowser import looks_well, page_of, shot
 from pages.serving import serve
 from processes import running
 from waiting import wait_for
@@ -43,23 +43,11 @@ def walking(bench: Bench, browser: Browser, *, refused: int = 0) -> Iterator[Pag
             page.get_by_label("Your initials").fill("mk")
             page.get_by_role("button", name="Go on").click()
             expect(page.get_by_role("button", name="Begin")).to_be_visible()
-            looks_well(page, "begin")
+            looks_well(page, "proof-begin")
             page.get_by_role("button", name="Begin").click()
             expect(page.get_by_role("heading", name="At the end")).to_be_visible()
             yield page
         run.stop()
-
-
-def looks_well(page: Page, name: str) -> None:
-    """Nothing is wider than the screen and no letter smaller than 12 px; a picture is kept."""
-    for size, (width, height) in SIZES.items():
-        page.set_viewport_size({"width": width, "height": height})
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (size, name)
-        smallest, words = page.evaluate(SMALLEST_LETTERING)
-        assert smallest >= 12, (size, name, words)
-        shot(page, f"proof-{name}-{size}")
-    width, height = SIZES["phone"]
-    page.set_viewport_size({"width": width, "height": height})
 
 
 def step(page: Page, title: str) -> Locator:
@@ -91,7 +79,7 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         page.get_by_role("button", name="Read all channels").click()
         expect(page.get_by_text("of 50 readings are in")).to_be_visible()
         expect(page.get_by_text("All 5 channels were read.")).to_be_visible(timeout=PATIENT)
-        looks_well(page, "read")
+        looks_well(page, "proof-read")
         page.locator(".channels a", has=page.get_by_text("A", exact=True)).click()
 
         bench.says["A"] = OPEN
@@ -112,7 +100,7 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         expect(page.get_by_text("Touch A", exact=True)).to_be_visible(timeout=PATIENT)
         bench.says["B"] = "2e5,Ohm"  # the plugs are swapped
         expect(page.get_by_text("Not A.")).to_be_visible(timeout=PATIENT)
-        looks_well(page, "touch")
+        looks_well(page, "proof-touch")
         page.get_by_text("I touched another one").click()
         page.get_by_label("which one").select_option("T")
         page.evaluate("document.querySelector('main').dataset.old = ''")
@@ -136,15 +124,15 @@ def test_a_pair_of_pins_is_proven_on_a_phone(bench: Bench, browser: Browser) -> 
         page.get_by_role("button", name="Keep the card").click()
         expect(page.get_by_role("alert")).to_contain_text("Nothing was kept")
         page.get_by_label("measured again").fill("31.0")
-        looks_well(page, "card")
+        looks_well(page, "proof-card")
         page.get_by_role("button", name="Keep the card").click()
         expect(step(page, "Installation card")).to_contain_text("30.5 ± 1.0 mm from the wet face")
-        looks_well(page, "at")
+        looks_well(page, "proof-at")
         page.get_by_role("link", name="Its sheet").click()
         expect(page.get_by_text("30 and 31")).to_be_visible()
         photo = page.get_by_alt_text("The seat of A")
         assert photo.evaluate("photo => photo.decode().then(() => photo.naturalWidth)") == 1
-        looks_well(page, "probe")
+        looks_well(page, "proof-probe")
 
     card = bench.newest(Step.CARD, "A")
     digest = hashlib.sha256(a_photo()).hexdigest()
@@ -178,7 +166,7 @@ def test_probes_are_touched_one_after_another_in_any_order(bench: Bench, browser
         ]
         assert cells[0] == ["touched", "A", "B"]
         assert ["B", "0.0", "touched"] in cells
-        looks_well(page, "cross-talk")
+        looks_well(page, "proof-cross-talk")
     assert bench.newest(Step.TOUCH, "A").content["moving"] == ["A"]
 
 
@@ -240,7 +228,7 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
         page.get_by_label("it is not").first.check()
         page.get_by_label("does not apply").last.check()
         page.get_by_label("because").last.fill("no pump fills it")
-        looks_well(page, "safety")
+        looks_well(page, "proof-safety")
         page.get_by_role("button", name="Keep what is answered").click()
         expect(page.get_by_text("10 of 10 of the safety list answered.")).to_be_visible(
             timeout=PATIENT
@@ -256,7 +244,7 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
         page.get_by_role("link", name="Take 40 L back").click()
         expect(page.get_by_role("row", name="40")).to_have_count(0)
         page.go_back()
-        looks_well(page, "pour")
+        looks_well(page, "proof-pour")
         page.get_by_role("button", name="That was all, judge it").click()
         expect(step(page, "Known litres")).to_contain_text("3 points up to 40 L")
 
@@ -279,7 +267,7 @@ def test_water_float_and_safety_are_proven_on_a_phone(bench: Bench, browser: Bro
         page.get_by_text("Finish it all the same").click()
         page.get_by_role("button", name="Finish the proof").click()
         expect(page.get_by_role("heading", name="Begin another")).to_be_visible()
-        looks_well(page, "finished")
+        looks_well(page, "proof-finished")
         page.get_by_role("link", name="Birth certificate").click()
         expect(page.get_by_text("no pump fills it")).to_be_visible()
         assert page.locator("table").first.evaluate("t => getComputedStyle(t).borderCollapse") == (
