@@ -36,7 +36,7 @@ class Table(BaseModel):
     The types are strict: the file says what it means, and "12" is not 12.
     """
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, defer_build=True)
 
 
 def named(whose: str, example: str, *, needed: bool = True) -> Words:
