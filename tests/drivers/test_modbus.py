@@ -18,7 +18,8 @@ from drivers.serving import serving
 from longsoak.driver import BusSettings
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import modbus
-from longsoak_drivers.modbus import Address, ModbusBus, Options, decode
+from longsoak_drivers.registerbus import ModbusBus, decode
+from longsoak_drivers.registers import Address, Options
 from waiting import wait_for
 
 HOLDING_1 = bytes.fromhex("01 03 00 00 00 01 84 0a")  # device 1, holding register 0

@@ -9,7 +9,7 @@ from fuzz.streams import Piece, Wire, one_clock
 from longsoak.driver import Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Missing, Sample
-from longsoak_drivers import lines, modbus, scpi, sdi12
+from longsoak_drivers import lines, modbus, registerbus, scpi, sdi12
 
 TIMEOUT = 0.5  # s, of every port here
 SLACK = 0.1  # s: gaps between frames and the like
@@ -133,12 +133,12 @@ MODBUS = {
 }
 
 
-def modbus_bus(wire: Wire, *, tcp: bool) -> modbus.ModbusBus:
+def modbus_bus(wire: Wire, *, tcp: bool) -> registerbus.ModbusBus:
     """A bus of two devices, over a serial line or the network."""
     options = modbus.Options(
         port=None if tcp else "port", tcp="x:502" if tcp else None, timeout=TIMEOUT, retries=1
     )
-    return modbus.ModbusBus(
+    return registerbus.ModbusBus(
         wire, options=options, addresses=MODBUS, units=dict.fromkeys(MODBUS, "%")
     )
 

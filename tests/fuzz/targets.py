@@ -11,7 +11,8 @@ from typing import Literal, get_args
 
 from fuzz import oracles, polls
 from fuzz.checks import proper, same
-from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
+from longsoak_drivers import hwmon, iio, lines, modbus, onewire, registerbus, scpi, sdi12
+from longsoak_drivers.registers import RegisterType
 
 WAYS: tuple[Literal["supply", "ground"], ...] = ("supply", "ground")
 
@@ -51,7 +52,7 @@ def of_registers(data: bytes) -> None:
     """Registers, of every type, in both orders."""
     order, words = data[:1], data[1:]
     registers = [int.from_bytes(words[i : i + 2], "big") for i in range(0, len(words), 2)]
-    for kind in get_args(modbus.RegisterType):
+    for kind in get_args(RegisterType):
         little = order > b"\x7f" and kind not in ("int16", "uint16")
         address = modbus.Address(
             device=1,
@@ -65,7 +66,7 @@ def of_registers(data: bytes) -> None:
         value = oracles.register_value(whole, kind=kind, little=little)
         expected = None if value is None else value * 0.1 - 40.0
         expected = expected if expected is not None and math.isfinite(expected) else None
-        same(modbus.decode(registers, address=address, probe="p", unit="%"), expected)
+        same(registerbus.decode(registers, address=address, probe="p", unit="%"), expected)
 
 
 def of_onewire(data: bytes) -> None:

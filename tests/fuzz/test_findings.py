@@ -12,7 +12,8 @@ from fuzz.oracles import crc16, mbap
 from fuzz.streams import Piece, Wire
 from longsoak.vocabulary.sample import Absence, Missing
 from longsoak_drivers import iio
-from longsoak_drivers.modbus import Address, ModbusBus, Options
+from longsoak_drivers.registerbus import ModbusBus
+from longsoak_drivers.registers import Address, Options
 from longsoak_drivers.transport.kernelfile import read_bytes
 
 

@@ -25,7 +25,7 @@ from fuzz.targets import TARGETS
 from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Missing, Sample
-from longsoak_drivers import hwmon, iio, lines, modbus, onewire, scpi, sdi12
+from longsoak_drivers import hwmon, iio, lines, modbus, onewire, registerbus, scpi, sdi12
 
 # The same examples in each run: what a new one finds belongs into the corpus, not into a run that
 # was about something else.
@@ -102,7 +102,7 @@ def flipped(data: bytes, bits: tuple[int, ...]) -> bytes:
 def test_no_one_or_two_changed_bits_of_a_frame_give_a_value() -> None:
     # CRC-16 shows any two changed bits in a frame this short; all of them, through the client.
     def poll(frame: bytes) -> Sample | Missing:
-        bus = modbus.ModbusBus(
+        bus = registerbus.ModbusBus(
             Recorded(frame),
             options=modbus.Options(port="x", retries=0, timeout=0.05),
             addresses={"p": modbus.Address(device=1, input=0)},
@@ -169,7 +169,7 @@ def registers_stay_apart(answer: Callable[[bytes], list[Piece]], options: modbus
     """Poll three registers that hold their own numbers; none may come under another's name."""
     line = Wire(answer, timeout=TIMEOUT)
     addresses = {str(n): modbus.Address(device=1, input=n) for n in (1, 2, 3)}
-    bus = modbus.ModbusBus(
+    bus = registerbus.ModbusBus(
         line, options=options, addresses=addresses, units=dict.fromkeys(addresses, "1")
     )
     with one_clock(line):

@@ -9,7 +9,8 @@ from pymodbus.framer import FramerRTU
 from drivers.ptys import Recorded
 from longsoak.vocabulary.sample import Missing, Sample
 from longsoak_drivers import modbus, scpi, sdi12
-from longsoak_drivers.modbus import Address, ModbusBus
+from longsoak_drivers.registerbus import ModbusBus
+from longsoak_drivers.registers import Address
 
 # Modbus over serial line: the specification's example 02 07 -> 0x1241 is from memory, and so is
 # the request 11 03 006B 0003 with its reply; the checksums of all of them are computed, and agree
