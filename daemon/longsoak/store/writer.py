@@ -61,10 +61,10 @@ class Batch:
     cursors: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
-        return any(_parts_of(self))
+        return bool(self.scans) or any(_beside_scans(self))
 
 
-_parts_of = attrgetter(*(part.name for part in fields(Batch)))
+_beside_scans = attrgetter(*(part.name for part in fields(Batch) if part.name != "scans"))
 
 
 class RecordWriter:
@@ -222,14 +222,8 @@ class RecordWriter:
             with Transaction(self._db):
                 for scan in batch.scans:
                     self._append(scan)
-                add_changes(self._db, batch.changes, run=self._run)
-                add_events(self._db, batch.events, run=self._run)
-                add_requests(self._db, batch.requests)
-                add_proof(self._db, batch.proof, rig_version=self._rig_version)
-                add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
-                add_to_ledger(self._db, batch.ledger, batch.heads)
-                add_written(self._db, batch.disk)
-                save_cursors(self._db, batch.cursors)
+                if any(_beside_scans(batch)):  # most commits are of scans alone
+                    self._append_rest(batch)
         except sqlite3.Error as error:
             # What the transaction had set up is gone with it.
             self._layouts.clear()
@@ -315,6 +309,16 @@ class RecordWriter:
             ),
         )
         self._last_scan = scan_id
+
+    def _append_rest(self, batch: Batch) -> None:
+        add_changes(self._db, batch.changes, run=self._run)
+        add_events(self._db, batch.events, run=self._run)
+        add_requests(self._db, batch.requests)
+        add_proof(self._db, batch.proof, rig_version=self._rig_version)
+        add_entries(self._db, batch.logbook, run=self._run, rig_version=self._rig_version)
+        add_to_ledger(self._db, batch.ledger, batch.heads)
+        add_written(self._db, batch.disk)
+        save_cursors(self._db, batch.cursors)
 
     def _layout(self, scan: Scan) -> int:
         key = (scan.bus, scan.probes, scan.units)
