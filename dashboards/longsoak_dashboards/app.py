@@ -138,10 +138,14 @@ class Pages(Sheets):
         """The traces sheet."""
         snapshot = self.source.snapshot(now_ms=now_ms())
         rig, now, first = snapshot.rig, snapshot.now_ms, snapshot.first_ms
-        asked = trace_view.understand(request.query_params, rig, first_ms=first, now_ms=now)
-        span = trace_view.span_of(asked.hours, first_ms=first, now_ms=now)
+        end, stored = (
+            trace_view.end_of(last_ms=snapshot.last_ms, now_ms=now),
+            self.source.record.gaps(),
+        )
+        asked = trace_view.understand(request.query_params, rig, first_ms=first, end_ms=end)
+        span = trace_view.span_of(asked.hours, first_ms=first, end_ms=end, gaps=stored)
         plans = trace_view.panels(asked, rig)
-        gaps = panels.gaps_of(self.source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
+        gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
         reduced = self.source.reduced(
             [probe.name for plan in plans for probe in plan.probes],
             since_ms=span.since_ms,
@@ -155,6 +159,7 @@ class Pages(Sheets):
             "/traces",
             snapshot,
             lead=trace_view.lead(asked, plans),
+            not_set=standing.unset_sentence(first_ms=first, now_ms=now),
             not_recording=standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now),
             gap=standing.gap_sentence(snapshot.last_gap, now_ms=now),
             choices=trace_view.choices(asked, rig),
@@ -181,16 +186,20 @@ class Pages(Sheets):
         if name not in by_name:
             return self.no_probe(name, rig)
         mark = by_name[name]
+        end, stored = (
+            trace_view.end_of(last_ms=snapshot.last_ms, now_ms=now),
+            self.source.record.gaps(),
+        )
         week, whole = (
-            trace_view.span_of(hours, first_ms=snapshot.first_ms, now_ms=now)
+            trace_view.span_of(hours, first_ms=snapshot.first_ms, end_ms=end, gaps=stored)
             for hours in ("168", "all")
         )
         span = max(week, whole, key=lambda span: span.since_ms)
         plans = [plan_of(mark.probe)]
         reduced = self.source.reduced(
-            [name], since_ms=span.since_ms, until_ms=now, buckets=panels.BUCKETS
+            [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS
         )
-        gaps = panels.gaps_of(self.source.record.gaps(), rig, last_ms=snapshot.last_ms, span=span)
+        gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
         (panel,) = panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps)
         book = Book(self.source.record.proof_entries(), rig)
         return self.render(

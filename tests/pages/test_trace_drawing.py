@@ -138,10 +138,10 @@ def test_an_address_that_makes_no_sense_becomes_what_serves_most() -> None:
         {"what": "gas", "bay": "x", "height": "nan", "hours": "-1"},
         rig,
         first_ms=NOW_MS - HOUR,
-        now_ms=NOW_MS,
+        end_ms=NOW_MS,
     )
     assert asked == traces.Asked("pins", None, 60.0, "all")
-    long = traces.understand({}, rig, first_ms=NOW_MS - 90 * DAY_MS, now_ms=NOW_MS)
+    long = traces.understand({}, rig, first_ms=NOW_MS - 90 * DAY_MS, end_ms=NOW_MS)
     assert long.hours == "720"
 
 
@@ -187,7 +187,7 @@ def test_flow_and_pump_current_stand_with_the_water_and_the_least_they_run_from(
 
 def test_a_rig_with_only_a_pump_still_has_its_water_sheet() -> None:
     rig = make_rig(Bays(reservoir=False, pump=True))
-    asked = traces.understand({"what": "water"}, rig, first_ms=NOW_MS, now_ms=NOW_MS)
+    asked = traces.understand({"what": "water"}, rig, first_ms=NOW_MS, end_ms=NOW_MS)
     assert asked.what == "water"
     assert [plan.kind for plan in traces.panels(asked, rig)] == [Kind.FLOW, Kind.PUMP_CURRENT]
 

@@ -98,6 +98,7 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     raised = sum(c.new is AlarmState.NEW for c in recent)
     lately = f"{counted(raised, 'alarm', 'alarms')} in the last {LOG_DAYS} days."
     lead = (
+        standing.unset_sentence(first_ms=snapshot.first_ms, now_ms=now_ms),
         standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now_ms),
         standing.alarms_sentence(snapshot.alarms, link=False),
         Markup("{}").format(lately.capitalize()),

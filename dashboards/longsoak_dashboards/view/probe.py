@@ -63,14 +63,17 @@ def probe_page(
     newest = next((proof for proof in reversed(book.proofs) if proof.of(probe.name)), None)
     card = book.card(probe.name)
     photo = "" if card is None else str(card.content.get("photo", ""))
-    lead = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
+    news = (
+        standing.unset_sentence(first_ms=snapshot.first_ms, now_ms=now_ms),
+        standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms),
+    )
     quantity = "" if probe.quantity is None else f", {probe.quantity.value}"
     what = Markup("{}{}, {}.").format(
         probe.kind.value.capitalize(), quantity, where_words(probe, snapshot.rig)
     )
     return ProbePage(
         mark=mark,
-        lead=tuple(sentence for sentence in (lead, what) if sentence),
+        lead=tuple(sentence for sentence in (*news, what) if sentence),
         declared=_declared(probe, snapshot.rig),
         proof=_proof_words(newest, now_ms=now_ms),
         steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),

@@ -57,6 +57,7 @@ def section_page(snapshot: Snapshot) -> SectionPage:
     water = standing.water_now(rig, snapshot.readings, now_ms=now_ms)
     sentences = (
         standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now_ms),
+        standing.unset_sentence(first_ms=snapshot.first_ms, now_ms=now_ms),
         standing.clock_sentence(snapshot.readings, now_ms=now_ms),
         standing.day_sentence(rig, first_ms=snapshot.first_ms, now_ms=now_ms),
         standing.probes_sentence(all_marks),

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import AHEAD_S, age_words, ago_words, gap_length_words
@@ -18,6 +19,7 @@ from longsoak_dashboards.view.sentences import (
     capital,
     count_words,
     counted,
+    day_words,
     moment,
     span_words,
 )
@@ -42,6 +44,19 @@ def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup 
     return Markup('<b class="look">Not recording:</b> last scan {}.').format(ago_words(age))
 
 
+def unset_sentence(*, first_ms: int | None, now_ms: int) -> Markup | None:
+    """What to say while the clock stands where it began; None once it can be right."""
+    if now_ms >= EARLIEST_MS:
+        return None
+    said = Markup(
+        '<b class="look">This machine\u2019s clock is not set yet:</b> it says {}. What is '
+        "dated by it moves to the right day once it is synchronised."
+    ).format(day_words(now_ms))
+    if first_ms is not None and first_ms > now_ms:
+        said += " What was read before is drawn with it again then."
+    return said
+
+
 def clock_sentence(readings: Mapping[str, Reading], *, now_ms: int) -> Markup | None:
     """What to say if readings are dated ahead of the clock; None while none is."""
     ahead = sum((now_ms - r.utc_ms) / 1000 < -AHEAD_S for r in readings.values())
@@ -54,7 +69,12 @@ def clock_sentence(readings: Mapping[str, Reading], *, now_ms: int) -> Markup | 
 
 
 def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
-    """Which day of the test it is, from the declared start or the first scan."""
+    """Which day of the test it is, from the declared start or the first scan.
+
+    Empty while the clock is not set.
+    """
+    if now_ms < EARLIEST_MS:
+        return ""
     if rig.start is not None:
         number = (now_ms // _DAY_MS) - (rig.start.toordinal() - 719_163) + 1
         if number > 0:
@@ -149,6 +169,8 @@ def gap_sentence(gap: RunGap | None, *, now_ms: int) -> str:
     if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS:
         return ""
     known = gap.length_ms
-    span = gap_length_words(gap) if known is None else span_words(known / 1000)
+    before = f"before {moment(gap.to_utc_ms, now_ms=now_ms)}"
     how = "the run had been stopped" if gap.clean else "the run was cut off"
-    return f"No readings for {span} before {moment(gap.to_utc_ms, now_ms=now_ms)}: {how}."
+    if known is None:  # these words end with a reason that no time of day may follow
+        return f"No readings {before} for {gap_length_words(gap)}: {how}."
+    return f"No readings for {span_words(known / 1000)} {before}: {how}."

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
 from longsoak_dashboards.view.sentences import capital
 
@@ -69,7 +70,7 @@ class PanelPlan:
     probes: tuple[Probe, ...]
 
 
-def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, now_ms: int) -> Asked:
+def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, end_ms: int) -> Asked:
     """Read the address; what it doesn't say, or says wrongly, becomes what serves most."""
     what = query.get("what", "pins")
     if what not in WHATS or not _of(rig, what):
@@ -87,17 +88,28 @@ def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, now_
         height = known[0] if known else None
     hours = query.get("hours", "")
     if hours not in RANGES:
-        lasts = now_ms - (first_ms if first_ms is not None else now_ms)
+        lasts = end_ms - (first_ms if first_ms is not None else end_ms)
         hours = "all" if lasts < 720 * HOUR_MS else "720"
     return Asked(what, bay, height if what == "pins" else None, hours)
 
 
-def span_of(hours: str, *, first_ms: int | None, now_ms: int) -> Span:
-    """The time one of `RANGES` covers, ending now."""
+def end_of(*, last_ms: int | None, now_ms: int) -> int:
+    """Where the time shown ends: now, or at the last reading if the clock was set back past it."""
+    return now_ms if last_ms is None else max(now_ms, last_ms)
+
+
+def span_of(hours: str, *, first_ms: int | None, end_ms: int, gaps: Sequence[RunGap] = ()) -> Span:
+    """The time one of `RANGES` covers up to `end_ms`.
+
+    Where the first reading is dated later than that, this boot does not know the time yet: then
+    all is what was read since the first of `gaps` after which the clock stood back.
+    """
     if hours == "all":
-        first = now_ms if first_ms is None else first_ms
-        return Span(min(first, now_ms - _SHORTEST_ALL_MS), now_ms)
-    return Span(now_ms - int(hours) * HOUR_MS, now_ms)
+        first = end_ms if first_ms is None else first_ms
+        if first > end_ms:
+            first = min((g.to_utc_ms for g in gaps if g.to_utc_ms <= end_ms), default=end_ms)
+        return Span(min(first, end_ms - _SHORTEST_ALL_MS), end_ms)
+    return Span(end_ms - int(hours) * HOUR_MS, end_ms)
 
 
 def heights(rig: Rig, bay: str | None) -> tuple[float, ...]:
