@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.known import Kept
 from longsoak.store.reader import Record
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.timeline import spans
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason

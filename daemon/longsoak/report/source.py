@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from longsoak.store.files import RECORD
+from longsoak.store.known import Kept
 from longsoak.store.packing import BYTES_PER_READING
 from longsoak.store.reader import RigVersion
 from longsoak.store.recordfile import RecordFile
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.store.timeline import Span, spans, stretches
 from longsoak.vocabulary.errors import StoreError

@@ -7,6 +7,7 @@ from sqlite3 import Connection
 from typing import NamedTuple
 
 from longsoak.core.wording import with_noun
+from longsoak.store.known import Kept
 from longsoak.store.ledger import Ledger
 from longsoak.store.ledgerentries import (
     DAMAGE,
@@ -20,7 +21,7 @@ from longsoak.store.ledgerentries import (
     rows_after,
     settled,
 )
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event

@@ -12,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from longsoak.store.codec import DECIMAL, HEAD, STEPS
+from longsoak.store.known import Chunk, intact
 from longsoak.store.packing import seats
-from longsoak.store.scans import Chunk, Scans, intact
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import of_readings, parts_of_readings
 from longsoak.store.timeline import Span
 

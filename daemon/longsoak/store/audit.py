@@ -15,6 +15,7 @@ from longsoak.store.auditproof import Proof, prove, roots
 from longsoak.store.auditscans import ScanLook, StretchRow
 from longsoak.store.daycounts import DayCount
 from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.known import Kept
 from longsoak.store.ledgerentries import (
     DAMAGE,
     KINDS,
@@ -30,7 +31,7 @@ from longsoak.store.migrations import ALL
 from longsoak.store.photos import FOLDER
 from longsoak.store.reader import Record
 from longsoak.store.recordfile import RecordFile
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.ledger import DayHead

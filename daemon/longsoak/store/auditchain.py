@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from longsoak.core.merkle import leaf_hash
 from longsoak.store.auditscans import ScanLook, Tell
+from longsoak.store.known import Kept
 from longsoak.store.ledger import Ledger
 from longsoak.store.ledgerentries import (
     DAMAGE,
@@ -20,7 +21,7 @@ from longsoak.store.ledgerentries import (
     settled,
     words,
 )
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead, LedgerEntry

@@ -5,8 +5,8 @@ from datetime import date
 from typing import NamedTuple
 
 from longsoak.store.daycounts import DayCount, DayCounts
+from longsoak.store.known import Layout
 from longsoak.store.packing import BYTES_PER_READING
-from longsoak.store.scans import Layout
 from longsoak.store.sealed import ScanRow
 
 SET_BY_MS = 1000  # a clock that went further from CLOCK_BOOTTIME began another stretch

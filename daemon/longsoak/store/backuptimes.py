@@ -1,8 +1,9 @@
 """What the record says of its own backups."""
 
+from longsoak.store.known import Kept
 from longsoak.store.moments import Moments
 from longsoak.store.recordfile import RecordFile
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 
 # An event about a backup, and its two subjects.
 BACKUP, MADE, FAILED = "backup", "made", "failed"

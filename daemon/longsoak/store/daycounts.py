@@ -5,9 +5,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
+from longsoak.store.known import Kept, Layout
 from longsoak.store.ledger import Ledger
 from longsoak.store.packing import BYTES_PER_READING
-from longsoak.store.scans import Kept, Layout, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.store.timeline import spans
 from longsoak.vocabulary.flags import Flag

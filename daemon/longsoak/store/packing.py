@@ -127,17 +127,6 @@ def joined(columns: Sequence[Full]) -> Full:
     return Full(*(tuple(chain.from_iterable(parts)) for parts in zip(*columns, strict=True)))
 
 
-def full_column(rows: Sequence[bytes], at: Seats, place: int) -> Full:
-    """All that `rows` of one layout hold at one place.
-
-    Raises
-    ------
-    ValueError
-        A row is not as long as its layout says.
-    """
-    return full_columns(rows, at.size)(place)
-
-
 def full_columns(rows: Sequence[bytes], size: int) -> Callable[[int], Full]:
     """What gives all that `rows` of one layout of `size` probes hold at one place, for many places.
 

@@ -14,8 +14,9 @@ from longsoak.core.wording import age_words, time_words, with_noun
 from longsoak.store.appending import add_events
 from longsoak.store.crowding import LEEWAY_MS, Crowd, Taken, apart
 from longsoak.store.holdover import PAUSE_MS, PIECE_MS, spread
+from longsoak.store.known import Kept
 from longsoak.store.rungaps import settle_gaps
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.stretches import (
     CLOCK,
     PLACED,

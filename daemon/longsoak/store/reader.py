@@ -10,14 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from longsoak.store.buckets import Bucket, Reduction
-from longsoak.store.derived import Derivation, Derived, derived
+from longsoak.store.derived import Derivation, derived
 from longsoak.store.files import RECORD
+from longsoak.store.known import Kept
 from longsoak.store.moments import MOVED, Moments, changes_in
 from longsoak.store.newest import Newest, last_valued
 from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile, identity
-from longsoak.store.scans import Kept, Scans, readings_of
+from longsoak.store.scans import Scans, readings_of
 from longsoak.store.summarised import HOUR_MS, Look, made_from
 from longsoak.store.timeline import runs_of, shift_of, spans, spans_of, stretches
 from longsoak.vocabulary.alarm import StoredChange
@@ -130,7 +131,7 @@ class Record(RecordFile):
         """
         with self._look() as (db, scans), self._newest as newest:
             key = None if scans.derived is None else scans.derived.key
-            found = newest.readings(db, scans, probes, of=(self._identity(db), key))
+            found = newest.readings(db, scans, probes, of=(scans.kept, key))
             every = stretches(db, scans)
         return {
             probe: replace(reading, utc_ms=reading.utc_ms + shift_of(every, scan))
@@ -329,25 +330,21 @@ class Record(RecordFile):
     @contextmanager
     def _moments(self) -> Iterator[tuple[sqlite3.Connection, Moments]]:
         with self._open() as db, _told(self.folder / RECORD):
-            kept = self._known_of(db)
+            kept = self._known_of(identity(db))
             yield db, Moments(db, lambda: Scans(db, kept))
 
-    def _known_of(self, db: sqlite3.Connection) -> Kept:
-        self._kept = kept = self._kept.of(self._identity(db))
-        return kept
-
-    def _identity(self, db: sqlite3.Connection) -> object:
-        """What tells this record from another one put in its place."""
+    def _known_of(self, record: str) -> Kept:
+        """What is known of it; anew where another record was put in its place."""
         stat = (self.folder / RECORD).stat()
-        return stat.st_dev, stat.st_ino, identity(db)
-
-    def _derived(self, db: sqlite3.Connection) -> Derived | None:
-        return None if self._as_kept else derived(self.folder, identity(db))
+        self._kept = kept = self._kept.of((stat.st_dev, stat.st_ino, record))
+        return kept
 
     @contextmanager
     def _look(self) -> Iterator[tuple[sqlite3.Connection, Scans]]:
         with self._open() as db, _told(self.folder / RECORD):
-            scans = Scans(db, self._known_of(db), self._derived(db))
+            record = identity(db)
+            shown = None if self._as_kept else derived(self.folder, record)
+            scans = Scans(db, self._known_of(record), shown)
             try:
                 yield db, scans
             finally:

@@ -9,9 +9,10 @@ from typing import NamedTuple
 
 from longsoak.core.convert import ABSENT, Conversion
 from longsoak.store.derived import Derivation, Draft, take_away
+from longsoak.store.known import Kept, Layout
 from longsoak.store.packing import REASONS, Full, row_struct
 from longsoak.store.recordfile import RecordFile, identity
-from longsoak.store.scans import Kept, Layout, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Rig

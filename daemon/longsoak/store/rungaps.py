@@ -4,7 +4,8 @@ import sqlite3
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.known import Kept
+from longsoak.store.scans import Scans
 from longsoak.store.stretches import UNSURE, Stretch, all_stretches
 from longsoak.vocabulary.happening import RunGap
 

@@ -2,16 +2,13 @@
 
 import json
 import sqlite3
-import threading
-import zlib
 from bisect import bisect_left, bisect_right
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from itertools import islice
-from typing import NamedTuple
 
 from longsoak.store.derived import Derivation, Derived
+from longsoak.store.known import Chunk, Kept, Layout, intact, missing
 from longsoak.store.packing import (
     FLAGS,
     REASONS,
@@ -19,7 +16,7 @@ from longsoak.store.packing import (
     Piece,
     columns,
     cut_out,
-    full_column,
+    full_columns,
     none_for_nan,
     seats,
 )
@@ -39,43 +36,6 @@ _FEW = 8  # probes that are looked up one by one
 _MOST_KEPT = 32  # runs of sealed scans whose times are remembered
 
 
-class Layout(NamedTuple):
-    """What a scan's row holds: of which bus, which probes, in which raw units, under which rig."""
-
-    bus: str
-    probes: tuple[str, ...]
-    units: tuple[str, ...]
-    rig_version: int
-
-
-class Chunk(NamedTuple):
-    """A run of scans that are sealed together."""
-
-    id: int
-    first: int
-    last: int
-    first_utc_ms: int
-
-
-class Kept:
-    """What was found in a record and can't change, for as long as it is the same record."""
-
-    def __init__(self, of: object = None) -> None:
-        self.lock = threading.RLock()
-        self._of = of
-        self.layouts: dict[int, Layout] = {}
-        self.numbers: dict[str, int] = {}  # of probes
-        self.chunks: list[Chunk] = []
-        self.times: OrderedDict[int, SealedScans] = OrderedDict()
-        self.rows: tuple[int, list[ScanRow]] = (0, [])
-        self.ends: dict[int, int] = {}  # scan: its recorded UTC, of scans at a stretch's ends
-        self.began: dict[int, int] = {}  # scan: its CLOCK_BOOTTIME, of the same
-
-    def of(self, record: object) -> "Kept":
-        """Itself, or a new one for another record: some thread may still read the old."""
-        return self if record == self._of else Kept(record)
-
-
 class Scans:
     """All scans of a record, within one read transaction.
 
@@ -91,7 +51,7 @@ class Scans:
 
     def __init__(self, db: sqlite3.Connection, kept: Kept, derived: Derived | None = None) -> None:
         self._db = db
-        self._kept = kept
+        self.kept = kept
         with kept.lock:
             for number, bus, probes, units, version in db.execute(
                 "SELECT id, bus, probes, units, rig_version FROM layout WHERE id > ?",
@@ -196,7 +156,7 @@ class Scans:
             (scan,),
         ).fetchone()
         if row is None:
-            raise _missing(scan, scan)
+            raise missing(scan, scan)
         return int(row[0])
 
     def last_sealed(self, probe: str) -> int | None:
@@ -212,22 +172,22 @@ class Scans:
 
     def utc_at_an_end(self, scan: int) -> int:
         """The same of a scan that is asked for again and again."""
-        with self._kept.lock:
-            if (known := self._kept.ends.get(scan)) is not None:
+        with self.kept.lock:
+            if (known := self.kept.ends.get(scan)) is not None:
                 return known
         found = self.utc_ms(scan)
-        with self._kept.lock:
-            self._kept.ends[scan] = found
+        with self.kept.lock:
+            self.kept.ends[scan] = found
         return found
 
     def boottime_at_an_end(self, scan: int) -> int:
         """CLOCK_BOOTTIME, ms, of a scan that is asked for again and again."""
-        with self._kept.lock:
-            if (known := self._kept.began.get(scan)) is not None:
+        with self.kept.lock:
+            if (known := self.kept.began.get(scan)) is not None:
                 return known
         found = self.boottime_ms(scan)
-        with self._kept.lock:
-            self._kept.began[scan] = found
+        with self.kept.lock:
+            self.kept.began[scan] = found
         return found
 
     def chunk_of(self, scan: int) -> Chunk:
@@ -240,7 +200,7 @@ class Scans:
         """
         at = bisect_right(self.chunks, scan, key=_first) - 1
         if at < 0 or scan > self.chunks[at].last:
-            raise _missing(scan, scan)
+            raise missing(scan, scan)
         return self.chunks[at]
 
     def times(self, chunk: Chunk) -> SealedScans:
@@ -251,19 +211,19 @@ class Scans:
         StoreError
             The chunk is damaged.
         """
-        with self._kept.lock:
-            if (known := self._kept.times.get(chunk.id)) is not None:
-                self._kept.times.move_to_end(chunk.id)
+        with self.kept.lock:
+            if (known := self.kept.times.get(chunk.id)) is not None:
+                self.kept.times.move_to_end(chunk.id)
                 return known
         (data,) = self._db.execute("SELECT scans FROM sealed WHERE id = ?", (chunk.id,)).fetchone()
         with intact(chunk):
             found = unpack_scans(data, first=chunk.first, last=chunk.last)
             if found.utc_ms[0] != chunk.first_utc_ms:
                 raise ValueError("the time of the first of them is not the one noted")
-        with self._kept.lock:
-            self._kept.times[chunk.id] = found
-            if len(self._kept.times) > _MOST_KEPT:
-                self._kept.times.popitem(last=False)
+        with self.kept.lock:
+            self.kept.times[chunk.id] = found
+            if len(self.kept.times) > _MOST_KEPT:
+                self.kept.times.popitem(last=False)
         return found
 
     def holding(self, probes: Collection[str]) -> frozenset[int]:
@@ -330,15 +290,15 @@ class Scans:
         at = max(first, self.bottom)
         for chunk in self.over(first, last):
             if chunk.first > at:
-                raise _missing(at, chunk.first - 1)
+                raise missing(at, chunk.first - 1)
             yield chunk
             at = chunk.last + 1
         if at <= min(last, self.sealed_to):
-            raise _missing(at, min(last, self.sealed_to))
+            raise missing(at, min(last, self.sealed_to))
 
     def _rows_of(self, chunk: Chunk) -> list[ScanRow]:
-        with self._kept.lock:
-            number, rows = self._kept.rows
+        with self.kept.lock:
+            number, rows = self.kept.rows
         if number == chunk.id:
             return rows
         times = self.times(chunk)
@@ -349,8 +309,8 @@ class Scans:
         }
         names = {number: layout.probes for number, layout in self.layouts.items()}
         rows = rows_again(times, columns, names)
-        with self._kept.lock:
-            self._kept.rows = (chunk.id, rows)
+        with self.kept.lock:
+            self.kept.rows = (chunk.id, rows)
         return rows
 
     def _column(
@@ -421,7 +381,8 @@ class Scans:
             at = seats(probes, self.layouts[layout].probes)
             ids, numbers, utc, packed = zip(*same, strict=True)
             if raw:
-                filled = [full_column(packed, at, place) for place in at.places]
+                column_at = full_columns(packed, at.size)
+                filled = [column_at(place) for place in at.places]
             else:
                 filled = [Full((), *column) for column in columns(packed, at)]
             for probe, column in zip(at.probes, filled, strict=True):
@@ -462,26 +423,6 @@ def readings_of(piece: Piece, layouts: Mapping[int, Layout], *, shift_ms: int) -
             FLAGS[flag],
             REASONS[reason],
         )
-
-
-@contextmanager
-def intact(chunk: Chunk) -> Iterator[None]:
-    """Tell what is damaged of a chunk."""
-    try:
-        yield
-    except (ValueError, LookupError, zlib.error) as error:
-        raise StoreError(
-            f"the sealed scans {chunk.first} to {chunk.last} are damaged ({error}): leave the "
-            "record as it is. `longsoak audit` says what else is, a backup holds them whole"
-        ) from error
-
-
-def _missing(first: int, last: int) -> StoreError:
-    which = f"scan {first} is" if first == last else f"scans {first} to {last} are"
-    return StoreError(
-        f"the record is damaged: {which} not in it. Leave it as it is. `longsoak audit` says what "
-        "else is wrong, and a backup may hold them"
-    )
 
 
 def _first(chunk: Chunk) -> int:

@@ -10,8 +10,9 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from longsoak.store.known import Kept, Layout
 from longsoak.store.packing import Full, full_columns
-from longsoak.store.scans import Kept, Layout, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.sealed import (
     ScanRow,
     of_readings,

@@ -17,8 +17,9 @@ from pathlib import Path
 from longsoak.store.buckets import Reduction, Sums
 from longsoak.store.cells import Cells, Row, as_numbers, pack_cells, pack_row, unpack_cells
 from longsoak.store.derived import derived
+from longsoak.store.known import Kept
 from longsoak.store.recordfile import identity
-from longsoak.store.scans import Kept, Scans
+from longsoak.store.scans import Scans
 from longsoak.store.summarised import (
     DAY_HOURS,
     HOUR_MS,
