@@ -8,11 +8,16 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from longsoak.core.wording import time_words
+from longsoak.store.photos import keep_photo
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak_dashboards.view.sentences import moment
 from pages.inbrowser import SIZES, looks_well, page_of
 from pages.pagerig import DAY_MS, Kept, keep, scan_of
 from pages.serving import now_ms, serve
+from pages.test_logbook import png
 from service.setclock import SetClock
 
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000
@@ -38,7 +43,9 @@ def kept(tmp_path: Path) -> Iterator[Kept]:
 def measured(kept: Kept, *, base_ms: int, from_ms: int, to_ms: int, known: bool) -> None:
     """A scan each ten minutes of CLOCK_BOOTTIME, under a wall clock that began at `base_ms`."""
     times = [*range(from_ms, to_ms - MINUTE_MS, 10 * MINUTE_MS), to_ms]
-    scans = [scan_of(kept.rig, base_ms + at, wrong=kept.wrong) for at in times]
+    scans = [
+        scan_of(kept.rig, base_ms + at, now_ms=base_ms + to_ms, wrong=kept.wrong) for at in times
+    ]
     told = [
         replace(scan, boottime_ms=at, synchronised=known)
         for scan, at in zip(scans, times, strict=True)
@@ -132,3 +139,50 @@ def test_a_doubtful_time_leaves_room_for_the_alarm_it_is_of_on_a_phone(
         assert box is not None
         assert box["width"] < SIZES["phone"][0] / 2
         looks_well(page, "not-set-alarm")
+
+
+def noted(number: int, at_ms: int, says: str, *, given_ms: int | None = None) -> LogbookEntry:
+    """An entry of the boot of 1970, written when its clock said `at_ms`."""
+    return LogbookEntry(
+        asked_utc_ms=at_ms,
+        at_utc_ms=at_ms if given_ms is None else given_ms,
+        by="mk",
+        says=says,
+        number=number,
+        request=f"u{number}",
+        kept_utc_ms=at_ms + 800,
+        kept_boottime_ms=at_ms + 800,
+    )
+
+
+def test_an_entry_written_in_1970_stands_at_its_day_once_the_clock_is_known(
+    kept: Kept, clock: SetClock, browser: Browser
+) -> None:
+    woke_in_1970(kept, clock)
+    digest = keep_photo(kept.folder, png(320, 240, 90)).sha256
+    given_ms = now_ms() - 3 * DAY_MS
+    entries = [
+        replace(noted(1, HOUR_MS, "First drops on the face."), photos=(digest,)),
+        noted(2, 2 * HOUR_MS, "Delivered.", given_ms=given_ms),
+    ]
+    kept.writer.commit(Batch(logbook=entries))
+    with shown(kept, browser, "/logbook") as page:
+        expect(page.locator("p.lead")).to_contain_text(NOT_SET)
+        expect(page.locator("#entry-1 .top")).to_contain_text("01:00 UTC")
+        expect(page.locator("#entry-1")).to_contain_text("clock not synchronised")
+        looks_well(page, "not-set-logbook")
+    clock.set(0)
+    base_ms = now_ms() - UP_MS
+    measured(kept, base_ms=base_ms, from_ms=UP_MS, to_ms=now_ms() - base_ms, known=True)
+    with shown(kept, browser, "/logbook") as page:
+        right = moment(base_ms + HOUR_MS, now_ms=now_ms())
+        expect(page.locator("#entry-1 .top")).to_contain_text(f"{right} UTC")
+        told = "1 Jan 1970, 01:00:00 UTC by a clock that was not synchronised"
+        expect(page.locator("#entry-1 .under")).to_contain_text(told)
+        expect(page.locator("#entry-1 img")).to_have_js_property("naturalWidth", 320)
+        stays = moment(given_ms, now_ms=now_ms())
+        expect(page.locator("#entry-2 .top")).to_contain_text(f"{stays} UTC")
+        late = time_words(base_ms + 2 * HOUR_MS)
+        expect(page.locator("#entry-2 .under")).to_contain_text(f"written {late[:-8]}")
+        assert "1970" not in "".join(page.locator(".entry .top").all_text_contents())
+        looks_well(page, "set-logbook")

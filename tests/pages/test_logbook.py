@@ -18,7 +18,7 @@ from longsoak.store.writer import Batch
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak_dashboards.view.logbook import NEWEST
 from pages.inbrowser import looks_well, page_of
-from pages.pagerig import Kept
+from pages.pagerig import DAY_MS, NOW_MS, Kept
 from pages.serving import Answer, Served, now_ms, serve
 from processes import running
 from waiting import wait_for
@@ -203,6 +203,7 @@ def test_many_entries_lie_on_sheets_of_fifty_and_a_lost_photo_is_told(
                     number=number,
                     request=f"u{number}",
                     kept_utc_ms=now,
+                    kept_boottime_ms=now - NOW_MS + 400 * DAY_MS,
                     synchronised=number > 1,
                     photos=("a" * 64,) if number == 1 else (),
                 )

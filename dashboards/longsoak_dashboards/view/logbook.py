@@ -1,16 +1,19 @@
 """The logbook's sheet: what people wrote, newest first, and the form to write in."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote
+
+from markupsafe import Markup
 
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, subject_words
-from longsoak.core.wording import age_words
+from longsoak.core.wording import age_words, time_words
 from longsoak.vocabulary.logbook import NOTE, About, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.sentences import capital, counted, moment
+from longsoak_dashboards.view.standing import unset_sentence
 
 NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
@@ -69,7 +72,7 @@ class LogbookForm:
 class LogbookPage:
     """What the sheet shows; `older` is the number of the newest entry that is not on it, or 0."""
 
-    lead: str
+    lead: Markup
     rows: tuple[Row, ...]
     older: int
     newest: bool
@@ -81,8 +84,10 @@ def logbook_page(
     rig: Rig,
     form: LogbookForm | None,
     *,
+    written: Mapping[int, int],
     last: int,
     now_ms: int,
+    first_ms: int | None,
     name_of: Callable[[str], str | None],
 ) -> LogbookPage:
     """Work out the sheet.
@@ -95,18 +100,29 @@ def logbook_page(
         The rig now; an entry may be about a probe it has no more.
     form : LogbookForm, optional
         None while an answer is waited for.
+    written : mapping
+        By number, when an entry was written in truth, UTC ms, where its clock said otherwise.
     last : int
         The newest entry's number.
     now_ms : int
         UTC now, ms.
+    first_ms : int, optional
+        The first reading, UTC ms.
     name_of : callable
         The file name of a photo by its digest, or None.
     """
     names = {probe.name for probe in rig.probes}
-    return LogbookPage(
-        lead=f"{capital(counted(last, 'entry', 'entries')) if last else 'No entry yet'}. "
+    lead = (
+        unset_sentence(first_ms=first_ms, now_ms=now_ms),
+        f"{capital(counted(last, 'entry', 'entries')) if last else 'No entry yet'}. "
         "What is written stays: a mistake is set right by another entry.",
-        rows=tuple(_row(entry, names, now_ms=now_ms, name_of=name_of) for entry in entries),
+    )
+    return LogbookPage(
+        lead=Markup(" ").join(sentence for sentence in lead if sentence),
+        rows=tuple(
+            _row(entry, names, written.get(entry.number), now_ms=now_ms, name_of=name_of)
+            for entry in entries
+        ),
         older=entries[-1].number - 1 if entries else 0,
         newest=not entries or entries[0].number == last,
         form=form,
@@ -153,15 +169,21 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
 def _row(
     entry: LogbookEntry,
     names: set[str],
+    written_ms: int | None,
     *,
     now_ms: int,
     name_of: Callable[[str], str | None],
 ) -> Row:
     known = entry.subject.about is About.PROBE and entry.subject.name in names
+    later = later_words(entry)
+    if written_ms is not None:
+        own = f"{time_words(entry.asked_utc_ms)} by a clock that was not synchronised"
+        entry = _moved(entry, written_ms)
+        later = ", ".join(words for words in (later_words(entry), own) if words)
     return Row(
         number=entry.number,
         when=moment(entry.at_utc_ms, now_ms=now_ms),
-        later=later_words(entry),
+        later=later,
         by=entry.by,
         about=subject_words(entry.subject),
         link=f"/probe/{quote(entry.subject.name, safe='')}" if known else "",
@@ -170,6 +192,19 @@ def _row(
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
         pictures=tuple(_picture(digest, name_of) for digest in entry.photos),
+    )
+
+
+def _moved(entry: LogbookEntry, written_ms: int) -> LogbookEntry:
+    """An entry as it would be had its clock been right; a time that somebody gave stays."""
+    by_ms = written_ms - entry.asked_utc_ms
+    given = entry.at_utc_ms != entry.asked_utc_ms
+    return replace(
+        entry,
+        asked_utc_ms=written_ms,
+        at_utc_ms=entry.at_utc_ms if given else written_ms,
+        kept_utc_ms=entry.kept_utc_ms + by_ms,
+        synchronised=True,
     )
 
 
