@@ -1,6 +1,9 @@
 """`longsoak reconvert` as a user runs it."""
 
 import json
+import signal
+import subprocess
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -10,8 +13,11 @@ from bench.kept64 import EVERY_MS, START_MS, Wood, path64, rig_text
 from longsoak.cli.now import now
 from longsoak.cli.reconvert import reconvert
 from longsoak.store.derived import DERIVED
+from longsoak.store.files import RECORD
 from longsoak.store.inbox import Inbox
 from longsoak.store.reader import Record
+from processes import COMMAND
+from waiting import wait_for
 
 BETTER = "own fir"
 LATER = "The logbook will say so once `longsoak run` takes what it is asked."
@@ -32,18 +38,24 @@ points = [[8, 2e10], [26, 5e5]]
 
 @pytest.fixture
 def rig_file(tmp_path: Path) -> Path:
-    """A record of 40 passes, and a second version of its rig file with a curve of its own."""
+    """A record of 41 passes, and a second version of its rig file with a curve of its own."""
+    return recorded(tmp_path, passes=41)
+
+
+def recorded(tmp_path: Path, *, passes: int) -> Path:
     wood, text = Wood(), rig_text()
     better = text.replace('"Douglas-fir (coast)"', f'"{BETTER}"') + CURVE
     rig_file = tmp_path / "rig.toml"
     rig_file.write_text(better)
     with path64(tmp_path / "record") as path:
         path.writer.accept_rig(text, utc_ms=START_MS)
-        for number in range(40):
+        for number in range(passes - 1):
             path.put(wood.samples(number * EVERY_MS))
+            if number % 100 == 99:
+                path.recorder.turn()
         path.recorder.turn()
-        path.writer.accept_rig(better, utc_ms=START_MS + 40 * EVERY_MS)
-        path.put(wood.samples(40 * EVERY_MS))
+        path.writer.accept_rig(better, utc_ms=START_MS + (passes - 1) * EVERY_MS)
+        path.put(wood.samples((passes - 1) * EVERY_MS))
         path.recorder.turn()
     return rig_file
 
@@ -63,14 +75,14 @@ def test_the_newest_version_is_shown_and_undone(rig_file: Path) -> None:
     assert done.exit_code == 0, done.output
     assert "2624 readings converted again, 2460 came out otherwise." in done.output
     shown = "are shown as converted again under version 3 of the rig file"
-    assert f"Values up to 4 May 2026, 09:41:00 UTC {shown}. {LATER}" in done.output
+    assert f"Values up to 4 May 2026, 09:41:00 UTC {shown}.\n{LATER}" in done.output
     assert mean(rig_file) != before
     seen = CliRunner().invoke(now, [str(rig_file)]).output
     assert f"Values up to 4 May 2026, 09:41:00 UTC {shown}; `longsoak reconvert --as-kept` " in seen
     picture = json.loads(CliRunner().invoke(now, [str(rig_file), "--json"]).output)
     assert picture["converted_again"] == {"rig_version": 3, "until": "2026-05-04T09:41:00.000Z"}
     undone = run(rig_file, "--as-kept", "--by", "mk")
-    assert undone.output == f"All values are shown as they were first kept. {LATER}\n"
+    assert undone.output == f"All values are shown as they were first kept.\n{LATER}\n"
     assert mean(rig_file) == before
     again = run(rig_file, "--as-kept")
     assert again.output == "All values are shown as they were first kept, as before.\n"
@@ -95,6 +107,45 @@ def test_a_folder_that_may_not_be_written_is_told(rig_file: Path) -> None:
     assert done.exit_code == 1
     assert "could not be written beside the record" in done.output
     assert "Nothing has changed." in done.output
+
+
+def started(rig_file: Path) -> "subprocess.Popen[str]":
+    return subprocess.Popen(
+        [COMMAND, "reconvert", rig_file, "--by", "mk"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+
+
+def test_killed_half_way_it_shows_nothing_and_the_next_one_is_whole(tmp_path: Path) -> None:
+    rig_file = recorded(tmp_path, passes=1001)
+    record = tmp_path / "record"
+    before, digest = mean(rig_file), sha256((record / RECORD).read_bytes()).digest()
+    with started(rig_file) as process:
+        wait_for((record / f"{DERIVED}.part").exists, what="the values that are made")
+        process.kill()
+        process.wait()
+    assert (record / f"{DERIVED}.part").exists()
+    assert mean(rig_file) == before
+    assert Record(record).derivation() is None
+    done = run(rig_file, "--by", "mk")
+    assert "64064 readings converted again, 60060 came out otherwise." in done.output
+    assert sha256((record / RECORD).read_bytes()).digest() == digest
+    assert not list(record.glob("*.part*"))
+
+
+def test_interrupted_while_it_waits_for_the_logbook_it_has_said_what_is_shown(
+    rig_file: Path,
+) -> None:
+    with started(rig_file) as process:
+        assert process.stdout is not None
+        assert "2460 came out otherwise." in process.stdout.readline()
+        assert "are shown as converted again" in process.stdout.readline()
+        process.send_signal(signal.SIGINT)
+        rest = process.stdout.read()
+    assert (process.returncode, rest.strip()) == (130, "Interrupted.")
+    assert Record(rig_file.parent / "record").derivation() is not None
 
 
 def test_without_a_record_it_says_so(tmp_path: Path) -> None:

@@ -88,7 +88,7 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
         )
         sys.exit(FOUND_WRONG)
     says = derivation.words if otherwise else _AS_KEPT
-    note = _noted(record, says, by)
+    # First: it is done, even if somebody ends the wait for the logbook.
     if as_json:
         picture = {
             "rig_version": derivation.rig_version,
@@ -101,8 +101,9 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
     else:
         click.echo(
             f"{with_noun(seen, 'reading')} converted again, {otherwise or 'none'} came out "
-            f"otherwise.\n{_sentence(says)} {note}"
+            f"otherwise.\n{_sentence(says)}"
         )
+    _note(record, says, by, silent=as_json)
     sys.exit(DONE)
 
 
@@ -116,13 +117,19 @@ def _as_kept(record: Record, by: str | None, *, as_json: bool) -> None:
             err=True,
         )
         sys.exit(FOUND_WRONG)
-    note = _noted(record, _AS_KEPT, by) if changed else ""
     if as_json:
         click.echo(json.dumps({"shown": "as kept", "changed": changed}, indent=1))
     else:
-        says = _sentence(_AS_KEPT if changed else f"{_AS_KEPT}, as before")
-        click.echo(f"{says} {note}".strip())
+        click.echo(_sentence(_AS_KEPT if changed else f"{_AS_KEPT}, as before"))
+    if changed:
+        _note(record, _AS_KEPT, by, silent=as_json)
     sys.exit(DONE)
+
+
+def _note(record: Record, says: str, by: str | None, *, silent: bool) -> None:
+    note = _noted(record, says, by)
+    if not silent:
+        click.echo(note)
 
 
 def _noted(record: Record, says: str, by: str | None) -> str:
