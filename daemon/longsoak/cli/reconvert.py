@@ -83,7 +83,7 @@ def _derive(record: Record, kept: RigVersion, by: str | None, *, as_json: bool) 
     except (OSError, sqlite3.Error) as error:
         click.echo(
             f"The values could not be written beside the record in {record.folder}: {error}. "
-            "Nothing has changed.",
+            "Nothing has changed. See that this user may write there and that it has room.",
             err=True,
         )
         sys.exit(FOUND_WRONG)
