@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from longsoak.rigfile.load import parse
+from longsoak.store.ledger import Ledger
+from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.writer import RecordWriter
@@ -38,6 +40,11 @@ def test_a_record_of_an_earlier_release_reads_as_it_did(kept: Path, tmp_path: Pa
         for e in record.proof_entries()
     ]
     assert proof == then.get("proof", [])
+    entries = Logbook(tmp_path).entries(limit=None)
+    logbook = [[e.number, e.at_utc_ms, e.by, e.says] for e in entries]
+    assert logbook == then.get("logbook", [])
+    heads = [[h.day.isoformat(), h.entries, h.root] for h in Ledger(tmp_path).heads()]
+    assert heads == then.get("heads", [])
     version = record.rig_version()
     assert version is not None
     rig = parse(version.text, file="rig.toml", find_kind=None)
