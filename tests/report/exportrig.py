@@ -168,10 +168,12 @@ def make(folder: Path) -> Made:
             name: (number * (1 + place), single(min(max(number, -9.0), 60.0) + place), good, none)
             for place, name in enumerate(AWKWARD)
         }
-        if number != number:
+        told = units
+        if number != number:  # an instrument that gave nothing told no unit either
             found = dict.fromkeys(AWKWARD, (nan, nan, Flag.MISSING, Reason.NO_ANSWER))
+            told = dict.fromkeys(AWKWARD, "")
         recorder.take(
-            found, units=units, at_ms=MINUTE * i, clock_off_ms=behind, synchronised=i >= 8
+            found, units=told, at_ms=MINUTE * i, clock_off_ms=behind, synchronised=i >= 8
         )
     judged = [
         (1.2e4, 25.0, good, Reason.WETTER_THAN_CURVE),

@@ -126,7 +126,8 @@ def _same(kept: Kept, row: "pd.Series[object]", *, form: Format) -> None:
         probe = str(probe).removeprefix("'")
     when = row["time"]
     assert isinstance(when, pd.Timestamp)
-    assert (row["scan"], probe, row["raw_unit"]) == (kept.scan, kept.probe, kept.raw_unit)
+    assert (row["scan"], probe) == (kept.scan, kept.probe)
+    assert row["raw_unit"] == kept.raw_unit or (kept.raw_unit == "" and pd.isna(row["raw_unit"]))
     assert when.value == kept.utc_ms * 1_000_000
     assert bits(float(str(row["raw"]))) == bits(kept.raw)
     assert (row["flag"], row["rig_version"]) == (kept.flag, kept.rig_version)

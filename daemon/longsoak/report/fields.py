@@ -87,7 +87,7 @@ READINGS = Table(
             unit_column="raw_unit",
             needed=False,
         ),
-        Column("raw_unit", _S, "Unit of raw, a UCUM code."),
+        Column("raw_unit", _S, "Unit of raw, a UCUM code; empty where no raw came.", needed=False),
         Column(
             "value",
             _N,
