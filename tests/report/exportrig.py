@@ -172,9 +172,7 @@ def make(folder: Path) -> Made:
         if number != number:  # an instrument that gave nothing told no unit either
             found = dict.fromkeys(AWKWARD, (nan, nan, Flag.MISSING, Reason.NO_ANSWER))
             told = dict.fromkeys(AWKWARD, "")
-        recorder.take(
-            found, units=told, at_ms=MINUTE * i, clock_off_ms=behind, synchronised=i >= 8
-        )
+        recorder.take(found, units=told, at_ms=MINUTE * i, clock_off_ms=behind, synchronised=i >= 8)
     judged = [
         (1.2e4, 25.0, good, Reason.WETTER_THAN_CURVE),
         (3.4e11, 7.0, good, Reason.DRIER_THAN_CURVE),
