@@ -1,7 +1,7 @@
 """Raw samples of one scan to values, uncertainties and flags, as parallel tuples. Pure."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from math import hypot, inf, nan
 from typing import NamedTuple
 
@@ -78,6 +78,7 @@ _NONE, _OPEN_CIRCUIT = Reason.NONE, Reason.OPEN_CIRCUIT
 _PINS, _WITHIN = Kind.PINS, Reach.WITHIN
 _OHM = "Ohm"  # of pins, and nothing else
 _NEVER = 0.0, -inf  # degC, s
+_WAVERING = 16  # temperatures of a site that are kept ready
 _NOWHERE = inf, -inf  # Ohm
 
 _REACH: Mapping[Reach, Reason] = {
@@ -125,7 +126,8 @@ def judged_moisture(
     PhysicsError
         The temperature is outside its range.
     """
-    return Judged(*_Pins(temperature, curve, budget, most=most).judged(ohm))
+    warmth = None if temperature is None else Warmth(temperature, budget.temperature)
+    return Judged(*_Pins(warmth, curve, budget, most=most).judged(ohm))
 
 
 class _Pins:
@@ -137,23 +139,20 @@ class _Pins:
         "_half_leak",
         "_most",
         "_ordinary",
-        "_stand_in",
-        "_temperature",
         "_tried",
+        "_warmth",
         "_wood",
     )
 
     def __init__(
         self,
-        temperature: float | None,
+        warmth: Warmth | None,
         curve: PreparedCurve,
         budget: Budget,
         *,
         most: float | None,
-        stand_in: bool = False,
     ) -> None:
-        self._temperature, self._curve, self._budget = temperature, curve, budget
-        self._most, self._stand_in = most, stand_in
+        self._warmth, self._curve, self._budget, self._most = warmth, curve, budget, most
         self._half_leak = _HALF_LEAK * budget.insulation
         self._wood: Wood | None = None  # made for the first resistance that can be converted
         self._tried = True
@@ -165,10 +164,9 @@ class _Pins:
         low, high = self._ordinary
         if low <= ohm < high and (wood := self._wood) is not None:
             # What nearly every reading comes to; the rest of this says the same at length.
-            value, reach, own, reference, meter, contact, warmth, leakage = wood.parts(ohm)
+            value, uncertainty, reach = wood.moisture(ohm)
             if reach is _WITHIN:
-                spread = hypot(own, reference, meter, contact, warmth, leakage)
-                return value, spread, _PASS, _NONE
+                return value, uncertainty, _PASS, _NONE
         most = self._most
         flag, reason = gross_range(ohm, _PINS)
         if ohm >= OVERLOAD or (most is not None and ohm > most):
@@ -184,12 +182,13 @@ class _Pins:
             return nan, nan, flag, reason
         wood = self._wood
         if wood is None:
-            if self._temperature is None:
+            if self._warmth is None:
                 return nan, nan, Flag.NOT_EVALUATED, Reason.NO_TEMPERATURE
-            wood = self._wood = Wood(self._temperature, self._curve, self._budget)
+            temperature, doubt, stand_in = self._warmth
+            wood = self._wood = Wood(temperature, self._curve, self._budget, doubt=doubt)
             coldest, warmest = _tried(self._curve.curve)
-            self._tried = coldest <= self._temperature <= warmest
-            if self._tried and not self._stand_in:
+            self._tried = coldest <= temperature <= warmest
+            if self._tried and not stand_in:
                 low, high = SPANS[_PINS].suspect
                 self._ordinary = (
                     low,
@@ -207,13 +206,13 @@ class _Pins:
                 reason = _REACH[reach]  # that it is a bound says more than what follows
             if not self._tried:
                 flag, reason = _SUSPECT, reason or Reason.UNTRIED_TEMPERATURE
-            elif self._stand_in:
+            elif self._warmth is not None and self._warmth.stand_in:
                 flag, reason = _SUSPECT, reason or Reason.STAND_IN_TEMPERATURE
         return value, uncertainty, flag, reason
 
     def _dry_end(self) -> float:
-        curve, temperature = self._curve, self._temperature
-        return curve.dry_end if temperature is None else curve.dry_end_at(temperature)
+        curve, warmth = self._curve, self._warmth
+        return curve.dry_end if warmth is None else curve.dry_end_at(warmth.temperature)
 
 
 def _tried(curve: Curve) -> tuple[float, float]:
@@ -228,24 +227,36 @@ def _tried(curve: Curve) -> tuple[float, float]:
 
 @dataclass(slots=True, eq=False)
 class _Site:
-    """Where pairs of pins are judged alike: at one depth, by the same thermometers and meter.
-
-    What was made last for it is remembered with what it was made of, and made anew whenever that
-    is no longer the same.
-    """
+    """Where pairs of pins are judged alike: at one depth, by the same thermometers and meter."""
 
     probe: Probe  # any of them
     curve: PreparedCurve
     budget: Budget
     most: float | None
-    read: tuple[tuple[str, ...], tuple[float, ...]] = ((), ())  # thermometers, degC
-    told: Warmth | None = None  # what they say of the depth
-    warmth: Warmth | None = None
-    pins: _Pins | None = None  # at `warmth`
+    # By what thermometers read, degC, or by the warmth that stands in for it: they waver between a
+    # few values for hours.
+    made: dict[tuple[float, ...] | None, _Pins] = field(default_factory=dict)
+
+    def remember(self, found: tuple[float, ...] | None, warmth: Warmth | None) -> _Pins:
+        """Make what judges at a temperature, and keep it with the few that were met last."""
+        if len(self.made) >= _WAVERING:
+            self.made.clear()
+        pins = self.made[found] = _Pins(warmth, self.curve, self.budget, most=self.most)
+        return pins
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """Which conversion each sample of a scan needs, by its place among them."""
+
+    plain: list[tuple[int, Probe]]
+    pins: list[tuple[_Site, list[int]]]
 
 
 # A reading as the service takes it: what is in `Converted`, which takes longer to make.
 Row = tuple[float, str, float, float, Flag, Reason]
+_NOT_YET: Row = nan, "", nan, nan, _MISSING, _NONE
+_PLANS = 256  # a bus that is cut short over and over brings ever other probes
 
 
 class Conversion:
@@ -259,7 +270,7 @@ class Conversion:
         curves = {name: prepare(curve) for name, curve in rig.curves.items()}
         buses = {bus.name: bus for bus in rig.buses}
         self._probes = {probe.name: probe for probe in rig.probes}
-        self._plain_ones = {p.name: p for p in rig.probes if p.kind is not Kind.PINS}
+        self._plans: dict[tuple[str, ...], _Plan] = {}  # by the probes of a scan
         self._sites: dict[str, _Site] = {}
         alike: dict[tuple[object, ...], _Site] = {}
         for probe in rig.probes:
@@ -302,35 +313,44 @@ class Conversion:
 
     def rows(self, samples: Sequence[Sample | Missing], *, now: float) -> list[Row]:
         """The same as `convert`, for every scan there is: without an object for each reading."""
-        plain_ones = self._plain_ones
-        found: dict[str, Row] = {}
-        for sample in samples:
-            probe = plain_ones.get(sample.probe)
-            if probe is not None:
-                found[sample.probe] = row = self._plain(probe, sample)
-                # First, so that a scan's own temperatures serve it.
-                if row[4] is _PASS and sample.probe in self._patience:
-                    self._temperatures[sample.probe] = (row[2], now)
+        plan = self._plan(samples)
+        rows: list[Row] = [_NOT_YET] * len(samples)
+        for place, probe in plan.plain:  # first, so that a scan's own temperatures serve it
+            rows[place] = row = self._plain(probe, samples[place])
+            if row[4] is _PASS and probe.name in self._patience:
+                self._temperatures[probe.name] = (row[2], now)
         self._fresh.clear()
-        sites: dict[_Site, _Pins] = {}  # as they are now
-        rows = []
-        for sample in samples:
-            site = self._sites.get(sample.probe)
-            if site is None:
-                rows.append(found[sample.probe])
-                continue
-            pins = sites.get(site)
-            if pins is None:
-                pins = sites[site] = self._pins(site, now)
-            if isinstance(sample, Missing):
-                rows.append(_missing(sample))
-            elif sample.unit != _OHM:
-                rows.append(_not_evaluated(sample, Reason.WRONG_UNIT))
-            else:
-                ohm = sample.value
-                value, uncertainty, flag, reason = pins.judged(ohm)
-                rows.append((ohm, _OHM, value, uncertainty, flag, reason))
+        for site, places in plan.pins:
+            pins = self._pins(site, now)
+            for place in places:
+                sample = samples[place]
+                if isinstance(sample, Missing):
+                    rows[place] = _missing(sample)
+                elif sample.unit != _OHM:
+                    rows[place] = _not_evaluated(sample, Reason.WRONG_UNIT)
+                else:
+                    ohm = sample.value
+                    value, uncertainty, flag, reason = pins.judged(ohm)
+                    rows[place] = ohm, _OHM, value, uncertainty, flag, reason
         return rows
+
+    def _plan(self, samples: Sequence[Sample | Missing]) -> _Plan:
+        """How to convert samples of these probes: a bus brings the same ones again and again."""
+        names = tuple([sample.probe for sample in samples])
+        plan = self._plans.get(names)
+        if plan is None:
+            if len(self._plans) >= _PLANS:
+                self._plans.clear()
+            plain: list[tuple[int, Probe]] = []
+            pins: dict[_Site, list[int]] = {}
+            for place, name in enumerate(names):
+                site = self._sites.get(name)
+                if site is None:
+                    plain.append((place, self._probes[name]))
+                else:
+                    pins.setdefault(site, []).append(place)
+            plan = self._plans[names] = _Plan(plain, list(pins.items()))
+        return plan
 
     def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
         if isinstance(sample, Missing):
@@ -351,62 +371,41 @@ class Conversion:
 
     def _pins(self, site: _Site, now: float) -> _Pins:
         """A site's pins at the temperature the wood has there now."""
-        names = site.probe.temperatures
-        if (
-            site.pins is not None
-            and site.warmth is site.told
-            and site.read == (names, self._read(names, now))
-        ):
-            return site.pins  # the thermometers say what they said before
-        warmth = self._warmth(site, now)
-        if site.pins is None or warmth != site.warmth:
-            temperature, stand_in = None, False
-            if warmth is not None:
-                temperature, doubt, stand_in = warmth
-                if doubt != site.budget.temperature:
-                    site.budget = replace(site.budget, temperature=doubt)
-            site.warmth = warmth
-            site.pins = _Pins(
-                temperature, site.curve, site.budget, most=site.most, stand_in=stand_in
-            )
-        return site.pins
+        probe = site.probe
+        read = self._read(probe.temperatures, now)
+        if read is not None and (pins := site.made.get(read)) is not None:
+            return pins  # the thermometers say what they said before
+        warmth = self._at_depth(probe, probe.temperatures, read) or self._stand_in(probe, now)
+        if warmth is not None and not COLDEST <= warmth.temperature <= WARMEST:
+            warmth = None
+        found = warmth if read is None else read
+        return site.made.get(found) or site.remember(found, warmth)
 
-    def _warmth(self, site: _Site, now: float) -> Warmth | None:
-        """The temperature of the wood between a site's pins, or None."""
-        names = site.probe.temperatures
-        warmth = self._measured(site, names, now) or self._stand_in(site, now)
-        if warmth is None or not COLDEST <= warmth.temperature <= WARMEST:
-            return None
-        return warmth
-
-    def _stand_in(self, site: _Site, now: float) -> Warmth | None:
-        plan = site.probe.stand_in
+    def _stand_in(self, probe: Probe, now: float) -> Warmth | None:
+        """What stands for a temperature that is not measured."""
+        plan = probe.stand_in
         if plan is None:
             return None
         if plan.fixed is not None:
             return Warmth(plan.fixed, plan.uncertainty, stand_in=True)
         if plan.probe is not None:
-            found = self._measured(site, (plan.probe,), now)
+            other = (plan.probe,)
+            found = self._at_depth(probe, other, self._read(other, now))
         else:
-            hold = 3600 * (plan.last_good or 0.0)
-            found = self._measured(site, site.probe.temperatures, now, patience=hold)
+            own, hold = probe.temperatures, 3600 * (plan.last_good or 0.0)
+            found = self._at_depth(probe, own, self._read(own, now, patience=hold))
         if found is None:
             return None
         doubt = hypot(found.uncertainty, plan.uncertainty)
         return Warmth(found.temperature, doubt, stand_in=True)
 
-    def _measured(
-        self, site: _Site, names: tuple[str, ...], now: float, *, patience: float | None = None
+    def _at_depth(
+        self, probe: Probe, names: tuple[str, ...], read: tuple[float, ...] | None
     ) -> Warmth | None:
-        """What thermometers say of the pins' depth; None unless all of them are fresh enough."""
-        temperatures = self._read(names, now, patience=patience)
-        if temperatures is None:
+        """What thermometers say of the depth between a pair of pins, if they say anything."""
+        if read is None:
             return None
-        if site.read != (names, temperatures):
-            depths = [self._probes[name].depth for name in names]
-            site.told = by_depth(site.probe.depth, depths, temperatures)
-            site.read = names, temperatures
-        return site.told
+        return by_depth(probe.depth, [self._probes[name].depth for name in names], read)
 
     def _read(
         self, names: tuple[str, ...], now: float, *, patience: float | None = None

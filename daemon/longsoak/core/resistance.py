@@ -8,7 +8,7 @@ standard uncertainty, the parts of which `parts_of` tells apart.
 import math
 from dataclasses import dataclass
 from enum import Enum
-from math import hypot, inf, isfinite, log10
+from math import hypot, inf, isfinite, log10, sqrt
 from typing import NamedTuple
 
 from longsoak.core.arrays import Numbers, scalar
@@ -199,8 +199,8 @@ def moisture_content(
     PhysicsError
         An argument is no number, or outside its range.
     """
-    value, reach, *parts = _parts(resistance, temperature, curve, budget)
-    return MoistureContent(value, hypot(*parts), reach)
+    ohm, wood = _checked(resistance, temperature, curve, budget)
+    return MoistureContent(*wood.moisture(ohm))
 
 
 def parts_of(
@@ -216,7 +216,8 @@ def parts_of(
     PhysicsError
         As for `moisture_content`.
     """
-    parts = _parts(resistance, temperature, curve, budget)[2:]
+    ohm, wood = _checked(resistance, temperature, curve, budget)
+    parts = wood.parts(ohm)[2:]
     names = ("curve", "reference temperature", "meter", "contact", "temperature", "leakage")
     return dict(zip(names, map(abs, parts), strict=True))
 
@@ -264,13 +265,15 @@ def no_resistance(ohm: float) -> PhysicsError:
     return PhysicsError("resistance", f"{ohm!r} Ohm", OHM)
 
 
-def _parts(ohm: float, temperature: float, curve: PreparedCurve, budget: Budget) -> Parts:
+def _checked(
+    ohm: float, temperature: float, curve: PreparedCurve, budget: Budget
+) -> tuple[float, "Wood"]:
     if ohm.__class__ is not float or temperature.__class__ is not float:
         ohm = scalar("resistance", ohm, OHM)
         temperature = scalar("temperature", temperature, CELSIUS)
     if not 0.0 < ohm < inf:
         raise no_resistance(ohm)
-    return Wood(temperature, curve, budget).parts(ohm)
+    return ohm, Wood(temperature, curve, budget)
 
 
 def _no_temperature(celsius: float) -> PhysicsError:
@@ -280,9 +283,10 @@ def _no_temperature(celsius: float) -> PhysicsError:
 class Wood:
     """Wood of one temperature, as a curve and a budget see it: ready for any resistance.
 
-    The service converts every reading: what does not hang on the resistance is done once here, and
-    pairs of pins that share a temperature share it. The temperature correction is written out, for
-    it is what tests/bench/conversion.py measures.
+    The service converts every reading, so that what does not hang on the resistance is done once
+    here. Whatever a curve corrects, what is left is straight: the decades of the resistance are
+    moved by `shift`, the curve's value u becomes ``stretch * u + zero``, and the temperature's part
+    of the uncertainty is ``tilt * u + steep * (% per decade) + level``.
 
     Parameters
     ----------
@@ -292,6 +296,8 @@ class Wood:
         The species' or material's curve.
     budget : Budget
         Uncertainties that are not the curve's own.
+    doubt : float or None
+        Standard uncertainty of the temperature, K; None for the budget's.
 
     Raises
     ------
@@ -299,44 +305,102 @@ class Wood:
         The temperature is no number, or outside its range.
     """
 
-    __slots__ = ("_away", "_budget", "_curve", "_denominator", "_lift", "_lift_per_kelvin")
+    __slots__ = (
+        "_away",
+        "_budget",
+        "_curve",
+        "_fixed",
+        "_level",
+        "_reference",
+        "_relative",
+        "_shift",
+        "_steep",
+        "_stretch",
+        "_tilt",
+        "_zero",
+    )
 
-    def __init__(self, temperature: float, curve: PreparedCurve, budget: Budget) -> None:
+    def __init__(
+        self,
+        temperature: float,
+        curve: PreparedCurve,
+        budget: Budget,
+        *,
+        doubt: float | None = None,
+    ) -> None:
         if temperature.__class__ is not float:
             temperature = scalar("temperature", temperature, CELSIUS)
         if not COLDEST <= temperature <= WARMEST:
             raise _no_temperature(temperature)
-        self._curve, self._budget = curve, budget
-        self._away = temperature - curve.curve.reference_temperature
-        if curve.curve.correction is _INDICATED:
-            self._denominator = G3 * math.exp(LN_G4 * temperature)
-            self._lift = offset(temperature)
-            self._lift_per_kelvin = offset_per_kelvin(temperature)
+        kind, kelvin = curve.curve, budget.temperature if doubt is None else doubt
+        correction = kind.correction
+        away = temperature - kind.reference_temperature
+        self._curve, self._budget, self._away = curve, budget, away
+        shift = zero = tilt = steep = level = reference = 0.0
+        stretch = 1.0
+        if correction is _INDICATED:
+            a, b = kind.species
+            denominator = G3 * math.exp(LN_G4 * temperature)
+            stretch = curve.scale / denominator / a
+            plain = (offset(temperature) - curve.zero) / denominator  # of a u of 0, on its scale
+            zero = (plain - b) / a
+            tilt = -stretch * LN_G4 * kelvin
+            level = (offset_per_kelvin(temperature) / denominator - plain * LN_G4) / a * kelvin
+            reference = budget.reference
+        elif correction is _RESISTANCE:
+            shift, steep = kind.per_kelvin * away, kind.per_kelvin * kelvin
+        elif correction is _MOISTURE:
+            zero, level = kind.per_kelvin * away, kind.per_kelvin * kelvin
+        else:
+            steep = UNCORRECTED * hypot(away, kelvin)
+        self._shift, self._stretch, self._zero = shift, stretch, zero
+        self._tilt, self._steep, self._level = tilt, steep, level
+        self._reference = reference
+        # % MC for each % per decade: a relative change of the resistance is 1 / ln 10 decades.
+        self._relative = stretch / LN10
+        # The square of what is the same for every resistance, if what else there is is straight.
+        self._fixed: float | None = None
+        if curve.steady is not None and kind.freedom is None and budget.insulation == inf:
+            self._fixed = (curve.steady * stretch) ** 2 + reference * reference
 
     def moisture(self, ohm: float) -> tuple[float, float, Reach]:
-        """As `moisture_content`, without an object of its own for what is found.
+        """Convert a resistance, Ohm, which its caller knows to be positive and finite.
 
-        Raises
-        ------
-        PhysicsError
-            The resistance is no number, or outside its range.
+        As `moisture_content`, without an object of its own for what is found.
         """
-        if ohm.__class__ is not float:
-            ohm = scalar("resistance", ohm, OHM)
-        if not 0.0 < ohm < inf:
-            raise no_resistance(ohm)
-        value, reach, own, reference, meter, contact, warmth, leakage = self.parts(ohm)
-        return value, hypot(own, reference, meter, contact, warmth, leakage), reach
+        fixed = self._fixed
+        if fixed is None:
+            value, reach, *parts = self.parts(ohm)
+            return value, hypot(*parts), reach
+        _, u, per_decade, value, reach = self._read(ohm)
+        budget, relative = self._budget, self._relative * per_decade
+        meter, contact = relative * budget.meter, relative * budget.contact
+        warmth = self._tilt * u + self._steep * per_decade + self._level
+        return value, sqrt(fixed + meter * meter + contact * contact + warmth * warmth), reach
 
     def parts(self, ohm: float) -> Parts:
-        """Convert a resistance, Ohm, which its caller knows to be positive and finite."""
-        curve, budget, away = self._curve, self._budget, self._away
-        kind = curve.curve
-        correction = kind.correction
-        x = log10(ohm)
-        if correction is _RESISTANCE:
-            x += kind.per_kelvin * away
-        reach = _WITHIN
+        """The same with each part of the uncertainty."""
+        curve, budget, stretch = self._curve, self._budget, self._stretch
+        x, u, per_decade, value, reach = self._read(ohm)
+        own = curve.steady
+        if own is None:
+            own = curve_uncertainty(u, x, per_decade=per_decade, away=self._away, curve=curve.curve)
+        own *= stretch
+        relative = self._relative * per_decade
+        meter, contact = relative * budget.meter, relative * budget.contact
+        warmth = self._tilt * u + self._steep * per_decade + self._level
+        leakage = 0.0
+        if budget.insulation < inf:
+            leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
+        if curve.curve.freedom is not None:
+            others = hypot(self._reference, meter, contact, warmth, leakage)
+            own = widened(own, others=others, freedom=curve.curve.freedom)
+        return value, reach, own, self._reference, meter, contact, warmth, leakage
+
+    def _read(self, ohm: float) -> tuple[float, float, float, float, Reach]:
+        """The curve's x, u and % per decade, then the value at the wood's temperature."""
+        curve = self._curve
+        x, reach = log10(ohm) + self._shift, _WITHIN
         if x < curve.wet_end:
             if x < curve.wet_end - SLACK:
                 reach = _WETTER
@@ -346,39 +410,12 @@ class Wood:
                 reach = _DRIER
             x = curve.dry_end
         u, per_decade = curve.relation.moisture(x)
-        own = curve.steady
-        if own is None:
-            own = curve_uncertainty(u, x, per_decade=per_decade, away=away, curve=kind)
-        reference, stretch = 0.0, 1.0
-        if correction is _INDICATED:
-            a, b = kind.species
-            denominator = self._denominator
-            plain = (u * curve.scale - curve.zero + self._lift) / denominator
-            value = (plain - b) / a
-            stretch = curve.scale / denominator / a
-            warmth = (self._lift_per_kelvin / denominator - plain * LN_G4) / a
-            warmth *= budget.temperature
-            reference = budget.reference
-        elif correction is _RESISTANCE:
-            value, warmth = u, per_decade * kind.per_kelvin * budget.temperature
-        elif correction is _MOISTURE:
-            value, warmth = u + kind.per_kelvin * away, kind.per_kelvin * budget.temperature
-        else:
-            value, warmth = u, per_decade * UNCORRECTED * hypot(away, budget.temperature)
-        per_relative = per_decade * stretch / LN10  # % MC per relative change of resistance
-        meter, contact = per_relative * budget.meter, per_relative * budget.contact
-        leakage = 0.0
-        if budget.insulation < inf:
-            leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
-        own *= stretch
-        if kind.freedom is not None:
-            others = hypot(reference, meter, contact, warmth, leakage)
-            own = widened(own, others=others, freedom=kind.freedom)
+        value = u * self._stretch + self._zero
         if value > curve.most + SLACK and reach is not _DRIER:
             value, reach = curve.most, _WETTER
         elif value < curve.least - SLACK and reach is not _WETTER:
             value, reach = curve.least, _DRIER
-        return value, reach, own, reference, meter, contact, warmth, leakage
+        return x, u, per_decade, value, reach
 
 
 def _leakage(x: float, u: float, leaking: float, curve: PreparedCurve) -> float:
