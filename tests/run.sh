@@ -91,8 +91,8 @@ lint() {
 if [ $# -eq 0 ]; then
   lint
   say "pytest"
-  # Most tests wait for programs they have started, so that two at once take little more than one.
-  exec pytest -q -n auto --maxprocesses 4 --dist loadgroup
+  # Many tests wait for programs they have started: one more at once than there are processors.
+  exec pytest -q -n $(($(nproc) < 4 ? $(nproc) + 1 : 4)) --dist loadgroup
 fi
 paths=""
 for part in "$@"; do
