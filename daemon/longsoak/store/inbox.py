@@ -3,9 +3,9 @@
 Nothing that happens to the file may stop the measuring process: one that is damaged, deleted or
 replaced is made anew.
 
-It keeps a rollback journal and no write-ahead log. Each look then reads the file's head itself, so
-that damage shows; and there is no memory map, which would end the process if its file were cut
-short.
+It keeps a rollback journal and no write-ahead log: each change then changes the file's head, which a
+look can read by itself, and damage to it shows; and there is no memory map, which would end the
+process if its file were cut short.
 """
 
 import os
@@ -20,6 +20,7 @@ from longsoak.store.requests import Request, fits, result_code
 _TAILS = ("-journal", "-wal", "-shm")  # of the files SQLite may keep beside one that is open
 _AT_ONCE = 500  # requests handed out with one look; scans wait while they are answered
 _REST = 20  # looks between two tries to open a file that can't be used
+_HEAD = 100  # bytes, SQLite's head of a file, with its count of changes
 _MOST_ASIDE = 9  # damaged files kept; a card that goes bad would fill itself with them
 # What says nothing against the file: a full or absent disk, another process, missing permission.
 _NOT_ITS_FAULT = frozenset(
@@ -51,6 +52,8 @@ class Inbox:
         self._db: sqlite3.Connection | None = None
         self._file: _Identity | None = None
         self._written: _Written | None = None  # as of the last look
+        self._open_file: int | None = None  # for its head, which is also as of the last look:
+        self._head: bytes | None = None
         self._version: int | None = None
         self._ready: list[Request] = []  # read, and not handed out yet
         self._taken: set[str] = set()  # in the file still, and read
@@ -104,31 +107,51 @@ class Inbox:
         """Close the file."""
         if self._db is not None:
             self._db.close()
-        self._db = self._file = self._version = None
+        if self._open_file is not None:  # after SQLite: its locks would go with this
+            os.close(self._open_file)
+        self._db = self._file = self._version = self._open_file = self._head = None
 
     def _open(self, *, mend: bool = True) -> None:
         try:
             self._db = _opened(self._path)
-            self._file, self._written = _seen(self._path)
+            self._begin()
         except sqlite3.Error as error:
             if mend:
                 self._mend(error)
             else:
                 self._suffer(error)
 
+    def _begin(self) -> None:
+        """Note which file it is that was opened."""
+        self._file, self._written = _seen(self._path)
+        with suppress(OSError):
+            self._open_file = os.open(self._path, os.O_RDONLY | os.O_CLOEXEC)
+
     def _look(self, written: _Written | None) -> None:
         """Read what is new, and notice what was written past SQLite."""
         if self._db is None:
             return
+        head = self._read_head()
+        if head is not None and head == self._head and written == self._written:
+            return
         if not self._fresh() and written != self._written:
             self._check()
-        self._written = written
+        self._written, self._head = written, head
+
+    def _read_head(self) -> bytes | None:
+        """The head of the file as it is now; None where it can't be read, as SQLite will tell."""
+        if self._open_file is None:
+            return None
+        try:
+            return os.pread(self._open_file, _HEAD, 0)
+        except OSError:
+            return None
 
     def _check(self) -> None:
         """Somebody wrote past SQLite: open the file again, which looks at every page of it."""
         self.close()
         self._db = _opened(self._path)
-        self._file, _ = _seen(self._path)
+        self._begin()
         self._fresh()
 
     def _fresh(self) -> bool:
