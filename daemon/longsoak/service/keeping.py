@@ -26,6 +26,8 @@ class Keeping:
 
     def wants(self, scan: Scan) -> bool:
         """Whether anything in the scan is due to be kept."""
+        if self._watched.keys().isdisjoint(scan.probes):
+            return bool(scan.probes)
         return any(
             self._new(probe, scan.values[i], scan.flags[i], scan.boottime_ms)
             for i, probe in enumerate(scan.probes)
@@ -33,9 +35,9 @@ class Keeping:
 
     def kept(self, scan: Scan) -> None:
         """Note that the scan is kept."""
-        for i, probe in enumerate(scan.probes):
-            if probe in self._watched:
-                self._kept[probe] = (scan.values[i], scan.flags[i], scan.boottime_ms)
+        for probe in self._watched.keys() & scan.probes:
+            i = scan.probes.index(probe)
+            self._kept[probe] = (scan.values[i], scan.flags[i], scan.boottime_ms)
 
     def _new(self, name: str, value: float, flag: Flag, boottime_ms: int) -> bool:
         probe = self._watched.get(name)

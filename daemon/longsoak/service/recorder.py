@@ -252,7 +252,7 @@ class Recorder:
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
         self._tell_bus(taken)
-        if self._absent or Flag.MISSING in flags:
+        if self._absent or flags.count(Flag.PASS) < len(flags):
             self._tell_absences(taken)
         self._seen(taken)
 

@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from longsoak.store.packing import Full
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
+from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 
 BY_BADNESS = (Flag.PASS, Flag.NOT_EVALUATED, Flag.MISSING, Flag.SUSPECT, Flag.FAIL)
+_PASS, _FAIL, _NONE = int(Flag.PASS), int(Flag.FAIL), int(Reason.NONE)
 _BADNESS = {int(flag): i for i, flag in enumerate(BY_BADNESS)}
 
 
@@ -58,26 +59,33 @@ class Sums:
 
     def add(self, column: Full) -> None:
         """Take in some readings; their raw values are not looked at."""
-        flags = set(column.flags)
-        self.count += len(column.flags)
-        self.worst = max(self.worst, *(_BADNESS[flag] for flag in flags))
-        if Flag.FAIL in flags or math.isnan(_total(column.values)):
+        flags = column.flags
+        self.count += len(flags)
+        failed = False
+        if flags.count(_PASS) < len(flags):
+            self.worst = max(self.worst, *(_BADNESS[flag] for flag in set(flags)))
+            failed = _FAIL in flags
+        total = _total(column.values)
+        if failed or math.isnan(total):
             column = _believed(column)
-        if not column.values:
+            total = _total(column.values)
+        values: Sequence[float] = column.values
+        if not values:
             return
-        self.low = min(self.low, min(column.values))
-        self.high = max(self.high, max(column.values))
-        self.totals.append(_total(column.values))
-        self.values += len(column.values)
+        self.low = min(self.low, min(values))
+        self.high = max(self.high, max(values))
+        self.totals.append(total)
+        self.values += len(values)
         spreads: Sequence[float] = column.uncertainties
         if math.isnan(_total(spreads)):
             spreads = [u for u in spreads if not math.isnan(u)]
         self.uncertainty = max(self.uncertainty, max(spreads, default=-1.0))
-        for reason in set(column.reasons):
-            if reason in AT_LEAST:
-                self.wetter += column.reasons.count(reason)
-            elif reason in AT_MOST:
-                self.drier += column.reasons.count(reason)
+        if column.reasons.count(_NONE) < len(values):
+            for reason in set(column.reasons):
+                if reason in AT_LEAST:
+                    self.wetter += column.reasons.count(reason)
+                elif reason in AT_MOST:
+                    self.drier += column.reasons.count(reason)
 
     def merge(self, other: "Sums") -> None:
         """Take in what was added up elsewhere of the same interval."""

@@ -3,8 +3,8 @@
 Nothing that happens to the file may stop the measuring process: one that is damaged, deleted or
 replaced is made anew.
 
-It keeps a rollback journal and no write-ahead log: each change then changes the file's head, which a
-look can read by itself, and damage to it shows; and there is no memory map, which would end the
+It keeps a rollback journal and no write-ahead log: each change then changes the file's head, which
+a look can read by itself, and damage to it shows; and there is no memory map, which would end the
 process if its file were cut short.
 """
 
