@@ -53,7 +53,7 @@ def _against_columns(record: Record, names: tuple[str, ...], file: Path) -> Iter
         (found,) = record.reduced(
             names[17:18], since_ms=longrecord.START_MS, until_ms=end, buckets=PIXELS
         ).values()
-        assert sum(bucket.count for bucket in found) == MONTHS
+        assert sum(bucket.readings for bucket in found) == MONTHS
 
     def drawn_by_peer() -> None:
         rows = db.execute(
@@ -103,7 +103,7 @@ def _ten_times(record: Record, name: str) -> Figure:
 
     def drawn(since_ms: int, scans: int) -> None:
         (found,) = record.reduced((name,), since_ms=since_ms, until_ms=end, buckets=PIXELS).values()
-        assert sum(bucket.count for bucket in found) == scans
+        assert sum(bucket.readings for bucket in found) == scans
 
     _, _, ratio = in_turn(
         lambda: drawn(longrecord.START_MS, 10 * MONTHS),
@@ -134,7 +134,7 @@ def _traces(record: Record) -> list[Figure]:
     def walk(*probes: str) -> None:
         found = record.reduced(probes, since_ms=START_MS, until_ms=until, buckets=BUCKETS)
         # 24 pins every 15 min: what is timed did the whole of it.
-        assert sum(bucket.count for bucket in found[probes[0]]) == MONTHS // 15 + 1
+        assert sum(bucket.readings for bucket in found[probes[0]]) == MONTHS // 15 + 1
 
     def one_by_one() -> None:
         for probe in PINS:

@@ -201,7 +201,7 @@ def _of_the_hours(record: Record, probe: str, readings: Sequence[Reading]) -> li
         until_ms=(last + 1) * HOUR_MS,
         buckets=last + 1 - first,
     )[probe]
-    there = {bucket.utc_ms: (bucket.count, bucket.low, bucket.high) for bucket in buckets}
+    there = {bucket.utc_ms: (bucket.readings, bucket.low, bucket.high) for bucket in buckets}
     return [
         f"the hour {hour} of {probe} is {there.get(hour)}, not {right.get(hour)}"
         for hour in sorted(right.keys() | there.keys())

@@ -313,7 +313,7 @@ def look(record: Record, query: Query) -> Any:
         ]
     drawn = record.reduced((probe,), since_ms=since, until_ms=until, buckets=buckets)[probe]
     return [
-        (b.utc_ms, b.low, b.high, b.uncertainty, b.count, b.worst, b.wetter, b.drier, b.mean)
+        (b.utc_ms, b.low, b.high, b.uncertainty, b.readings, b.worst, b.wetter, b.drier, b.mean)
         for b in drawn
     ]
 

@@ -157,10 +157,10 @@ def test_each_probe_gets_its_own_buckets_and_one_without_readings_none(
         (AIR, SLOW, "never"), since_ms=START_MS, until_ms=START_MS + 40_000, buckets=1
     )
     assert list(found) == [AIR, SLOW, "never"]
-    assert [(b.utc_ms, b.low, b.high, b.mean, b.count) for b in found[AIR]] == [
+    assert [(b.utc_ms, b.low, b.high, b.mean, b.readings) for b in found[AIR]] == [
         (START_MS, 50.0, 52.0, 51.0, 2)
     ]
-    assert [(b.mean, b.count) for b in found[SLOW]] == [(17.0, 1)]
+    assert [(b.mean, b.readings) for b in found[SLOW]] == [(17.0, 1)]
     assert found["never"] == []
 
 
@@ -172,7 +172,7 @@ def test_a_time_lived_through_twice_is_one_bucket(keeper: Keeper, tmp_path: Path
         (AIR,), since_ms=START_MS, until_ms=START_MS + 10_000, buckets=1
     )
     (bucket,) = found[AIR]
-    assert (bucket.low, bucket.high, bucket.mean, bucket.count) == (50.0, 54.0, 52.0, 8)
+    assert (bucket.low, bucket.high, bucket.mean, bucket.readings) == (50.0, 54.0, 52.0, 8)
 
 
 def test_what_is_remembered_does_not_grow_with_the_number_of_looks(
@@ -226,7 +226,7 @@ def test_buckets_hold_what_the_readings_one_by_one_add_up_to(
             spreads = [r.uncertainty for r in good if r.uncertainty is not None]
             wetter = sum(r.reason in AT_LEAST for r in good)
             drier = sum(r.reason in AT_MOST for r in good)
-            assert bucket.count == len(readings)
+            assert bucket.readings == len(readings)
             assert bucket.low == min(values, default=None)
             assert bucket.high == max(values, default=None)
             assert bucket.uncertainty == max(spreads, default=None)

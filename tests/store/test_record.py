@@ -117,7 +117,7 @@ def test_any_time_range_gives_what_a_plain_filter_gives(
             ("a",), since_ms=T0 + since * 1000, until_ms=T0 + until * 1000, buckets=buckets
         )["a"]
         assert len(reduced) <= buckets
-        assert sum(bucket.count for bucket in reduced) == len(expected)
+        assert sum(bucket.readings for bucket in reduced) == len(expected)
         if expected:
             assert min(b.low for b in reduced if b.low is not None) == expected[0]
             assert max(b.high for b in reduced if b.high is not None) == expected[-1]
@@ -168,7 +168,7 @@ def test_failed_readings_count_but_give_no_value(writer: RecordWriter, tmp_path:
     )
     (bucket,) = Record(tmp_path).reduced(("a",), since_ms=T0, until_ms=T0 + 1000, buckets=1)["a"]
     assert (bucket.low, bucket.high, bucket.mean) == (10.0, 10.0, 10.0)
-    assert (bucket.count, bucket.worst) == (3, Flag.FAIL)
+    assert (bucket.readings, bucket.worst) == (3, Flag.FAIL)
 
 
 def test_a_commit_keeps_all_of_its_batch_or_nothing(writer: RecordWriter, tmp_path: Path) -> None:

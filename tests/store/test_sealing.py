@@ -317,7 +317,7 @@ def test_odd_numbers_names_and_units_are_read_as_they_were_committed(tmp_path: P
     def drawn(record: Record) -> list[str]:
         until = T0 + 40 * 86_400_000  # all in one interval, with or without sums
         found = record.reduced(names, since_ms=T0, until_ms=until, buckets=1)
-        return [repr((b.low, b.high, b.mean, b.count)) for name in names for b in found[name]]
+        return [repr((b.low, b.high, b.mean, b.readings)) for name in names for b in found[name]]
 
     assert read(held) == committed
     before = drawn(held)

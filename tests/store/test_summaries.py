@@ -210,8 +210,8 @@ def test_scans_that_are_placed_later_are_drawn_where_they_belong(kept: Kept) -> 
         width = -(-(until - since) // buckets)
         found = Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=buckets)
         hand = by_hand(Record(kept.folder), "a", since, until, unit=1, width=width)
-        assert [b.count for b in found["a"]] == [
-            b.count for b in by_hand(Record(kept.folder), "a", since, until, unit=1, width=width)
+        assert [b.readings for b in found["a"]] == [
+            b.readings for b in by_hand(Record(kept.folder), "a", since, until, unit=1, width=width)
         ], hand
     kept.settle()
     for since, until, buckets in RANGES:
@@ -228,7 +228,7 @@ def test_they_can_be_dropped_and_are_made_again(kept: Kept) -> None:
     kept.settle()
     assert not (kept.folder / SUMMARIES).exists()
     counted = Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=buckets)
-    assert sum(b.count for b in counted["a"]) == sum(b.count for b in before["a"])
+    assert sum(b.readings for b in counted["a"]) == sum(b.readings for b in before["a"])
     kept.summaries.resume()
     kept.settle()
     again = Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=buckets)

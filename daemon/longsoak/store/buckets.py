@@ -9,6 +9,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from longsoak.store.packing import Full
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
@@ -18,14 +19,13 @@ _PASS, _FAIL, _NONE = int(Flag.PASS), int(Flag.FAIL), int(Reason.NONE)
 _BADNESS = {int(flag): i for i, flag in enumerate(BY_BADNESS)}
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
+class Bucket(NamedTuple):
     """One probe's readings within one interval of time, reduced.
 
     `low`, `high`, `mean` and `uncertainty` (the largest) are over converted values not flagged
     fail, None if there are none. `wetter` and `drier` count those that lie beyond their curve: with
     any of them `high` means "at least", or `low` "at most", and there is no mean, for a bound is
-    no number to average. `count` counts all readings; `worst` is their worst flag, and a missing
+    no number to average. `readings` counts all of them; `worst` is their worst flag, and a missing
     reading among good ones is no worse than a suspect one.
     """
 
@@ -34,7 +34,7 @@ class Bucket:
     high: float | None
     mean: float | None
     uncertainty: float | None
-    count: int
+    readings: int
     worst: Flag
     wetter: int = 0
     drier: int = 0
@@ -113,7 +113,7 @@ class Sums:
             high=self.high if self.values else None,
             mean=None if bounded else self.total / self.values,
             uncertainty=None if self.uncertainty < 0 else self.uncertainty,
-            count=self.count,
+            readings=self.count,
             worst=BY_BADNESS[self.worst],
             wetter=self.wetter,
             drier=self.drier,

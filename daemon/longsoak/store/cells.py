@@ -5,6 +5,7 @@ import zlib
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import nan
 from typing import TypeAlias, cast
 
 from longsoak.store.buckets import BY_BADNESS, Bucket, Sums
@@ -112,37 +113,45 @@ class Cells:
     ) -> list[Bucket]:
         """The same as buckets, with what was added up `apart` of some of the groups.
 
-        Written out for speed: a drawing of 1,000 pixels makes 1,000 of them a probe.
+        Column by column: a drawing of 1,000 pixels makes 1,000 of them a probe.
         """
-        found = []
-        rest = dict(apart)
-        bounded = any(self.wetter) or any(self.drier)
-        low, high, spread, total = (c.tolist() for c in self.columns()[1:5])
+        index = self.index.tolist()
+        low, high, spread, total = (column.tolist() for column in self.columns()[1:5])
         values, count, worst = (c.tolist() for c in (self.values, self.count, self.worst))
-        place, end = 0, len(self.index)
+        groups: list[int] = []
+        edges: list[slice] = []
+        place, end = 0, len(index)
         while place < end:
-            group = (self.index[place] - base) // width
-            following = bisect_left(self.index, base + (group + 1) * width, place + 1)
-            if bounded or group in rest or not (n := sum(values[place:following])):
-                sums = self.sums(place, following)
-                if (other := rest.pop(group, None)) is not None:
-                    sums.merge(other)
-                found.append(sums.bucket(base_ms + group * width_ms))
-            else:
-                widest = max(spread[place:following])
-                found.append(
-                    Bucket(
-                        base_ms + group * width_ms,
-                        min(low[place:following]),
-                        max(high[place:following]),
-                        sum(total[place:following]) / n,
-                        None if widest < 0 else widest,
-                        sum(count[place:following]),
-                        BY_BADNESS[max(worst[place:following])],
-                    )
-                )
+            group = (index[place] - base) // width
+            following = bisect_left(index, base + (group + 1) * width, place + 1)
+            groups.append(group)
+            edges.append(slice(place, following))
             place = following
-        found += [sums.bucket(base_ms + group * width_ms) for group, sums in rest.items()]
+        numbers = [sum(values[edge]) for edge in edges]
+        widest = [max(spread[edge]) for edge in edges]
+        sums = [sum(total[edge]) for edge in edges]
+        worsts = [max(worst[edge]) for edge in edges] if any(worst) else [0] * len(edges)
+        found = list(
+            map(
+                Bucket,
+                [base_ms + group * width_ms for group in groups],
+                [min(low[edge]) for edge in edges],
+                [max(high[edge]) for edge in edges],
+                [whole / n if n else nan for whole, n in zip(sums, numbers, strict=True)],
+                [None if most < 0 else most for most in widest],
+                numbers if count == values else [sum(count[edge]) for edge in edges],
+                map(BY_BADNESS.__getitem__, worsts),
+            )
+        )
+        bounded = any(self.wetter) or any(self.drier)
+        rest = dict(apart)
+        for i, group in enumerate(groups):
+            if bounded or group in rest or not numbers[i]:
+                one = self.sums(edges[i].start, edges[i].stop)
+                if (other := rest.pop(group, None)) is not None:
+                    one.merge(other)
+                found[i] = one.bucket(base_ms + group * width_ms)
+        found += [one.bucket(base_ms + group * width_ms) for group, one in rest.items()]
         return sorted(found, key=lambda bucket: bucket.utc_ms) if rest else found
 
 
@@ -167,15 +176,18 @@ def pack_cells(cells: Cells) -> bytes:
     return _COUNT.pack(len(cells.index)) + zlib.compress(laid)
 
 
-def unpack_cells(data: bytes) -> Cells:
-    """What `pack_cells` was given."""
-    (n,) = _COUNT.unpack_from(data)
-    laid = zlib.decompress(data[_COUNT.size :])
-    columns, at = [], 0
+def unpack_cells(pages: Iterable[bytes]) -> Cells:
+    """What `pack_cells` was given, of some pages as one."""
+    laid = []
+    for data in pages:
+        (n,) = _COUNT.unpack_from(data)
+        laid.append((n, zlib.decompress(memoryview(data)[_COUNT.size :])))
+    columns, at = [], 0  # bytes of a cell before the column
     for code in _TYPES:
         column: array[float] = array(code)
-        column.frombytes(laid[at : at + n * column.itemsize])
-        at += n * column.itemsize
+        size = column.itemsize
+        column.frombytes(b"".join(part[at * n : (at + size) * n] for n, part in laid))
+        at += size
         columns.append(column)
     return Cells(columns)
 

@@ -303,7 +303,7 @@ def _add_to_page(db: sqlite3.Connection, table: str, probe: int, page: int, more
     ).fetchone()
     whole = Cells()
     if row is not None:
-        both = unpack_cells(row[0])
+        both = unpack_cells(row)
         both.extend(more)
         for index, sums in both.in_order().grouped(0, 1):
             whole.append(index, as_numbers(sums))

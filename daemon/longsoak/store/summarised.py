@@ -150,13 +150,13 @@ def _read(
     numbers = numbers_of(db, probes)
     found: dict[int, Cells] = {}
     for number in numbers.values():
-        cells = found[number] = Cells()
-        for (data,) in db.execute(
+        pages = db.execute(
             f"SELECT cells FROM {table} WHERE probe = ? AND page BETWEEN ? AND ?"  # noqa: S608
             " ORDER BY page",
             (number, first // hours // size, last // hours // size),
-        ):
-            cells.extend(unpack_cells(data).cut(first // hours, last // hours))
+        )
+        whole = unpack_cells(data for (data,) in pages)
+        found[number] = whole.cut(first // hours, last // hours)
     places: dict[bytes, list[tuple[int, int]]] = {}
     for hour, data in db.execute(
         "SELECT hour, cells FROM fresh WHERE hour BETWEEN ? AND ? ORDER BY hour", (first, last)

@@ -133,8 +133,7 @@ def _off_nominal(bucket: Bucket, nominal: float) -> Bucket:
         return None if value is None else 100 * (value / nominal - 1)
 
     u = bucket.uncertainty
-    return replace(
-        bucket,
+    return bucket._replace(
         low=off(bucket.low),
         high=off(bucket.high),
         mean=off(bucket.mean),
