@@ -9,6 +9,8 @@ from types import FrameType
 
 import click
 
+from longsoak.service.garbage import put_off, take_up
+
 
 @click.command(epilog="Example: longsoak pages rig.toml --port 8460")
 @click.argument(
@@ -76,6 +78,7 @@ def _listen(host: str, port: int) -> socket.socket:
 
 def _serve(rig_file: Path, listener: socket.socket, host: str) -> None:
     # Here and not above: `longsoak` loads every command, and most of them serve nothing.
+    put_off()
     import uvicorn
 
     from longsoak_dashboards.app import create_app
@@ -103,4 +106,5 @@ def _serve(rig_file: Path, listener: socket.socket, host: str) -> None:
     port = listener.getsockname()[1]
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"Pages of {rig_file.name}: http://{shown}:{port}/")
+    take_up()
     Server(config).run(sockets=[listener])

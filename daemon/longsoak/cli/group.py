@@ -1,9 +1,11 @@
 """The subcommands of `longsoak`, found among what is installed."""
 
 from difflib import get_close_matches
-from importlib.metadata import entry_points
 
 import click
+
+from longsoak.service.garbage import take_up
+from longsoak.service.installed import everyones, offered
 
 GROUP = "longsoak.commands"
 
@@ -12,19 +14,17 @@ class _Installed(click.Group):
     """A group whose commands are entry points, imported only when called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return sorted(point.name for point in entry_points(group=GROUP))
+        return sorted(everyones(GROUP))
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        for point in entry_points(group=GROUP, name=cmd_name):
-            command = point.load()
-            if isinstance(command, click.Command):
-                return command
-        return None
+        point = offered(GROUP, cmd_name)
+        command = None if point is None else point.load()
+        return command if isinstance(command, click.Command) else None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and self.get_command(ctx, args[0]) is None:
+        if args and offered(GROUP, args[0]) is None:
             near = get_close_matches(args[0], self.list_commands(ctx), n=1)
             hint = f" Did you mean {near[0]!r}?" if near else ""
             ctx.fail(f"There is no command {args[0]!r}.{hint}")
@@ -35,3 +35,4 @@ class _Installed(click.Group):
 @click.version_option(package_name="longsoak", message="%(package)s %(version)s")
 def longsoak() -> None:
     """Measure, judge and keep a specimen's wetting and drying."""
+    take_up()

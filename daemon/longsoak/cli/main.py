@@ -13,6 +13,9 @@ def main() -> None:
     # A parent may have told us to ignore it, as `nohup` and a shell's "&" do.
     if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
         signal.signal(signal.SIGINT, _interrupted)
+    from longsoak.service.garbage import put_off
+
+    put_off()
     from longsoak.cli.group import longsoak
 
     try:

@@ -2,11 +2,11 @@
 
 from difflib import get_close_matches
 from functools import cache
-from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 from longsoak.driver import BusKind
 from longsoak.rigfile.load import check, read
+from longsoak.service.installed import everyones, offered
 from longsoak.vocabulary.errors import DriverError
 from longsoak.vocabulary.rig import Rig
 
@@ -23,15 +23,16 @@ def find_kind(name: str) -> BusKind:
         No such driver; or it is there but failed to import, with the cause; or it is not shaped
         like one.
     """
-    found: dict[str, EntryPoint] = {point.name: point for point in entry_points(group=GROUP)}
-    if name not in found:
+    point = offered(GROUP, name)
+    if point is None:
+        found = everyones(GROUP)
         near = get_close_matches(name, found, n=1)
         hint = f" Did you mean {near[0]!r}?" if near else ""
         raise DriverError(
             f"there is no driver {name!r}; installed: {', '.join(sorted(found))}.{hint}"
         )
     try:
-        kind = found[name].load()
+        kind = point.load()
     except ModuleNotFoundError as error:
         raise DriverError(
             f"the driver {name!r} needs the Python package {error.name!r}, which is not "

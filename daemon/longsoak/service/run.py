@@ -18,6 +18,7 @@ from longsoak.service.dayclosing import DayClosing
 from longsoak.service.disk import Disk
 from longsoak.service.drivers import find_kind, load_rig
 from longsoak.service.folding import Folding
+from longsoak.service.garbage import take_up
 from longsoak.service.lookover import LookOver
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.messages import Stop
@@ -178,6 +179,7 @@ def _record(
     )
     for thread in (*workers, *outlets, *backups):
         thread.start()
+    take_up()
 
     recorder.run()
 

@@ -1,7 +1,7 @@
 """From fetched readings to panels: one scale per unit, declared values, words at the side."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
