@@ -30,7 +30,6 @@ from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.entrytimes import EntryTimes
 from longsoak_dashboards.forms import Form, from_another_site
 from longsoak_dashboards.proofsheets import INITIALS
 from longsoak_dashboards.sheets import Sheets, sheet
@@ -51,7 +50,6 @@ class LogSheets(Sheets):
     def __init__(self, source: Source) -> None:
         super().__init__(source)
         self._logbook = Logbook(source.record.folder)
-        self._times = EntryTimes(source.record.folder)
         self._once = Lock()
         self._written: OrderedDict[tuple[str, ...], str] = OrderedDict()
 
@@ -193,7 +191,6 @@ class LogSheets(Sheets):
             entries,
             heading.rig,
             None if waiting else form,
-            written=self._times.written(entries),
             last=last,
             now_ms=now,
             first_ms=self.source.record.first_utc_ms(),

@@ -8,10 +8,14 @@ from pathlib import Path
 import pytest
 
 from cli.keeping import kept
+from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
+from longsoak.store.reader import Record
 from processes import longsoak, running
+from service.setclock import SetClock
 from unprivileged import as_reader, only_read
+from waiting import wait_for
 from whole.thermorig import lay_out
 
 JPEG = b"\xff\xd8\xff\xe0 a picture"
@@ -117,3 +121,44 @@ def test_somebody_who_may_only_read_reads_and_is_told_who_may_write(tmp_path: Pa
     assert f"this user may not write in {record.folder}. Ask as" in refused.stderr
     assert f"can't be kept in {record.folder / 'photos'}: Permission denied." in photo.stderr
     assert Logbook(record.folder).entries() == []
+
+
+def test_on_a_machine_whose_clock_was_never_set_an_entry_gets_its_day_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig_file, clock = lay_out(tmp_path), SetClock(tmp_path / "clock", monkeypatch)
+    began = datetime.now(UTC)
+    clock.set(3600 - began.timestamp())  # an hour into 1970
+    with running(rig_file) as run:
+        run.says("bus wood: open")
+        first = longsoak("note", rig_file, "First drops.", "--by", "mk")
+        hour = longsoak("note", rig_file, "Delivered.", "--by", "mk", "--at", "14:20")
+        given = longsoak("note", rig_file, "Delivered.", "--by", "mk", "--at", "2026-05-04 14:20")
+        listed = longsoak("note", rig_file)
+        clock.set(0)
+        clock.synchronised(True)
+        record = Record(folder_of(rig_file))
+        wait_for(
+            lambda: [e for e in record.events(limit=50) if "synchronised now" in e.says],
+            what="the clock",
+        )
+        placed = longsoak("note", rig_file)
+        late = longsoak("note", rig_file, "--since", f"{began - timedelta(days=1):%Y-%m-%d}")
+        assert run.stop() == 0, run.log
+    assert first.stdout == (
+        "Kept as number 1, of now: this machine's clock is not set yet, and the day is added once "
+        "it is.\n"
+    )
+    assert (hour.returncode, given.returncode) == (2, 0)
+    assert hour.stderr == (
+        "This machine's clock is not set yet, so that it does not know what day it is. Write the "
+        "day too, as in 2026-05-04 14:20. Nothing was kept.\n"
+    )
+    assert "1  1 Jan 1970, 01:" in listed.stdout
+    of_1, of_2 = placed.stdout.split("\n\n")[1], placed.stdout.split("\n\n")[0]
+    assert of_1.startswith(f"1  {began.day} {began:%b %Y}, ")
+    assert "(1 Jan 1970, 01:" in of_1
+    assert "by a clock that was not synchronised)" in of_1
+    assert of_2.startswith("2  4 May 2026, 14:20:00 UTC")
+    assert "First drops." in late.stdout
+    assert "Delivered." not in late.stdout

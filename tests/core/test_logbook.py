@@ -141,5 +141,12 @@ def test_what_is_no_time_is_refused_with_one_as_it_should_be(words: str) -> None
         moment_of(words, now_ms=NOW_MS)
 
 
+def test_a_machine_that_does_not_know_the_day_asks_for_it() -> None:
+    in_1970 = 5 * 3_600_000
+    with pytest.raises(RequestError, match=r"clock is not set yet.* as in 2026-05-04 14:20"):
+        moment_of("14:20", now_ms=in_1970)
+    assert moment_of("2026-05-04 14:20", now_ms=in_1970) == 1_777_904_400_000
+
+
 def test_a_day_alone_will_do_where_a_beginning_is_asked_for() -> None:
     assert moment_of("2026-05-04", now_ms=NOW_MS, day_alone=True) == NOW_MS - 9 * 3_600_000

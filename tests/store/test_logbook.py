@@ -11,6 +11,9 @@ from pathlib import Path
 import pytest
 
 from longsoak.core.logbook import LONGEST_TEXT
+from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms
+from longsoak.core.wording import rfc3339
+from longsoak.report.tables import logbook_rows
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.logbookrequests import ENTRY, ask_to_write, written_in
@@ -18,6 +21,7 @@ from longsoak.store.requests import Request
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from rigs import Keeper, small_rig
 
 START_MS = 1_777_885_200_000  # 2026-05-04T09:00:00Z
 NOTE = LogbookEntry(
@@ -211,3 +215,42 @@ def test_a_body_somebody_made_up_is_refused(changes: dict[str, object]) -> None:
     assert written_in(request).says == "dry"
     with pytest.raises(RequestError, match="Nothing was kept"):
         written_in(replace(request, body=json.dumps(body | changes)))
+
+
+def test_what_was_written_by_a_clock_that_was_never_set_stands_at_its_day_once_it_is_known(
+    tmp_path: Path,
+) -> None:
+    rig, hour_ms, later_ms = small_rig(), 3_600_000, START_MS + 90 * 86_400_000
+    with Keeper(tmp_path, rig, start_ms=0, known=False) as keeper:
+        keeper.scan({"T core": 18.0}, after=60)
+
+        def noted(number: int, at_ms: int, *, given_ms: int | None = None) -> LogbookEntry:
+            return replace(
+                NOTE,
+                number=number,
+                request=f"early {number}",
+                asked_utc_ms=at_ms,
+                at_utc_ms=at_ms if given_ms is None else given_ms,
+                kept_utc_ms=at_ms + 500,
+                kept_boottime_ms=at_ms + 500,
+                synchronised=False,
+            )
+
+        early = [noted(1, hour_ms), noted(2, 2 * hour_ms, given_ms=START_MS)]
+        waited = replace(noted(3, 0), kept_utc_ms=3 * hour_ms, kept_boottime_ms=3 * hour_ms)
+        keeper.writer.commit(Batch(logbook=[*early, waited]))
+        logbook = Logbook(tmp_path)
+        assert [entry.clock_off_ms for entry in logbook.entries()] == [0, 0, 0]
+        keeper.set_clock(later_ms)
+        keeper.scan({"T core": 18.0}, after=4 * 3600)
+        third, second, first = logbook.entries()
+        # Kept as it was written; where it belongs is told beside it.
+        assert replace(first, clock_off_ms=0, run=0) == replace(early[0], run=0)
+        assert (first.clock_off_ms, third.clock_off_ms) == (later_ms, 0)
+        assert speaks_of_ms(first) == later_ms + hour_ms
+        assert speaks_of_ms(second) == START_MS  # somebody gave it
+        assert later_words(first) == "1 Jan 1970, 01:00:00 UTC by a clock that was not synchronised"
+        assert [entry.number for entry in logbook.entries(since_ms=START_MS)] == [2, 1]
+        assert [entry.number for entry in logbook.entries(since_ms=later_ms, limit=1)] == [1]
+        assert entry_document(first)["at"] == rfc3339(later_ms + hour_ms)
+        assert [row[1] for row in logbook_rows(logbook)] == [later_ms + hour_ms, START_MS, 0]

@@ -11,7 +11,7 @@ import click
 from longsoak.cli.asking import outcome_of, unanswered, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, rig_file, told
 from longsoak.core.logbook import check_against, check_entry, subject_called, text_of
-from longsoak.core.logbookwords import entry_document, later_words, subject_words
+from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms, subject_words
 from longsoak.core.moments import moment_of
 from longsoak.core.wording import time_words, with_noun
 from longsoak.service.clock import SystemClock
@@ -139,7 +139,7 @@ def _list(record: Record, since: str | None, *, as_json: bool) -> None:
 
 def _lines(entry: LogbookEntry, folder: Path) -> list[str]:
     about = subject_words(entry.subject)
-    head = f"{entry.number}  {time_words(entry.at_utc_ms)}  {entry.by}  {about}"
+    head = f"{entry.number}  {time_words(speaks_of_ms(entry))}  {entry.by}  {about}"
     if entry.kind != NOTE:
         head += f"  {entry.kind}"
     more = [later_words(entry)]

@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Sequence
 from difflib import get_close_matches
 
+from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import NOTE, THE_RIG, About, LogbookEntry, Subject
@@ -47,7 +48,7 @@ def check_entry(entry: LogbookEntry) -> None:
         )
     if odd := _unprintable(entry.says):
         raise _refusal(f"{odd}. Remove it")
-    if entry.at_utc_ms > entry.asked_utc_ms + _AHEAD_MS:
+    if entry.at_utc_ms > entry.asked_utc_ms + _AHEAD_MS and entry.asked_utc_ms >= EARLIEST_MS:
         raise _refusal(
             f"{time_words(entry.at_utc_ms)} is yet to come: by this machine's clock it is "
             f"{time_words(entry.asked_utc_ms)}. Write the day beside the time, and both in UTC"

@@ -3,6 +3,7 @@
 import re
 from datetime import UTC, datetime
 
+from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.vocabulary.errors import RequestError
 
 # What `datetime.fromisoformat` takes beyond this, such as weeks and years alone, nobody means.
@@ -40,6 +41,11 @@ def moment_of(words: str, *, now_ms: int, day_alone: bool = False) -> int:
     if day_alone and _DAY.fullmatch(written):
         written += " 00:00"
     found = _MOMENT.fullmatch(written)
+    if found is not None and found["day"] is None and now_ms < EARLIEST_MS:
+        raise RequestError(
+            f"This machine's clock is not set yet, so that it does not know what day it is. Write "
+            f"the day too, as in 2026-05-04 {written[:40]}. Nothing was kept."
+        )
     try:
         if found is None:
             raise ValueError

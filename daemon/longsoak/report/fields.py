@@ -255,7 +255,7 @@ LOGBOOK = Table(
     "What people wrote down. An entry is never changed: one that corrects another names it.",
     (
         Column("number", _I, "Its number in the record."),
-        Column("time", _T, "The time it speaks of."),
+        Column("time", _T, "The time it speaks of, by a clock set right."),
         Column("asked", _T, "When it was written, by the clock of whoever wrote."),
         Column("kept", _T, "When the measuring program kept it, by the machine's clock."),
         Column("kind", _S, "What kind of entry; note is words alone."),

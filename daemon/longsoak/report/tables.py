@@ -5,6 +5,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.report.fields import Cell
 from longsoak.report.rigs import Rigs
 from longsoak.report.source import Seat
@@ -155,7 +156,7 @@ def logbook_rows(logbook: Logbook) -> Rows:
     return [
         (
             entry.number,
-            entry.at_utc_ms,
+            speaks_of_ms(entry),
             entry.asked_utc_ms,
             entry.kept_utc_ms,
             entry.kind,

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
+from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.logbook import check_against
 from longsoak.core.wording import time_words
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -69,4 +70,10 @@ class LogKeeper:
             kept_boottime_ms=boottime_ms,
             synchronised=wall.synchronised,
         )
-        return kept, f"kept as number {kept.number}, of {time_words(kept.at_utc_ms)}"
+        return kept, f"kept as number {kept.number}, of {_when_words(kept)}"
+
+
+def _when_words(entry: LogbookEntry) -> str:
+    if entry.at_utc_ms < EARLIEST_MS:
+        return "now: this machine's clock is not set yet, and the day is added once it is"
+    return time_words(entry.at_utc_ms)

@@ -3,14 +3,20 @@
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 
+from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.store.known import Kept
+from longsoak.store.moments import Moments
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile
+from longsoak.store.scans import Scans
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 
-_ALL = -1  # rows, to SQLite's LIMIT
+_AT_ONCE_MS = 60_000  # kept so soon after it was asked, it was asked under the same clock
 _SELECT = (
     "SELECT id, request, run, rig_version, asked_utc_ms, kept_utc_ms, kept_boottime_ms,"
     " synchronised, at_utc_ms, kind, about, subject, by, says, corrects, photos, schema, content"
@@ -53,13 +59,16 @@ class Logbook(RecordFile):
         """
         with self._open() as db:
             rows = db.execute(
-                f"{_SELECT} WHERE (?1 IS NULL OR at_utc_ms >= ?1)"
+                f"{_SELECT} WHERE (?1 IS NULL OR at_utc_ms >= ?1 OR NOT synchronised)"
                 " AND (?2 IS NULL OR id <= ?2) AND (?3 IS NULL OR kind = ?3)"
-                " ORDER BY id DESC LIMIT ?4",
-                (since_ms, upto, kind, _ALL if limit is None else limit),
-            ).fetchall()
+                " ORDER BY id DESC",
+                (since_ms, upto, kind),
+            )
             corrected = _corrected(db)
-        return [_entry(row, corrected) for row in rows]
+            moments = Moments(db, lambda: Scans(db, Kept()))
+            found = (_set_right(_entry(row, corrected), moments) for row in rows)
+            wanted = (e for e in found if since_ms is None or speaks_of_ms(e) >= since_ms)
+            return list(islice(wanted, limit))
 
     def entry(self, number: int) -> LogbookEntry | None:
         """The entry of that number, if there is one."""
@@ -130,6 +139,18 @@ def _corrected(db: sqlite3.Connection) -> Mapping[int, tuple[int, ...]]:
     ):
         found[corrects] = (*found.get(corrects, ()), number)
     return found
+
+
+def _set_right(entry: LogbookEntry, moments: Moments) -> LogbookEntry:
+    """The same with what its clock was off, where the readings of its boot were placed.
+
+    Of one that waited to be kept nobody knows under which clock it was asked.
+    """
+    waited = abs(entry.kept_utc_ms - entry.asked_utc_ms) >= _AT_ONCE_MS
+    if entry.synchronised or waited:
+        return entry
+    kept_ms, unsure = moments.of(entry.run, entry.kept_utc_ms, entry.kept_boottime_ms)
+    return entry if unsure else replace(entry, clock_off_ms=kept_ms - entry.kept_utc_ms)
 
 
 _Ids = tuple[int, str, int, int]

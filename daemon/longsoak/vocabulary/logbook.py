@@ -43,7 +43,8 @@ class LogbookEntry:
 
     The rest is unknown until it is kept: `number` counts from 1 without a hole; `kept_utc_ms` and
     `kept_boottime_ms` are the measuring process's clocks, `synchronised` whether the first of them
-    was, `run` the run and `rig_version` the rig file it was kept under.
+    was, `run` the run and `rig_version` the rig file it was kept under. `clock_off_ms` is what the
+    clock it was written by turned out to be behind, and 0 as long as nothing of it is known.
     """
 
     asked_utc_ms: int
@@ -64,3 +65,4 @@ class LogbookEntry:
     run: int = 0
     rig_version: int = 0
     corrected_by: tuple[int, ...] = ()
+    clock_off_ms: int = 0

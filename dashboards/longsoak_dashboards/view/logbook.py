@@ -1,14 +1,14 @@
 """The logbook's sheet: what people wrote, newest first, and the form to write in."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import quote
 
 from markupsafe import Markup
 
 from longsoak.core.logbook import MOST_PHOTOS, subjects
-from longsoak.core.logbookwords import later_words, subject_words
-from longsoak.core.wording import age_words, time_words
+from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
+from longsoak.core.wording import age_words
 from longsoak.vocabulary.logbook import NOTE, About, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
@@ -84,7 +84,6 @@ def logbook_page(
     rig: Rig,
     form: LogbookForm | None,
     *,
-    written: Mapping[int, int],
     last: int,
     now_ms: int,
     first_ms: int | None,
@@ -100,8 +99,6 @@ def logbook_page(
         The rig now; an entry may be about a probe it has no more.
     form : LogbookForm, optional
         None while an answer is waited for.
-    written : mapping
-        By number, when an entry was written in truth, UTC ms, where its clock said otherwise.
     last : int
         The newest entry's number.
     now_ms : int
@@ -119,10 +116,7 @@ def logbook_page(
     )
     return LogbookPage(
         lead=Markup(" ").join(sentence for sentence in lead if sentence),
-        rows=tuple(
-            _row(entry, names, written.get(entry.number), now_ms=now_ms, name_of=name_of)
-            for entry in entries
-        ),
+        rows=tuple(_row(entry, names, now_ms=now_ms, name_of=name_of) for entry in entries),
         older=entries[-1].number - 1 if entries else 0,
         newest=not entries or entries[0].number == last,
         form=form,
@@ -169,21 +163,15 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
 def _row(
     entry: LogbookEntry,
     names: set[str],
-    written_ms: int | None,
     *,
     now_ms: int,
     name_of: Callable[[str], str | None],
 ) -> Row:
     known = entry.subject.about is About.PROBE and entry.subject.name in names
-    later = later_words(entry)
-    if written_ms is not None:
-        own = f"{time_words(entry.asked_utc_ms)} by a clock that was not synchronised"
-        entry = _moved(entry, written_ms)
-        later = ", ".join(words for words in (later_words(entry), own) if words)
     return Row(
         number=entry.number,
-        when=moment(entry.at_utc_ms, now_ms=now_ms),
-        later=later,
+        when=moment(speaks_of_ms(entry), now_ms=now_ms),
+        later=later_words(entry),
         by=entry.by,
         about=subject_words(entry.subject),
         link=f"/probe/{quote(entry.subject.name, safe='')}" if known else "",
@@ -192,19 +180,6 @@ def _row(
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
         pictures=tuple(_picture(digest, name_of) for digest in entry.photos),
-    )
-
-
-def _moved(entry: LogbookEntry, written_ms: int) -> LogbookEntry:
-    """An entry as it would be had its clock been right; a time that somebody gave stays."""
-    by_ms = written_ms - entry.asked_utc_ms
-    given = entry.at_utc_ms != entry.asked_utc_ms
-    return replace(
-        entry,
-        asked_utc_ms=written_ms,
-        at_utc_ms=entry.at_utc_ms if given else written_ms,
-        kept_utc_ms=entry.kept_utc_ms + by_ms,
-        synchronised=True,
     )
 
 
