@@ -90,7 +90,7 @@ class DayClosing(Ledger):
                 f"the day can't be closed, for a scan can't be read: {error}"
             ) from error
         if batch is None:
-            self._kept.rows = (0, [])  # a day's worth of scans, had they been sealed already
+            self._kept.let_go()
             if self._same_day:
                 entry_due = self._book.last.get(SCANS, 0) + SCANS_AN_ENTRY
                 self._lull.begin(before=entry_due, width_ms=_DAY_MS)

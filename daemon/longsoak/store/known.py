@@ -47,6 +47,12 @@ class Kept:
         """Itself, or a new one for another record: some thread may still read the old."""
         return self if record == self._of else Kept(record)
 
+    def let_go(self) -> None:
+        """Forget what takes megabytes, where it will hardly be asked for again."""
+        with self.lock:
+            self.times.clear()
+            self.rows = (0, [])
+
 
 @contextmanager
 def intact(chunk: Chunk) -> Iterator[None]:

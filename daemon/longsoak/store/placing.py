@@ -86,7 +86,7 @@ class Placing:
             self._begin(scan_id, scan, offset)
         utc_ms = self._own_time(scan)
         self.state = self.state._replace(last_utc_ms=utc_ms)
-        self._kept.times.clear()  # megabytes, and hardly ever asked for again
+        self._kept.let_go()
         return utc_ms
 
     def _too_long(self, now: Stretch, scan: Scan) -> bool:

@@ -132,7 +132,7 @@ class Sealing:
         yield
         own = pack_scans(rows)
         again = unpack_scans(own, first=first, last=last)
-        if list(again.heads()) != [row[:-1] for row in rows]:
+        if any(head != row[:-1] for head, row in zip(again.heads(), rows, strict=True)):
             raise StoreError(_NOT_AS_IT_WAS.format(first=first, last=last, what="their times"))
         packed: dict[str, bytes] = {}
         for probe, column in _columns(rows, scans.layouts):

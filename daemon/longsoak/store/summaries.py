@@ -204,6 +204,7 @@ class Summaries:
                 (last, scans.utc_ms(last), shifts_of(every, last)),
             )
         yield
+        self._kept.let_go()
         for page in _to_fold(db, newest=max(by_hour, default=0)):
             with Transaction(db):
                 _fold(db, page)
