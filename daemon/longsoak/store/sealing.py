@@ -143,6 +143,7 @@ class Sealing:
             yield
         with Transaction(self._db):
             self._insert(rows, own, packed)
+        self._db.execute("PRAGMA shrink_memory")  # of pages that no scan needs again
 
     def _insert(self, rows: Sequence[ScanRow], own: bytes, packed: dict[str, bytes]) -> None:
         cursor = self._db.execute(

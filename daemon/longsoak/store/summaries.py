@@ -209,6 +209,7 @@ class Summaries:
             with Transaction(db):
                 _fold(db, page)
             yield
+        db.execute("PRAGMA shrink_memory")  # it is left alone for hours now
 
 
 @contextmanager
