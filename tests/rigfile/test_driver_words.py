@@ -68,7 +68,7 @@ class Everything(BaseModel):
 
 
 def said_of(table: dict[str, object], model: type[BaseModel] = Everything) -> list[str]:
-    report = Report("rig.toml", Lines({}))
+    report = Report("rig.toml", Lines(""))
     checked = check_driver_table(model, table, path=("buses", 0), report=report)
     try:
         report.close()

@@ -5,7 +5,7 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import fsum, isclose, nan
 from pathlib import Path
 
@@ -140,7 +140,7 @@ def check(record: Record, since_ms: int, until_ms: int, buckets: int) -> None:
 
 def alike(got: list[Bucket], expected: list[Bucket]) -> None:
     """Compare all but the last digits of the means."""
-    assert [replace(b, mean=None) for b in got] == [replace(b, mean=None) for b in expected]
+    assert [b._replace(mean=None) for b in got] == [b._replace(mean=None) for b in expected]
     for one, other in zip(got, expected, strict=True):
         assert (one.mean is None) == (other.mean is None)
         assert (

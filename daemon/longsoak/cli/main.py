@@ -1,5 +1,6 @@
 """The command `longsoak`. Imports next to nothing itself: Ctrl-C must find `main` under way."""
 
+import os
 import signal
 import sys
 from types import FrameType
@@ -16,6 +17,8 @@ def main() -> None:
     from longsoak.service.garbage import put_off
 
     put_off()
+    # Looking for plugins goes through all that is installed, and none has any say here.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from longsoak.cli.group import longsoak
 
     try:

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from math import hypot, inf, nan
 from typing import NamedTuple
 
-from longsoak.core.fitting import SPREAD
 from longsoak.core.indication import COLDEST, WARMEST
 from longsoak.core.judge import OVERLOAD, SPANS, gross_range, loop_range
 from longsoak.core.resistance import (
@@ -16,7 +15,7 @@ from longsoak.core.resistance import (
     prepare,
 )
 from longsoak.core.warmth import Warmth, by_depth
-from longsoak.vocabulary.curve import Correction, Curve
+from longsoak.vocabulary.curve import SPREAD, Correction, Curve
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
@@ -256,7 +255,7 @@ class _Plan:
     """Which conversion each sample of a scan needs, by its place among them."""
 
     plain: list[tuple[int, Probe]]
-    pins: list[tuple[_Site, list[int]]]
+    pins: list[tuple[tuple[str, ...], list[tuple[_Site, list[int]]]]]  # by their thermometers
 
 
 _NOT_YET: Row = nan, "", nan, nan, _MISSING, _NONE
@@ -296,8 +295,6 @@ class Conversion:
             if probe.kind is Kind.TEMPERATURE
         }
         self._temperatures: dict[str, tuple[float, float]] = {}
-        # Of the scan in hand, by names; many sites are read by the same thermometers.
-        self._fresh: dict[tuple[str, ...], tuple[float, ...] | None] = {}
 
     def knows(self, probe: str) -> bool:
         """Whether the rig has a probe of that name."""
@@ -323,17 +320,18 @@ class Conversion:
             rows[place] = row = self._plain(probe, samples[place])
             if row[4] is _PASS and probe.name in self._patience:
                 self._temperatures[probe.name] = (row[2], now)
-        self._fresh.clear()
-        for site, places in plan.pins:
-            row_of = self._pins(site, now).row
-            for place in places:
-                sample = samples[place]
-                if isinstance(sample, Missing):
-                    rows[place] = _missing(sample)
-                elif sample.unit == _OHM:
-                    rows[place] = row_of(sample.value)
-                else:
-                    rows[place] = _not_evaluated(sample, Reason.WRONG_UNIT)
+        for names, sites in plan.pins:
+            read = self._read(names, now)
+            for site, places in sites:
+                row_of = self._pins(site, read, now).row
+                for place in places:
+                    sample = samples[place]
+                    if isinstance(sample, Missing):
+                        rows[place] = _missing(sample)
+                    elif sample.unit == _OHM:
+                        rows[place] = row_of(sample.value)
+                    else:
+                        rows[place] = _not_evaluated(sample, Reason.WRONG_UNIT)
         return rows
 
     def _plan(self, samples: Sequence[Sample | Missing]) -> _Plan:
@@ -351,7 +349,10 @@ class Conversion:
                     plain.append((place, self._probes[name]))
                 else:
                     pins.setdefault(site, []).append(place)
-            plan = self._plans[names] = _Plan(plain, list(pins.items()))
+            alike: dict[tuple[str, ...], list[tuple[_Site, list[int]]]] = {}
+            for site, places in pins.items():
+                alike.setdefault(site.probe.temperatures, []).append((site, places))
+            plan = self._plans[names] = _Plan(plain, list(alike.items()))
         return plan
 
     def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
@@ -371,10 +372,9 @@ class Conversion:
         absolute, relative = _SENSOR_UNCERTAINTY[probe.kind]
         return raw, sample.unit, value, hypot(absolute, relative * value), flag, reason
 
-    def _pins(self, site: _Site, now: float) -> _Pins:
-        """A site's pins at the temperature the wood has there now."""
+    def _pins(self, site: _Site, read: tuple[float, ...] | None, now: float) -> _Pins:
+        """A site's pins at the temperature the wood has there now, its thermometers reading so."""
         probe = site.probe
-        read = self._read(probe.temperatures, now)
         if read is not None and (pins := site.made.get(read)) is not None:
             return pins  # the thermometers say what they said before
         warmth = self._at_depth(probe, probe.temperatures, read) or self._stand_in(probe, now)
@@ -413,8 +413,6 @@ class Conversion:
         self, names: tuple[str, ...], now: float, *, patience: float | None = None
     ) -> tuple[float, ...] | None:
         """What thermometers read, degC; None if there are none, or one of them is not fresh."""
-        if patience is None and names in self._fresh:
-            return self._fresh[names]
         read: list[float] = []
         for name in names:
             value, at = self._temperatures.get(name, _NEVER)
@@ -422,10 +420,7 @@ class Conversion:
                 read.clear()
                 break
             read.append(value)
-        temperatures = tuple(read) or None
-        if patience is None:
-            self._fresh[names] = temperatures
-        return temperatures
+        return tuple(read) or None
 
 
 def _is_loop(probe: Probe, sample: Sample) -> bool:

@@ -8,7 +8,6 @@ from longsoak.core.fitbranches import branches_apart
 from longsoak.core.fittedcurve import curve_of
 from longsoak.core.fitting import (
     ENOUGH_FOR_TEMPERATURE,
-    SPREAD,
     Branch,
     Fit,
     Pair,
@@ -18,7 +17,7 @@ from longsoak.core.fitting import (
 from longsoak.core.regression import least_squares, student_quantile
 from longsoak.core.relations import relation_of
 from longsoak.core.wording import with_noun
-from longsoak.vocabulary.curve import MadeFor
+from longsoak.vocabulary.curve import SPREAD, MadeFor
 
 FEWEST = 4  # pairs: with three, one residual would have to tell the scatter
 MOST_TOLD = 10  # single pairs; a long list hides the rest of what is said

@@ -24,10 +24,9 @@ from longsoak.core.straightened import (
     response_of,
     straightened,
 )
-from longsoak.vocabulary.curve import Form
+from longsoak.vocabulary.curve import SPREAD, Form
 from longsoak.vocabulary.errors import PhysicsError
 
-SPREAD = 3.0  # K between the coldest and the warmest pair, from where temperature is fitted
 ENOUGH_FOR_TEMPERATURE = 6  # pairs: three coefficients, and as many left to judge them by
 COVERAGE = 0.95
 MOST_PER_KELVIN = 1.0  # decades, as far as a rig file goes; doubling every 10 K is 0.03

@@ -4,6 +4,7 @@ import re
 import tomllib
 from bisect import bisect_left
 from collections.abc import Mapping
+from functools import cached_property
 
 # A place in a parsed TOML document: keys of tables, indices of arrays, from the top.
 KeyPath = tuple[str | int, ...]
@@ -22,10 +23,17 @@ _PLAIN = re.compile(r"[^,\]}\n#]*")  # a number, a boolean or a date
 
 
 class Lines:
-    """The line of every key and element of one text."""
+    """The line of every key and element of one text: see `locate`."""
 
-    def __init__(self, lines: Mapping[KeyPath, int]) -> None:
-        self._lines = lines
+    def __init__(self, text: str) -> None:
+        self._text = text
+
+    @cached_property
+    def _lines(self) -> Mapping[KeyPath, int]:
+        """Found once somebody asks: a text without mistakes is not asked for lines."""
+        scanner = _Scanner(self._text)
+        scanner.document()
+        return scanner.lines
 
     def of(self, path: KeyPath) -> int:
         """Line of `path`, from 1; of the nearest thing around it where `path` itself is absent."""
@@ -53,9 +61,7 @@ def locate(text: str) -> Lines:
         A table stands where its header does, a key where it is written, an element of an array
         where it begins. A table that no header opens stands where it is first mentioned.
     """
-    scanner = _Scanner(text)
-    scanner.document()
-    return Lines(scanner.lines)
+    return Lines(text)
 
 
 class _Scanner:

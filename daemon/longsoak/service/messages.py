@@ -1,10 +1,9 @@
 """What reaches the recorder's queue, besides the passes of the buses."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class OutletNews:
+class OutletNews(NamedTuple):
     """How an outlet's last attempt went; `away` says what is wrong, None that all is well.
 
     `damage` is set where it was the record that could not be read, for what is in it.
@@ -15,32 +14,28 @@ class OutletNews:
     damage: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class CursorMoved:
+class CursorMoved(NamedTuple):
     """An outlet has sent everything up to `position`."""
 
     outlet: str
     position: int
 
 
-@dataclass(frozen=True, slots=True)
-class Refused:
+class Refused(NamedTuple):
     """An outlet's peer refused one piece for good; it was skipped, and this is said of it."""
 
     outlet: str
     says: str
 
 
-@dataclass(frozen=True, slots=True)
-class SentAgain:
+class SentAgain(NamedTuple):
     """An outlet went back to send something once more, and why."""
 
     outlet: str
     says: str
 
 
-@dataclass(frozen=True, slots=True)
-class BackupNews:
+class BackupNews(NamedTuple):
     """How it stands with backups: `trouble` says why there is none, None that there is one.
 
     `says` is what is new about it, if anything is.
@@ -50,6 +45,5 @@ class BackupNews:
     says: str | None
 
 
-@dataclass(frozen=True, slots=True)
 class Stop:
     """Somebody asked the process to end."""

@@ -360,13 +360,12 @@ class AlarmBook:
     def _state(
         self, watch: Watch, subject: str, there: bool, says: str, *, now: float, utc_ms: int
     ) -> list[AlarmChange]:
-        return [
-            change
-            for plan in self._by_subject.get((watch, subject), ())
-            for change in self._step(
-                plan, state_of(there), value=None, says=says, now=now, utc_ms=utc_ms
-            )
-        ]
+        changes: list[AlarmChange] = []
+        for plan in self._by_subject.get((watch, subject), ()):
+            if there or not at_rest(self._lives[plan.key]):
+                seen = state_of(there)
+                changes += self._step(plan, seen, value=None, says=says, now=now, utc_ms=utc_ms)
+        return changes
 
     def _step(
         self,

@@ -84,11 +84,12 @@ def _pack(numbers: Sequence[int], *, kind: int, power: int, marks: bytes) -> byt
     if not numbers:
         return HEAD.pack(kind, VALUES, 1, power, len(marks), 0, 0, 1) + marks
     how, first, stored = VALUES, numbers[0], numbers
+    lowest, highest = min(numbers), max(numbers)
     if _vary_less_by_steps(numbers):
         steps = list(map(sub, numbers[1:], numbers))
-        if min(steps) > -(2**63) and max(steps) < 2**63:  # a step has a bit more than its ends
-            how, stored = STEPS, steps
-    lowest = min(stored) if stored else 0
+        least, most = min(steps), max(steps)
+        if least > -(2**63) and most < 2**63:  # a step has a bit more than its ends
+            how, stored, lowest, highest = STEPS, steps, least, most
     if lowest:
         stored = list(map(sub, stored, repeat(lowest)))
     shared = math.gcd(*stored[:_SAMPLE])  # what all share, these do
@@ -96,8 +97,8 @@ def _pack(numbers: Sequence[int], *, kind: int, power: int, marks: bytes) -> byt
         shared = math.gcd(shared, *stored) or 1
     if shared > 1:
         stored = list(map(floordiv, stored, repeat(shared)))
-    most = max(stored, default=0)
-    width = next(w for w in TYPES if most < 1 << 8 * w)
+    spread = (highest - lowest) // shared
+    width = next(w for w in TYPES if spread < 1 << 8 * w)
     laid = array(TYPES[width], stored).tobytes()
     planes = b"".join(laid[i::width] for i in range(width)) if width > 1 else laid
     head = HEAD.pack(kind, how, width, power, len(marks), lowest, first, shared)

@@ -322,19 +322,21 @@ class RecordWriter:
 
     def _layout(self, scan: Scan) -> int:
         key = (scan.bus, scan.probes, scan.units)
-        if key not in self._layouts:
+        number = self._layouts.get(key)
+        if number is None:
             row = (self._rig_version, scan.bus, json.dumps(scan.probes), json.dumps(scan.units))
             self._db.execute(
                 "INSERT INTO layout (rig_version, bus, probes, units) VALUES (?, ?, ?, ?)"
                 " ON CONFLICT DO NOTHING",
                 row,
             )
-            (self._layouts[key],) = self._db.execute(
+            (number,) = self._db.execute(
                 "SELECT id FROM layout WHERE rig_version = ? AND bus = ? AND probes = ?"
                 " AND units = ?",
                 row,
             ).fetchone()
-        return self._layouts[key]
+            self._layouts[key] = number
+        return number
 
 
 @contextmanager

@@ -51,7 +51,7 @@ def _tried(
     model: type[BaseModel], table: Mapping[str, object], *, name: str, right: bool = False
 ) -> bool:
     """Whether the rig file's own check found a mistake, with words for it."""
-    report = Report("rig.toml", Lines({}))
+    report = Report("rig.toml", Lines(""))
     try:
         check_driver_table(model, table, path=(), report=report)
         report.close()

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+SPREAD = 3.0  # K: measured within so much of each other, pairs are of one temperature
+
 
 class Form(StrEnum):
     """How moisture content u in % hangs on resistance R in Ohm at the reference temperature."""
