@@ -2,12 +2,12 @@
 
 from array import array
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
 from math import isnan, nan
 from pathlib import Path
-from typing import NamedTuple
 
-from longsoak.core.convert import ABSENT, Conversion
+from longsoak.core.convert import ABSENT, Conversion, Row
 from longsoak.store.derived import Derivation, Draft, take_away
 from longsoak.store.known import Kept, Layout
 from longsoak.store.packing import REASONS, Full, row_struct
@@ -18,8 +18,7 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.sample import Missing, Sample
 
-_Reading = tuple[float, float, int, int]  # value, uncertainty, flag, reason
-_AT_ONCE = 4096  # scans that are read in one look, where they are not sealed
+_AT_ONCE = 4096  # scans that are read in one look
 _WHY = {reason: why for why, reason in ABSENT.items()}
 
 
@@ -74,20 +73,18 @@ class Rederiving(RecordFile):
             probes = set()
             conversion, run = Conversion(rig), 0
             for rows, layouts, starts in self._runs(last):
-                turned: dict[str, _Turned] = {}
+                turned: defaultdict[str, _Turned] = defaultdict(_Turned)
                 for row in rows:
                     now = starts[bisect_right(starts, row.id, key=_first) - 1][1] if starts else 0
                     if now != run:  # what was known of temperatures ended with the run
                         run, conversion = now, Conversion(rig)
                     _convert(row, layouts[row.layout], conversion, turned)
-                for probe, (scans, before, after) in turned.items():
-                    seen += len(scans)
-                    old, new = _as_kept(before), _as_kept(after)
-                    changed = sum(not _same(a, b) for a, b in zip(old, new, strict=True))
-                    if changed:
-                        otherwise += changed
+                for probe, readings in turned.items():
+                    seen += len(readings.scans)
+                    if readings.changed:
+                        otherwise += readings.changed
                         probes.add(probe)
-                        draft.add(probe, scans, Full((nan,) * len(new), *zip(*new, strict=True)))
+                        draft.add(probe, readings.scans, readings.column())
                 last_utc_ms = rows[-1].utc_ms
                 progress(rows[-1].id, last)
             derivation = Derivation(
@@ -106,13 +103,15 @@ class Rederiving(RecordFile):
     def _runs(
         self, last: int
     ) -> Iterator[tuple[list[ScanRow], dict[int, Layout], list[tuple[int, int]]]]:
-        """All scans up to `last`, sealed ones as they are sealed; their layouts; runs by scan."""
+        """All scans up to `last`, some at a time; their layouts; runs by scan."""
         at = 0
         while at < last:
             with self._open() as db:
                 scans = Scans(db, self._kept)
                 first = max(at + 1, scans.bottom)
-                end = scans.chunk_of(first).last if first <= scans.sealed_to else at + _AT_ONCE
+                end = at + _AT_ONCE
+                if first <= scans.sealed_to:
+                    end = min(end, scans.chunk_of(first).last)
                 rows = list(scans.rows(first, min(end, last)))
                 starts = db.execute("SELECT first_scan, run FROM stretch ORDER BY id").fetchall()
             if not rows:
@@ -121,21 +120,41 @@ class Rederiving(RecordFile):
             at = rows[-1].id
 
 
-class _Turned(NamedTuple):
-    """One probe's scans, and its readings as they were and as they come out now."""
+class _Turned:
+    """One probe's scans, its readings as they come out now, and how many came out otherwise."""
 
-    scans: list[int]
-    before: list[_Reading]
-    after: list[_Reading]
+    def __init__(self) -> None:
+        self.scans = array("q")
+        self.changed = 0
+        self._numbers = array("f"), array("f")  # rounded as a row of the record rounds them
+        self._flags, self._reasons = bytearray(), bytearray()
+
+    def add(self, scan: int, new: Row, old: tuple[float, float, int, int]) -> None:
+        """Take one reading and what it was, its value first."""
+        _, _, value, uncertainty, flag, reason = new
+        values, uncertainties = self._numbers
+        self.scans.append(scan)
+        values.append(value)
+        uncertainties.append(uncertainty)
+        self._flags.append(flag)
+        self._reasons.append(reason)
+        now = (values[-1], uncertainties[-1], flag, reason)
+        self.changed += not all(map(_same, now, old))
+
+    def column(self) -> Full:
+        """All of them; their raw values are in the record."""
+        values, uncertainties = map(tuple, self._numbers)
+        raw = (nan,) * len(values)
+        return Full(raw, values, uncertainties, tuple(self._flags), tuple(self._reasons))
 
 
 def _convert(
-    row: ScanRow, layout: Layout, conversion: Conversion, turned: dict[str, _Turned]
+    row: ScanRow, layout: Layout, conversion: Conversion, turned: Mapping[str, _Turned]
 ) -> None:
     n = len(layout.probes)
     numbers = row_struct(n).unpack(row.readings)
     samples: list[Sample | Missing] = []
-    olds: list[_Reading] = []
+    olds: list[tuple[float, float, int, int]] = []
     for i, (probe, unit) in enumerate(zip(layout.probes, layout.units, strict=True)):
         if not conversion.knows(probe):  # gone from the rig file: it stays as it was
             continue
@@ -145,22 +164,13 @@ def _convert(
             samples.append(Missing(probe, _WHY[REASONS[reason]], ""))
         else:
             samples.append(Sample(probe, raw, unit))
-    converted = conversion.convert(samples, now=row.boottime_ms / 1000)
+    converted = conversion.rows(samples, now=row.boottime_ms / 1000)
     for sample, old, new in zip(samples, olds, converted, strict=True):
-        mine = turned.setdefault(sample.probe, _Turned([], [], []))
-        mine.scans.append(row.id)
-        mine.before.append(old)
-        mine.after.append((new.value, new.uncertainty, new.flag, new.reason))
+        turned[sample.probe].add(row.id, new, old)
 
 
-def _as_kept(readings: list[_Reading]) -> list[_Reading]:
-    """Readings with their numbers rounded as a row rounds them."""
-    values, uncertainties, flags, reasons = zip(*readings, strict=True)
-    return list(zip(array("f", values), array("f", uncertainties), flags, reasons, strict=True))
-
-
-def _same(one: _Reading, other: _Reading) -> bool:
-    return all(a == b or (isnan(a) and isnan(b)) for a, b in zip(one, other, strict=True))
+def _same(one: float, other: float) -> bool:
+    return one == other or (isnan(one) and isnan(other))
 
 
 def _first(start: tuple[int, int]) -> int:
