@@ -7,11 +7,10 @@ import numpy as np
 import pytest
 
 from longsoak.core.convert import Conversion, Converted, judged_moisture
-from longsoak.core.fitting import SPREAD
 from longsoak.core.judge import loop_range
 from longsoak.core.resistance import Budget, prepare
 from longsoak.rigfile.curves import shipped
-from longsoak.vocabulary.curve import Correction
+from longsoak.vocabulary.curve import SPREAD, Correction
 from longsoak.vocabulary.flags import AT_MOST, Flag, Reason
 from longsoak.vocabulary.rig import Kind, Rig, StandIn
 from longsoak.vocabulary.sample import Absence, Missing, Sample

@@ -7,7 +7,7 @@ import struct
 from array import array
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -195,6 +195,16 @@ def test_a_length_that_is_too_short_for_one_probe_waits_for_a_longer_one(kept: K
         kept.scan(("a",))
     kept.seal()
     assert kept.live() == 10  # the greatest length is sealed in any case
+
+
+def test_a_length_with_many_readings_is_sealed_though_one_probe_is_slow(kept: Kept) -> None:
+    plan = SealingPlan(tail=10, lengths=(40, 80), enough=10, most=48)
+    for number in range(51):
+        kept.scan(("a", "slow") if number % 5 == 0 else ("a",))
+    kept.seal(replace(plan, most=49))
+    assert kept.live() == 51  # 40 of "a" and 8 of "slow"
+    kept.seal(plan)
+    assert kept.live() == 11
 
 
 def test_a_probe_that_is_only_in_sealed_scans_is_still_found(kept: Kept) -> None:

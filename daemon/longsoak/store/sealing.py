@@ -28,6 +28,7 @@ from longsoak.vocabulary.errors import StoreError
 TAIL = 1440  # of the newest scans that stay rows: what is looked at most
 LENGTHS = (1440, 2880, 5760, 11520, 23040)  # scans sealed together; the first that is long enough
 ENOUGH = 360  # readings of every probe that make a length long enough
+MOST = 300_000  # readings of all that do so too: unpacked for a look, each takes 150 bytes
 
 _NOT_AS_IT_WAS = (
     "scans {first} to {last} can't be sealed: {what} would not read back bit for bit. "
@@ -37,11 +38,15 @@ _NOT_AS_IT_WAS = (
 
 @dataclass(frozen=True, slots=True)
 class SealingPlan:
-    """How many scans stay rows (1 or more), how many are sealed together, when that is enough."""
+    """How many scans stay rows (1 or more), how many are sealed together, when that is enough.
+
+    Each of `lengths` is tried until it holds `enough` readings of every probe, or `most` of all.
+    """
 
     tail: int = TAIL
     lengths: tuple[int, ...] = LENGTHS
     enough: int = ENOUGH
+    most: int = MOST
 
 
 class Sealing:
@@ -119,7 +124,8 @@ class Sealing:
         ):
             for probe in layouts[number].probes:
                 counts[probe] = counts.get(probe, 0) + count
-        return min(counts.values(), default=0) >= self._plan.enough
+        least, readings = min(counts.values(), default=0), sum(counts.values())
+        return least >= self._plan.enough or readings >= self._plan.most
 
     def _seal(self, first: int, last: int) -> Iterator[None]:
         scans = Scans(self._db, self._kept)
