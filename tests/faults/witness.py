@@ -31,6 +31,9 @@ def rows(db: sqlite3.Connection, first: int, last: int) -> Iterator[tuple[int, R
         yield scan, Row(*layouts[layout], utc_ms, boottime_ms, bool(synchronised), readings)
 
 
+_LOOKED_AT = ("pins 1", "switch")  # probes whose whole series is read
+
+
 class Witness:
     """Knows what a record must hold.
 
@@ -49,18 +52,22 @@ class Witness:
         self.file = RECORD
         self.after_another = False  # a new record, into which alarms of one set aside were carried
         self._rows: dict[int, Row] = {}
+        self._earlier: dict[str, list[bytes]] = {}  # raw values that are there already
         self.base = 0
         if (folder / RECORD).exists():
             with closing(sqlite3.connect(folder / RECORD)) as db:
                 as_of_today(db)
                 self._rows = dict(rows(db, 0, 1 << 62))
             self.base = max(self._rows, default=0)
+            self._earlier = {
+                probe: _raw_bits(_all_of(Record(folder), probe)) for probe in _LOOKED_AT
+            }
 
     def of(self, folder: Path, file: str = RECORD) -> "Witness":
         """One that knows the same of another file, a copy, or the same one set aside."""
         other = Witness(self.seed, folder.parent / "nothing")
         other.folder, other.file = folder, file
-        other.base, other._rows = self.base, self._rows
+        other.base, other._rows, other._earlier = self.base, self._rows, self._earlier
         other.after_another = self.after_another
         return other
 
@@ -166,15 +173,16 @@ class Witness:
         top, _ = record.version()
         if top != position:
             wrong.append(f"the reader ends at scan {position}, its version is {top}")
-        for probe in ("pins 1", "switch"):
+        for probe in _LOOKED_AT:
             wrong += self._of_a_series(record, probe, top)
         return wrong
 
     def _of_a_series(self, record: Record, probe: str, top: int) -> list[str]:
         scans = (scan_of(self.seed, number) for number in range(self.base + 1, top + 1))
-        right = sorted(_bits(s.raw[s.probes.index(probe)]) for s in scans if probe in s.probes)
-        found = record.series(probe, since_ms=-(10**15), until_ms=10**15)
-        there = sorted(_bits(reading.raw) for reading in found)
+        new = [_bits(s.raw[s.probes.index(probe)]) for s in scans if probe in s.probes]
+        right = sorted([*new, *self._earlier.get(probe, ())])
+        found = _all_of(record, probe)
+        there = _raw_bits(found)
         if there != right:
             return [f"{len(there)} readings of {probe}, not {len(right)}, or other ones"]
         return _of_the_hours(record, probe, found) if found else []
@@ -183,6 +191,14 @@ class Witness:
         if number not in self._rows:
             self._rows[number] = row_of(self.seed, number)
         return self._rows[number]
+
+
+def _all_of(record: Record, probe: str) -> Sequence[Reading]:
+    return record.series(probe, since_ms=-(10**15), until_ms=10**15)
+
+
+def _raw_bits(readings: Sequence[Reading]) -> list[bytes]:
+    return sorted(_bits(reading.raw) for reading in readings)
 
 
 def _of_the_hours(record: Record, probe: str, readings: Sequence[Reading]) -> list[str]:
