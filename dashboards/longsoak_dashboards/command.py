@@ -77,8 +77,8 @@ def _listen(host: str, port: int) -> socket.socket:
 
 
 def _serve(rig_file: Path, listener: socket.socket, host: str) -> None:
+    put_off()  # until all of it is set up
     # Here and not above: `longsoak` loads every command, and most of them serve nothing.
-    put_off()
     import uvicorn
 
     from longsoak_dashboards.app import create_app

@@ -373,9 +373,7 @@ class Wood:
             value, reach, *parts = self.parts(ohm)
             return value, hypot(*parts), reach
         _, u, per_decade, value, reach = self._read(ohm)
-        budget, relative = self._budget, self._relative * per_decade
-        meter, contact = relative * budget.meter, relative * budget.contact
-        warmth = self._tilt * u + self._steep * per_decade + self._level
+        meter, contact, warmth = self._doubts(u, per_decade)
         return value, sqrt(fixed + meter * meter + contact * contact + warmth * warmth), reach
 
     def parts(self, ohm: float) -> Parts:
@@ -386,9 +384,7 @@ class Wood:
         if own is None:
             own = curve_uncertainty(u, x, per_decade=per_decade, away=self._away, curve=curve.curve)
         own *= stretch
-        relative = self._relative * per_decade
-        meter, contact = relative * budget.meter, relative * budget.contact
-        warmth = self._tilt * u + self._steep * per_decade + self._level
+        meter, contact, warmth = self._doubts(u, per_decade)
         leakage = 0.0
         if budget.insulation < inf:
             leakage = stretch * _leakage(x, u, ohm / budget.insulation, curve)
@@ -396,6 +392,12 @@ class Wood:
             others = hypot(self._reference, meter, contact, warmth, leakage)
             own = widened(own, others=others, freedom=curve.curve.freedom)
         return value, reach, own, self._reference, meter, contact, warmth, leakage
+
+    def _doubts(self, u: float, per_decade: float) -> tuple[float, float, float]:
+        """What the meter, the contact and the temperature leave uncertain, % MC."""
+        budget, relative = self._budget, self._relative * per_decade
+        warmth = self._tilt * u + self._steep * per_decade + self._level
+        return relative * budget.meter, relative * budget.contact, warmth
 
     def _read(self, ohm: float) -> tuple[float, float, float, float, Reach]:
         """The curve's x, u and % per decade, then the value at the wood's temperature."""
