@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from longsoak.rigfile.lines import KeyPath, locate
+from longsoak.rigfile.lines import KeyPath, Lines
 
 HERE = Path(__file__).parent
 
@@ -61,14 +61,14 @@ def _in(item: object, path: KeyPath, part: str | int) -> list[KeyPath]:
     ],
 )
 def test_a_key_is_found_on_its_line(text: str, path: KeyPath, line: int) -> None:
-    found = locate(text)
+    found = Lines(text)
 
     assert found.known() == set(paths_in(tomllib.loads(text)))
     assert found.of(path) == line
 
 
 def test_what_is_absent_is_found_where_it_would_stand() -> None:
-    lines = locate("a = 1\n[[t]]\nx = 1\n[[t]]\ny = { z = 1 }")
+    lines = Lines("a = 1\n[[t]]\nx = 1\n[[t]]\ny = { z = 1 }")
 
     assert lines.of(("t", 1, "x")) == 4
     assert lines.of(("t", 1, "y", "w", 3)) == 5
@@ -83,7 +83,7 @@ def test_every_key_of_a_file_is_found_on_a_line_that_holds_it(file: Path) -> Non
     except tomllib.TOMLDecodeError:
         assert file.stem == "not_toml"
         return
-    lines = locate(text)
+    lines = Lines(text)
 
     assert lines.known() == set(paths_in(data))
     for path in paths_in(data):
@@ -214,5 +214,5 @@ def test_any_document_in_any_style_has_every_key_on_its_line(
     writer = data.draw(written())
 
     assert tomllib.loads(writer.text) == document
-    found = locate(writer.text)
+    found = Lines(writer.text)
     assert {path: found.of(path) for path in found.known()} == writer.lines

@@ -23,7 +23,17 @@ _PLAIN = re.compile(r"[^,\]}\n#]*")  # a number, a boolean or a date
 
 
 class Lines:
-    """The line of every key and element of one text: see `locate`."""
+    r"""The line of every key and array element of one text.
+
+    A table stands where its header does, a key where it is written, an element of an array where it
+    begins. A table that no header opens stands where it is first mentioned.
+
+    Parameters
+    ----------
+    text : str
+        A document that `tomllib` has accepted, line ends as ``\n``. Only its layout is looked at
+        here; nothing is checked again.
+    """
 
     def __init__(self, text: str) -> None:
         self._text = text
@@ -44,24 +54,6 @@ class Lines:
     def known(self) -> frozenset[KeyPath]:
         """Every path that has a line of its own."""
         return frozenset(self._lines)
-
-
-def locate(text: str) -> Lines:
-    r"""Find the line of every key and array element.
-
-    Parameters
-    ----------
-    text : str
-        A document that `tomllib` has accepted, line ends as ``\n``. Only its layout is looked at
-        here; nothing is checked again.
-
-    Returns
-    -------
-    Lines
-        A table stands where its header does, a key where it is written, an element of an array
-        where it begins. A table that no header opens stands where it is first mentioned.
-    """
-    return Lines(text)
 
 
 class _Scanner:

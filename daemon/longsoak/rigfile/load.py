@@ -16,7 +16,7 @@ from longsoak.rigfile.curves import check_curves, shipped
 from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
-from longsoak.rigfile.lines import locate
+from longsoak.rigfile.lines import Lines
 from longsoak.rigfile.outletchecks import (
     check_addresses,
     check_mqtt,
@@ -110,7 +110,7 @@ def _named_in(text: str, error: RigFileError, *, path: Path, index: int, name: s
         (
             Mistake(
                 str(path),
-                locate(text).of(field),
+                Lines(text).of(field),
                 field_name(field),
                 name,
                 f"{mistake.expected} ({mistake.file} is {mistake.found})",
@@ -229,7 +229,7 @@ def parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) -
 
 def _parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) -> Rig:
     raw = tables_of(text, file=file)
-    report = Report(file, locate(text))
+    report = Report(file, Lines(text))
     draft = read_document(raw, report=report)
     _check(draft, find_kind=find_kind, report=report)
     report.close()

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from longsoak.rigfile.lines import locate
+from longsoak.rigfile.lines import Lines
 from longsoak.rigfile.load import tables_of
 from longsoak.rigfile.report import MISSING, quoted
 from longsoak.vocabulary.errors import Mistake, RigFileError
@@ -42,7 +42,7 @@ def check_name(text: str, *, kept: str, file: str, folder: Path) -> None:
         (
             Mistake(
                 file,
-                locate(text.replace("\r\n", "\n")).of(("rig", "name")),
+                Lines(text.replace("\r\n", "\n")).of(("rig", "name")),
                 "rig.name",
                 MISSING if name is None else name,
                 f"{quoted(str(before))}, the rig whose record lies in {folder}",
