@@ -133,9 +133,11 @@ class Record(RecordFile):
             key = None if scans.derived is None else scans.derived.key
             found = newest.readings(db, scans, probes, of=(scans.kept, key))
             every = stretches(db, scans)
+        shifts = {scan: shift_of(every, scan) for scan in {scan for scan, _ in found.values()}}
         return {
-            probe: replace(reading, utc_ms=reading.utc_ms + shift_of(every, scan))
+            probe: replace(reading, utc_ms=reading.utc_ms + shift) if shift else reading
             for probe, (scan, reading) in found.items()
+            for shift in (shifts[scan],)
         }
 
     def series(self, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:
