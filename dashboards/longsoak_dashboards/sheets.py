@@ -9,11 +9,11 @@ import jinja2
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from longsoak.core.wording import time_words
+from longsoak.core.wording import day_words, time_words
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import Heading, NotYet, Source, unread
-from longsoak_dashboards.view.sentences import day_words, moment
+from longsoak_dashboards.view.sentences import moment
 
 SHEETS = (
     *(("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/proof", "Proof")),

@@ -96,6 +96,12 @@ def time_words(utc_ms: int) -> str:
     return f"{when.day} {when:%b %Y, %H:%M:%S} UTC"
 
 
+def day_words(utc_ms: int) -> str:
+    """A day as "22 Sep 2026"."""
+    when = datetime.fromtimestamp(utc_ms / 1000, UTC)
+    return f"{when.day} {when:%b %Y}"
+
+
 def rfc3339(utc_ms: int) -> str:
     """A time as RFC 3339 in UTC with milliseconds."""
     when = datetime.fromtimestamp(utc_ms // 1000, UTC)

@@ -8,14 +8,13 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
-from longsoak.core.wording import where_words
+from longsoak.core.wording import day_words, where_words
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.marks import Mark
-from longsoak_dashboards.view.sentences import day_words
 from longsoak_dashboards.view.steps import StepRow, step_rows
 from longsoak_dashboards.view.traces import PanelPlan
 

@@ -8,14 +8,14 @@ from longsoak.core.proof.book import WHY_WORDS, Book, Proof, Why
 from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import SAFETY
 from longsoak.core.proof.water import states_of
-from longsoak.core.wording import where_words
+from longsoak.core.wording import day_words, where_words
 from longsoak.proving.figures import numbers_by_name
 from longsoak.proving.hands import HANDS, LEADS, SETTLED, TOUCH, TOUCH_TIME
 from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe
 from longsoak_dashboards.looks import Look
-from longsoak_dashboards.view.sentences import capital, counted, day_words, moment
+from longsoak_dashboards.view.sentences import capital, counted, moment
 from longsoak_dashboards.view.steps import (
     ChannelRow,
     StepRow,

@@ -47,9 +47,3 @@ def moment(utc_ms: int, *, now_ms: int) -> str:
         return f"{when:%H:%M}"
     year = f" {when.year}" if when.year != now.year else ""
     return f"{when.day} {when:%b}{year} {when:%H:%M}"
-
-
-def day_words(utc_ms: int) -> str:
-    """A day as "22 Sep 2026"."""
-    when = datetime.fromtimestamp(utc_ms / 1000, UTC)
-    return f"{when.day} {when:%b %Y}"

@@ -7,7 +7,7 @@ from markupsafe import Markup
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
-from longsoak.core.wording import AHEAD_S, age_words, ago_words, gap_length_words
+from longsoak.core.wording import AHEAD_S, age_words, ago_words, day_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import RunGap
@@ -19,7 +19,6 @@ from longsoak_dashboards.view.sentences import (
     capital,
     count_words,
     counted,
-    day_words,
     moment,
     span_words,
 )

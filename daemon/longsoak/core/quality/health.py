@@ -1,0 +1,238 @@
+"""Which probes of a rig can be believed: told from their readings, piece by piece. Pure.
+
+The same steps run beside the measuring and over months in the store. What has to be remembered is
+of a fixed size for each probe, and can be written down and taken up again.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
+from math import isnan, nan
+from typing import NamedTuple
+
+from longsoak.core.quality.checks import PASS, SUSPECT, Flags, piece_of, steps_of
+from longsoak.core.quality.day import Day, DaySums
+from longsoak.core.quality.faults import (
+    Readings,
+    front_end,
+    gone_away,
+    noise,
+    stuck,
+    wires,
+)
+from longsoak.core.quality.peers import LONGEST, Apart, apart
+from longsoak.core.quality.watched import Memory, Watched, watched
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
+from longsoak.vocabulary.rig import Kind, Rig
+
+DAY_MS = 86_400_000
+_MANY = 8  # runs of suspect readings in one piece that are told as one
+_COUNTS = frozenset({Reason.NONE, Reason.STAND_IN_TEMPERATURE, Reason.UNTRIED_TEMPERATURE})
+_BELIEVED = (int(Flag.PASS), int(Flag.SUSPECT))
+_FAIL = int(Flag.FAIL)
+# A probe with one of these is no measure for others.
+_NO_PEER = frozenset(Fault) - {Fault.FRONT_END, Fault.NOISE}
+
+News = Suspicion | Finding
+
+
+class ClosedDay(NamedTuple):
+    """One probe's day that is over."""
+
+    probe: str
+    day: Day
+
+
+class RigHealth:
+    """Takes in all readings of a rig and tells what they say of its probes.
+
+    Parameters
+    ----------
+    rig : Rig
+        As checked.
+    known : mapping, optional
+        What was remembered (`memories`); of probes that are others since, it is not taken up.
+    began : int, optional
+        The number of the first day there is (`began`), where something was remembered.
+    """
+
+    def __init__(
+        self, rig: Rig, known: Mapping[str, Memory] | None = None, *, began: int | None = None
+    ) -> None:
+        left = known or {}
+        self._watched = {p.name: watched(p, rig.probes, left.get(p.name)) for p in rig.probes}
+        self.began = began
+        self._seconds: tuple[Sequence[int], list[float], tuple[float, float]] = ((), [], (0.0, 0.0))
+
+    @property
+    def memories(self) -> dict[str, Memory]:
+        """What has to be remembered, by probe; it goes on changing."""
+        return {name: each.memory for name, each in self._watched.items()}
+
+    def take(self, probe: str, readings: Readings) -> list[News]:
+        """Take in readings of one probe that are later than all before.
+
+        Returns
+        -------
+        list
+            What they tell at once: readings that are suspect by themselves, and faults that began
+            or are over.
+        """
+        one = self._watched.get(probe)
+        if one is None or not readings.utc_ms:
+            return []
+        if self.began is None:
+            self.began = readings.utc_ms[0] // DAY_MS
+        counting = _counting(readings)
+        news: list[News] = list(wires(one, readings))
+        if one.limits is not None:
+            news += self._checked(one, readings, counting)
+        _add_to_days(one, readings, counting)
+        return news
+
+    def _checked(
+        self, one: Watched, readings: Readings, counting: Sequence[float]
+    ) -> Iterator[News]:
+        memory, times = one.memory, readings.utc_ms
+        if times is not self._seconds[0]:  # the same for all probes of a bus
+            seconds = [ms / 1000 for ms in times]
+            self._seconds = times, seconds, steps_of(seconds)
+        _, seconds, steps = self._seconds
+        piece = piece_of(seconds, counting, steps)
+        if one.rate is not None:
+            flags, memory.before = one.rate.step(piece, memory.before)
+            yield from _suspicions(one, Check.RATE, flags, times)
+        if one.spike is not None:
+            # What it says is of the reading that waited, and of all but the last.
+            waited = [] if memory.pending.value is None else [memory.pending_ms]
+            flags, memory.pending = one.spike.step(piece, memory.pending)
+            yield from _suspicions(one, Check.SPIKE, flags, waited, times)
+            memory.pending_ms = times[-1]
+        if one.still is not None:
+            raw = readings.raw
+            if counting is not readings.values:
+                raw = [nan if isnan(v) else r for r, v in zip(raw, counting, strict=True)]
+            flags, memory.run = one.still.step(piece_of(seconds, raw, steps), memory.run)
+            yield from stuck(one, flags, times)
+
+    def close_days(self, upto_ms: int) -> tuple[list[Finding], list[ClosedDay]]:
+        """Judge the days that are over at a time up to which all readings were taken in.
+
+        Returns
+        -------
+        tuple
+            The faults that began or are over, and the days, oldest first.
+        """
+        last = upto_ms // DAY_MS - 1
+        numbers: set[int] = set()
+        for one in self._watched.values():
+            memory = one.memory
+            if memory.sums is not None and memory.sums.number <= last:
+                memory.waiting.append(memory.sums.over())
+                memory.sums = None
+            numbers |= {day.number for day in memory.waiting}
+        news: list[Finding] = []
+        closed: list[ClosedDay] = []
+        for number in sorted(numbers):
+            days = {
+                name: day
+                for name, one in self._watched.items()
+                for day in one.memory.waiting
+                if day.number == number
+            }
+            closed += [ClosedDay(name, day) for name, day in days.items()]
+            news += self._judge(number, days)
+        for one in self._watched.values():
+            one.memory.waiting.clear()
+        return news, closed
+
+    def _judge(self, number: int, days: Mapping[str, Day]) -> list[Finding]:
+        oldest = number - LONGEST
+        for name, day in days.items():
+            means = self._watched[name].memory.means
+            means[number] = day.mean
+            for old in [each for each in means if each < oldest]:
+                del means[old]
+        at_ms = (number + 1) * DAY_MS
+        away = self._compared(number, days)  # all with all, before anything is said of one
+        news: list[Finding] = []
+        for name, day in days.items():
+            one = self._watched[name]
+            if (off := away.get(name)) is not None:
+                news += gone_away(one, *off, at_ms)
+            news += noise(one, day, at_ms)
+            if one.probe.kind is Kind.REFERENCE:
+                news += front_end(one, day, at_ms)
+        return news
+
+    def _compared(
+        self, number: int, days: Mapping[str, Day]
+    ) -> dict[str, tuple[Apart, tuple[str, ...]]]:
+        """Each probe with the peers that are sound themselves."""
+        # Things come to rest on the day they are switched on: nothing is counted from there.
+        first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
+        span = range(first, number + 1)
+        rows = {
+            name: [one.memory.means.get(each, nan) for each in span]
+            for name, one in self._watched.items()
+            if one.limits is not None
+        }
+        sound = {name for name in rows if not _NO_PEER & self._watched[name].memory.standing.keys()}
+        found = {}
+        for name, one in self._watched.items():
+            if one.limits is None or name not in days:
+                continue
+            peers = tuple(peer for peer in one.peers.names if peer in sound)
+            others = [rows[peer] for peer in peers]
+            off = apart(span, rows[name], others, one.peers, one.limits)
+            if off is not None:
+                found[name] = off, peers
+        return found
+
+
+def _counting(readings: Readings) -> Sequence[float]:
+    """The values that can be judged: no bounds, nothing that failed."""
+    values, flags, reasons = readings.values, readings.flags, readings.reasons
+    if flags.count(PASS) == len(flags) and not any(reasons):
+        return values
+    return [
+        value if flag in _BELIEVED and reason in _COUNTS else nan
+        for value, flag, reason in zip(values, flags, reasons, strict=True)
+    ]
+
+
+def _add_to_days(one: Watched, readings: Readings, counting: Sequence[float]) -> None:
+    start, times, memory = 0, readings.utc_ms, one.memory
+    while start < len(times):
+        number = times[start] // DAY_MS
+        end = len(times)
+        if times[-1] >= (number + 1) * DAY_MS:
+            end = bisect_left(times, (number + 1) * DAY_MS)
+        if memory.sums is None or memory.sums.number != number:
+            if memory.sums is not None:
+                memory.waiting.append(memory.sums.over())
+            memory.sums = DaySums(number)
+        good = readings.flags[start:end].count(PASS)
+        memory.sums.add(counting[start:end], good=good)
+        start = end
+
+
+def _suspicions(
+    one: Watched, check: Check, flags: Flags, *times: Sequence[int]
+) -> Iterator[Suspicion]:
+    """Runs of flags that are suspect or worse; where there are many of them, all as one."""
+    if max(flags, default=PASS) < SUSPECT:
+        return
+    bad = [i for i, flag in enumerate(flags) if SUSPECT <= flag <= _FAIL]
+    if not bad:
+        return
+    at = [ms for part in times for ms in part]
+    runs = [[bad[0]]]
+    for i in bad[1:]:
+        if i == runs[-1][-1] + 1:
+            runs[-1].append(i)
+        else:
+            runs.append([i])
+    for run in runs if len(runs) <= _MANY else [bad]:
+        worst = Flag(max(flags[i] for i in run))
+        yield Suspicion(one.probe.name, check, worst, at[run[0]], at[run[-1]], len(run))

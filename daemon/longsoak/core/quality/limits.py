@@ -1,0 +1,40 @@
+"""What is expected of each kind of probe. Pure.
+
+These are this project's own choices, wide enough for a healthy rig of the kind the demo simulates
+(tests/bench/detection.py shows what they find and how often they are wrong).
+"""
+
+from dataclasses import dataclass
+
+from longsoak.vocabulary.rig import Kind
+
+DAY = 86_400.0  # s
+FLAT = DAY  # s: no sensor that works gives one and the same raw value for a day
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Limits of one kind of probe, in the unit of its kind.
+
+    `step` and `rate` (a second) are how far a reading may be from the one before, added up;
+    `spike` how far from both beside it; `apart` what a change that its neighbours do not show must
+    come to before it is told, and `creep` what it may be each day beyond; `noise` the least that
+    counts as noise.
+    """
+
+    step: float
+    rate: float
+    spike: float
+    apart: float
+    creep: float
+    noise: float
+
+
+LIMITS = {
+    Kind.PINS: Limits(1.0, 3 / 900, 1.5, 0.5, 0.004, 0.03),
+    Kind.HUMIDITY: Limits(5.0, 10 / 900, 6.0, 1.5, 0.012, 0.15),
+    Kind.TEMPERATURE: Limits(1.0, 5 / 900, 1.5, 0.75, 0.01, 0.05),
+}
+# A reference resistor, in % of its nominal value: what its days may be off without counting, and
+# what they must come to before it is told.
+REFERENCE_ALLOWANCE, REFERENCE_DECISION = 0.1, 0.6

@@ -1,0 +1,98 @@
+"""One probe: what it is judged by, and what is remembered of it from piece to piece. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from longsoak.core.quality.change import Sums
+from longsoak.core.quality.checks import Before, Close, Pending, Rate, Run, Spike
+from longsoak.core.quality.day import Day, DaySums
+from longsoak.core.quality.limits import FLAT, LIMITS, Limits
+from longsoak.core.quality.peers import Peers, peers_of
+from longsoak.vocabulary.health import Fault
+from longsoak.vocabulary.rig import Probe
+
+_SAME = 5e-324  # the least there is: within less than that, values are the same
+_LEAST_STILL = 12  # readings
+
+
+class Standing(NamedTuple):
+    """A fault that was found and is not over."""
+
+    since_ms: int
+    told: float = 0.0  # what was told of its size
+
+
+class Streak(NamedTuple):
+    """Readings on end that tell of one fault of the wire, or of none."""
+
+    fault: Fault | None = None
+    began_ms: int = 0
+    length: int = 0
+
+
+_NO_STREAK, _NO_SUMS = Streak(), Sums()
+_FIRST, _NONE_WAITS, _NO_RUN = Before(), Pending(), Run()
+
+
+@dataclass(slots=True)
+class Memory:
+    """What is remembered of one probe: a few numbers, and days.
+
+    `of` is the probe it was learnt of. `waiting` are days that are over and not judged, `means` of
+    those that were, by
+    their numbers; `noises` of its first ones; `off` what a reference resistor was off in its first
+    ones, %.
+    """
+
+    of: str
+    before: Before = _FIRST
+    pending: Pending = _NONE_WAITS
+    pending_ms: int = 0
+    run: Run = _NO_RUN
+    streak: Streak = _NO_STREAK
+    sums: DaySums | None = None
+    waiting: list[Day] = field(default_factory=list)
+    means: dict[int, float] = field(default_factory=dict)
+    noises: list[float] = field(default_factory=list)
+    noisy: int = 0
+    off: list[float] = field(default_factory=list)
+    cusum: Sums = _NO_SUMS
+    standing: dict[Fault, Standing] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Watched:
+    """One probe; what does not go for its kind is None."""
+
+    probe: Probe
+    memory: Memory
+    peers: Peers
+    limits: Limits | None = None
+    rate: Rate | None = None
+    spike: Spike | None = None
+    still: Close | None = None
+
+
+def watched(probe: Probe, probes: Sequence[Probe], known: Memory | None = None) -> Watched:
+    """A probe with what is known of it, unless that was learnt of another one or in another place.
+
+    Parameters
+    ----------
+    probe : Probe
+        The probe.
+    probes : sequence of Probe
+        All of the rig's.
+    known : Memory, optional
+        What was remembered under its name.
+    """
+    place = probe.kind, probe.every, probe.bay, probe.depth, probe.height, probe.across
+    what = repr((*place, probe.curve, probe.nominal))
+    memory = known if known is not None and known.of == what else Memory(what)
+    limits = LIMITS.get(probe.kind)
+    if limits is None:
+        return Watched(probe, memory, Peers(()))
+    rate = Rate((limits.step + limits.rate * probe.every) / probe.every)
+    still = Close(_SAME, probe.every, suspect=max(_LEAST_STILL, 1 + int(FLAT / probe.every)))
+    peers = peers_of(probe, probes)
+    return Watched(probe, memory, peers, limits, rate, Spike(limits.spike), still)

@@ -1,0 +1,91 @@
+"""What is wrong with a sensor, in one plain sentence with its evidence. Pure."""
+
+from collections.abc import Sequence
+from math import isnan
+
+from longsoak.core.wording import age_words, day_words
+from longsoak.vocabulary.rig import Kind, Probe
+
+_MORE = {Kind.PINS: ("wetter", "drier"), Kind.HUMIDITY: ("damper", "drier")}
+_WET = (
+    " Leakage through wet leads, water along the pins and water in a crack all look so: it counts "
+    "as wet until a repeat, a hand reading or a core says otherwise"
+)
+
+
+def open_words(name: str) -> str:
+    """A wire that is open."""
+    return (
+        f"{name}: the wire is open, or the meter can't tell it from one: three readings on end "
+        "found no resistance to measure"
+    )
+
+
+def short_words(name: str) -> str:
+    """A pair of pins that is shorted, or in soaked wood."""
+    return (
+        f"{name}: three readings on end found almost no resistance, which is a short circuit or "
+        "soaked wood: it counts as wet until a hand reading or a core says otherwise"
+    )
+
+
+def stuck_words(probe: Probe, seconds: float) -> str:
+    """A probe that gives one and the same raw value."""
+    return f"{probe.name}: the same raw value, to the last digit, for {age_words(seconds)}"
+
+
+def noise_words(probe: Probe, noise: float, usual: float) -> str:
+    """A probe that wavers more than it did."""
+    why = ": a loose pin or plug wavers so" if probe.kind is Kind.PINS else ""
+    return (
+        f"{probe.name}: wavers by {noise:.2g} {probe.unit_words} from reading to reading, "
+        f"{noise / usual:.0f} times as much as in its first days{why}"
+    )
+
+
+def step_words(probe: Probe, change: float, since_ms: int, names: Sequence[str]) -> str:
+    """A probe that went away from its neighbours within a day."""
+    return (
+        f"{probe.name}: went {_by(probe, change)} than {_names(names)} within a day, "
+        f"{day_words(since_ms)}{_caution(probe, change, names)}"
+    )
+
+
+def drift_words(
+    probe: Probe, change: float, month: Sequence[float], since_ms: int, names: Sequence[str]
+) -> str:
+    """A probe that goes away from its neighbours, and how fast (with the ends of an interval)."""
+    slope, low, high = month
+    return (
+        f"{probe.name}: has gone {_by(probe, change)} than {_names(names)} since "
+        f"{day_words(since_ms)}, {slope:+.1f} ({low:+.1f} to {high:+.1f}) {probe.unit_words} in "
+        f"30 days{_caution(probe, change, names)}"
+    )
+
+
+def front_end_words(probe: Probe, off: float, month: float, since_ms: int) -> str:
+    """A reference resistor that is read otherwise than it was."""
+    fast = "" if isnan(month) else f", by {month:+.1f} % in 30 days"
+    return (
+        f"{probe.name}: read {off:+.2f} % off its nominal value, and moving since "
+        f"{day_words(since_ms)}{fast}: whatever is read by the same instrument is off alike"
+    )
+
+
+def _by(probe: Probe, change: float) -> str:
+    more, less = _MORE.get(probe.kind, ("more", "less"))
+    return f"{abs(change):.1f} {probe.unit_words} {more if change > 0 else less}"
+
+
+def _caution(probe: Probe, change: float, names: Sequence[str]) -> str:
+    said = "; which of the two is right can't be told" if len(names) == 1 else ""
+    return said + (f".{_WET}" if probe.kind is Kind.PINS and change > 0 else "")
+
+
+def _names(names: Sequence[str]) -> str:
+    shown = list(names[:3])
+    if len(names) > len(shown):
+        shown[-1:] = [f"{len(names) - len(shown) + 1} others"]
+    if len(shown) < 2:
+        return "".join(shown)
+    return f"{', '.join(shown[:-1])} and {shown[-1]}"

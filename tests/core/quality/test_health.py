@@ -1,0 +1,297 @@
+"""What a rig's readings tell of its probes, on four pairs of pins and what else hangs there."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from math import nan, pi, sin
+from random import Random
+
+import pytest
+from pydantic import TypeAdapter
+
+from longsoak.core.quality.faults import DAY_MS, Readings
+from longsoak.core.quality.health import News, RigHealth
+from longsoak.core.quality.peers import LONGEST
+from longsoak.core.quality.watched import Memory
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+from rigs import small_rig
+
+BEGAN = 20_000  # the first day
+A_DAY = 96  # readings: one each 15 min
+HEIGHTS = (60, 160, 260, 360)
+PINS = tuple(f"C 30/{height}" for height in HEIGHTS)
+FULL_SCALE = 9.9e37
+
+# A reading: raw, value, flag, reason.
+Row = tuple[float, float, Flag, Reason]
+Seen = Callable[[int, float], Row]  # of the reading's number and what a sound probe gives
+
+_PASS, _NONE = Flag.PASS, Reason.NONE
+
+
+def rig(*pins: str) -> Rig:
+    small = small_rig()
+    like = next(p for p in small.probes if p.name == "C 30/60")
+    wood = [replace(like, name=name, height=float(name.split("/")[1])) for name in pins or PINS]
+    air = [
+        replace(p, name=f"{p.name} {n}", every=900, bay=None, depth=None, height=None, place="air")
+        for p in small.probes
+        if p.kind in (Kind.HUMIDITY, Kind.TEMPERATURE)
+        for n in range(3)
+    ]
+    rest = [replace(p, every=900) for p in small.probes if p.kind is Kind.REFERENCE]
+    return replace(small, probes=(*wood, *air, *rest))
+
+
+def sound(probe: Probe, at: int, source: Random) -> float:
+    """What a probe that works gives: wood that gets wet and stays so, air with its weather."""
+    day = at / A_DAY
+    wave = sin(2 * pi * day) + sin(2 * pi * day / 6.3)
+    if probe.kind is Kind.PINS:
+        wet: float = 1 - 0.5 ** (day / (4 + (probe.height or 0) / 300))
+        return 9 + 10 * wet + source.gauss(0, 0.05)
+    if probe.kind is Kind.HUMIDITY:
+        return 52 + 4 * wave + source.gauss(0, 0.2)
+    if probe.kind is Kind.TEMPERATURE:
+        return 19 + wave + source.gauss(0, 0.04)
+    return 1e7 * (1 + source.gauss(0, 0.0005))
+
+
+def lived_through(
+    of: Rig,
+    days: int,
+    sick: dict[str, Seen] | None = None,
+    *,
+    pieces: int = 1,
+    again: Callable[[RigHealth], RigHealth] = lambda health: health,
+) -> list[News]:
+    """All news of so many days, taken in `pieces` a day."""
+    health, news = RigHealth(of), list[News]()
+    sources = {p.name: Random(p.name) for p in of.probes}  # noqa: S311 - noise, not secrets
+    for day in range(days):
+        rows: dict[str, list[Row]] = {}
+        for probe in of.probes:
+            seen = (sick or {}).get(probe.name, as_it_is)
+            rows[probe.name] = [
+                seen(at, sound(probe, at, sources[probe.name]))
+                for at in range(day * A_DAY, (day + 1) * A_DAY)
+            ]
+        each = A_DAY // pieces
+        for first in range(0, A_DAY, each):
+            times = [(BEGAN + day) * DAY_MS + 900_000 * (first + i) for i in range(each)]
+            for name, own in rows.items():
+                news += health.take(name, readings_of(times, own[first : first + each]))
+        news += health.close_days((BEGAN + day + 1) * DAY_MS)[0]
+        health = again(health)
+    return news
+
+
+def as_it_is(_at: int, value: float) -> Row:
+    return value, value, _PASS, _NONE
+
+
+def readings_of(times: list[int], rows: list[Row]) -> Readings:
+    raw, values, flags, reasons = zip(*rows, strict=True)
+    return Readings(times, raw, values, flags, reasons)
+
+
+def found(news: Iterable[News]) -> dict[str, set[Fault]]:
+    named: dict[str, set[Fault]] = {}
+    for each in news:
+        if isinstance(each, Finding) and not each.over:
+            named.setdefault(each.probe, set()).add(each.fault)
+    return named
+
+
+def shifted(by: Callable[[float], float]) -> Seen:
+    """A reading that is off by what a function of its day says."""
+
+    def seen(at: int, value: float) -> Row:
+        value += by(at / A_DAY)
+        return value, value, _PASS, _NONE
+
+    return seen
+
+
+def only(news: Iterable[News], probe: str) -> Finding:
+    (finding,) = [n for n in news if isinstance(n, Finding) and n.probe == probe and not n.over]
+    return finding
+
+
+def day_of(finding: Finding) -> float:
+    return finding.found_ms / DAY_MS - BEGAN
+
+
+def test_nothing_is_said_of_a_rig_that_works() -> None:
+    assert lived_through(rig(), 90) == []
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_drift_tells_since_when_how_fast_in_which_unit_and_against_what(way: int) -> None:
+    news = lived_through(rig(), 70, {"C 30/160": shifted(lambda day: way * max(0, day - 30) / 30)})
+    drift = next(n for n in news if isinstance(n, Finding))
+    assert found(news) == {"C 30/160": {Fault.DRIFT}}
+    assert day_of(drift) <= 55
+    assert abs(drift.since_ms / DAY_MS - BEGAN - 30) <= 3
+    assert drift.figures["a month"] == pytest.approx(way, abs=0.15)
+    assert drift.figures["at least"] <= drift.figures["a month"] <= drift.figures["at most"]
+    assert drift.figures["p"] < 0.01
+    assert set(drift.against) == {"C 30/60", "C 30/260", "C 30/360"}
+    way_words = "wetter" if way > 0 else "drier"
+    assert f"% MC {way_words} than C 30/60, C 30/260 and C 30/360 since " in drift.says
+    assert " % MC in 30 days" in drift.says
+    assert ("counts as wet" in drift.says) == (way > 0)
+
+
+def test_a_drift_is_told_again_once_it_is_twice_what_was_told() -> None:
+    news = lived_through(rig(), 90, {"C 30/160": shifted(lambda day: max(0, day - 20) / 30)})
+    told = [abs(n.figures["change"]) for n in news if isinstance(n, Finding)]
+    assert len(told) == 2
+    assert told[1] >= 2 * told[0]
+
+
+def test_humidity_that_drifts_is_found_before_it_is_four_percent_off() -> None:
+    sick = {"RH room 1": shifted(lambda day: 2 * max(0, day - 20) / 30)}
+    drift = only(lived_through(rig(), 60, sick), "RH room 1")
+    assert drift.fault is Fault.DRIFT
+    assert 2 * (day_of(drift) - 20) / 30 < 4
+
+
+def test_a_step_is_told_from_a_drift_and_is_over_once_it_is_undone() -> None:
+    news = lived_through(rig(), 60, {"C 30/260": shifted(lambda day: 2.0 if 30 <= day < 45 else 0)})
+    assert found(news) == {"C 30/260": {Fault.STEP}}
+    step, over = (n for n in news if isinstance(n, Finding))
+    assert (day_of(step), step.since_ms) == (31, (BEGAN + 30) * DAY_MS)
+    assert "went 2." in step.says
+    assert "within a day" in step.says
+    assert over.over
+    assert day_of(over) == pytest.approx(46, abs=1)
+
+
+def test_of_two_alone_nobody_can_tell_which_is_right() -> None:
+    two = rig("C 30/60", "C 30/160")
+    news = lived_through(two, 50, {"C 30/160": shifted(lambda day: 3.0 if day >= 30 else 0)})
+    assert found(news) == {"C 30/60": {Fault.STEP}, "C 30/160": {Fault.STEP}}
+    assert all("can't be told" in n.says for n in news if isinstance(n, Finding))
+
+
+def test_an_open_wire_is_told_with_the_third_reading_and_is_over_with_the_third_good_one() -> None:
+    def seen(at: int, value: float) -> Row:
+        if 1000 <= at < 1100:
+            return FULL_SCALE, nan, Flag.FAIL, Reason.OPEN_CIRCUIT
+        return value, value, _PASS, _NONE
+
+    news = lived_through(rig(), 20, {"C 30/60": seen})
+    opened, over = (n for n in news if isinstance(n, Finding))
+    assert (opened.fault, opened.over, over.over) == (Fault.OPEN, False, True)
+    start = BEGAN * DAY_MS
+    assert (opened.since_ms, opened.found_ms) == (start + 1000 * 900_000, start + 1002 * 900_000)
+    assert over.found_ms == start + 1100 * 900_000
+
+
+def test_a_short_counts_as_wet() -> None:
+    def seen(at: int, value: float) -> Row:
+        if at >= 1000:
+            return 400.0, 25.0, Flag.SUSPECT, Reason.SHORT_CIRCUIT
+        return value, value, _PASS, _NONE
+
+    news = lived_through(rig(), 20, {"C 30/60": seen})
+    assert found(news) == {"C 30/60": {Fault.SHORT}}
+    assert "counts as wet" in only(news, "C 30/60").says
+
+
+def test_a_sensor_that_sticks_is_told_within_a_day() -> None:
+    held: list[float] = []
+
+    def seen(at: int, value: float) -> Row:
+        if at >= 1000:
+            held.append(value)
+            return held[0], held[0], _PASS, _NONE
+        return value, value, _PASS, _NONE
+
+    stuck = only((n for n in lived_through(rig(), 13, {"T core 0": seen})), "T core 0")
+    assert stuck.fault is Fault.STUCK
+    assert stuck.since_ms == BEGAN * DAY_MS + 1000 * 900_000
+    assert "for 24 h" in stuck.says
+
+
+def test_a_loose_pin_wavers() -> None:
+    source = Random(3)  # noqa: S311 - noise, not a secret
+
+    def seen(at: int, value: float) -> Row:
+        value += source.gauss(0, 0.6) if at >= 20 * A_DAY else 0
+        return value, value, _PASS, _NONE
+
+    news = lived_through(rig(), 30, {"C 30/360": seen})
+    assert found(news) == {"C 30/360": {Fault.NOISE}}
+    assert "a loose pin" in only(news, "C 30/360").says
+
+
+def test_a_front_end_that_drifts_shows_in_its_reference_resistor_alone() -> None:
+    def seen(at: int, value: float) -> Row:
+        value *= 1 + 0.03 * max(0, at / A_DAY - 20) / 30
+        return value, value, _PASS, _NONE
+
+    news = lived_through(rig(), 40, {"meter reference": seen})
+    drift = only(news, "meter reference")
+    assert drift.fault is Fault.FRONT_END
+    assert day_of(drift) < 30
+    assert drift.figures["a month"] == pytest.approx(3, rel=0.2)
+
+
+def test_wet_that_comes_quickly_is_suspect_at_most() -> None:
+    """No check sets a reading aside for being wetter than expected."""
+    news = lived_through(rig(), 20, {"C 30/60": shifted(lambda day: 9.0 if day >= 10.5 else 0)})
+    suspicions = [n for n in news if isinstance(n, Suspicion)]
+    assert [(n.check, n.flag, n.readings) for n in suspicions] == [(Check.RATE, Flag.SUSPECT, 1)]
+    assert "counts as wet" in only(news, "C 30/60").says
+
+
+def test_a_spike_is_told_with_its_time() -> None:
+    news = lived_through(rig(), 12, {"C 30/60": shifted(lambda day: 9.0 if day == 10.5 else 0)})
+    spike = next(n for n in news if isinstance(n, Suspicion) and n.check is Check.SPIKE)
+    at = round((BEGAN + 10.5) * DAY_MS)
+    assert (spike.first_ms, spike.last_ms, spike.readings) == (at, at, 1)
+
+
+SICK = {
+    "C 30/160": shifted(lambda day: max(0, day - 20) / 30),
+    "RH room 0": shifted(lambda day: 6.0 if day >= 25.3 else 0),
+    "T core 2": shifted(lambda day: 9.0 if day == 31.0 else 0),
+}
+
+
+def test_it_comes_to_the_same_however_readings_are_brought() -> None:
+    assert lived_through(rig(), 50, SICK, pieces=8) == lived_through(rig(), 50, SICK)
+
+
+def test_it_goes_on_from_what_was_written_down() -> None:
+    as_json = TypeAdapter(dict[str, Memory], config={"ser_json_inf_nan": "constants"})
+
+    def again(health: RigHealth) -> RigHealth:
+        written = as_json.dump_json(health.memories)
+        return RigHealth(rig(), as_json.validate_json(written), began=health.began)
+
+    assert lived_through(rig(), 50, SICK, again=again) == lived_through(rig(), 50, SICK)
+
+
+def test_what_is_remembered_is_of_a_fixed_size() -> None:
+    sizes = []
+
+    def again(health: RigHealth) -> RigHealth:
+        sizes.append(max(len(memory.means) for memory in health.memories.values()))
+        return health
+
+    lived_through(rig("C 30/60"), LONGEST + 20, again=again)
+    assert max(sizes) == LONGEST + 1
+
+
+def test_a_probe_that_was_moved_begins_anew() -> None:
+    of = rig()
+    health = RigHealth(of)
+    known = health.memories
+    known["C 30/60"].noisy = 1
+    moved = replace(of, probes=(replace(of.probes[0], height=100), *of.probes[1:]))
+    assert RigHealth(moved, known).memories["C 30/60"].noisy == 0
+    assert RigHealth(of, known).memories["C 30/60"].noisy == 1
