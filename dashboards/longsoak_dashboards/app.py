@@ -22,8 +22,10 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from longsoak.core.cautions import cautions
+from longsoak.core.probehealth import health_of
 from longsoak.core.proof.book import Book
 from longsoak.store import requests
+from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.rig import Kind, Rig
@@ -40,6 +42,7 @@ from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import alarms as alarm_view
 from longsoak_dashboards.view import panels, standing
 from longsoak_dashboards.view import traces as trace_view
+from longsoak_dashboards.view.health import health_page
 from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
@@ -78,6 +81,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/traces", pages.traces),
             Route("/alarms", pages.alarms),
             Route("/alarms/acknowledge", pages.acknowledge, methods=["POST"]),
+            Route("/health", pages.health),
             Route("/probe/{name:path}", pages.probe),
             Route("/proof", proof.proof),
             Route("/proof/who", proof.who, methods=["GET"]),
@@ -170,6 +174,18 @@ class Pages(Sheets):
             # A narrower bucket than the time since the last look would show nothing new.
             every=min(300, max(1, round((span.until_ms - span.since_ms) / 1000 / panels.BUCKETS))),
         )
+
+    @sheet
+    def health(self, request: Request) -> Response:
+        """The health sheet: which readings can be believed."""
+        snapshot, kept = (
+            self.source.snapshot(now_ms=now_ms()),
+            HealthRecord(self.source.record.folder),
+        )
+        book = Book(self.source.record.proof_entries(), snapshot.rig)
+        probes = health_of(snapshot.rig.probes, kept.goodness(), kept.standing(), book)
+        page = health_page(snapshot, probes, kept.findings())
+        return self.render("health.html.j2", "/health", snapshot, page=page, link=probe_link)
 
     @sheet
     def probe(self, request: Request) -> Response:

@@ -5,17 +5,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from longsoak.core.quality.health import ClosedDay
 from longsoak.rigfile.load import parse
 from longsoak.store.files import folder_of
+from longsoak.store.health import HealthMemory, HealthNews
 from longsoak.store.inbox import Inbox
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.health import Fault, Finding
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 NOW_MS = 1_790_165_051_000  # 2026-09-23T12:04:11Z
 DAY_MS = 86_400_000
+DRIFT = "plain lime 90/160"
 RAW_UNIT = {
     Kind.PINS: "Ohm",
     Kind.REFERENCE: "Ohm",
@@ -374,3 +378,23 @@ def keep(
         )
     writer.commit(Batch(changes=list(changes)))
     return kept
+
+
+def drift(*, since_ms: int, over: bool = False) -> Finding:
+    """A drift of one pair of pins that was found 20 days after it began."""
+    return Finding(
+        DRIFT,
+        Fault.DRIFT,
+        since_ms,
+        since_ms + 20 * DAY_MS,
+        f"{DRIFT}: has gone 0.6 % MC wetter than plain lime 90/60 and plain lime 90/260",
+        over=over,
+        against=("plain lime 90/60", "plain lime 90/260"),
+        figures={"a month": 0.9876, "p": 0.00012},
+    )
+
+
+def told(kept: Kept, findings: Sequence[Finding], days: Sequence[ClosedDay] = ()) -> None:
+    """Keep what was found, as the judging chore does."""
+    memory = HealthMemory(1, None, b"")
+    kept.writer.keep_health(HealthNews(memory, list(findings), [], list(days)))

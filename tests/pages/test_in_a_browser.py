@@ -16,11 +16,11 @@ from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
 from pages.inbrowser import SHOTS, SMALLEST_LETTERING, Scheme, page_of, shot
-from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, keep, rig_text
+from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, drift, keep, rig_text, told
 from pages.serving import Served, now_ms, serve
 from pinkinds import WORDS, text_of
 
-SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms")
+SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms", "/health")
 OVERFILL = "overfill:water level"
 LEAST_LETTERING = 12.0  # px
 
@@ -63,6 +63,7 @@ def busy(tmp_path: Path) -> Iterator[Kept]:
             change("silent:plain lime 170/260", now - 3 * hour, normal, new, says="no answer"),
         ],
     )
+    told(kept, [drift(since_ms=now - 30 * DAY_MS)])
     yield kept
     kept.close()
 

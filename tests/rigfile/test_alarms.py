@@ -6,7 +6,7 @@ import pytest
 
 from longsoak.rigfile.load import parse
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import AlarmPlan, Rig, Watch
+from longsoak.vocabulary.rig import AlarmPlan, Kind, Rig, Watch
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")
@@ -48,6 +48,7 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("pump stopped:drip rail", (0.4, 0, 60, 30, "L/min")),
         ("pump stopped:pump", (0.3, 0, 60, 30, "A")),
         ("drift:meter reference", (2, 0.5, 1350, 0, "%")),
+        ("doubtful readings:C 30/60", (None, 0, 0, 0, "")),
         ("silent:C 30/60", (None, 0, 900, 0, "")),
         ("silent:T air", (None, 0, 90, 0, "")),
         ("silent:high float", (None, 0, 30, 0, "")),
@@ -71,10 +72,14 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 3 + 3 + 5
+    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 6 + 3 + 3 + 5
     # The level has "level unknown" instead: one cause, one alarm.
     assert {key for key in keys if key.startswith("silent:")} == {
         f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
+    }
+    judged = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
+    assert {key for key in keys if key.startswith("doubtful readings:")} == {
+        f"doubtful readings:{probe.name}" for probe in rig.probes if probe.kind in judged
     }
     assert {f"bus down:{bus.name}" for bus in rig.buses} <= set(keys)
     assert {f"outlet away:{name}" for name in ("mail", "mqtt", "database")} <= set(keys)
@@ -239,6 +244,7 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
 
     assert {alarm.watch for alarm in alarms(dry).values()} == {
         Watch.SILENT,
+        Watch.DOUBT,
         Watch.BUS,
         Watch.RECORD,
         Watch.LOST,

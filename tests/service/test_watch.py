@@ -345,6 +345,18 @@ def test_a_bus_that_comes_and_goes_is_as_good_as_down() -> None:
     assert brief(later) == [("bus down:air", AlarmState.GONE)]
 
 
+def test_a_probe_in_doubt_raises_with_what_was_found_and_clears_once_it_is_over() -> None:
+    alarms = book()
+    key, says = "doubtful readings:pin", "pin: the same raw value for a day"
+    raised = alarms.doubts({"pin": says}, now=1.0, utc_ms=T0)
+    assert [(c.key, c.new, c.says) for c in raised] == [(key, AlarmState.NEW, says)]
+    assert alarms.doubts({"pin": says}, now=2.0, utc_ms=T0) == []
+    cleared = alarms.doubts({}, now=3.0, utc_ms=T0)
+    assert brief(cleared) == [(key, AlarmState.GONE)]
+    # What one reading shows moves it neither way.
+    assert feed(alarms, range(4, 9), pin=20.0) == []
+
+
 def test_a_record_that_takes_nothing_is_told_with_the_reason() -> None:
     alarms = book()
     full = "a scan could not be kept: database or disk is full"

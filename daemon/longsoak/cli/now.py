@@ -9,10 +9,12 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.cli.nowdisk import DiskSeen, disk_lines, disk_picture, look_at_disk
+from longsoak.cli.nowhealth import health_line, health_lines, health_picture, look_at_health
 from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.level import volume
+from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
     DECIMALS,
@@ -46,7 +48,10 @@ _SHORT = 16  # digits of a root; --json has it whole
 @click.command(epilog="Example: longsoak now rig.toml --json")
 @rig_file
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
-def now(rig_file: Path, as_json: bool) -> None:
+@click.option(
+    "--health", is_flag=True, help="Good hours, doubts and proofs of every probe instead."
+)
+def now(rig_file: Path, as_json: bool, health: bool) -> None:
     """Print the latest value, unit and flag of every probe, the water, the alarms and cautions.
 
     Then how each outlet is, and what it has not sent yet.
@@ -67,6 +72,8 @@ def now(rig_file: Path, as_json: bool) -> None:
         seen = _look(record, rig, utc_ms=SystemClock().utc_ms())
     if as_json:
         click.echo(json.dumps(_picture(rig, seen), ensure_ascii=False, indent=1))
+    elif health:
+        click.echo("\n".join(health_lines(seen.health)).rstrip())
     else:
         click.echo(_words(rig, seen))
     good = all(
@@ -90,6 +97,7 @@ class _Seen:
     derivation: Derivation | None
     outlets: tuple[OutletHealth, ...]
     disk: DiskSeen
+    health: list[ProbeHealth]
 
 
 def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
@@ -108,6 +116,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
         derivation=record.derivation(),
         outlets=tuple(outlets_of(rig, timed, alarms)),
         disk=look_at_disk(record.folder),
+        health=look_at_health(record, rig),
     )
 
 
@@ -143,6 +152,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
         if gap
         else None,
         "disk": disk_picture(seen.disk),
+        "health": health_picture(seen.health),
         "closed_day": None
         if seen.closed is None
         else {"day": str(seen.closed.day), "root": seen.closed.root},
@@ -213,7 +223,8 @@ def _words(rig: Rig, seen: _Seen) -> str:
     lines.append(
         table(("probe", "value", "unit", "±", "flag", "age", "raw"), rows, right="value ±")
     )
-    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen), *disk_lines(seen.disk)]
+    lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen), health_line(seen.health)]
+    lines += disk_lines(seen.disk)
     lines += outlet_lines(seen.outlets, utc_ms=utc_ms)
     if gap is not None:
         why = "stopped on purpose" if gap.clean else "cut off"

@@ -8,7 +8,7 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
-from longsoak.vocabulary.rig import PUMP, UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT_WORDS, Kind, Watch
 
 NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.OVERFILL: "probe",
@@ -18,6 +18,7 @@ NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.PUMP_STOPPED: "probe",
     Watch.SILENT: "probe",
     Watch.DRIFT: "probe",
+    Watch.DOUBT: "probe",
     Watch.BUS: "bus",
     Watch.OUTLET: "outlet",
     Watch.RECORD: None,  # there is one record
@@ -37,6 +38,7 @@ _WATER = (
     Watch.DISAGREE,
     Watch.PUMP_STOPPED,
 )
+_OF_SOME_KINDS = (*_WATER, Watch.DOUBT)
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -151,7 +153,7 @@ def _check_subject(
             expected=f'"level unknown": that is what a silent {quoted(str(subject))} alarms as',
             remedy='Write watch = "level unknown".',
         )
-    elif watch in _WATER and subject in draft.probe_names.first and subject not in subjects:
+    elif watch in _OF_SOME_KINDS and subject in draft.probe_names.first and subject not in subjects:
         report.add(
             (*entry.path, "probe"),
             subject,
@@ -169,18 +171,26 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.PUMP_STOPPED: "this file has no probe of kind flow or pump current",
     Watch.SILENT: "this file has no probe",
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
+    Watch.DOUBT: "this file has no pins, reference resistor, humidity or temperature",
     Watch.BUS: "this file has no bus",
     Watch.BACKUP: "this file has no [backup]",
     Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
 }
 
 
+_KINDS: Mapping[Watch, tuple[Kind, ...]] = {
+    Watch.PUMP_STOPPED: PUMP,
+    Watch.DRIFT: (Kind.REFERENCE,),
+    Watch.DOUBT: JUDGED,
+}
+
+
 def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
     # None where a faulty part of the file leaves it open.
-    if watch in (Watch.PUMP_STOPPED, Watch.DRIFT):
+    if watch in (Watch.PUMP_STOPPED, Watch.DRIFT, Watch.DOUBT):
         if any(probe.table.kind is None for probe in draft.probes):
             return None
-        kinds = PUMP if watch is Watch.PUMP_STOPPED else (Kind.REFERENCE,)
+        kinds = _KINDS[watch]
         return [probe.table.name or "" for probe in draft.probes if probe.table.kind in kinds]
     if watch in _WATER:
         if draft.reservoir is None:

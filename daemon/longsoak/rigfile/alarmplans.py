@@ -9,6 +9,7 @@ from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.alarmtexts import AlarmWriter
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.rig import (
+    JUDGED,
     PUMP,
     UNIT,
     AlarmPlan,
@@ -143,6 +144,9 @@ def _defaults(
     for probe in probes:
         if probe.kind is Kind.REFERENCE:
             yield _drift(probe, None)
+    for probe in probes:
+        if probe.kind in JUDGED:
+            yield _plan(Watch.DOUBT, probe.name, on_delay=AT_ONCE, off_delay=AT_ONCE)
     for probe in probes:
         if reservoir is not None and probe.name == reservoir.level:
             continue  # "level unknown" says it already, and sooner

@@ -32,6 +32,7 @@ class AlarmWriter:
             Watch.PUMP_STOPPED: self._pump_stopped,
             Watch.SILENT: self._silent,
             Watch.DRIFT: self._drift,
+            Watch.DOUBT: self._doubt,
             Watch.BUS: self._bus,
             Watch.OUTLET: self._outlet,
             **OF_THE_RECORD,
@@ -222,6 +223,24 @@ class AlarmWriter:
                 f"Take a hand reading at {plan.subject} and at {plan.against}.",
                 "Look at the plug and cable of the one that is off.",
                 "Replace it, or note in the logbook why the difference is real.",
+            ),
+        )
+
+    def _doubt(self, plan: AlarmPlan) -> Texts:
+        probe = self._probes[plan.subject]
+        if probe.kind is Kind.PINS:
+            look = "Take a hand reading beside it. Whatever looks wet counts as wet until then."
+        else:
+            look = "Hold another sensor beside it for an hour, and compare."
+        return Texts(
+            f"Doubtful readings, {plan.subject}",
+            f"{plan.subject} behaves as no sound sensor does; the line below says how, since when "
+            "and by what it was judged.",
+            "Its readings since then prove nothing until it is known which is right.",
+            (
+                look,
+                "Look whether its plug and its cable are dry, tight and free of rust.",
+                "Write into the logbook what was found, and what was changed.",
             ),
         )
 

@@ -77,6 +77,8 @@ class Recorder:
         Called when the record was damaged and another one has begun.
     disk : callable
         What is wrong with the disk, by the alarm that watches it; None is well.
+    doubts : callable
+        Which probes can't be believed, and why; None while that is not known.
     suspect : callable
         Called when the record should be looked over: reading it failed, or writing fails for long.
     """
@@ -96,6 +98,7 @@ class Recorder:
         chores: Callable[[], Sequence[Chore]] = tuple,
         another: Callable[[], None] = lambda: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
+        doubts: Callable[[], Mapping[str, str] | None] = lambda: None,
         suspect: Callable[[], None] = lambda: None,
     ) -> None:
         self._writer = writer
@@ -108,6 +111,8 @@ class Recorder:
         self._chores = Chores(chores())
         self._another = another
         self._disk = disk
+        self._doubts = doubts
+        self._doubted: Mapping[str, str] | None = None
         self._suspect = suspect
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
@@ -163,6 +168,9 @@ class Recorder:
             standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
             for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
                 changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
+            if (doubts := self._doubts()) is not None and doubts != self._doubted:
+                self._doubted = doubts
+                changes += self._alarms.doubts(doubts, now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
         self._commit()

@@ -19,6 +19,7 @@ from longsoak.service.disk import Disk
 from longsoak.service.drivers import find_kind, load_rig
 from longsoak.service.folding import Folding
 from longsoak.service.garbage import take_up
+from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.lookover import LookOver
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.messages import Stop
@@ -118,6 +119,7 @@ def _record(
     summaries = writer.summaries()
     disk = Disk(writer, marks=rig.marks, rebuildable=summaries)
     folding, look_over = Folding(writer), LookOver(folder)
+    health = HealthKeeping(folder, writer, rig)
 
     def wake() -> None:
         for outlet in outlets:
@@ -142,11 +144,13 @@ def _record(
         chores=lambda: [
             Upkeep(writer.sealing(), summaries),
             DayClosing(folder, writer),
+            health.begin_again(),
             disk,
             folding,
             look_over,
         ],
         disk=lambda: {**disk.standing(), **folding.standing()},
+        doubts=health.doubts,
         suspect=look_over.suspect,
     )
     workers = [

@@ -43,7 +43,7 @@ _WELL = {
 _TICKED = (Watch.DAMAGED, Watch.LEVEL_UNKNOWN)
 # Looked up once: an enumeration takes long to name a member, and this is done for every reading.
 _SILENT, _PASS, _GOOD = Watch.SILENT, Flag.PASS, (Flag.PASS, Flag.SUSPECT)
-_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.BACKUP, *OF_THE_RECORD)
+_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.DOUBT, Watch.BACKUP, *OF_THE_RECORD)
 
 
 Says = str | Callable[[], str]  # words, or what makes them if they are needed
@@ -202,6 +202,18 @@ class AlarmBook:
         """Show how it stands with the record, or with its disk; None is well."""
         says = wrong or _WELL[watch]
         return self._state(watch, RECORD, wrong is not None, says, now=now, utc_ms=utc_ms)
+
+    def doubts(self, doubts: Mapping[str, str], *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Show which probes can't be believed, and why."""
+        changes: list[AlarmChange] = []
+        for watch, subject in self._by_subject:
+            if watch is Watch.DOUBT:
+                says = doubts.get(subject)
+                well = "nothing speaks against it any more"
+                changes += self._state(
+                    watch, subject, says is not None, says or well, now=now, utc_ms=utc_ms
+                )
+        return changes
 
     def damaged(self, says: str, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Tell that a damaged record was set aside: it stands until somebody acknowledges it."""

@@ -151,6 +151,29 @@ def m0008_moments(db: sqlite3.Connection) -> None:
     find_runs(db)
 
 
+def m0009_health(db: sqlite3.Connection) -> None:
+    """Keep what readings tell of their probes.
+
+    ``suspicion`` holds readings that a check does not let pass, ``finding`` faults that began or
+    are over, ``health_day`` what a day came to. None is ever changed. ``health_memory`` is what
+    judging goes on from, up to scan ``scan``, and is written over.
+    """
+    for statement in (
+        "CREATE TABLE suspicion (id INTEGER PRIMARY KEY, probe TEXT NOT NULL, fails TEXT NOT NULL,"
+        " flag INTEGER NOT NULL, first_utc_ms INTEGER NOT NULL, last_utc_ms INTEGER NOT NULL,"
+        " readings INTEGER NOT NULL) STRICT",
+        "CREATE TABLE finding (id INTEGER PRIMARY KEY, probe TEXT NOT NULL, fault TEXT NOT NULL,"
+        " since_utc_ms INTEGER NOT NULL, found_utc_ms INTEGER NOT NULL, over INTEGER NOT NULL,"
+        " says TEXT NOT NULL, against TEXT NOT NULL, figures TEXT NOT NULL) STRICT",
+        "CREATE TABLE health_day (id INTEGER PRIMARY KEY, day INTEGER NOT NULL,"
+        " probe TEXT NOT NULL, mean REAL, noise REAL, readings INTEGER NOT NULL,"
+        " good INTEGER NOT NULL) STRICT",
+        "CREATE TABLE health_memory (id INTEGER PRIMARY KEY CHECK (id = 1), scan INTEGER NOT NULL,"
+        " began INTEGER, memory BLOB NOT NULL) STRICT",
+    ):
+        db.execute(statement)
+
+
 ALL: tuple[Migration, ...] = (
     m0001_record,
     m0002_proof,
@@ -160,6 +183,7 @@ ALL: tuple[Migration, ...] = (
     m0006_ledger,
     m0007_disk,
     m0008_moments,
+    m0009_health,
 )
 
 

@@ -42,6 +42,15 @@ _LACKING = {
         "CREATE TEMP VIEW alarm_change AS SELECT *, NULL AS run FROM main.alarm_change",
         "CREATE TEMP VIEW event AS SELECT *, NULL AS run, NULL AS boottime_ms FROM main.event",
     ),
+    "m0009_health": (
+        "CREATE TEMP TABLE suspicion (id INTEGER PRIMARY KEY, probe, fails, flag, first_utc_ms,"
+        " last_utc_ms, readings)",
+        "CREATE TEMP TABLE finding (id INTEGER PRIMARY KEY, probe, fault, since_utc_ms,"
+        " found_utc_ms, over, says, against, figures)",
+        "CREATE TEMP TABLE health_day (id INTEGER PRIMARY KEY, day, probe, mean, noise, readings,"
+        " good)",
+        "CREATE TEMP TABLE health_memory (id INTEGER PRIMARY KEY, scan, began, memory)",
+    ),
 }
 
 

@@ -31,12 +31,11 @@ from longsoak.store.summarised import (
     position_of,
     shifts_of,
 )
-from longsoak.store.timeline import Span, shift_of, stretches
+from longsoak.store.timeline import Span, settled_to, shift_of, stretches
 from longsoak.store.transaction import Transaction
 from longsoak.vocabulary.errors import StoreError
 
 LATE_HOURS = 24  # a page is folded this long after its end, for clocks that are set back
-UNSETTLED_MS = 24 * HOUR_MS  # for so long readings wait for the clock of their boot to be known
 _BITE = 512  # live scans added up in one bite
 _TAILS = ("", "-wal", "-shm")
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -162,7 +161,7 @@ class Summaries:
                     db.execute(f"DELETE FROM {table}")  # noqa: S608 - named just above
                 db.execute("INSERT INTO made_from VALUES (1, ?, 0, 0, '[]')", (own,))
             position = 0
-        first, last = max(position + 1, scans.bottom), _settled_to(record, scans)
+        first, last = max(position + 1, scans.bottom), settled_to(record, scans)
         if first > last:
             return None
         if first <= scans.sealed_to:
@@ -238,19 +237,6 @@ def drop(folder: Path) -> None:
         raise StoreError(
             f"{folder / SUMMARIES} can't be deleted: {error.strerror}. Nothing is lost with it"
         ) from error
-
-
-def _settled_to(record: sqlite3.Connection, scans: Scans) -> int:
-    """The last scan whose time will hardly change any more."""
-    (first,) = record.execute(
-        "SELECT min(first_scan) FROM stretch JOIN run ON run.id = stretch.run"
-        " WHERE known = 'unsure' AND boot = (SELECT boot FROM run ORDER BY id DESC LIMIT 1)"
-    ).fetchone()
-    if first is None or first > scans.top:
-        return scans.top
-    if scans.boottime_ms(scans.top) - scans.boottime_ms(first) >= UNSETTLED_MS:
-        return scans.top
-    return int(first) - 1
 
 
 def _hour(scans: Scans, every: Sequence[Span], scan: int) -> int:

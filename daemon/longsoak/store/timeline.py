@@ -10,6 +10,7 @@ from typing import NamedTuple
 from longsoak.store.scans import Scans
 
 _LONG_ENOUGH = 12  # hex digits: a rig has thousands of runs in its life, not millions
+UNSETTLED_MS = 24 * 3_600_000  # for so long readings wait for the clock of their boot to be known
 
 
 class Span(NamedTuple):
@@ -30,6 +31,19 @@ def stretches(db: sqlite3.Connection, scans: Scans) -> list[Span]:
         for (first, following), (_, shift, known) in zip(pairwise(starts), rows, strict=True)
         if first < following
     ]
+
+
+def settled_to(record: sqlite3.Connection, scans: Scans) -> int:
+    """The last scan whose time will hardly change any more."""
+    (first,) = record.execute(
+        "SELECT min(first_scan) FROM stretch JOIN run ON run.id = stretch.run"
+        " WHERE known = 'unsure' AND boot = (SELECT boot FROM run ORDER BY id DESC LIMIT 1)"
+    ).fetchone()
+    if first is None or first > scans.top:
+        return scans.top
+    if scans.boottime_ms(scans.top) - scans.boottime_ms(first) >= UNSETTLED_MS:
+        return scans.top
+    return int(first) - 1
 
 
 def runs_of(db: sqlite3.Connection) -> list[tuple[int, str]]:

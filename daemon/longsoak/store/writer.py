@@ -21,6 +21,7 @@ from longsoak.store.appending import (
 )
 from longsoak.store.aside import SetAside
 from longsoak.store.files import LOCK
+from longsoak.store.health import HealthNews, add_health
 from longsoak.store.ledger import add_to_ledger
 from longsoak.store.logbook import add_entries
 from longsoak.store.lull import Lull
@@ -230,6 +231,17 @@ class RecordWriter:
             self._placing.put_back(placing)
             self._last_scan = last  # not looked up: reading may not work either
             raise StoreError(f"a scan could not be kept: {error}") from error
+
+    def keep_health(self, news: HealthNews) -> None:
+        """Keep what readings tell of their probes, and how far they were judged; all or nothing.
+
+        Raises
+        ------
+        StoreError
+            The disk refused.
+        """
+        with _told("what readings tell could not be kept"), Transaction(self._db):
+            add_health(self._db, news)
 
     def handled(self, request: Request) -> bool:
         """Whether the request is in the record already."""

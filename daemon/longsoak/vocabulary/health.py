@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 from longsoak.vocabulary.flags import Flag
 
@@ -61,3 +62,15 @@ class Finding:
     over: bool = False
     against: tuple[str, ...] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
+
+
+class Goodness(NamedTuple):
+    """How many readings of one probe were good: in the last closed day, its week, and in all.
+
+    `days` are from its first closed day to the last of all, whether or not anything was measured.
+    """
+
+    day: int
+    week: int
+    whole: int
+    days: int

@@ -49,6 +49,8 @@ UNIT_WORDS = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
 }
+# Kinds whose readings are judged against their own past and their neighbours.
+JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
 # Kinds that tell whether the pump runs.
 PUMP = (Kind.FLOW, Kind.PUMP_CURRENT)
 
@@ -244,6 +246,7 @@ class Watch(StrEnum):
     PUMP_STOPPED = "pump stopped"
     SILENT = "silent"
     DRIFT = "drift"
+    DOUBT = "doubtful readings"
     BUS = "bus down"
     OUTLET = "outlet away"
     RECORD = "record refused"

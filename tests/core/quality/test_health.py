@@ -2,60 +2,22 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from math import nan, pi, sin
+from math import nan
 from random import Random
 
 import pytest
 from pydantic import TypeAdapter
 
+from healthrig import A_DAY, BEGAN, NONE, PASS, Row, Seen, as_it_is, rig, shifted, sound
 from longsoak.core.quality.faults import DAY_MS, Readings
 from longsoak.core.quality.health import News, RigHealth
 from longsoak.core.quality.peers import LONGEST
 from longsoak.core.quality.watched import Memory
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
-from longsoak.vocabulary.rig import Kind, Probe, Rig
-from rigs import small_rig
+from longsoak.vocabulary.rig import Rig
 
-BEGAN = 20_000  # the first day
-A_DAY = 96  # readings: one each 15 min
-HEIGHTS = (60, 160, 260, 360)
-PINS = tuple(f"C 30/{height}" for height in HEIGHTS)
 FULL_SCALE = 9.9e37
-
-# A reading: raw, value, flag, reason.
-Row = tuple[float, float, Flag, Reason]
-Seen = Callable[[int, float], Row]  # of the reading's number and what a sound probe gives
-
-_PASS, _NONE = Flag.PASS, Reason.NONE
-
-
-def rig(*pins: str) -> Rig:
-    small = small_rig()
-    like = next(p for p in small.probes if p.name == "C 30/60")
-    wood = [replace(like, name=name, height=float(name.split("/")[1])) for name in pins or PINS]
-    air = [
-        replace(p, name=f"{p.name} {n}", every=900, bay=None, depth=None, height=None, place="air")
-        for p in small.probes
-        if p.kind in (Kind.HUMIDITY, Kind.TEMPERATURE)
-        for n in range(3)
-    ]
-    rest = [replace(p, every=900) for p in small.probes if p.kind is Kind.REFERENCE]
-    return replace(small, probes=(*wood, *air, *rest))
-
-
-def sound(probe: Probe, at: int, source: Random) -> float:
-    """What a probe that works gives: wood that gets wet and stays so, air with its weather."""
-    day = at / A_DAY
-    wave = sin(2 * pi * day) + sin(2 * pi * day / 6.3)
-    if probe.kind is Kind.PINS:
-        wet: float = 1 - 0.5 ** (day / (4 + (probe.height or 0) / 300))
-        return 9 + 10 * wet + source.gauss(0, 0.05)
-    if probe.kind is Kind.HUMIDITY:
-        return 52 + 4 * wave + source.gauss(0, 0.2)
-    if probe.kind is Kind.TEMPERATURE:
-        return 19 + wave + source.gauss(0, 0.04)
-    return 1e7 * (1 + source.gauss(0, 0.0005))
 
 
 def lived_through(
@@ -87,10 +49,6 @@ def lived_through(
     return news
 
 
-def as_it_is(_at: int, value: float) -> Row:
-    return value, value, _PASS, _NONE
-
-
 def readings_of(times: list[int], rows: list[Row]) -> Readings:
     raw, values, flags, reasons = zip(*rows, strict=True)
     return Readings(times, raw, values, flags, reasons)
@@ -102,16 +60,6 @@ def found(news: Iterable[News]) -> dict[str, set[Fault]]:
         if isinstance(each, Finding) and not each.over:
             named.setdefault(each.probe, set()).add(each.fault)
     return named
-
-
-def shifted(by: Callable[[float], float]) -> Seen:
-    """A reading that is off by what a function of its day says."""
-
-    def seen(at: int, value: float) -> Row:
-        value += by(at / A_DAY)
-        return value, value, _PASS, _NONE
-
-    return seen
 
 
 def only(news: Iterable[News], probe: str) -> Finding:
@@ -180,7 +128,7 @@ def test_an_open_wire_is_told_with_the_third_reading_and_is_over_with_the_third_
     def seen(at: int, value: float) -> Row:
         if 1000 <= at < 1100:
             return FULL_SCALE, nan, Flag.FAIL, Reason.OPEN_CIRCUIT
-        return value, value, _PASS, _NONE
+        return value, value, PASS, NONE
 
     news = lived_through(rig(), 20, {"C 30/60": seen})
     opened, over = (n for n in news if isinstance(n, Finding))
@@ -194,7 +142,7 @@ def test_a_short_counts_as_wet() -> None:
     def seen(at: int, value: float) -> Row:
         if at >= 1000:
             return 400.0, 25.0, Flag.SUSPECT, Reason.SHORT_CIRCUIT
-        return value, value, _PASS, _NONE
+        return value, value, PASS, NONE
 
     news = lived_through(rig(), 20, {"C 30/60": seen})
     assert found(news) == {"C 30/60": {Fault.SHORT}}
@@ -207,8 +155,8 @@ def test_a_sensor_that_sticks_is_told_within_a_day() -> None:
     def seen(at: int, value: float) -> Row:
         if at >= 1000:
             held.append(value)
-            return held[0], held[0], _PASS, _NONE
-        return value, value, _PASS, _NONE
+            return held[0], held[0], PASS, NONE
+        return value, value, PASS, NONE
 
     stuck = only((n for n in lived_through(rig(), 13, {"T core 0": seen})), "T core 0")
     assert stuck.fault is Fault.STUCK
@@ -221,7 +169,7 @@ def test_a_loose_pin_wavers() -> None:
 
     def seen(at: int, value: float) -> Row:
         value += source.gauss(0, 0.6) if at >= 20 * A_DAY else 0
-        return value, value, _PASS, _NONE
+        return value, value, PASS, NONE
 
     news = lived_through(rig(), 30, {"C 30/360": seen})
     assert found(news) == {"C 30/360": {Fault.NOISE}}
@@ -231,7 +179,7 @@ def test_a_loose_pin_wavers() -> None:
 def test_a_front_end_that_drifts_shows_in_its_reference_resistor_alone() -> None:
     def seen(at: int, value: float) -> Row:
         value *= 1 + 0.03 * max(0, at / A_DAY - 20) / 30
-        return value, value, _PASS, _NONE
+        return value, value, PASS, NONE
 
     news = lived_through(rig(), 40, {"meter reference": seen})
     drift = only(news, "meter reference")

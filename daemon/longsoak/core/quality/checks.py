@@ -250,6 +250,9 @@ class Close:
         for first in range(len(values), 0, -1):
             high, low = max(high, values[first - 1]), min(low, values[first - 1])
             if high - low >= self.within:
+                if first == len(values) - 1:  # nearly always, with a tolerance near nothing
+                    alone = ((run.seen + first, values[-1]),)
+                    return Run(run.seen + len(values), 1, times[-1], alone, alone)
                 fresh = Run(run.seen + first, 0, times[first - 1])
                 return self._each(times[first:], values[first:], fresh)[1]
         return self._each(times, values, run)[1]

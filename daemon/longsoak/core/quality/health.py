@@ -4,7 +4,7 @@ The same steps run beside the measuring and over months in the store. What has t
 of a fixed size for each probe, and can be written down and taken up again.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from math import isnan, nan
 from typing import NamedTuple
@@ -70,7 +70,7 @@ class RigHealth:
         return {name: each.memory for name, each in self._watched.items()}
 
     def take(self, probe: str, readings: Readings) -> list[News]:
-        """Take in readings of one probe that are later than all before.
+        """Take in readings of one probe; any not later than all before are left out.
 
         Returns
         -------
@@ -79,7 +79,10 @@ class RigHealth:
             or are over.
         """
         one = self._watched.get(probe)
-        if one is None or not readings.utc_ms:
+        if one is None:
+            return []
+        readings = _later(readings, one.memory.at_ms)
+        if not readings.utc_ms:
             return []
         if self.began is None:
             self.began = readings.utc_ms[0] // DAY_MS
@@ -88,6 +91,7 @@ class RigHealth:
         if one.limits is not None:
             news += self._checked(one, readings, counting)
         _add_to_days(one, readings, counting)
+        one.memory.at_ms = readings.utc_ms[-1]
         return news
 
     def _checked(
@@ -104,10 +108,9 @@ class RigHealth:
             yield from _suspicions(one, Check.RATE, flags, times)
         if one.spike is not None:
             # What it says is of the reading that waited, and of all but the last.
-            waited = [] if memory.pending.value is None else [memory.pending_ms]
+            waited = [] if memory.pending.value is None else [memory.at_ms or 0]
             flags, memory.pending = one.spike.step(piece, memory.pending)
             yield from _suspicions(one, Check.SPIKE, flags, waited, times)
-            memory.pending_ms = times[-1]
         if one.still is not None:
             raw = readings.raw
             if counting is not readings.values:
@@ -188,6 +191,15 @@ class RigHealth:
             if off is not None:
                 found[name] = off, peers
         return found
+
+
+def _later(readings: Readings, at_ms: int | None) -> Readings:
+    """The readings after a time: a clock that is set back gives times twice."""
+    if at_ms is None or not readings.utc_ms or readings.utc_ms[0] > at_ms:
+        return readings
+    first = bisect_right(readings.utc_ms, at_ms)
+    times, raw, values, flags, reasons = readings
+    return Readings(times[first:], raw[first:], values[first:], flags[first:], reasons[first:])
 
 
 def _counting(readings: Readings) -> Sequence[float]:

@@ -39,16 +39,15 @@ _FIRST, _NONE_WAITS, _NO_RUN = Before(), Pending(), Run()
 class Memory:
     """What is remembered of one probe: a few numbers, and days.
 
-    `of` is the probe it was learnt of. `waiting` are days that are over and not judged, `means` of
-    those that were, by
-    their numbers; `noises` of its first ones; `off` what a reference resistor was off in its first
-    ones, %.
+    `of` is the probe it was learnt of, `at_ms` when its last reading was taken. `waiting` are days
+    that are over and not judged, `means` of those that were, by their numbers; `noises` of its
+    first ones; `off` what a reference resistor was off in its first ones, %.
     """
 
     of: str
+    at_ms: int | None = None
     before: Before = _FIRST
     pending: Pending = _NONE_WAITS
-    pending_ms: int = 0
     run: Run = _NO_RUN
     streak: Streak = _NO_STREAK
     sums: DaySums | None = None

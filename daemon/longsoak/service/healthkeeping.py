@@ -1,0 +1,193 @@
+"""The chore that judges what was recorded, behind the measuring."""
+
+import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
+
+from longsoak.core.quality.faults import Readings
+from longsoak.core.quality.health import ClosedDay, News, RigHealth
+from longsoak.core.quality.watched import Memory
+from longsoak.store.health import HealthMemory, HealthNews, HealthRecord
+from longsoak.store.known import Kept
+from longsoak.store.scans import Scans
+from longsoak.store.timeline import settled_to, stretches
+from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.health import Fault, Finding, Suspicion
+from longsoak.vocabulary.rig import Rig
+
+LOOKS_EVERY = 60.0  # s
+_BITE = 64  # scans
+_SAVES_EVERY = 3600.0  # s, where there is nothing to tell: judging goes over an hour again
+_SAVES_AFTER = 4096  # scans
+_AS_JSON = TypeAdapter(dict[str, Memory], config={"ser_json_inf_nan": "constants"})
+
+
+class HealthKeeping(HealthRecord):
+    """Judges each scan once its time is settled, and keeps what is told of it.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's.
+    writer : RecordWriter
+        The record, open for writing.
+    rig : Rig
+        Whose probes are judged.
+    """
+
+    name = "judging readings"
+
+    def __init__(self, folder: Path, writer: RecordWriter, rig: Rig) -> None:
+        super().__init__(folder)
+        self._writer = writer
+        self._rig = rig
+        self._probes = tuple(probe.name for probe in rig.probes)
+        self._kept = Kept()
+        self._health: RigHealth | None = None
+        self._judged_to = 0  # the last scan
+        self._saved_to = 0
+        self._saved_at = 0.0  # monotonic, s
+        self._standing: dict[tuple[str, Fault], str] = {}
+        self._left: list[str] = []  # probes whose readings of sealed scans are yet to be judged
+        self._news: list[News] = []
+
+    def begin_again(self) -> "HealthKeeping":
+        """Go by the record alone, which may be another one; itself, for the list of chores."""
+        self._health = None
+        return self
+
+    def doubts(self) -> dict[str, str] | None:
+        """What is wrong with each probe that can't be believed; None while that is not known.
+
+        But for open wires: a probe that gives no value has an alarm for that.
+        """
+        if self._health is None:
+            return None
+        return {
+            probe: says for (probe, fault), says in self._standing.items() if fault != Fault.OPEN
+        }
+
+    def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
+        """Judge one bite. See `longsoak.service.chores.Chore`."""
+        if self._health is None:
+            self._take_up(now, utc_ms)
+            return 0.0, ()
+        try:
+            upto_ms = self._judge(self._health)
+            if upto_ms is None:
+                self._kept.let_go()
+                return LOOKS_EVERY, ()
+            if self._left:
+                return 0.0, ()
+            found, days = self._health.close_days(upto_ms)
+            news, self._news = [*self._news, *found], []
+            self._save(news, days, now=now)
+        except Exception:
+            self._health = None  # it is ahead of the record
+            raise
+        told = [each for each in news if isinstance(each, Finding)]
+        for finding in told:
+            self._note(finding)
+        return 0.0, [Event(utc_ms, "health", finding.probe, finding.says) for finding in told]
+
+    def _take_up(self, now: float, utc_ms: int) -> None:
+        self._kept = Kept()
+        left = self.memory() or HealthMemory(0, None, b"")
+        health = RigHealth(self._rig, _memories(left.memory), began=left.began)
+        self._judged_to = self._saved_to = left.scan
+        self._saved_at = now
+        self._left, self._standing = [], {}
+        memories = health.memories
+        self._news = []
+        for finding in self.standing():
+            self._note(finding)
+            kept = memories.get(finding.probe)
+            if kept is None or finding.fault not in kept.standing:
+                # It was removed, moved or replaced since, or an older version judged it.
+                says = f"{finding.probe}: judged anew from here on"
+                self._news.append(replace(finding, found_ms=utc_ms, says=says, over=True))
+        self._health = health
+
+    def _note(self, finding: Finding) -> None:
+        if finding.over:
+            self._standing.pop((finding.probe, finding.fault), None)
+        else:
+            self._standing[finding.probe, finding.fault] = finding.says
+
+    def _save(self, news: Sequence[News], days: list[ClosedDay], *, now: float) -> None:
+        late = now - self._saved_at >= _SAVES_EVERY
+        many = self._judged_to - self._saved_to >= _SAVES_AFTER
+        if self._health is None or not (news or days or late or many):
+            return
+        written = zlib.compress(_AS_JSON.dump_json(self._health.memories))
+        kept = HealthNews(
+            HealthMemory(self._judged_to, self._health.began, written),
+            [each for each in news if isinstance(each, Finding)],
+            [each for each in news if isinstance(each, Suspicion)],
+            days,
+        )
+        self._writer.keep_health(kept)
+        self._saved_to, self._saved_at = self._judged_to, now
+
+    def _judge(self, health: RigHealth) -> int | None:
+        """Take in what comes next: some scans, or of sealed ones one probe's readings.
+
+        Returns
+        -------
+        int or None
+            The time up to which all readings are taken in once nobody is left, UTC ms; None where
+            no scans have come that are settled.
+        """
+        with self._open() as db, _told():
+            scans = Scans(db, self._kept)
+            first = max(self._judged_to + 1, scans.bottom)
+            last = min(first + _BITE - 1, settled_to(db, scans))
+            if first > last:
+                return None
+            probes: Sequence[str] = self._probes
+            if first <= scans.sealed_to:
+                last = scans.chunk_of(first).last
+                self._left = self._left or list(self._probes)
+                probes = [self._left.pop()]
+            upto_ms = 0
+            for span in stretches(db, scans):
+                low, high = max(first, span.first), min(last, span.last)
+                if low > high:
+                    continue
+                for piece in scans.pieces(probes, low, high, raw=True):
+                    times, column = piece.utc_ms, piece.column
+                    if span.shift_ms:
+                        times = [ms + span.shift_ms for ms in times]
+                    self._news += health.take(
+                        piece.probe,
+                        Readings(times, column.raw, column.values, column.flags, column.reasons),
+                    )
+                upto_ms = scans.utc_ms(high) + span.shift_ms
+            if not self._left:
+                self._judged_to = last
+            return upto_ms
+
+
+def _memories(written: bytes) -> dict[str, Memory]:
+    """What was remembered; nothing if this version can't read it."""
+    try:
+        return _AS_JSON.validate_json(zlib.decompress(written))
+    except (ValidationError, zlib.error):
+        return {}
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """Tell what is wrong with the record."""
+    try:
+        yield
+    except (zlib.error, ValueError, LookupError, TypeError) as error:
+        raise StoreError(
+            f"readings could not be judged: the record is not as it was kept ({error})"
+        ) from error

@@ -1,0 +1,59 @@
+"""The health sheet: what was found against probes, their good hours, and how they were proven."""
+
+import re
+
+from longsoak.core.quality.day import Day
+from longsoak.core.quality.health import ClosedDay
+from pages.pagerig import DAY_MS, DRIFT, Kept, drift, told
+from pages.serving import Served, now_ms
+
+
+def plain(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
+
+
+def test_without_a_finding_it_says_so(served: Served) -> None:
+    said = plain(served.get("/health").text)
+    assert "none is in doubt" in said
+    assert "In doubt, none" in said
+    assert "Nothing was found." in said
+    assert "no day yet" in said
+    assert "never proven" in said
+
+
+def test_a_doubt_is_told_with_its_figures_and_by_what_it_was_judged(
+    kept: Kept, served: Served
+) -> None:
+    told(kept, [drift(since_ms=now_ms() - 30 * DAY_MS)])
+    html = served.get("/health").text
+    said = plain(html)
+    assert "1 is in doubt" in said
+    assert "In doubt, 1" in said
+    assert "Has gone 0.6 % MC wetter than plain lime 90/60 and plain lime 90/260." in said
+    assert "a month 0.988 p 0.00012 judged by plain lime 90/60, plain lime 90/260" in said
+    assert "30 days ago" in said
+    assert html.count('href="/probe/plain%20lime%2090%2F160"') == 2
+
+
+def test_what_is_over_stays_in_the_list_and_stands_no_longer(kept: Kept, served: Served) -> None:
+    since_ms = now_ms() - 30 * DAY_MS
+    told(kept, [drift(since_ms=since_ms), drift(since_ms=since_ms, over=True)])
+    html = served.get("/health").text
+    assert "In doubt, none" in plain(html)
+    assert html.count("has gone 0.6 % MC wetter") == 2
+
+
+def test_good_hours_are_those_of_good_readings(kept: Kept, served: Served) -> None:
+    """The pins of this rig are read each 900 s: 96 readings are a day."""
+    (every,) = {probe.every for probe in kept.rig.probes if probe.name == DRIFT}
+    assert every == 900
+    days = [ClosedDay(DRIFT, Day(20_000 + n, 15.0, 0.05, 96, 96 - 8 * n)) for n in range(10)]
+    told(kept, [], days)
+    rows = plain(served.get("/health").text)
+    assert f"{DRIFT} nothing found 6 of 24 h 84 of 168 h 150 of 240 h never proven" in rows
+
+
+def test_a_probe_that_is_not_judged_says_so(served: Served) -> None:
+    assert "water level not judged no day yet no day yet no day yet never proven" in plain(
+        served.get("/health").text
+    )
