@@ -46,6 +46,8 @@ def sound(probe: Probe, at: int, source: Random) -> float:
         return 52 + 4 * wave + source.gauss(0, 0.2)
     if probe.kind is Kind.TEMPERATURE:
         return 19 + wave + source.gauss(0, 0.04)
+    if probe.kind is Kind.PUMP_CURRENT:
+        return 0.6
     return 1e7 * (1 + source.gauss(0, 0.0005))
 
 

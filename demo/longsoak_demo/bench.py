@@ -6,6 +6,7 @@ from collections.abc import Callable
 from longsoak_demo import places
 from longsoak_demo.air import Air
 from longsoak_demo.events import Event, Kind
+from longsoak_demo.faults import Fault, other, pins, reference
 from longsoak_demo.physics import RenderPair
 from longsoak_demo.places import BY_NAME, PLACES, PUMP, Place
 from longsoak_demo.tray import PER_MM, STOP
@@ -14,7 +15,7 @@ from longsoak_demo.wood import resistance
 OPEN_WIRE = float("inf")
 _OVERFILL_TO = STOP + 10.0  # mm, above the float too, where a script gives no amount
 # Standard deviation of a reading: a share of the value for resistances, else in the kind's unit.
-_NOISE = {
+NOISE = {
     "pins": 0.01,
     "reference resistor": 0.001,
     "humidity": 0.2,
@@ -42,6 +43,8 @@ class Bench:
         self._open: set[str] = set()
         self._silent: set[str] = set()  # probes and buses
         self._drift: dict[str, float] = {}
+        self._faults: dict[str, list[Fault]] = {}
+        self._held: dict[str, float] = {}  # what a stuck probe goes on saying
         self.unplugged: set[str] = set()  # buses
         self.on_cable: Callable[[str], None] | None = None  # told the bus that was (un)plugged
 
@@ -56,6 +59,13 @@ class Bench:
                 tray.pump_on = event.kind is Kind.PUMP_START
             case Kind.OPEN_WIRE if probe:
                 self._open.add(probe)
+            case Kind.STUCK if probe:
+                self._held[probe] = self.reading(BY_NAME[probe])
+            case Kind.GAIN if event.bus:
+                for place in wired(event.bus):
+                    self._fault(event, place.name)
+            case Kind.SHORT | Kind.STEP | Kind.CREEP | Kind.NOISE | Kind.LEAKAGE if probe:
+                self._fault(event, probe)
             case Kind.DRIFT if probe:
                 self._drift[probe] = event.amount or 0.0
             case Kind.SILENCE if target:
@@ -88,18 +98,28 @@ class Bench:
         if self.open_wire(place):
             # No pulses from the wheel, no current from the clamp: as if the pump stood still.
             return 0.0 if place.kind in PUMP else OPEN_WIRE
+        if place.name in self._held:
+            return self._held[place.name]
         # Seeded by probe and simulated time: a reading doesn't hang on how often others are asked.
         source = random.Random(f"{self._seed} {place.name} {self.pair.time:.3f}")  # noqa: S311 - noise, not a secret
-        noise, drift = source.gauss(0.0, _NOISE[place.kind]), self._drift.get(place.name, 0.0)
-        truth = self._truth(place)
+        noise, drift = source.gauss(0.0, NOISE[place.kind]), self._drift.get(place.name, 0.0)
+        faults, time = self._faults.get(place.name, ()), self.pair.time
         if place.kind in ("pins", "reference resistor"):
-            return truth * (1 + noise) * max(1 + drift / 100, 1e-6)
-        value = truth + noise + drift
+            off = max(1 + drift / 100, 1e-6)
+            if not faults or place.bay is None or place.depth is None or place.height is None:
+                return reference(self.truth(place), faults, noise=noise, time=time) * off
+            moisture = self.pair.moisture(place.bay, depth=place.depth, height=place.height)
+            warmth = self.pair.warmth(place.bay, depth=place.depth)
+            jitter = source.gauss(0.0, 1.0)
+            return pins(moisture, warmth, faults, noise=noise, jitter=jitter, time=time) * off
+        jitter = source.gauss(0.0, 1.0) if faults else 0.0
+        value = other(self.truth(place), faults, noise=noise, jitter=jitter, time=time) + drift
         if place.kind in PUMP:  # a wheel counts and a clamp rectifies: neither goes below nothing
             return max(value, 0.0)
         return min(max(value, 0.0), 100.0) if place.kind == "humidity" else value
 
-    def _truth(self, place: Place) -> float:
+    def truth(self, place: Place) -> float:
+        """What there is at `place`, in the unit its instrument measures in."""
         pair = self.pair
         match place.kind:
             case "level":
@@ -125,6 +145,10 @@ class Bench:
             return self.pair.shop_air
         return self.pair.wet_air if place.address["device"] == 1 else self.pair.dry_air
 
+    def _fault(self, event: Event, name: str) -> None:
+        fault = Fault(event.kind, self.pair.time, event.amount or 0.0)
+        self._faults.setdefault(name, []).append(fault)
+
     def _cable(self, bus: str, *, out: bool) -> None:
         if out == (bus in self.unplugged):
             return
@@ -141,6 +165,8 @@ class Bench:
         self._silent -= named
         for name in named:
             self._drift.pop(name, None)
+            self._faults.pop(name, None)
+            self._held.pop(name, None)
         if event.probe:
             return
         for bus in (event.bus,) if event.bus else places.BUSES:

@@ -17,6 +17,13 @@ class Kind(StrEnum):
     PUMP_START = "pump start"
     OPEN_WIRE = "open wire"
     DRIFT = "drift"
+    SHORT = "short"
+    STUCK = "stuck"
+    STEP = "step"
+    CREEP = "creep"
+    NOISE = "noise"
+    LEAKAGE = "leakage"
+    GAIN = "gain"
     SILENCE = "silence"
     UNPLUG = "unplug"
     REPLUG = "replug"
@@ -27,6 +34,13 @@ class Kind(StrEnum):
 _MUST: dict[Kind, tuple[str, ...]] = {
     Kind.OPEN_WIRE: ("probe",),
     Kind.DRIFT: ("probe", "amount"),
+    Kind.SHORT: ("probe",),
+    Kind.STUCK: ("probe",),
+    Kind.STEP: ("probe", "amount"),
+    Kind.CREEP: ("probe", "amount"),
+    Kind.NOISE: ("probe", "amount"),
+    Kind.LEAKAGE: ("probe", "amount"),
+    Kind.GAIN: ("bus", "amount"),
     Kind.UNPLUG: ("bus",),
     Kind.REPLUG: ("bus",),
 }
@@ -46,7 +60,8 @@ class Event:
     """One thing that happens, `at` seconds of wall time after the start.
 
     `amount` is litres for an overfill; for a drift it is % of the true value where the probe
-    measures a resistance, else it is in the probe's own unit.
+    measures a resistance, else it is in the probe's own unit. What it is for the other faults of a
+    sensor, `longsoak_demo.faults.Fault` says.
     """
 
     at: float

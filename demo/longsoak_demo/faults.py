@@ -3,13 +3,15 @@
 All of it is physical, or the electronics' own; nothing here knows how a fault is found.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, inf
 
+from longsoak_demo.events import Kind
 from longsoak_demo.wood import resistance
 
 DAY = 86_400.0
-OPEN_WIRE = inf
+_OPEN = inf
 _SHORTED = 400.0  # Ohm, through a wet plug with salt in it
 _SOAKS_IN = 4.0 * DAY  # how long water takes into a plug, to 63 %
 _DRIEST = 5.0  # % of dry mass: no shift makes wood drier
@@ -19,34 +21,33 @@ _DRIEST = 5.0  # % of dry mass: no shift makes wood drier
 class Fault:
     """One fault of one probe, from `began` on, s of simulated time.
 
-    `kind` is one of the words below. `amount` is in the probe's unit (pins: % of dry mass), per 30
-    days for a "creep"; for "noise" of pins a share of the resistance, for a "leakage" Ohm, for a
-    "gain" % of the resistance per 30 days.
+    `amount` is in the probe's unit (pins: % of dry mass), and of a creep per 30 days; of noise of
+    pins a share of their resistance, of a leakage Ohm, of a gain % of the resistance per 30 days.
     """
 
-    kind: str
+    kind: Kind
     began: float
     amount: float = 0.0
 
     def offset(self, time: float) -> float:
         """What is added to what there is, in the probe's unit."""
-        if self.kind == "step":
+        if self.kind is Kind.STEP:
             return self.amount
-        if self.kind == "creep":
+        if self.kind is Kind.CREEP:
             return self.amount * (time - self.began) / (30 * DAY)
         return 0.0
 
     def gain(self, time: float) -> float:
         """What a front end multiplies a resistance by."""
-        if self.kind == "gain":
+        if self.kind is Kind.GAIN:
             return 1 + self.amount / 100 * (time - self.began) / (30 * DAY)
         return 1.0
 
     def beside(self, time: float) -> float:
         """Resistance that lies beside the pins, Ohm."""
-        if self.kind == "short":
+        if self.kind is Kind.SHORT:
             return _SHORTED
-        if self.kind == "leakage":
+        if self.kind is Kind.LEAKAGE:
             return self.amount / max(1 - exp(-(time - self.began) / _SOAKS_IN), 1e-9)
         return inf
 
@@ -54,7 +55,7 @@ class Fault:
 def pins(
     moisture: float,
     temperature: float,
-    faults: list[Fault],
+    faults: Sequence[Fault],
     *,
     noise: float,
     jitter: float,
@@ -66,7 +67,7 @@ def pins(
     ----------
     moisture, temperature : float
         Of the wood, % of dry mass and degC.
-    faults : list of Fault
+    faults : sequence of Fault
         Those of the pair, all of them begun.
     noise : float
         The instrument's own, a share of the resistance.
@@ -75,12 +76,12 @@ def pins(
     time : float
         Simulated time, s.
     """
-    if any(fault.kind == "open" for fault in faults):
-        return OPEN_WIRE
+    if any(fault.kind is Kind.OPEN_WIRE for fault in faults):
+        return _OPEN
     shifted = max(moisture + sum(fault.offset(time) for fault in faults), _DRIEST)
     siemens = 1 / resistance(shifted, temperature)
     for fault in faults:
-        if fault.kind == "noise":
+        if fault.kind is Kind.NOISE:
             siemens *= exp(fault.amount * jitter)
         siemens += 1 / fault.beside(time)
     ohm = (1 + noise) / siemens
@@ -89,8 +90,18 @@ def pins(
     return float(ohm)
 
 
-def other(truth: float, faults: list[Fault], *, noise: float, jitter: float, time: float) -> float:
+def other(
+    truth: float, faults: Sequence[Fault], *, noise: float, jitter: float, time: float
+) -> float:
     """What any other instrument reads; `truth` and `noise` in its unit, the rest as for pins."""
     shift = sum(fault.offset(time) for fault in faults)
-    loose = sum(fault.amount * jitter for fault in faults if fault.kind == "noise")
+    loose = sum(fault.amount * jitter for fault in faults if fault.kind is Kind.NOISE)
     return truth + shift + noise + loose
+
+
+def reference(truth: float, faults: Sequence[Fault], *, noise: float, time: float) -> float:
+    """What a meter reads of a reference resistor, Ohm."""
+    ohm = truth * (1 + noise)
+    for fault in faults:
+        ohm *= fault.gain(time)
+    return ohm

@@ -15,7 +15,7 @@ from longsoak.core.quality.peers import LONGEST
 from longsoak.core.quality.watched import Memory
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Kind, Rig
 
 FULL_SCALE = 9.9e37
 
@@ -243,3 +243,26 @@ def test_a_probe_that_was_moved_begins_anew() -> None:
     moved = replace(of, probes=(replace(of.probes[0], height=100), *of.probes[1:]))
     assert RigHealth(moved, known).memories["C 30/60"].noisy == 0
     assert RigHealth(of, known).memories["C 30/60"].noisy == 1
+
+
+def test_while_the_pump_stands_the_air_about_the_wet_face_is_another_one() -> None:
+    """A pump that stops is no sensor's fault, and a drift is found across such days."""
+    small = rig()
+    meter = next(p for p in small.probes if p.kind is Kind.HUMIDITY)
+    pump = replace(meter, name="pump", kind=Kind.PUMP_CURRENT, runs_from=0.4)
+    of = replace(small, probes=(*small.probes, pump))
+    stands = [(17.3, 18.0), (25.0, 27.6), (33.1, 33.4), (41.0, 41.9)]
+
+    def stopped(day: float) -> bool:
+        return any(start <= day < end for start, end in stands)
+
+    sick = {
+        "pump": lambda at, _: ((0.0 if stopped(at / A_DAY) else 0.6),) * 2 + (PASS, NONE),
+        "RH room 0": shifted(lambda day: 0 if stopped(day) else 16),
+    }
+    assert found(lived_through(of, 60, sick)) == {}
+    drifting = lambda day: (0 if stopped(day) else 16) + 2 * max(0, day - 15) / 30  # noqa: E731
+    news = lived_through(of, 60, {**sick, "RH room 0": shifted(drifting)})
+    assert found(news) == {"RH room 0": {Fault.DRIFT}}
+    without = replace(of, probes=tuple(p for p in of.probes if p is not pump))
+    assert found(lived_through(without, 60, sick))

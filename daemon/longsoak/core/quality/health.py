@@ -6,6 +6,7 @@ of a fixed size for each probe, and can be written down and taken up again.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from enum import Enum, auto
 from math import isnan, nan
 from typing import NamedTuple
 
@@ -33,7 +34,17 @@ _FAIL = int(Flag.FAIL)
 # A probe with one of these is no measure for others.
 _NO_PEER = frozenset(Fault) - {Fault.FRONT_END, Fault.NOISE}
 
+_ALL = 0.98  # of a day's looks at the pump
+
 News = Suspicion | Finding
+
+
+class _Pump(Enum):
+    """What the pump did all day."""
+
+    RAN = auto()
+    STOOD = auto()
+    BOTH = auto()
 
 
 class ClosedDay(NamedTuple):
@@ -87,6 +98,8 @@ class RigHealth:
         if self.began is None:
             self.began = readings.utc_ms[0] // DAY_MS
         counting = _counting(readings)
+        if one.probe.runs_from is not None:
+            _watch_pump(one, readings.utc_ms, counting)
         news: list[News] = list(wires(one, readings))
         if one.limits is not None:
             news += self._checked(one, readings, counting)
@@ -163,10 +176,22 @@ class RigHealth:
             one = self._watched[name]
             if (off := away.get(name)) is not None:
                 news += gone_away(one, *off, at_ms)
-            news += noise(one, day, at_ms)
+            if not (one.peers.in_air and self._pump(number) is _Pump.BOTH):
+                news += noise(one, day, at_ms)
             if one.probe.kind is Kind.REFERENCE:
                 news += front_end(one, day, at_ms)
         return news
+
+    def _pump(self, number: int) -> "_Pump | None":
+        """What the pump did on a day; None where nothing tells."""
+        for one in self._watched.values():
+            running, seen = one.memory.ran.get(number, (0, 0))
+            if seen:
+                share = running / seen
+                return (
+                    _Pump.RAN if share > _ALL else _Pump.STOOD if share < 1 - _ALL else _Pump.BOTH
+                )
+        return None
 
     def _compared(
         self, number: int, days: Mapping[str, Day]
@@ -175,8 +200,14 @@ class RigHealth:
         # Things come to rest on the day they are switched on: nothing is counted from there.
         first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
         span = range(first, number + 1)
+        today = self._pump(number)
+        alike = [today is not _Pump.BOTH and self._pump(each) in (today, None) for each in span]
         rows = {
-            name: [one.memory.means.get(each, nan) for each in span]
+            name: [
+                # The air about a wet face is another one while no water runs down it.
+                one.memory.means.get(each, nan) if same or not one.peers.in_air else nan
+                for each, same in zip(span, alike, strict=True)
+            ]
             for name, one in self._watched.items()
             if one.limits is not None
         }
@@ -191,6 +222,17 @@ class RigHealth:
             if off is not None:
                 found[name] = off, peers
         return found
+
+
+def _watch_pump(one: Watched, times: Sequence[int], values: Sequence[float]) -> None:
+    """Note of each day how often the pump was found running."""
+    ran, least = one.memory.ran, one.probe.runs_from or 0.0
+    for ms, value in zip(times, values, strict=True):
+        if not isnan(value):
+            running, seen = ran.get(ms // DAY_MS, (0, 0))
+            ran[ms // DAY_MS] = running + (value >= least), seen + 1
+    for old in [day for day in ran if day < times[-1] // DAY_MS - LONGEST]:
+        del ran[old]
 
 
 def _later(readings: Readings, at_ms: int | None) -> Readings:

@@ -139,26 +139,27 @@ def _in_air(
     own: Sequence[float], others: Sequence[Sequence[float]], limits: Limits
 ) -> _Moves | None:
     """In air that follows the weather more or less: how much it does is learnt from day to day."""
-    steps: list[tuple[int, float, float]] = []  # the day, own, usual
-    for at, (a, b) in enumerate(pairwise(own)):
-        changes = [row[at + 1] - row[at] for row in others]
+    steps: list[tuple[int, int, float, float]] = []  # from and to which day, own, usual
+    known = [at for at, value in enumerate(own) if not isnan(value)]
+    for a, b in pairwise(known):
+        changes = [row[b] - row[a] for row in others]
         changes = [change for change in changes if not isnan(change)]
-        if not isnan(b - a) and changes:
-            steps.append((at + 1, b - a, _usual(changes, b - a)))
-    if len(steps) < _ALIKE_FROM or steps[-1][0] != len(own) - 1:
+        if changes:
+            steps.append((a, b, own[b] - own[a], _usual(changes, own[b] - own[a])))
+    if len(steps) < _ALIKE_FROM or steps[-1][1] != len(own) - 1:
         return None
-    mean_own, mean_usual = fmean(s[1] for s in steps), fmean(s[2] for s in steps)
+    mean_own, mean_usual = fmean(s[2] for s in steps), fmean(s[3] for s in steps)
     prior = limits.apart * limits.apart
-    covers = sum((s[1] - mean_own) * (s[2] - mean_usual) for s in steps) + prior
-    varies = sum((s[2] - mean_usual) ** 2 for s in steps) + prior
+    covers = sum((s[2] - mean_own) * (s[3] - mean_usual) for s in steps) + prior
+    varies = sum((s[3] - mean_usual) ** 2 for s in steps) + prior
     follows = min(2.0, max(0.2, covers / varies))
     moves: _Moves = [(nan, nan)] * len(own)
     off = usual = 0.0
     moves[-1] = 0.0, 0.0
-    for at, own_step, usual_step in reversed(steps):
+    for at, _, own_step, usual_step in reversed(steps):
         off += own_step - follows * usual_step
         usual += follows * usual_step
-        moves[at - 1] = off, _SHARE * abs(usual)
+        moves[at] = off, _SHARE * abs(usual)
     return moves
 
 
