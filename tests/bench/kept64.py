@@ -12,6 +12,7 @@ from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.dayclosing import DayClosing
 from longsoak.service.drivers import find_kind
+from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
 from longsoak.store.inbox import Inbox
@@ -149,6 +150,7 @@ class Path64:
         self._each: list[Chore] = [
             Upkeep(self.writer.sealing(), self.summaries),
             DayClosing(folder, self.writer),
+            HealthKeeping(folder, self.writer, of),
         ]
         self._chores = Chores(self._each)
 

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ioos_qc import qartod
 
+from longsoak.core.judge import SPANS, gross_range
 from longsoak.core.quality.checks import (
     FAIL,
     MISSING,
@@ -23,10 +24,10 @@ from longsoak.core.quality.checks import (
     Pending,
     Rate,
     Run,
-    Spans,
     Spike,
     piece_of,
 )
+from longsoak.vocabulary.rig import Kind
 
 EVERY = 60
 VALUES = st.floats(-50, 150, width=32)
@@ -61,22 +62,13 @@ def close(check: Close, values: list[float]) -> list[int]:
     return check.step(piece_of(seconds(len(values)), values), Run())[0]
 
 
-@given(WITH_HOLES)
-def test_gross_range_equals_the_package(values: list[float]) -> None:
-    ours = Spans((1.0, 90.0), (0.0, 100.0)).step(piece_of(seconds(len(values)), values))
-    theirs = qartod.gross_range_test(values, fail_span=(0, 100), suspect_span=(1, 90))
-    assert ours == flags(theirs)
-
-
-@given(SERIES)
-def test_an_expected_band_equals_its_climatology(values: list[float]) -> None:
-    """One band for the whole time; with a repeating period that package lets NaN pass."""
-    config = qartod.ClimatologyConfig()
-    span = np.datetime64("2025-12-31"), np.datetime64("2027-01-01")
-    config.add(tspan=span, vspan=(1, 90), fspan=(0, 100))
-    n = len(values)
-    theirs = qartod.climatology_test(config, values, times(n), np.zeros(n))
-    assert Spans((1.0, 90.0), (0.0, 100.0)).step(piece_of(seconds(n), values)) == flags(theirs)
+@pytest.mark.parametrize("kind", [Kind.HUMIDITY, Kind.TEMPERATURE, Kind.LEVEL, Kind.PUMP_CURRENT])
+@given(WITH_HOLES | st.just([0.0, 1.0, 100.0, 105.0, -40.0, -20.0, 60.0, 80.0, inf, -inf]))
+def test_gross_range_equals_the_package(kind: Kind, values: list[float]) -> None:
+    """On a bound a reading passes, infinity fails, NaN is missing: to both."""
+    span = SPANS[kind]
+    theirs = qartod.gross_range_test(values, fail_span=span.fail, suspect_span=span.suspect)
+    assert [int(gross_range(value, kind)[0]) for value in values] == flags(theirs)
 
 
 @given(WITH_HOLES)
@@ -135,13 +127,6 @@ def test_flags_on_the_sheet() -> None:
     still = [1.0, 2, 2, 2, 2, 2, 2, 2, 3, 4]
     assert close(Close(0.01, EVERY, suspect=4, fail=6), still) == [2, 2, 2, 1, 3, 3, 4, 4, 1, 1]
     assert close(Close(0.0, EVERY, suspect=4), still)[3:] == [PASS] * 7
-    spans = Spans((1, 9), (0, 10))
-    row = [-1.0, 0, 1, 5, 9, 10, 11, nan]
-    assert spans.step(piece_of(seconds(8), row)) == [4, 3, 1, 1, 1, 3, 4, 9]
-
-
-def test_infinity_is_no_reading_in_range() -> None:
-    assert Spans((1, 9), (0, 10)).step(piece_of([0.0], [inf])) == [FAIL]
 
 
 def test_a_gap_ends_a_window_which_the_package_can_not_see() -> None:

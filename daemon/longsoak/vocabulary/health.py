@@ -13,8 +13,6 @@ class Check(StrEnum):
 
     RATE = "changes too fast"
     SPIKE = "spike"
-    STILL = "flat line"
-    EXPECTED = "outside the band expected"
 
 
 class Fault(StrEnum):

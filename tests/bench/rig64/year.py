@@ -26,6 +26,7 @@ from longsoak.service.dayclosing import DayClosing
 from longsoak.service.disk import Disk
 from longsoak.service.drivers import load_rig
 from longsoak.service.folding import Folding
+from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
 from longsoak.store.files import folder_of
@@ -119,7 +120,9 @@ def main(rig_file: Path, end_ms: int) -> None:
         closer=lambda wanted: None,
         disk=lambda: {**disk.standing(), **folding.standing()},
     )
-    due = Due([Upkeep(writer.sealing(), summaries), DayClosing(folder, writer), disk, folding])
+    health = HealthKeeping(folder, writer, replace(rig, probes=slow))
+    upkeep, closing = Upkeep(writer.sealing(), summaries), DayClosing(folder, writer)
+    due = Due([upkeep, closing, health, disk, folding])
     for turn in range(1, TURNS + 1):
         clock.after_ms += EVERY * 1000
         for taken in passes(turn * EVERY, wood, clock.monotonic()):

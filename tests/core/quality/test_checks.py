@@ -17,7 +17,6 @@ from longsoak.core.quality.checks import (
     Piece,
     Rate,
     Run,
-    Spans,
     Spike,
     piece_of,
 )
@@ -109,7 +108,3 @@ def test_what_is_remembered_of_a_run_does_not_grow_with_it(n: int) -> None:
 def test_a_piece_without_readings_has_no_flags(check: Rate | Spike | Close) -> None:
     state = {Rate: Before(), Spike: Pending(), Close: Run()}[type(check)]
     assert check.step(piece_of([], []), state) == ([], state)  # type: ignore[arg-type]
-
-
-def test_a_band_has_its_bounds_within() -> None:
-    assert Spans((1.0, 2.0)).step(piece_of([0.0, 1.0], [1.0, 2.0])) == [PASS, PASS]

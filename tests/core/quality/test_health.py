@@ -188,6 +188,18 @@ def test_a_front_end_that_drifts_shows_in_its_reference_resistor_alone() -> None
     assert drift.figures["a month"] == pytest.approx(3, rel=0.2)
 
 
+def test_a_front_end_that_moved_a_little_for_good_is_found_in_time() -> None:
+    def seen(at: int, value: float) -> Row:
+        value *= 1.0018 if at >= 20 * A_DAY else 1
+        return value, value, PASS, NONE
+
+    moved = only(lived_through(rig(), 60, {"meter reference": seen}), "meter reference")
+    assert moved.fault is Fault.FRONT_END
+    assert moved.since_ms == (BEGAN + 20) * DAY_MS
+    assert 25 < day_of(moved) < 50
+    assert moved.figures["off"] == pytest.approx(0.18, abs=0.02)
+
+
 def test_wet_that_comes_quickly_is_suspect_at_most() -> None:
     """No check sets a reading aside for being wetter than expected."""
     news = lived_through(rig(), 20, {"C 30/60": shifted(lambda day: 9.0 if day >= 10.5 else 0)})

@@ -10,12 +10,10 @@ from typing import NamedTuple
 
 
 class Sums(NamedTuple):
-    """What a CUSUM chart remembers, in the unit of its values; a run is the steps off zero."""
+    """What a CUSUM chart remembers, in the unit of its values."""
 
     high: float = 0.0
     low: float = 0.0
-    high_run: int = 0
-    low_run: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +35,13 @@ class Cusum:
         """Take in one deviation."""
         high = max(0.0, sums.high + deviation - self.allowance)
         low = max(0.0, sums.low - deviation - self.allowance)
-        return Sums(high, low, sums.high_run + 1 if high else 0, sums.low_run + 1 if low else 0)
+        return Sums(high, low)
 
     def signal(self, sums: Sums) -> int:
         """1 if the values have risen, -1 if they have fallen, 0 if neither can be said."""
         if max(sums.high, sums.low) <= self.decision:
             return 0
         return 1 if sums.high >= sums.low else -1
-
-    def began(self, sums: Sums) -> int:
-        """How many steps ago the change that signals began; 0 while nothing does."""
-        sign = self.signal(sums)
-        return sums.high_run if sign > 0 else sums.low_run if sign < 0 else 0
 
 
 @dataclass(frozen=True, slots=True)

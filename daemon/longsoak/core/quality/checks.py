@@ -67,33 +67,6 @@ def piece_of(
     return Piece(times, values, least, greatest, min(values, default=nan), max(values, default=nan))
 
 
-@dataclass(frozen=True, slots=True)
-class Spans:
-    """Gross range, and the band expected: beyond `suspect` suspect, beyond `fail` failed.
-
-    On a bound a reading passes.
-    """
-
-    suspect: tuple[float, float]
-    fail: tuple[float, float] = (-inf, inf)
-
-    def step(self, piece: Piece) -> Flags:
-        """The flag of each reading; nothing has to be remembered."""
-        low, high = self.suspect
-        if low <= piece.low and piece.high <= high:
-            return [PASS] * len(piece.values)
-        worst_low, worst_high = self.fail
-        flags = []
-        for value in piece.values:
-            if low <= value <= high:
-                flags.append(PASS)
-            elif isnan(value):
-                flags.append(MISSING)
-            else:
-                flags.append(SUSPECT if worst_low <= value <= worst_high else FAIL)
-        return flags
-
-
 class Before(NamedTuple):
     """The last reading of the piece before."""
 

@@ -6,10 +6,14 @@ from math import isnan, nan
 from statistics import median
 from typing import NamedTuple
 
-from longsoak.core.quality.change import Cusum
+from longsoak.core.quality.change import Cusum, Ewma
 from longsoak.core.quality.checks import SUSPECT
 from longsoak.core.quality.day import Day
-from longsoak.core.quality.limits import REFERENCE_ALLOWANCE, REFERENCE_DECISION
+from longsoak.core.quality.limits import (
+    REFERENCE_ALLOWANCE,
+    REFERENCE_DECISION,
+    REFERENCE_LASTING,
+)
 from longsoak.core.quality.peers import Apart
 from longsoak.core.quality.trend import mann_kendall, theil_sen
 from longsoak.core.quality.watched import Standing, Streak, Watched
@@ -157,7 +161,7 @@ def noise(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
 
 
 def front_end(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
-    """A reference resistor that is read otherwise than in its first days: a two-sided CUSUM."""
+    """A reference resistor that is read otherwise than in its first days: by CUSUM, or EWMA."""
     memory, nominal = one.memory, one.probe.nominal
     if isnan(day.mean) or nominal is None:
         return
@@ -165,19 +169,34 @@ def front_end(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
     if len(memory.off) < _REFERENCE_LEARNT:
         memory.off.append(off)
         return
-    chart = Cusum(REFERENCE_ALLOWANCE, REFERENCE_DECISION)
-    memory.cusum = chart.step(memory.cusum, off - median(memory.off))
-    began = chart.began(memory.cusum)
-    if began and Fault.FRONT_END not in memory.standing:
-        since_ms = at_ms - began * DAY_MS
-        days = [d for d in sorted(memory.means) if d >= since_ms // DAY_MS - 1]
-        away = [(memory.means[d] / nominal - 1) * 100 for d in days]
-        month = MONTH * theil_sen(days, away).slope if len(days) > 1 else nan
-        says = front_end_words(one.probe, off, month, since_ms)
+    usual = median(memory.off)
+    sums, average = Cusum(REFERENCE_ALLOWANCE, REFERENCE_DECISION), Ewma(*REFERENCE_LASTING)
+    memory.cusum = sums.step(memory.cusum, off - usual)
+    memory.average = average.step(memory.average, off - usual)
+    moved = bool(sums.signal(memory.cusum) or average.signal(memory.average))
+    if moved and Fault.FRONT_END not in memory.standing:
+        days = [day for day in sorted(memory.means) if not isnan(memory.means[day])]
+        away = {day: (memory.means[day] / nominal - 1) * 100 for day in days}
+        since = _off_since(away, usual, average.limit / 2)
+        later = [day for day in days if day >= since]
+        month = nan
+        if len(later) > 1:
+            month = MONTH * theil_sen(later, [away[day] for day in later]).slope
+        says = front_end_words(one.probe, off, month, since * DAY_MS)
         figures = {"off": off, "a month": month}
-        yield _begun(one, Fault.FRONT_END, since_ms, at_ms, says, figures=figures)
-    elif not began and Fault.FRONT_END in memory.standing:
+        yield _begun(one, Fault.FRONT_END, since * DAY_MS, at_ms, says, figures=figures)
+    elif not moved and Fault.FRONT_END in memory.standing:
         yield _over(one, Fault.FRONT_END, at_ms)
+
+
+def _off_since(away: Mapping[int, float], usual: float, least: float) -> int:
+    """The first of the days on end, up to the last, on which it was off by `least` or more."""
+    since = max(away)
+    for day in sorted(away, reverse=True):
+        if abs(away[day] - usual) < least:
+            break
+        since = day
+    return since
 
 
 def _begun(

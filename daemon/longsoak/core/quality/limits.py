@@ -38,3 +38,5 @@ LIMITS = {
 # A reference resistor, in % of its nominal value: what its days may be off without counting, and
 # what they must come to before it is told.
 REFERENCE_ALLOWANCE, REFERENCE_DECISION = 0.1, 0.6
+# The same for what is too little for that and lasts: weight of a day, width, standard deviation.
+REFERENCE_LASTING = 0.1, 3.0, 0.2

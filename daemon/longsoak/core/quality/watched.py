@@ -41,7 +41,8 @@ class Memory:
 
     `of` is the probe it was learnt of, `at_ms` when its last reading was taken. `waiting` are days
     that are over and not judged, `means` of those that were, by their numbers; `noises` of its
-    first ones; `off` what a reference resistor was off in its first ones, %. `ran` is of days how
+    first ones; `off` what a reference resistor was off in its first ones, %, and `cusum` and
+    `average` the charts of what it is off since. `ran` is of days how
     many readings of a pump found it running, of all.
     """
 
@@ -58,6 +59,7 @@ class Memory:
     noisy: int = 0
     off: list[float] = field(default_factory=list)
     cusum: Sums = _NO_SUMS
+    average: float = 0.0
     ran: dict[int, tuple[int, int]] = field(default_factory=dict)
     standing: dict[Fault, Standing] = field(default_factory=dict)
 
