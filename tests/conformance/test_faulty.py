@@ -22,7 +22,7 @@ from longsoak.testing.suite import DriverSuite
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
-SOON = 0.3  # s: no driver of these benches takes so long for anything
+SOON = 0.6  # s: no driver of these benches takes so long, on a busy machine either
 
 
 class WaitsForEver(Box):
@@ -216,7 +216,7 @@ class Kind:
 
 
 FOUND = [
-    (Kind(WaitsForEver), "silence_is_missing", "poll took longer than 0.3 s"),
+    (Kind(WaitsForEver), "silence_is_missing", "poll took longer than 0.6 s"),
     (
         Kind(WaitsForEver),
         "the_service_can_stop_while_a_read_is_under_way",
@@ -225,12 +225,12 @@ FOUND = [
     (
         Kind(CountsItsLimitForEachByte),
         "a_trickle_of_bytes_holds_nobody_up",
-        "poll took longer than 0.3 s",
+        "poll took longer than 0.6 s",
     ),
     (
         Kind(CountsItsLimitForEachByte),
         "babble_holds_nobody_up",
-        "poll took longer than 0.3 s",
+        "poll took longer than 0.6 s",
     ),
     (Kind(ReadsWhatIsThereAlready), "an_answer_in_pieces_is_read", "not every probe gave its"),
     (Kind(TrustsAnyFourBytes), "a_slow_answer_is_whole_or_missing", "or a Missing: no other was"),
@@ -358,8 +358,8 @@ def two_files(root: Path, _: int) -> dict[str, Path]:
 
 
 FOUND_IN_FOLDERS = [
-    ("opening_ends_although_reads_hang", "open_bus took longer than 0.3 s"),
-    ("a_read_that_hangs_holds_nobody_up", "poll took longer than 0.3 s"),
+    ("opening_ends_although_reads_hang", "open_bus took longer than 0.6 s"),
+    ("a_read_that_hangs_holds_nobody_up", "poll took longer than 0.6 s"),
     ("silence_is_missing", "poll raised FileNotFoundError"),
     ("garbage_is_missing", "poll raised ValueError"),
     (
