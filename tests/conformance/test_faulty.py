@@ -220,7 +220,7 @@ FOUND = [
     (
         Kind(WaitsForEver),
         "the_service_can_stop_while_a_read_is_under_way",
-        "the service could not stop within 0.6 s",
+        "the service could not stop within 1.2 s",
     ),
     (
         Kind(CountsItsLimitForEachByte),
