@@ -36,6 +36,9 @@ _NO_PEER = frozenset(Fault) - {Fault.FRONT_END, Fault.NOISE}
 
 _ALL = 0.98  # of a day's looks at the pump
 
+# Times of some scans, ms and s, with the least and the greatest step between them.
+_NO_TIMES: tuple[Sequence[int], Sequence[float], tuple[float, float]] = ((), (), (0.0, 0.0))
+
 News = Suspicion | Finding
 
 
@@ -73,7 +76,7 @@ class RigHealth:
         left = known or {}
         self._watched = {p.name: watched(p, rig.probes, left.get(p.name)) for p in rig.probes}
         self.began = began
-        self._seconds: tuple[Sequence[int], list[float], tuple[float, float]] = ((), [], (0.0, 0.0))
+        self._seconds = _NO_TIMES
 
     @property
     def memories(self) -> dict[str, Memory]:
@@ -112,8 +115,8 @@ class RigHealth:
     ) -> Iterator[News]:
         memory, times = one.memory, readings.utc_ms
         if times is not self._seconds[0]:  # the same for all probes of a bus
-            seconds = [ms / 1000 for ms in times]
-            self._seconds = times, seconds, steps_of(seconds)
+            each = [ms / 1000 for ms in times]
+            self._seconds = times, each, steps_of(each)
         _, seconds, steps = self._seconds
         piece = piece_of(seconds, counting, steps)
         if one.rate is not None:
@@ -160,6 +163,7 @@ class RigHealth:
             news += self._judge(number, days)
         for one in self._watched.values():
             one.memory.waiting.clear()
+        self._seconds = _NO_TIMES
         return news, closed
 
     def _judge(self, number: int, days: Mapping[str, Day]) -> list[Finding]:
