@@ -4,6 +4,7 @@ import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
@@ -25,7 +26,6 @@ LOOKS_EVERY = 60.0  # s
 _BITE = 64  # scans
 _SAVES_EVERY = 3600.0  # s, where there is nothing to tell: judging goes over an hour again
 _SAVES_AFTER = 4096  # scans
-_AS_JSON = TypeAdapter(dict[str, Memory], config={"ser_json_inf_nan": "constants"})
 
 
 class HealthKeeping(HealthRecord):
@@ -125,7 +125,7 @@ class HealthKeeping(HealthRecord):
         many = self._judged_to - self._saved_to >= _SAVES_AFTER
         if self._health is None or not (news or days or late or many):
             return
-        written = zlib.compress(_AS_JSON.dump_json(self._health.memories))
+        written = zlib.compress(_as_json().dump_json(self._health.memories))
         kept = HealthNews(
             HealthMemory(self._judged_to, self._health.began, written),
             [each for each in news if isinstance(each, Finding)],
@@ -174,10 +174,16 @@ class HealthKeeping(HealthRecord):
             return upto_ms
 
 
+@cache
+def _as_json() -> "TypeAdapter[dict[str, Memory]]":
+    """How memory is written down; made once it is needed, for that takes as long as a commit."""
+    return TypeAdapter(dict[str, Memory], config={"ser_json_inf_nan": "constants"})
+
+
 def _memories(written: bytes) -> dict[str, Memory]:
     """What was remembered; nothing if this version can't read it."""
     try:
-        return _AS_JSON.validate_json(zlib.decompress(written))
+        return _as_json().validate_json(zlib.decompress(written))
     except (ValidationError, zlib.error):
         return {}
 
