@@ -4,14 +4,12 @@ import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
-
-from pydantic import TypeAdapter, ValidationError
 
 from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import ClosedDay, News, RigHealth
 from longsoak.core.quality.watched import Memory
+from longsoak.core.quality.written import read_again, written
 from longsoak.store.health import HealthMemory, HealthNews, HealthRecord
 from longsoak.store.known import Kept
 from longsoak.store.scans import Scans
@@ -125,9 +123,9 @@ class HealthKeeping(HealthRecord):
         many = self._judged_to - self._saved_to >= _SAVES_AFTER
         if self._health is None or not (news or days or late or many):
             return
-        written = zlib.compress(_as_json().dump_json(self._health.memories))
+        packed = zlib.compress(written(self._health.memories).encode())
         kept = HealthNews(
-            HealthMemory(self._judged_to, self._health.began, written),
+            HealthMemory(self._judged_to, self._health.began, packed),
             [each for each in news if isinstance(each, Finding)],
             [each for each in news if isinstance(each, Suspicion)],
             days,
@@ -174,17 +172,11 @@ class HealthKeeping(HealthRecord):
             return upto_ms
 
 
-@cache
-def _as_json() -> "TypeAdapter[dict[str, Memory]]":
-    """How memory is written down; made once it is needed, for that takes as long as a commit."""
-    return TypeAdapter(dict[str, Memory], config={"ser_json_inf_nan": "constants"})
-
-
-def _memories(written: bytes) -> dict[str, Memory]:
+def _memories(packed: bytes) -> dict[str, Memory]:
     """What was remembered; nothing if this version can't read it."""
     try:
-        return _as_json().validate_json(zlib.decompress(written))
-    except (ValidationError, zlib.error):
+        return read_again(zlib.decompress(packed).decode())
+    except (ValueError, TypeError, LookupError, AttributeError, zlib.error):
         return {}
 
 
