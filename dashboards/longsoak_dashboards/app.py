@@ -178,14 +178,12 @@ class Pages(Sheets):
     @sheet
     def health(self, request: Request) -> Response:
         """The health sheet: which readings can be believed."""
-        snapshot, kept = (
-            self.source.snapshot(now_ms=now_ms()),
-            HealthRecord(self.source.record.folder),
-        )
-        book = Book(self.source.record.proof_entries(), snapshot.rig)
-        probes = health_of(snapshot.rig.probes, kept.goodness(), kept.standing(), book)
-        page = health_page(snapshot, probes, kept.findings())
-        return self.render("health.html.j2", "/health", snapshot, page=page, link=probe_link)
+        heading = self.source.heading(now_ms=now_ms())
+        record, rig = self.source.record, heading.rig
+        kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
+        probes = health_of(rig.probes, kept.goodness(), kept.standing(), book)
+        page = health_page(heading, probes, kept.findings())
+        return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 
     @sheet
     def probe(self, request: Request) -> Response:

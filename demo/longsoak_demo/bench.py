@@ -6,13 +6,12 @@ from collections.abc import Callable
 from longsoak_demo import places
 from longsoak_demo.air import Air
 from longsoak_demo.events import Event, Kind
-from longsoak_demo.faults import Fault, other, pins, reference
+from longsoak_demo.faults import OPEN_WIRE, Fault, metered, other, pins
 from longsoak_demo.physics import RenderPair
 from longsoak_demo.places import BY_NAME, PLACES, PUMP, Place
 from longsoak_demo.tray import PER_MM, STOP
 from longsoak_demo.wood import resistance
 
-OPEN_WIRE = float("inf")
 _OVERFILL_TO = STOP + 10.0  # mm, above the float too, where a script gives no amount
 # Standard deviation of a reading: a share of the value for resistances, else in the kind's unit.
 NOISE = {
@@ -107,7 +106,7 @@ class Bench:
         if place.kind in ("pins", "reference resistor"):
             off = max(1 + drift / 100, 1e-6)
             if not faults or place.bay is None or place.depth is None or place.height is None:
-                return reference(self.truth(place), faults, noise=noise, time=time) * off
+                return metered(self.truth(place), faults, noise=noise, time=time) * off
             moisture = self.pair.moisture(place.bay, depth=place.depth, height=place.height)
             warmth = self.pair.warmth(place.bay, depth=place.depth)
             jitter = source.gauss(0.0, 1.0)

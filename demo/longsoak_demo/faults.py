@@ -11,7 +11,7 @@ from longsoak_demo.events import Kind
 from longsoak_demo.wood import resistance
 
 DAY = 86_400.0
-_OPEN = inf
+OPEN_WIRE = inf
 _SHORTED = 400.0  # Ohm, through a wet plug with salt in it
 _SOAKS_IN = 4.0 * DAY  # how long water takes into a plug, to 63 %
 _DRIEST = 5.0  # % of dry mass: no shift makes wood drier
@@ -77,17 +77,14 @@ def pins(
         Simulated time, s.
     """
     if any(fault.kind is Kind.OPEN_WIRE for fault in faults):
-        return _OPEN
+        return OPEN_WIRE
     shifted = max(moisture + sum(fault.offset(time) for fault in faults), _DRIEST)
     siemens = 1 / resistance(shifted, temperature)
     for fault in faults:
         if fault.kind is Kind.NOISE:
             siemens *= exp(fault.amount * jitter)
         siemens += 1 / fault.beside(time)
-    ohm = (1 + noise) / siemens
-    for fault in faults:
-        ohm *= fault.gain(time)
-    return float(ohm)
+    return metered(1 / siemens, faults, noise=noise, time=time)
 
 
 def other(
@@ -99,8 +96,8 @@ def other(
     return truth + shift + noise + loose
 
 
-def reference(truth: float, faults: Sequence[Fault], *, noise: float, time: float) -> float:
-    """What a meter reads of a reference resistor, Ohm."""
+def metered(truth: float, faults: Sequence[Fault], *, noise: float, time: float) -> float:
+    """What a meter reads of a resistance, Ohm."""
     ohm = truth * (1 + noise)
     for fault in faults:
         ohm *= fault.gain(time)

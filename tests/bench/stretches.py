@@ -28,7 +28,7 @@ from longsoak.vocabulary.sample import Sample
 from longsoak_demo import places
 from longsoak_demo.bench import NOISE, Bench
 from longsoak_demo.events import Kind
-from longsoak_demo.faults import Fault, other, pins, reference
+from longsoak_demo.faults import Fault, metered, other, pins
 from longsoak_demo.physics import RenderPair
 from longsoak_demo.places import PLACES, Place
 from longsoak_demo.rigtext import rig_text
@@ -232,7 +232,7 @@ def _read(
             acting = [fault for fault in faults if fault.began <= time]
             jitter = source.gauss(0.0, 1.0) if acting else 0.0
             if place.kind == "reference resistor":
-                values[i] = reference(seen[i], acting, noise=noise[i], time=time)
+                values[i] = metered(seen[i], acting, noise=noise[i], time=time)
             elif place.kind == "pins" and acting:
                 values[i] = pins(wet[i], warm[i], acting, noise=noise[i], jitter=jitter, time=time)
             elif place.kind == "pins":

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from longsoak.cli.common import table
-from longsoak.core.probehealth import Hours, ProbeHealth, health_of
+from longsoak.core.probehealth import ProbeHealth, health_of
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import rfc3339, with_noun
 from longsoak.store.health import HealthRecord
@@ -64,20 +64,7 @@ def health_line(seen: Sequence[ProbeHealth]) -> str:
 
 def health_lines(seen: Sequence[ProbeHealth]) -> list[str]:
     """Each probe's good hours and proof, then what was found, a sentence each."""
-    rows = [
-        (
-            each.probe.name,
-            *map(_hours_words, (each.day, each.week, each.whole)),
-            ", ".join(finding.fault.value for finding in each.found)
-            or ("nothing found" if each.judged else "not judged"),
-            each.proven,
-        )
-        for each in seen
-    ]
+    rows = [(each.probe.name, *each.hours_words, each.health_words, each.proven) for each in seen]
     heads = ("probe", "good, last day", "last week", "whole test", "health", "proof")
     says = [finding.says + "." for each in seen for finding in each.found]
     return [table(heads, rows), "", *(f"Doubt: {words}" for words in says)]
-
-
-def _hours_words(hours: Hours | None) -> str:
-    return "no day yet" if hours is None else str(hours)

@@ -5,10 +5,10 @@ from typing import NamedTuple
 
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import day_words
-from longsoak.vocabulary.health import Finding, Goodness
+from longsoak.vocabulary.health import WEEK, Finding, Goodness
 from longsoak.vocabulary.rig import JUDGED, Probe
 
-_WEEK = 7
+_NO_DAY = "no day yet"
 
 
 class Hours(NamedTuple):
@@ -40,6 +40,19 @@ class ProbeHealth(NamedTuple):
         """Whether its kind is judged by its own past and its neighbours."""
         return self.probe.kind in JUDGED
 
+    @property
+    def hours_words(self) -> tuple[str, ...]:
+        """Good hours of the last day, the last week and the whole test."""
+        return tuple(
+            _NO_DAY if hours is None else str(hours) for hours in (self.day, self.week, self.whole)
+        )
+
+    @property
+    def health_words(self) -> str:
+        """What was found and is not over; else whether anything was looked for."""
+        found = ", ".join(finding.fault.value for finding in self.found)
+        return found or ("nothing found" if self.judged else "not judged")
+
 
 def health_of(
     probes: Sequence[Probe],
@@ -60,12 +73,13 @@ def health_of(
     book : Book
         The rig's proofs.
     """
+    proven = _proven(book)
     return [
         ProbeHealth(
             probe,
             *_hours(probe, goodness.get(probe.name)),
             tuple(finding for finding in standing if finding.probe == probe.name),
-            _proven(probe, book),
+            proven.get(probe.name, "never proven"),
         )
         for probe in probes
     ]
@@ -74,7 +88,7 @@ def health_of(
 def _hours(probe: Probe, good: Goodness | None) -> tuple[Hours | None, Hours | None, Hours | None]:
     if good is None:
         return None, None, None
-    spans = (good.day, 1), (good.week, min(_WEEK, good.days)), (good.whole, good.days)
+    spans = (good.day, 1), (good.week, min(WEEK, good.days)), (good.whole, good.days)
     # A probe that is kept only when it changes has fewer readings than hours may need.
     day, week, whole = (
         Hours(min(24.0 * days, readings * probe.record / 3600), 24.0 * days)
@@ -83,10 +97,12 @@ def _hours(probe: Probe, good: Goodness | None) -> tuple[Hours | None, Hours | N
     return day, week, whole
 
 
-def _proven(probe: Probe, book: Book) -> str:
+def _proven(book: Book) -> dict[str, str]:
+    """How each probe was proven last, and when; those that ever were."""
+    words: dict[str, str] = {}
     for proof in reversed(book.proofs):
-        verdict = next((v for v in book.verdicts(proof) if v.probe == probe.name), None)
-        if verdict is not None and proof.of(probe.name):
-            last = max(entry.utc_ms for entry in proof.of(probe.name))
-            return f"{verdict.verdict.value}, {day_words(last)}"
-    return "never proven"
+        for verdict in book.verdicts(proof):
+            if verdict.probe not in words and (taken := proof.of(verdict.probe)):
+                last = max(entry.utc_ms for entry in taken)
+                words[verdict.probe] = f"{verdict.verdict.value}, {day_words(last)}"
+    return words

@@ -11,10 +11,11 @@ from longsoak.core.quality.health import ClosedDay
 from longsoak.store.recordfile import RecordFile
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.health import Check, Fault, Finding, Goodness, Suspicion
+from longsoak.vocabulary.health import WEEK, Check, Fault, Finding, Goodness, Suspicion
 
-DAY_MS = 86_400_000
-WEEK = 7  # days
+_FOUND = (
+    "SELECT probe, fault, since_utc_ms, found_utc_ms, over, says, against, figures FROM finding"
+)
 
 
 class HealthMemory(NamedTuple):
@@ -42,8 +43,7 @@ class HealthRecord(RecordFile):
         """The faults that were found and are not over, as they were told last."""
         with self._open() as db:
             rows = db.execute(
-                "SELECT probe, fault, since_utc_ms, found_utc_ms, over, says, against, figures"
-                " FROM finding WHERE id IN (SELECT max(id) FROM finding GROUP BY probe, fault)"
+                f"{_FOUND} WHERE id IN (SELECT max(id) FROM finding GROUP BY probe, fault)"  # noqa: S608 - ours
                 " AND NOT over ORDER BY id"
             ).fetchall()
         return [_finding(*row) for row in rows]
@@ -52,8 +52,7 @@ class HealthRecord(RecordFile):
         """All that began, was told again or is over, oldest first; of one probe, or of all."""
         with self._open() as db:
             rows = db.execute(
-                "SELECT probe, fault, since_utc_ms, found_utc_ms, over, says, against, figures"
-                " FROM finding WHERE probe = ? OR ? IS NULL ORDER BY id",
+                f"{_FOUND} WHERE probe = ? OR ? IS NULL ORDER BY id",
                 (probe, probe),
             ).fetchall()
         return [_finding(*row) for row in rows]

@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 from longsoak.vocabulary.flags import Flag
 
+WEEK = 7  # days
+
 
 class Check(StrEnum):
     """A check of single readings; the values are the words people see."""

@@ -5,16 +5,15 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from longsoak.core.probehealth import Hours, ProbeHealth
+from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.wording import ago_words
 from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.rig import Probe
-from longsoak_dashboards.source import Snapshot
+from longsoak_dashboards.source import Heading
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.sentences import counted, moment
 
 _MOST = 100  # findings listed; all of them are in the record
-_NONE_YET = "no day yet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,19 +26,6 @@ class Doubt:
     ago: str
     says: str
     figures: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class HealthRow:
-    """One probe's line of the table."""
-
-    probe: Probe
-    day: str
-    week: str
-    whole: str
-    health: str
-    wants_a_look: bool
-    proven: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,20 +43,20 @@ class HealthPage:
 
     lead: tuple[str | Markup, ...]
     doubts: tuple[Doubt, ...]
-    rows: tuple[HealthRow, ...]
+    probes: tuple[ProbeHealth, ...]
     log: tuple[FoundLine, ...]
     log_cut: bool
 
 
 def health_page(
-    snapshot: Snapshot, probes: Sequence[ProbeHealth], findings: Sequence[Finding]
+    heading: Heading, probes: Sequence[ProbeHealth], findings: Sequence[Finding]
 ) -> HealthPage:
     """Work out the sheet; `findings` are all there ever were, oldest first."""
-    now_ms = snapshot.now_ms
+    now_ms = heading.now_ms
     doubts = tuple(_doubt(each.probe, f, now_ms=now_ms) for each in probes for f in each.found)
     judged = sum(each.judged for each in probes)
     bad = sum(bool(each.found) for each in probes)
-    recording = standing.recording_sentence(snapshot.rig, last_ms=snapshot.last_ms, now_ms=now_ms)
+    recording = standing.recording_sentence(heading.rig, last_ms=heading.last_ms, now_ms=now_ms)
     lead = Markup("Of {} that {} judged, {}.").format(
         counted(judged, "probe", "probes"),
         "is" if judged == 1 else "are",
@@ -79,7 +65,7 @@ def health_page(
     return HealthPage(
         lead=tuple(sentence for sentence in (recording, lead) if sentence),
         doubts=doubts,
-        rows=tuple(map(_row, probes)),
+        probes=tuple(probes),
         log=tuple(
             FoundLine(moment(f.found_ms, now_ms=now_ms), f.probe, f.says)
             for f in reversed(findings[-_MOST:])
@@ -101,20 +87,3 @@ def _doubt(probe: Probe, finding: Finding, *, now_ms: int) -> Doubt:
         says=finding.says.removeprefix(f"{probe.name}: "),
         figures=tuple(figures),
     )
-
-
-def _row(each: ProbeHealth) -> HealthRow:
-    health = ", ".join(finding.fault.value for finding in each.found)
-    return HealthRow(
-        probe=each.probe,
-        day=_words(each.day),
-        week=_words(each.week),
-        whole=_words(each.whole),
-        health=health or ("nothing found" if each.judged else "not judged"),
-        wants_a_look=bool(health),
-        proven=each.proven,
-    )
-
-
-def _words(hours: Hours | None) -> str:
-    return _NONE_YET if hours is None else str(hours)

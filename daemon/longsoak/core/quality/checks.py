@@ -154,12 +154,6 @@ class Spike:
                 flags.append(FAIL if off > self.fail else SUSPECT)
         return flags, after
 
-    def last(self, pending: Pending) -> Flags:
-        """The flag of the reading that waits, where nothing will follow it."""
-        if pending.value is None:
-            return []
-        return [MISSING if isnan(pending.value) else NOT_EVALUATED]
-
 
 class Run(NamedTuple):
     """How long the readings have stayed close together, up to the last one.

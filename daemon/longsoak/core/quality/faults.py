@@ -7,12 +7,13 @@ from statistics import median
 from typing import NamedTuple
 
 from longsoak.core.quality.change import Cusum, Ewma
-from longsoak.core.quality.checks import SUSPECT
+from longsoak.core.quality.checks import FAIL, SUSPECT, Close
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.limits import (
     REFERENCE_ALLOWANCE,
     REFERENCE_DECISION,
     REFERENCE_LASTING,
+    Limits,
 )
 from longsoak.core.quality.peers import Apart
 from longsoak.core.quality.trend import mann_kendall, theil_sen
@@ -26,7 +27,7 @@ from longsoak.core.quality.words import (
     step_words,
     stuck_words,
 )
-from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.health import Fault, Finding
 from longsoak.vocabulary.rig import Kind
 
@@ -42,7 +43,6 @@ _REFERENCE_LEARNT = 3  # days
 _OPEN = frozenset({Reason.OPEN_CIRCUIT, Reason.OVER_RANGE})
 _SHORT = frozenset({Reason.SHORT_CIRCUIT})
 _WIRED = (Kind.PINS, Kind.REFERENCE)
-_FAIL = int(Flag.FAIL)
 
 
 class Readings(NamedTuple):
@@ -62,10 +62,10 @@ def wires(one: Watched, readings: Readings) -> Iterator[Finding]:
     if one.probe.kind not in _WIRED or (calm and not any(readings.reasons)):
         return
     for ms, flag, reason in zip(readings.utc_ms, readings.flags, readings.reasons, strict=True):
-        if flag > _FAIL:  # missing: says nothing of the wire
+        if flag > FAIL:  # missing: says nothing of the wire
             continue
         tells = None
-        if flag == _FAIL and reason in _OPEN:
+        if flag == FAIL and reason in _OPEN:
             tells = Fault.OPEN
         elif reason in _SHORT:
             tells = Fault.SHORT
@@ -83,14 +83,18 @@ def wires(one: Watched, readings: Readings) -> Iterator[Finding]:
     one.memory.streak = Streak(fault, began_ms, length)
 
 
-def stuck(one: Watched, flags: Sequence[int], times: Sequence[int]) -> Iterator[Finding]:
+def stuck(
+    one: Watched, still: Close, flags: Sequence[int], times: Sequence[int]
+) -> Iterator[Finding]:
     """One and the same raw value for long: begins with the first flag, over with the first not."""
     standing = Fault.STUCK in one.memory.standing
-    for ms, flag in zip(times, flags, strict=True) if standing or max(flags) >= SUSPECT else ():
-        if flag > _FAIL:  # a reading that is missing neither moves nor rests
+    if not standing and max(flags) < SUSPECT:
+        return
+    for ms, flag in zip(times, flags, strict=True):
+        if flag > FAIL:  # a reading that is missing neither moves nor rests
             continue
         if flag == SUSPECT and not standing:
-            needed = 0 if one.still is None else one.still.suspect or 0
+            needed = still.suspect or 0
             since_ms = ms - round((needed - 1) * one.probe.every * 1000)
             yield _begun(
                 one, Fault.STUCK, since_ms, ms, stuck_words(one.probe, (ms - since_ms) / 1000)
@@ -100,10 +104,10 @@ def stuck(one: Watched, flags: Sequence[int], times: Sequence[int]) -> Iterator[
         standing = Fault.STUCK in one.memory.standing
 
 
-def gone_away(one: Watched, off: Apart, names: Sequence[str], at_ms: int) -> Iterator[Finding]:
+def gone_away(
+    one: Watched, limits: Limits, off: Apart, names: Sequence[str], at_ms: int
+) -> Iterator[Finding]:
     """A step away from its neighbours, or a drift, told again once it is twice what was told."""
-    if one.limits is None:
-        return
     held = next((f for f in (Fault.STEP, Fault.DRIFT) if f in one.memory.standing), None)
     since, change = off.since, off.change
     if held is not None:
@@ -113,13 +117,13 @@ def gone_away(one: Watched, off: Apart, names: Sequence[str], at_ms: int) -> Ite
         if not path or path[0][0] != since:  # longer ago than is looked back
             return
         change = path[-1][1]
-        if abs(change) < one.limits.apart / 2:
+        if abs(change) < limits.apart / 2:
             for day, _ in path[1:-1]:  # they were wrong: nothing is counted from there
                 one.memory.means[day] = nan
             yield _over(one, held, at_ms)
         if held is Fault.STEP or abs(change) < _TOLD_AGAIN * known.told:
             return
-    elif off.excess <= one.limits.apart:
+    elif off.excess <= limits.apart:
         return
     days, away = zip(*off.since_day(since), strict=True)
     figures = {"change": change, "beyond what may be": off.excess}
@@ -141,15 +145,15 @@ def gone_away(one: Watched, off: Apart, names: Sequence[str], at_ms: int) -> Ite
     )
 
 
-def noise(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
+def noise(one: Watched, limits: Limits, day: Day, at_ms: int) -> Iterator[Finding]:
     """A probe that wavers far more than it did in its first days, for days."""
     memory = one.memory
-    if isnan(day.noise) or one.limits is None:
+    if isnan(day.noise):
         return
     if len(memory.noises) < _NOISE_LEARNT:
         memory.noises.append(day.noise)
         return
-    usual = max(one.limits.noise, median(memory.noises))
+    usual = max(limits.noise, median(memory.noises))
     memory.noisy = memory.noisy + 1 if day.noise > _NOISIER * usual else 0
     if memory.noisy >= _NOISY_DAYS and Fault.NOISE not in memory.standing:
         says = noise_words(one.probe, day.noise, usual)

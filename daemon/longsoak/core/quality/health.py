@@ -10,9 +10,10 @@ from enum import Enum, auto
 from math import isnan, nan
 from typing import NamedTuple
 
-from longsoak.core.quality.checks import PASS, SUSPECT, Flags, piece_of, steps_of
+from longsoak.core.quality.checks import FAIL, PASS, SUSPECT, Flags, piece_of, steps_of
 from longsoak.core.quality.day import Day, DaySums
 from longsoak.core.quality.faults import (
+    DAY_MS,
     Readings,
     front_end,
     gone_away,
@@ -21,16 +22,13 @@ from longsoak.core.quality.faults import (
     wires,
 )
 from longsoak.core.quality.peers import LONGEST, Apart, apart
-from longsoak.core.quality.watched import Memory, Watched, watched
+from longsoak.core.quality.watched import Checked, Memory, Watched, watched
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.rig import Kind, Rig
 
-DAY_MS = 86_400_000
 _MANY = 8  # runs of suspect readings in one piece that are told as one
 _COUNTS = frozenset({Reason.NONE, Reason.STAND_IN_TEMPERATURE, Reason.UNTRIED_TEMPERATURE})
-_BELIEVED = (int(Flag.PASS), int(Flag.SUSPECT))
-_FAIL = int(Flag.FAIL)
 # A probe with one of these is no measure for others.
 _NO_PEER = frozenset(Fault) - {Fault.FRONT_END, Fault.NOISE}
 
@@ -75,6 +73,7 @@ class RigHealth:
     ) -> None:
         left = known or {}
         self._watched = {p.name: watched(p, rig.probes, left.get(p.name)) for p in rig.probes}
+        self._pumps = [w for w in self._watched.values() if w.probe.runs_from is not None]
         self.began = began
         self._seconds = _NO_TIMES
 
@@ -104,14 +103,14 @@ class RigHealth:
         if one.probe.runs_from is not None:
             _watch_pump(one, readings.utc_ms, counting)
         news: list[News] = list(wires(one, readings))
-        if one.limits is not None:
-            news += self._checked(one, readings, counting)
+        if one.checked is not None:
+            news += self._checked(one, one.checked, readings, counting)
         _add_to_days(one, readings, counting)
         one.memory.at_ms = readings.utc_ms[-1]
         return news
 
     def _checked(
-        self, one: Watched, readings: Readings, counting: Sequence[float]
+        self, one: Watched, by: Checked, readings: Readings, counting: Sequence[float]
     ) -> Iterator[News]:
         memory, times = one.memory, readings.utc_ms
         if times is not self._seconds[0]:  # the same for all probes of a bus
@@ -119,20 +118,17 @@ class RigHealth:
             self._seconds = times, each, steps_of(each)
         _, seconds, steps = self._seconds
         piece = piece_of(seconds, counting, steps)
-        if one.rate is not None:
-            flags, memory.before = one.rate.step(piece, memory.before)
-            yield from _suspicions(one, Check.RATE, flags, times)
-        if one.spike is not None:
-            # What it says is of the reading that waited, and of all but the last.
-            waited = [] if memory.pending.value is None else [memory.at_ms or 0]
-            flags, memory.pending = one.spike.step(piece, memory.pending)
-            yield from _suspicions(one, Check.SPIKE, flags, waited, times)
-        if one.still is not None:
-            raw = readings.raw
-            if counting is not readings.values:
-                raw = [nan if isnan(v) else r for r, v in zip(raw, counting, strict=True)]
-            flags, memory.run = one.still.step(piece_of(seconds, raw, steps), memory.run)
-            yield from stuck(one, flags, times)
+        flags, memory.before = by.rate.step(piece, memory.before)
+        yield from _suspicions(one, Check.RATE, flags, times)
+        # What it says is of the reading that waited, and of all but the last.
+        waited = [] if memory.pending.value is None else [memory.at_ms or 0]
+        flags, memory.pending = by.spike.step(piece, memory.pending)
+        yield from _suspicions(one, Check.SPIKE, flags, waited, times)
+        raw = readings.raw
+        if counting is not readings.values:
+            raw = [nan if isnan(v) else r for r, v in zip(raw, counting, strict=True)]
+        flags, memory.run = by.still.step(piece_of(seconds, raw, steps), memory.run)
+        yield from stuck(one, by.still, flags, times)
 
     def close_days(self, upto_ms: int) -> tuple[list[Finding], list[ClosedDay]]:
         """Judge the days that are over at a time up to which all readings were taken in.
@@ -174,21 +170,24 @@ class RigHealth:
             for old in [each for each in means if each < oldest]:
                 del means[old]
         at_ms = (number + 1) * DAY_MS
-        away = self._compared(number, days)  # all with all, before anything is said of one
+        pump = self._pump(number)
+        away = self._compared(number, days, pump)  # all with all, before anything is said of one
         news: list[Finding] = []
         for name, day in days.items():
             one = self._watched[name]
-            if (off := away.get(name)) is not None:
-                news += gone_away(one, *off, at_ms)
-            if not (one.peers.in_air and self._pump(number) is _Pump.BOTH):
-                news += noise(one, day, at_ms)
+            if one.checked is not None:
+                limits = one.checked.limits
+                if (off := away.get(name)) is not None:
+                    news += gone_away(one, limits, *off, at_ms)
+                if not (one.peers.in_air and pump is _Pump.BOTH):
+                    news += noise(one, limits, day, at_ms)
             if one.probe.kind is Kind.REFERENCE:
                 news += front_end(one, day, at_ms)
         return news
 
     def _pump(self, number: int) -> "_Pump | None":
         """What the pump did on a day; None where nothing tells."""
-        for one in self._watched.values():
+        for one in self._pumps:
             running, seen = one.memory.ran.get(number, (0, 0))
             if seen:
                 share = running / seen
@@ -198,13 +197,12 @@ class RigHealth:
         return None
 
     def _compared(
-        self, number: int, days: Mapping[str, Day]
+        self, number: int, days: Mapping[str, Day], today: _Pump | None
     ) -> dict[str, tuple[Apart, tuple[str, ...]]]:
         """Each probe with the peers that are sound themselves."""
         # Things come to rest on the day they are switched on: nothing is counted from there.
         first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
         span = range(first, number + 1)
-        today = self._pump(number)
         alike = [today is not _Pump.BOTH and self._pump(each) in (today, None) for each in span]
         rows = {
             name: [
@@ -213,16 +211,16 @@ class RigHealth:
                 for each, same in zip(span, alike, strict=True)
             ]
             for name, one in self._watched.items()
-            if one.limits is not None
+            if one.checked is not None
         }
         sound = {name for name in rows if not _NO_PEER & self._watched[name].memory.standing.keys()}
         found = {}
         for name, one in self._watched.items():
-            if one.limits is None or name not in days:
+            if one.checked is None or name not in days:
                 continue
             peers = tuple(peer for peer in one.peers.names if peer in sound)
             others = [rows[peer] for peer in peers]
-            off = apart(span, rows[name], others, one.peers, one.limits)
+            off = apart(span, rows[name], others, one.peers, one.checked.limits)
             if off is not None:
                 found[name] = off, peers
         return found
@@ -254,7 +252,7 @@ def _counting(readings: Readings) -> Sequence[float]:
     if flags.count(PASS) == len(flags) and not any(reasons):
         return values
     return [
-        value if flag in _BELIEVED and reason in _COUNTS else nan
+        value if flag in (PASS, SUSPECT) and reason in _COUNTS else nan
         for value, flag, reason in zip(values, flags, reasons, strict=True)
     ]
 
@@ -281,7 +279,7 @@ def _suspicions(
     """Runs of flags that are suspect or worse; where there are many of them, all as one."""
     if max(flags, default=PASS) < SUSPECT:
         return
-    bad = [i for i, flag in enumerate(flags) if SUSPECT <= flag <= _FAIL]
+    bad = [i for i, flag in enumerate(flags) if SUSPECT <= flag <= FAIL]
     if not bad:
         return
     at = [ms for part in times for ms in part]

@@ -64,17 +64,23 @@ class Memory:
     standing: dict[Fault, Standing] = field(default_factory=dict)
 
 
+class Checked(NamedTuple):
+    """What a probe's readings are held against."""
+
+    limits: Limits
+    rate: Rate
+    spike: Spike
+    still: Close
+
+
 @dataclass(slots=True)
 class Watched:
-    """One probe; what does not go for its kind is None."""
+    """One probe; `checked` is None where its kind has nothing it could be held against."""
 
     probe: Probe
     memory: Memory
     peers: Peers
-    limits: Limits | None = None
-    rate: Rate | None = None
-    spike: Spike | None = None
-    still: Close | None = None
+    checked: Checked | None = None
 
 
 def watched(probe: Probe, probes: Sequence[Probe], known: Memory | None = None) -> Watched:
@@ -98,4 +104,4 @@ def watched(probe: Probe, probes: Sequence[Probe], known: Memory | None = None) 
     rate = Rate((limits.step + limits.rate * probe.every) / probe.every)
     still = Close(_SAME, probe.every, suspect=max(_LEAST_STILL, 1 + int(FLAT / probe.every)))
     peers = peers_of(probe, probes)
-    return Watched(probe, memory, peers, limits, rate, Spike(limits.spike), still)
+    return Watched(probe, memory, peers, Checked(limits, rate, Spike(limits.spike), still))
