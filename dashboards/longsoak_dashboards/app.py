@@ -181,7 +181,8 @@ class Pages(Sheets):
         heading = self.source.heading(now_ms=now_ms())
         record, rig = self.source.record, heading.rig
         kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
-        probes = health_of(rig.probes, kept.goodness(), kept.standing(), book)
+        good, found = kept.goodness(), kept.standing()
+        probes = health_of(rig.probes, good, found, book, begun=kept.begun())
         page = health_page(heading, probes, kept.findings())
         return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 

@@ -34,6 +34,13 @@ def told(rig_file: Path, *options: str, found: tuple[Finding, ...] = ()) -> str:
         return longsoak("now", rig_file, *options).stdout
 
 
+def test_before_anything_was_judged_it_does_not_say_that_all_is_well(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=1)
+        assert "Health: nothing was judged yet." in longsoak("now", rig_file).stdout
+
+
 def test_while_nothing_was_found_it_is_a_line(tmp_path: Path) -> None:
     assert "Health: nothing was found against any probe." in told(lay_out(tmp_path))
 

@@ -12,7 +12,16 @@ def plain(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
 
 
-def test_without_a_finding_it_says_so(served: Served) -> None:
+def test_before_anything_was_judged_it_does_not_say_that_all_is_well(served: Served) -> None:
+    said = plain(served.get("/health").text)
+    assert "Nothing was judged yet" in said
+    assert "not judged yet no day yet" in said
+    assert "none is in doubt" not in said
+    assert "nothing found" not in said
+
+
+def test_without_a_finding_it_says_so(kept: Kept, served: Served) -> None:
+    told(kept, [])
     said = plain(served.get("/health").text)
     assert "none is in doubt" in said
     assert "In doubt, none" in said

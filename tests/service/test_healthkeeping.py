@@ -190,6 +190,13 @@ def test_a_bite_is_short_and_sealed_scans_go_probe_by_probe(keeper: Keeper) -> N
     assert bites == 1 + probes + 2  # taken up, 480 sealed scans, 96 in two
 
 
+def test_the_first_scans_that_are_judged_are_noted_at_once(keeper: Keeper) -> None:
+    keeper.scan({"C 30/60": 15.0}, after=900)
+    assert not HealthRecord(keeper.record.folder).begun()
+    judge(judging(keeper))
+    assert HealthRecord(keeper.record.folder).begun()
+
+
 def test_while_no_clock_is_known_nothing_is_judged(tmp_path: Path) -> None:
     with Keeper(tmp_path, rig(), start_ms=60_000, known=False) as keeper:
         live(keeper, range(1))

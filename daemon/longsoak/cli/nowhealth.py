@@ -20,7 +20,8 @@ def look_at_health(record: Record, rig: Rig) -> list[ProbeHealth]:
         The record can't be read.
     """
     kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
-    return health_of(rig.probes, kept.goodness(), kept.standing(), book)
+    standing = kept.standing()
+    return health_of(rig.probes, kept.goodness(), standing, book, begun=kept.begun())
 
 
 def health_picture(seen: Sequence[ProbeHealth]) -> list[dict[str, object]]:
@@ -57,6 +58,8 @@ def health_picture(seen: Sequence[ProbeHealth]) -> list[dict[str, object]]:
 def health_line(seen: Sequence[ProbeHealth]) -> str:
     """All of it in a line."""
     bad = sum(bool(each.found) for each in seen)
+    if not any(each.begun for each in seen):
+        return "Health: nothing was judged yet."
     if not bad:
         return "Health: nothing was found against any probe."
     return f"Health: {with_noun(bad, 'probe')} in doubt; --health says which and why."

@@ -24,8 +24,9 @@ class Hours(NamedTuple):
 class ProbeHealth(NamedTuple):
     """One probe: its good hours, what was found and is not over, and how it was proven last.
 
-    Hours are None until a first day was closed. They are counted from good readings, so that hours
-    in which nothing was measured are no good ones.
+    `begun` tells whether any reading of the rig was judged: until then nothing can be found. Hours
+    are None until a first day was closed. They are counted from good readings, so that hours in
+    which nothing was measured are no good ones.
     """
 
     probe: Probe
@@ -34,6 +35,7 @@ class ProbeHealth(NamedTuple):
     whole: Hours | None
     found: tuple[Finding, ...]
     proven: str
+    begun: bool
 
     @property
     def judged(self) -> bool:
@@ -51,7 +53,8 @@ class ProbeHealth(NamedTuple):
     def health_words(self) -> str:
         """What was found and is not over; else whether anything was looked for."""
         found = ", ".join(finding.fault.value for finding in self.found)
-        return found or ("nothing found" if self.judged else "not judged")
+        looked = "nothing found" if self.begun else "not judged yet"
+        return found or (looked if self.judged else "not judged")
 
 
 def health_of(
@@ -59,6 +62,8 @@ def health_of(
     goodness: Mapping[str, Goodness],
     standing: Sequence[Finding],
     book: Book,
+    *,
+    begun: bool,
 ) -> list[ProbeHealth]:
     """Put together what is known of each probe, in the rig file's order.
 
@@ -72,6 +77,8 @@ def health_of(
         The faults that are not over.
     book : Book
         The rig's proofs.
+    begun : bool
+        Whether any reading was judged so far.
     """
     proven = _proven(book)
     return [
@@ -80,6 +87,7 @@ def health_of(
             *_hours(probe, goodness.get(probe.name)),
             tuple(finding for finding in standing if finding.probe == probe.name),
             proven.get(probe.name, "never proven"),
+            begun,
         )
         for probe in probes
     ]

@@ -121,7 +121,8 @@ class HealthKeeping(HealthRecord):
     def _save(self, news: Sequence[News], days: list[ClosedDay], *, now: float) -> None:
         late = now - self._saved_at >= _SAVES_EVERY
         many = self._judged_to - self._saved_to >= _SAVES_AFTER
-        if self._health is None or not (news or days or late or many):
+        first = not self._saved_to  # readers are told that judging has begun
+        if self._health is None or not (news or days or first or late or many):
             return
         packed = zlib.compress(written(self._health.memories).encode())
         kept = HealthNews(

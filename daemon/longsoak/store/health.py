@@ -78,6 +78,10 @@ class HealthRecord(RecordFile):
             ).fetchall()
         return {probe: Goodness(*counted) for probe, *counted in rows}
 
+    def begun(self) -> bool:
+        """Whether any reading was judged so far: none is while no clock can be vouched for."""
+        return self.memory() is not None
+
     def memory(self) -> HealthMemory | None:
         """What judging goes on from; None where it begins."""
         with self._open() as db:

@@ -62,6 +62,11 @@ def health_page(
         "is" if judged == 1 else "are",
         "none is in doubt" if not bad else f"{bad} {'is' if bad == 1 else 'are'} in doubt",
     )
+    if not any(each.begun for each in probes):
+        lead = Markup(
+            "Nothing was judged yet: that begins a minute after the first readings, and a day "
+            "after while no clock is synchronised."
+        )
     return HealthPage(
         lead=tuple(sentence for sentence in (recording, lead) if sentence),
         doubts=doubts,
