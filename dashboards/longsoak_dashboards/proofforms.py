@@ -166,7 +166,7 @@ class ProofForms(ProofSheets):
         touches = touches_since(proof, since)
         _in_time(touches[-1].utc_ms if touches else since)
         before, after = rested(self.watched(walk, proof, since), touches)
-        finding = judge_touch(probe, before, after, rig=walk.rig)
+        finding = judge_touch(probe, before, after, rig=walk.rig, touches=touches)
         walk.keep(proof.name, Step.TOUCH, probe.name, finding)
         if said.get("want"):
             return _to(probe.name)

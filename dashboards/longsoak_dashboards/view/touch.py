@@ -88,7 +88,7 @@ def touch_page(
     elif not touches and there < wanted and passed < patience:
         stage = "rest"
     else:
-        stage, found = "touch", movements(before, after, rig=rig)
+        stage, found = "touch", movements(before, after, rig=rig, touches=touches)
     return TouchPage(
         stage=stage,
         since_ms=since_ms or 0,

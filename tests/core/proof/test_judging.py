@@ -278,6 +278,25 @@ def test_one_touch_after_another_waits_only_for_the_channel_that_moved() -> None
     assert (finding.outcome, finding.content["moving"]) == (GOOD, ["C 30/60"])
 
 
+def test_a_cloth_that_is_taken_off_late_is_no_touch() -> None:
+    """It lay on the first pair until that was at rest wet, and is taken off for the second."""
+    first, second = [1e9] * 5 + [2e6] * 9 + [1e9] * 3, [2e9] * 14 + [2e9, 2e9, 3e5]
+    every = {"C 10/60": readings("C 10/60", first), "C 30/60": readings("C 30/60", second)}
+    moved = touch("C 10/60", C_10_60=[2e6])
+    kept = ProofEntry(
+        1, every["C 10/60"][7].utc_ms + 1, "p", Step.TOUCH, "C 10/60", GOOD, "mk", "", moved.content
+    )
+    before, after = rested(every, [kept])
+    pair = probe_called("C 30/60")
+    assert judge_touch(pair, before, after, rig=RIG).outcome is BAD  # knowing of no earlier touch
+    finding = judge_touch(pair, before, after, rig=RIG, touches=[kept])
+    assert (finding.outcome, finding.content["moving"]) == (GOOD, ["C 30/60"])
+    # Touched anew it goes the same way again, and counts.
+    wet = after | {"C 10/60": readings("C 10/60", [1e5])}
+    finding = judge_touch(pair, before, wet, rig=RIG, touches=[kept])
+    assert finding.content["also"] == ["C 10/60"]
+
+
 def test_a_touch_in_free_order_names_the_channel_that_moved_most() -> None:
     since = at_rest() | {"T core": readings("T core", [21.0]), "high float": at_rest()["T core"]}
     since["high float"] = readings("high float", [1.0])

@@ -70,7 +70,11 @@ class Movement:
 
 
 def movements(
-    before: Mapping[str, Sequence[Reading]], after: Mapping[str, Sequence[Reading]], *, rig: Rig
+    before: Mapping[str, Sequence[Reading]],
+    after: Mapping[str, Sequence[Reading]],
+    *,
+    rig: Rig,
+    touches: Sequence[ProofEntry] = (),
 ) -> dict[str, Movement]:
     """How far each channel went between rest and touch.
 
@@ -80,14 +84,18 @@ def movements(
         By probe: readings at rest, and readings since it was touched.
     rig : Rig
         The rig they belong to.
+    touches : sequence of ProofEntry
+        Those kept earlier in the same closer look, in that order.
 
     Returns
     -------
     dict of str to Movement
         In the rig file's order. A probe with fewer than three readings at rest, or none since, is
-        left out: of it nothing can be said.
+        left out: of it nothing can be said. So is one that an earlier touch moved and that goes
+        back now: a cloth taken off, or damp that dries, is no touch.
     """
     found = {}
+    earlier = {name: change for touch in touches for name, change in _moving(touch).items()}
     for probe in rig.probes:
         rest = _levels(probe, before.get(probe.name, ()), rig)
         since = _levels(probe, after.get(probe.name, ()), rig)
@@ -98,8 +106,16 @@ def movements(
         noise = max(scatter(rest), quiet or noise_allowed(probe.kind, middle))
         change = max((level - middle for level in since), key=abs)
         needed = max(LEAST[probe.kind], TIMES_NOISE * noise)
-        found[probe.name] = Movement(probe.name, change, noise, needed)
+        movement = Movement(probe.name, change, noise, needed)
+        if not _goes_back(movement, earlier.get(probe.name, 0.0)):
+            found[probe.name] = movement
     return found
+
+
+def _goes_back(movement: Movement, earlier: float) -> bool:
+    """Whether it went the other way than in an earlier touch, and no farther than that did."""
+    opposite = movement.moved and movement.change * earlier < 0
+    return opposite and abs(movement.change) <= abs(earlier) + movement.needed
 
 
 def slowest(readings: Mapping[str, Sequence[Reading]]) -> float:
@@ -149,9 +165,12 @@ def rested(
     return before, after
 
 
-def _moving(touch: ProofEntry) -> Sequence[str]:
-    found = touch.content.get("moving")
-    return [str(name) for name in found] if isinstance(found, list | tuple) else []
+def _moving(touch: ProofEntry) -> dict[str, float]:
+    """How far each channel went that a touch moved."""
+    moving, changes = touch.content.get("moving"), touch.content.get("changes")
+    if not isinstance(moving, list | tuple) or not isinstance(changes, dict):
+        return {}
+    return {str(name): float(str(changes[str(name)])) for name in moving}
 
 
 def moved_most(found: Mapping[str, Movement]) -> str | None:
@@ -166,6 +185,7 @@ def judge_touch(
     after: Mapping[str, Sequence[Reading]],
     *,
     rig: Rig,
+    touches: Sequence[ProofEntry] = (),
 ) -> Finding:
     """Judge whether the channel that was touched moved, it alone, and none along with it.
 
@@ -174,7 +194,7 @@ def judge_touch(
     probe : Probe
         The one that was touched: pins bridged with a wet finger or a damp cloth, a temperature or
         humidity probe held in the hand or breathed on, a float raised.
-    before, after, rig
+    before, after, rig, touches
         As for `movements`.
 
     Returns
@@ -187,7 +207,7 @@ def judge_touch(
         probe; `shares`, each pair's change over the touched pair's: a row of the cross-talk
         matrix; `also`, other channels that moved; `cross_talk`, those that moved along.
     """
-    found = movements(before, after, rig=rig)
+    found = movements(before, after, rig=rig, touches=touches)
     own = found.get(probe.name)
     most = moved_most(found)
     content: dict[str, Json] = {
