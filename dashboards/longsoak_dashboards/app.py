@@ -22,7 +22,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from longsoak.core.cautions import cautions
-from longsoak.core.probehealth import health_of
+from longsoak.core.handflags import flags_of
 from longsoak.core.proof.book import Book
 from longsoak.store import requests
 from longsoak.store.health import HealthRecord
@@ -181,9 +181,8 @@ class Pages(Sheets):
         heading = self.source.heading(now_ms=now_ms())
         record, rig = self.source.record, heading.rig
         kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
-        good, found = kept.goodness(), kept.standing()
-        probes = health_of(rig.probes, good, found, book, begun=kept.begun())
-        page = health_page(heading, probes, kept.findings())
+        flags = self.source.by_hand()
+        page = health_page(heading, kept.seen(book, flags), kept.findings(), flags)
         return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 
     @sheet
@@ -225,6 +224,8 @@ class Pages(Sheets):
                 snapshot,
                 mark,
                 book,
+                flags=flags_of(self.source.by_hand(), mark.probe),
+                findings=HealthRecord(self.source.record.folder).findings(name),
                 has_photo=lambda photo: photo_at(self.source.record.folder, photo) is not None,
             ),
             panel=panel,

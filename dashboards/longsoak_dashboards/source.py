@@ -4,15 +4,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from longsoak.core.handflags import hand_flags, laid_over
 from longsoak.store.aside import damaged
 from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
 from longsoak.store.files import folder_of
+from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import RigFileError, StoreError
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import RunGap
+from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.marks import LOOKS_BACK_H
@@ -165,13 +169,23 @@ class Source:
                 first_ms=self.record.first_utc_ms(),
                 last_ms=self.record.last_utc_ms(),
                 derivation=self.record.derivation(),
-                readings=readings,
+                readings=laid_over(readings, self.by_hand(), rig.probes),
                 last_good_ms=self._last_good(readings, now_ms=now_ms),
                 alarms=self.record.alarms(),
                 last_gap=gaps[-1] if gaps else None,
             )
         except StoreError as error:
             raise unread(error) from error
+
+    def by_hand(self) -> list[HandFlag]:
+        """The flags somebody set that count, the newest first.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        return hand_flags(Logbook(self.record.folder).entries(kind=FLAG))
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int

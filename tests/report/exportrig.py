@@ -3,14 +3,16 @@
 import json
 import struct
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from math import inf, isnan, nan
 from pathlib import Path
 
+from longsoak.core.handflags import flag_content
 from longsoak.report.export import Wanted, export
 from longsoak.rigfile.load import read
 from longsoak.store.files import folder_of
+from longsoak.store.health import HealthMemory, HealthNews
 from longsoak.store.photos import keep_photo
 from longsoak.store.requests import Request
 from longsoak.store.sealing import SealingPlan
@@ -18,8 +20,9 @@ from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.ledger import DayHead
-from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
 
@@ -190,6 +193,7 @@ def make(folder: Path) -> Made:
         level = {"water level": (470.5 + i, 45.05 + i / 8, good, none)}
         recorder.take(level, units=units, at_ms=at_ms + 5000, bus="tray")
     writer.commit(_beside(made.folder))
+    writer.keep_health(_judged())
     writer.end_run(utc_ms=START_MS + 2 * HOUR)
     recorder.accept(
         first.replace("depth = 30\nheight = 60\nacross = 250", "depth = 32\nheight = 60")
@@ -225,6 +229,16 @@ def _begin(writer: RecordWriter, *, at_ms: int, synchronised: bool) -> None:
     )
 
 
+def _judged() -> HealthNews:
+    found = Finding(
+        *("=1+2", Fault.STEP, START_MS + HOUR, START_MS + 2 * HOUR, "=1+2: went away"),
+        against=("C 30/60",),
+        figures={"change": 2.5},
+    )
+    suspect = Suspicion("=1+2", Check.SPIKE, Flag.SUSPECT, START_MS + HOUR, START_MS + HOUR, 1)
+    return HealthNews(HealthMemory(1, None, b""), [found], [suspect], [])
+
+
 def _beside(folder: Path) -> Batch:
     """What else a record holds, with texts that a spreadsheet would run."""
     photo = keep_photo(folder, PHOTO)
@@ -250,6 +264,15 @@ def _beside(folder: Path) -> Batch:
         kept_utc_ms=at_ms + 2,
         kept_boottime_ms=5,
     )
+    flag = replace(
+        note,
+        says="-its plug was wet",
+        kind=FLAG,
+        photos=(),
+        content=flag_content(Flag.SUSPECT, until_ms=None),
+        number=2,
+        request="u2",
+    )
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
         "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
@@ -263,6 +286,6 @@ def _beside(folder: Path) -> Batch:
         changes=[change],
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
-        logbook=[note],
+        logbook=[note, flag],
         heads=[HEAD],
     )

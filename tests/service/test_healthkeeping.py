@@ -8,12 +8,16 @@ from random import Random
 import pytest
 
 from healthrig import A_DAY, Seen, as_it_is, rig, shifted, sound
+from longsoak.core.handflags import flag_content, hand_flags
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.store.health import HealthRecord
+from longsoak.store.logbook import Logbook
 from longsoak.store.sealing import SealingPlan
+from longsoak.store.writer import Batch
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault
+from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
 from longsoak.vocabulary.rig import Rig
 from rigs import Keeper
 
@@ -207,3 +211,37 @@ def test_while_no_clock_is_known_nothing_is_judged(tmp_path: Path) -> None:
         live(keeper, range(1, 16))
         judge(chore)
         assert HealthRecord(tmp_path).goodness()["C 30/60"].days >= 14
+
+
+def test_what_was_flagged_as_not_to_be_judged_is_kept_and_not_judged(keeper: Keeper) -> None:
+    """Hands are at the pins for three hours, and an older flag lifts what a step told."""
+    day = MIDNIGHT_MS + 9 * 86_400_000
+
+    def flagged(number: int, flag: Flag, since: int, until: int, probe: str) -> None:
+        entry = LogbookEntry(
+            asked_utc_ms=until,
+            at_utc_ms=since,
+            by="mk",
+            says="hands at the pins",
+            kind=FLAG,
+            subject=Subject(About.PROBE, probe),
+            content=flag_content(flag, until_ms=until),
+            number=number,
+            request=f"{number}",
+            kept_utc_ms=until,
+        )
+        keeper.writer.commit(Batch(logbook=[entry]))
+
+    live(keeper, range(16))
+    flagged(1, Flag.NOT_EVALUATED, day, day + 86_400_000, "RH room 0")
+    chore = judging(keeper)
+    judge(chore)
+    record = HealthRecord(keeper.record.folder)
+    assert record.suspicions("RH room 0", since_ms=MIDNIGHT_MS, until_ms=keeper.now_ms + 1) == []
+    assert list(chore.doubts() or ()) == ["C 30/160"]
+    flagged(2, Flag.PASS, day, keeper.now_ms, "C 30/160")
+    judge(chore)
+    assert chore.doubts() == {}
+    by_hand = hand_flags(Logbook(keeper.record.folder).entries(kind=FLAG))
+    good = record.goodness({"RH room 0": [f for f in by_hand if f.number == 1]})
+    assert good["RH room 0"].whole == good["RH room 1"].whole - 96

@@ -2,26 +2,22 @@
 
 import json
 import sys
-from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from longsoak.cli.asking import outcome_of, unanswered, user
+from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, rig_file, told
-from longsoak.core.logbook import check_against, check_entry, subject_called, text_of
+from longsoak.cli.writing import parsed, write_entry
+from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms, subject_words
 from longsoak.core.moments import moment_of
 from longsoak.core.wording import time_words, with_noun
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
-from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.photos import FOLDER, LARGEST, keep_photo, name_of
+from longsoak.store.photos import FOLDER, name_of
 from longsoak.store.reader import Record
-from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import NOTE, THE_RIG, LogbookEntry
-from longsoak.vocabulary.rig import Rig
 
 _NEWEST = 20  # entries listed unless a beginning is named
 
@@ -68,7 +64,7 @@ def note(
             click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
             sys.exit(FOUND_WRONG)
         now_ms = SystemClock().utc_ms()
-        rig = _parsed(version.text, f"the rig file in {record.folder}")
+        rig = parsed(version.text, record)
         entry = LogbookEntry(
             asked_utc_ms=now_ms,
             at_utc_ms=now_ms if at is None else moment_of(at, now_ms=now_ms),
@@ -77,45 +73,7 @@ def note(
             subject=THE_RIG if about is None else subject_called(about, rig),
             corrects=corrects,
         )
-        _write(record, rig, entry, photos, as_json=as_json)
-
-
-def _parsed(text: str, file: str) -> Rig:
-    from longsoak.rigfile.load import parse
-
-    return parse(text, file=file, find_kind=None)
-
-
-def _write(
-    record: Record, rig: Rig, entry: LogbookEntry, photos: Sequence[Path], *, as_json: bool
-) -> None:
-    logbook = Logbook(record.folder)
-    # Before the photos are kept, and at once: the measuring process may not be running.
-    check_entry(entry)
-    check_against(entry, rig, began_ms=logbook.record_began_ms(), last=logbook.last())
-    contents = [_read(photo) for photo in photos]
-    digests = [keep_photo(record.folder, content).sha256 for content in contents]
-    request = ask_to_write(record.folder, replace(entry, photos=tuple(dict.fromkeys(digests))))
-    outcome = outcome_of(record, request.uuid)
-    if as_json:
-        kept = logbook.of_request(request.uuid)
-        picture = {"outcome": outcome, "entry": None if kept is None else entry_document(kept)}
-        click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
-    elif outcome is None:
-        click.echo(unanswered(record, request.uuid))
-    else:
-        click.echo(f"{outcome[:1].upper()}{outcome[1:].rstrip('.')}.")
-    sys.exit(DONE if outcome is not None and not outcome.startswith("refused") else FOUND_WRONG)
-
-
-def _read(photo: Path) -> bytes:
-    try:
-        with photo.open("rb") as file:
-            return file.read(LARGEST + 1)  # as much as shows that it is too large
-    except OSError as error:
-        raise RequestError(
-            f"The photo {photo} can't be read: {error.strerror}. Nothing was kept."
-        ) from error
+        write_entry(record, rig, entry, photos, as_json=as_json)
 
 
 def _list(record: Record, since: str | None, *, as_json: bool) -> None:

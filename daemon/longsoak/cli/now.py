@@ -9,12 +9,14 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.cli.nowdisk import DiskSeen, disk_lines, disk_picture, look_at_disk
-from longsoak.cli.nowhealth import health_line, health_lines, health_picture, look_at_health
+from longsoak.cli.nowhealth import health_line, health_lines, health_picture
 from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
+from longsoak.core.handflags import hand_flags, laid_over
 from longsoak.core.level import volume
 from longsoak.core.probehealth import ProbeHealth
+from longsoak.core.proof.book import Book
 from longsoak.core.recency import stale_after_ms
 from longsoak.core.wording import (
     DECIMALS,
@@ -32,12 +34,15 @@ from longsoak.forward.health import OutletHealth, outlets_of
 from longsoak.forward.times import TimedRecord
 from longsoak.service.clock import SystemClock
 from longsoak.store.derived import Derivation
+from longsoak.store.health import HealthRecord
 from longsoak.store.ledger import Ledger
+from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.ledger import DayHead
+from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
@@ -104,19 +109,21 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     last = record.last_utc_ms()
     gaps = record.gaps()
     alarms = record.alarms()
+    flags = hand_flags(Logbook(record.folder).entries(kind=FLAG))
+    latest = record.latest(tuple(probe.name for probe in rig.probes))
     timed = TimedRecord(record.folder, boottime_ms=SystemClock().boottime_ms)
     return _Seen(
         utc_ms=utc_ms,
         last_ms=last,
         recording=last is not None and abs(utc_ms - last) <= stale_after_ms(rig),
-        latest=record.latest(tuple(probe.name for probe in rig.probes)),
+        latest=laid_over(latest, flags, rig.probes),
         alarms=tuple(c for c in alarms.values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
         closed=Ledger(record.folder).last_head(),
         derivation=record.derivation(),
         outlets=tuple(outlets_of(rig, timed, alarms)),
         disk=look_at_disk(record.folder),
-        health=look_at_health(record, rig),
+        health=HealthRecord(record.folder).seen(Book(record.proof_entries(), rig), flags),
     )
 
 

@@ -3,25 +3,11 @@
 from collections.abc import Sequence
 
 from longsoak.cli.common import table
-from longsoak.core.probehealth import ProbeHealth, health_of
-from longsoak.core.proof.book import Book
+from longsoak.core.handflags import flag_picture
+from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.wording import rfc3339, with_noun
-from longsoak.store.health import HealthRecord
-from longsoak.store.reader import Record
-from longsoak.vocabulary.rig import Rig
 
-
-def look_at_health(record: Record, rig: Rig) -> list[ProbeHealth]:
-    """What is known of each probe.
-
-    Raises
-    ------
-    StoreError
-        The record can't be read.
-    """
-    kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
-    standing = kept.standing()
-    return health_of(rig.probes, kept.goodness(), standing, book, begun=kept.begun())
+_LINE = "\n"
 
 
 def health_picture(seen: Sequence[ProbeHealth]) -> list[dict[str, object]]:
@@ -49,6 +35,11 @@ def health_picture(seen: Sequence[ProbeHealth]) -> list[dict[str, object]]:
                 }
                 for finding in each.found
             ],
+            "set_aside": [
+                {"fault": finding.fault.value, "says": finding.says, "by_entry": flag.number}
+                for finding, flag in each.set_aside
+            ],
+            "by_hand": [flag_picture(flag) for flag in each.by_hand],
             "proven": each.proven,
         }
         for each in seen
@@ -70,4 +61,10 @@ def health_lines(seen: Sequence[ProbeHealth]) -> list[str]:
     rows = [(each.probe.name, *each.hours_words, each.health_words, each.proven) for each in seen]
     heads = ("probe", "good, last day", "last week", "whole test", "health", "proof")
     says = [finding.says + "." for each in seen for finding in each.found]
-    return [table(heads, rows), "", *(f"Doubt: {words}" for words in says)]
+    aside = [
+        f"Set aside: {finding.says}, until {flag.by} wrote in the logbook, {flag.number}: "
+        f"{flag.says.partition(_LINE)[0]}"
+        for each in seen
+        for finding, flag in each.set_aside
+    ]
+    return [table(heads, rows), "", *(f"Doubt: {words}" for words in says), *aside]

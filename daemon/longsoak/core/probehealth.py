@@ -3,8 +3,10 @@
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from longsoak.core.handflags import flags_of, settled_by
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import day_words
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Finding, Goodness
 from longsoak.vocabulary.rig import JUDGED, Probe
 
@@ -26,7 +28,8 @@ class ProbeHealth(NamedTuple):
 
     `begun` tells whether any reading of the rig was judged: until then nothing can be found. Hours
     are None until a first day was closed. They are counted from good readings, so that hours in
-    which nothing was measured are no good ones.
+    which nothing was measured are no good ones. `by_hand` are the flags that somebody set and
+    that count, `set_aside` what was found and one of them says is no fault.
     """
 
     probe: Probe
@@ -36,6 +39,8 @@ class ProbeHealth(NamedTuple):
     found: tuple[Finding, ...]
     proven: str
     begun: bool
+    by_hand: tuple[HandFlag, ...] = ()
+    set_aside: tuple[tuple[Finding, HandFlag], ...] = ()
 
     @property
     def judged(self) -> bool:
@@ -53,6 +58,9 @@ class ProbeHealth(NamedTuple):
     def health_words(self) -> str:
         """What was found and is not over; else whether anything was looked for."""
         found = ", ".join(finding.fault.value for finding in self.found)
+        if self.by_hand and self.by_hand[0].until_ms is None:
+            flagged = f"{self.by_hand[0].flag.word}, by hand"
+            found = f"{flagged}; {found}" if found else flagged
         looked = "nothing found" if self.begun else "not judged yet"
         return found or (looked if self.judged else "not judged")
 
@@ -64,6 +72,7 @@ def health_of(
     book: Book,
     *,
     begun: bool,
+    flags: Sequence[HandFlag] = (),
 ) -> list[ProbeHealth]:
     """Put together what is known of each probe, in the rig file's order.
 
@@ -79,18 +88,26 @@ def health_of(
         The rig's proofs.
     begun : bool
         Whether any reading was judged so far.
+    flags : sequence of HandFlag
+        Those set by hand that count, the newest first.
     """
     proven = _proven(book)
-    return [
-        ProbeHealth(
-            probe,
-            *_hours(probe, goodness.get(probe.name)),
-            tuple(finding for finding in standing if finding.probe == probe.name),
-            proven.get(probe.name, "never proven"),
-            begun,
+    found = []
+    for probe in probes:
+        own = flags_of(flags, probe)
+        settled = [(f, settled_by(f, own)) for f in standing if f.probe == probe.name]
+        found.append(
+            ProbeHealth(
+                probe,
+                *_hours(probe, goodness.get(probe.name)),
+                tuple(finding for finding, by in settled if by is None),
+                proven.get(probe.name, "never proven"),
+                begun,
+                tuple(own),
+                tuple((finding, by) for finding, by in settled if by is not None),
+            )
         )
-        for probe in probes
-    ]
+    return found
 
 
 def _hours(probe: Probe, good: Goodness | None) -> tuple[Hours | None, Hours | None, Hours | None]:

@@ -24,15 +24,19 @@ from longsoak.report.tables import (
     alarm_rows,
     curves_path,
     event_rows,
+    finding_rows,
     gap_rows,
+    hand_flag_rows,
     logbook_rows,
     probe_rows,
     proof_rows,
     rig_file_path,
     rig_version_rows,
+    suspicion_rows,
 )
 from longsoak.report.words import INVENTED, readme
 from longsoak.store.files import RECORD
+from longsoak.store.health import HealthRecord
 from longsoak.store.ledger import Ledger
 from longsoak.store.logbook import Logbook
 from longsoak.store.photos import name_of, photo_at
@@ -144,6 +148,8 @@ class _Export:
         kept = record.rig_version()
         rig = None if kept is None else rigs.rig(kept.number)
         count, span = self._readings(progress)
+        logbook, health = Logbook(self._folder), HealthRecord(self._folder)
+        names = dict.fromkeys(seat.probe for seat in self._source.seats)
         for table, rows in (
             (fields.PROBES, probe_rows(rigs, self._source.seats)),
             (fields.RIG_VERSIONS, rig_version_rows(rigs)),
@@ -151,7 +157,10 @@ class _Export:
             (fields.ALARMS, alarm_rows(record, within, rig=rig)),
             (fields.GAPS, gap_rows(record, within)),
             (fields.PROOF, proof_rows(record)),
-            (fields.LOGBOOK, logbook_rows(Logbook(self._folder))),
+            (fields.LOGBOOK, logbook_rows(logbook)),
+            (fields.HAND_FLAGS, hand_flag_rows(logbook, rig, names)),
+            (fields.FINDINGS, finding_rows(health, within, names)),
+            (fields.SUSPICIONS, suspicion_rows(health, within, names)),
         ):
             with self._table(table) as file:
                 self._writer.write_table(file, table, rows)
@@ -161,7 +170,7 @@ class _Export:
             invented=kept is not None and rigs.invented(kept.number),
             software=version("longsoak"),
             readings=count,
-            probes=len({seat.probe for seat in self._source.seats}),
+            probes=len(names),
             first=None if span is None else rfc3339(span[0]),
             last=None if span is None else rfc3339(span[1]),
             wanted=self._wanted_words(),

@@ -6,8 +6,10 @@ One description serves the CSV file, the Parquet file, the package's schema and 
 from dataclasses import dataclass
 from enum import StrEnum
 
+from longsoak.core.handflags import BY_HAND
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.health import Check, Fault
 from longsoak.vocabulary.logbook import About
 from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.rig import Kind, Quantity
@@ -72,7 +74,7 @@ _B, _T, _J = FieldType.BOOLEAN, FieldType.DATETIME, FieldType.OBJECT
 
 KNOWN = ("clock", "placed", "unsure")
 BOUNDS = {"at least": "at_least", "at most": "at_most"}
-_REASONS = tuple(reason.words for reason in Reason if reason.words)
+_REASONS = tuple(reason.words for reason in Reason if reason.words and reason is not Reason.BY_HAND)
 
 READINGS = Table(
     "readings",
@@ -270,4 +272,54 @@ LOGBOOK = Table(
     ),
     key=("number",),
     references=(Reference(("rig_version",), "rig_versions", ("rig_version",)),),
+)
+
+HAND_FLAGS = Table(
+    "hand_flags",
+    "Flags that people set on readings and that count. Where one covers a reading it supersedes "
+    "that reading's flag, which stays as it was; of several, the one with the largest number.",
+    (
+        Column("number", _I, "The number of the logbook entry it stands in."),
+        Column("probe", _S, "The probe whose readings they are."),
+        Column("from_time", _T, "The first of them, UTC."),
+        Column("until_time", _T, "Where they end; empty while nobody ended it.", needed=False),
+        Column("flag", _I, "What they are, as in readings.", choices=tuple(map(int, BY_HAND))),
+        Column("by", _S, "Initials."),
+        Column("says", _S, "Why."),
+    ),
+    key=("number", "probe"),
+    references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+FINDINGS = Table(
+    "findings",
+    "What the program found against probes by judging their readings, and when that was over.",
+    (
+        Column("number", _I, "Its place among them, in the order found."),
+        Column("found", _T, "When it could be said: the time up to which readings were judged."),
+        Column("since", _T, "Since when it is so, as far as can be told."),
+        Column("probe", _S, "The probe."),
+        Column("fault", _S, "What it has.", choices=tuple(map(str, Fault))),
+        Column("over", _B, "Whether it is over with this."),
+        Column("says", _S, "In one sentence."),
+        Column("against", FieldType.ARRAY, "The probes it was judged by, a JSON list."),
+        Column("figures", _J, "The statistics behind it, as JSON."),
+    ),
+    key=("number",),
+)
+
+SUSPICIONS = Table(
+    "suspicions",
+    "Readings in a row that a check of single readings did not let pass. Their flag in readings "
+    "is as it was: what looks wet counts as wet until something contradicts it.",
+    (
+        Column("number", _I, "Its place among them, by probe."),
+        Column("probe", _S, "The probe."),
+        Column("check", _S, "The check.", choices=tuple(map(str, Check))),
+        Column("flag", _I, "The worst flag it gave them.", choices=tuple(map(int, Flag))),
+        Column("first", _T, "The first of them."),
+        Column("last", _T, "The last of them."),
+        Column("readings", _I, "How many."),
+    ),
+    key=("number",),
 )

@@ -2,16 +2,19 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
+from longsoak.core.handflags import flags_of, hand_flags
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.report.fields import Cell
 from longsoak.report.rigs import Rigs
 from longsoak.report.source import Seat
+from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 
 Rows = list[tuple[Cell, ...]]
@@ -170,6 +173,40 @@ def logbook_rows(logbook: Logbook) -> Rows:
             canonical(entry.content),
         )
         for entry in logbook.entries()[::-1]
+    ]
+
+
+def hand_flag_rows(logbook: Logbook, rig: Rig | None, names: Collection[str]) -> Rows:
+    """Every flag set by hand that counts, one row for each of the probes it is about."""
+    probes = [] if rig is None else [probe for probe in rig.probes if probe.name in names]
+    flags = hand_flags(logbook.entries(kind=FLAG))
+    return [
+        (flag.number, probe.name, flag.from_ms, flag.until_ms, int(flag.flag), flag.by, flag.says)
+        for probe in probes
+        for flag in flags_of(flags, probe)
+    ]
+
+
+def finding_rows(health: HealthRecord, within: Range, names: Collection[str]) -> Rows:
+    """What was found against these probes in a time, and when it was over."""
+    return [
+        (
+            *(number, each.found_ms, each.since_ms, each.probe, each.fault.value, each.over),
+            *(each.says, json.dumps(each.against), canonical(each.figures)),
+        )
+        for number, each in enumerate(health.findings(), 1)
+        if each.probe in names and within.touches(each.since_ms, each.found_ms)
+    ]
+
+
+def suspicion_rows(health: HealthRecord, within: Range, names: Collection[str]) -> Rows:
+    """Readings of these probes that a check of single readings did not let pass."""
+    since = -_ALL if within.since_ms is None else within.since_ms
+    until = _ALL if within.until_ms is None else within.until_ms
+    every = (s for name in names for s in health.suspicions(name, since_ms=since, until_ms=until))
+    return [
+        (number, s.probe, s.check.value, int(s.flag), s.first_ms, s.last_ms, s.readings)
+        for number, s in enumerate(every, 1)
     ]
 
 

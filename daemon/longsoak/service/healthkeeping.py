@@ -6,18 +6,22 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+from longsoak.core.handflags import flags_of, hand_flags, not_judged, settled_by
 from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import ClosedDay, News, RigHealth
 from longsoak.core.quality.watched import Memory
 from longsoak.core.quality.written import read_again, written
 from longsoak.store.health import HealthMemory, HealthNews, HealthRecord
 from longsoak.store.known import Kept
+from longsoak.store.logbook import Logbook
 from longsoak.store.scans import Scans
 from longsoak.store.timeline import settled_to, stretches
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault, Finding, Suspicion
+from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.rig import Rig
 
 LOOKS_EVERY = 60.0  # s
@@ -51,7 +55,10 @@ class HealthKeeping(HealthRecord):
         self._judged_to = 0  # the last scan
         self._saved_to = 0
         self._saved_at = 0.0  # monotonic, s
-        self._standing: dict[tuple[str, Fault], str] = {}
+        self._standing: dict[tuple[str, Fault], Finding] = {}
+        self._logbook = Logbook(folder)
+        self._entries: int | None = None  # of the logbook when its flags were read
+        self._by_hand: dict[str, list[HandFlag]] = {}
         self._left: list[str] = []  # probes whose readings of sealed scans are yet to be judged
         self._news: list[News] = []
 
@@ -63,12 +70,15 @@ class HealthKeeping(HealthRecord):
     def doubts(self) -> dict[str, str] | None:
         """What is wrong with each probe that can't be believed; None while that is not known.
 
-        But for open wires: a probe that gives no value has an alarm for that.
+        But for open wires: a probe that gives no value has an alarm for that. And but for what
+        somebody set aside in the logbook.
         """
         if self._health is None:
             return None
         return {
-            probe: says for (probe, fault), says in self._standing.items() if fault != Fault.OPEN
+            probe: finding.says
+            for (probe, fault), finding in self._standing.items()
+            if fault != Fault.OPEN and not settled_by(finding, self._by_hand.get(probe, ()))
         }
 
     def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
@@ -77,6 +87,7 @@ class HealthKeeping(HealthRecord):
             self._take_up(now, utc_ms)
             return 0.0, ()
         try:
+            self._read_flags(self._health)
             upto_ms = self._judge(self._health)
             if upto_ms is None:
                 self._kept.let_go()
@@ -94,6 +105,15 @@ class HealthKeeping(HealthRecord):
             self._note(finding)
         return 0.0, [Event(utc_ms, "health", finding.probe, finding.says) for finding in told]
 
+    def _read_flags(self, health: RigHealth) -> None:
+        """What was flagged by hand, where anything was written since."""
+        if (last := self._logbook.last()) == self._entries:
+            return
+        flags = hand_flags(self._logbook.entries(kind=FLAG))
+        self._by_hand = {probe.name: flags_of(flags, probe) for probe in self._rig.probes}
+        health.not_judged = not_judged(flags, self._rig.probes)
+        self._entries = last
+
     def _take_up(self, now: float, utc_ms: int) -> None:
         self._kept = Kept()
         left = self.memory() or HealthMemory(0, None, b"")
@@ -101,6 +121,7 @@ class HealthKeeping(HealthRecord):
         self._judged_to = self._saved_to = left.scan
         self._saved_at = now
         self._left, self._standing = [], {}
+        self._entries = None
         memories = health.memories
         self._news = []
         for finding in self.standing():
@@ -116,7 +137,7 @@ class HealthKeeping(HealthRecord):
         if finding.over:
             self._standing.pop((finding.probe, finding.fault), None)
         else:
-            self._standing[finding.probe, finding.fault] = finding.says
+            self._standing[finding.probe, finding.fault] = finding
 
     def _save(self, news: Sequence[News], days: list[ClosedDay], *, now: float) -> None:
         late = now - self._saved_at >= _SAVES_EVERY

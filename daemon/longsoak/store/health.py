@@ -2,20 +2,26 @@
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import isnan
 from typing import NamedTuple
 
+from longsoak.core.handflags import flags_of, shares
+from longsoak.core.probehealth import ProbeHealth, health_of
+from longsoak.core.proof.book import Book
+from longsoak.core.quality.faults import DAY_MS
 from longsoak.core.quality.health import ClosedDay
 from longsoak.store.recordfile import RecordFile
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Check, Fault, Finding, Goodness, Suspicion
 
 _FOUND = (
     "SELECT probe, fault, since_utc_ms, found_utc_ms, over, says, against, figures FROM finding"
 )
+_NONE: Mapping[str, Sequence[HandFlag]] = {}
 
 
 class HealthMemory(NamedTuple):
@@ -38,6 +44,26 @@ class HealthNews:
 
 class HealthRecord(RecordFile):
     """What was told of the probes of the record in `folder`."""
+
+    def seen(self, book: Book, flags: Sequence[HandFlag]) -> list[ProbeHealth]:
+        """What is known of each probe of a rig.
+
+        Parameters
+        ----------
+        book : Book
+            The rig's proofs.
+        flags : sequence of HandFlag
+            Those set by hand that count, the newest first.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        probes = book.rig.probes
+        by_hand = {probe.name: flags_of(flags, probe) for probe in probes}
+        goodness, standing = self.goodness(by_hand), self.standing()
+        return health_of(probes, goodness, standing, book, begun=self.begun(), flags=flags)
 
     def standing(self) -> list[Finding]:
         """The faults that were found and are not over, as they were told last."""
@@ -67,16 +93,32 @@ class HealthRecord(RecordFile):
             ).fetchall()
         return [Suspicion(p, Check(c), Flag(f), first, last, n) for p, c, f, first, last, n in rows]
 
-    def goodness(self) -> dict[str, Goodness]:
-        """By probe, how many of its readings were good, over days that are closed."""
+    def goodness(self, by_hand: Mapping[str, Sequence[HandFlag]] = _NONE) -> dict[str, Goodness]:
+        """By probe, how many of its readings were good, over days that are closed.
+
+        Parameters
+        ----------
+        by_hand : mapping, optional
+            By probe the flags set by hand that are about it, the newest first.
+        """
         with self._open() as db:
+            (newest,) = db.execute("SELECT max(day) FROM health_day").fetchone()
             rows = db.execute(
-                "SELECT probe, sum(good * (day = newest)), sum(good * (day > newest - ?)),"
-                " sum(good), newest - min(day) + 1"
-                " FROM health_day, (SELECT max(day) AS newest FROM health_day) GROUP BY probe",
-                (WEEK,),
+                "SELECT probe, sum(good * (day = ?1)), sum(good * (day > ?1 - ?2)),"
+                " sum(good), ?1 - min(day) + 1 FROM health_day GROUP BY probe",
+                (newest, WEEK),
             ).fetchall()
-        return {probe: Goodness(*counted) for probe, *counted in rows}
+            found = {probe: Goodness(*counted) for probe, *counted in rows}
+            for probe in found.keys() & {name for name, flags in by_hand.items() if flags}:
+                for day, more in _flagged(db, probe, by_hand[probe]):
+                    good = found[probe]
+                    found[probe] = Goodness(
+                        good.day + more * (day == newest),
+                        good.week + more * (day > newest - WEEK),
+                        good.whole + more,
+                        good.days,
+                    )
+        return found
 
     def begun(self) -> bool:
         """Whether any reading was judged so far: none is while no clock can be vouched for."""
@@ -87,6 +129,18 @@ class HealthRecord(RecordFile):
         with self._open() as db:
             row = db.execute("SELECT scan, began, memory FROM health_memory").fetchone()
         return None if row is None else HealthMemory(*row)
+
+
+def _flagged(
+    db: sqlite3.Connection, probe: str, flags: Sequence[HandFlag]
+) -> Iterator[tuple[int, float]]:
+    """Of days with readings flagged by hand, how many more of them are good by that, or fewer."""
+    first = min(flag.from_ms for flag in flags) // DAY_MS
+    for day, readings, good in db.execute(
+        "SELECT day, readings, good FROM health_day WHERE probe = ? AND day >= ?", (probe, first)
+    ):
+        passed, other = shares(flags, day * DAY_MS, (day + 1) * DAY_MS)
+        yield day, passed * (readings - good) - other * good
 
 
 def add_health(db: sqlite3.Connection, news: HealthNews) -> None:

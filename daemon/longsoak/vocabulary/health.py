@@ -67,10 +67,11 @@ class Finding:
 class Goodness(NamedTuple):
     """How many readings of one probe were good: in the last closed day, its week, and in all.
 
+    Those flagged by hand count by that, by their share of a day.
     `days` are from its first closed day to the last of all, whether or not anything was measured.
     """
 
-    day: int
-    week: int
-    whole: int
+    day: float
+    week: float
+    whole: float
     days: int

@@ -7,6 +7,7 @@ from enum import StrEnum
 from longsoak.vocabulary.proof import Json
 
 NOTE = "note"  # the kind of entry that is words and photos, and has no content of its own
+FLAG = "flag"  # the kind that flags readings by hand; it speaks of the time from which they are
 
 
 class About(StrEnum):

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from longsoak.core.logbookwords import subject_words
 from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.wording import ago_words
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.source import Heading
@@ -38,20 +40,41 @@ class FoundLine:
 
 
 @dataclass(frozen=True, slots=True)
+class FlagLine:
+    """One flag that somebody set."""
+
+    number: int
+    about: str
+    flag: str
+    since: str
+    until: str
+    by: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class HealthPage:
     """The whole sheet."""
 
     lead: tuple[str | Markup, ...]
     doubts: tuple[Doubt, ...]
     probes: tuple[ProbeHealth, ...]
+    by_hand: tuple[FlagLine, ...]
+    aside: tuple[str, ...]
     log: tuple[FoundLine, ...]
     log_cut: bool
 
 
 def health_page(
-    heading: Heading, probes: Sequence[ProbeHealth], findings: Sequence[Finding]
+    heading: Heading,
+    probes: Sequence[ProbeHealth],
+    findings: Sequence[Finding],
+    flags: Sequence[HandFlag],
 ) -> HealthPage:
-    """Work out the sheet; `findings` are all there ever were, oldest first."""
+    """Work out the sheet.
+
+    `findings` are all there ever were, oldest first; `flags` those set by hand that count.
+    """
     now_ms = heading.now_ms
     doubts = tuple(_doubt(each.probe, f, now_ms=now_ms) for each in probes for f in each.found)
     judged = sum(each.judged for each in probes)
@@ -71,11 +94,36 @@ def health_page(
         lead=tuple(sentence for sentence in (recording, lead) if sentence),
         doubts=doubts,
         probes=tuple(probes),
-        log=tuple(
-            FoundLine(moment(f.found_ms, now_ms=now_ms), f.probe, f.says)
-            for f in reversed(findings[-_MOST:])
+        by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),
+        aside=tuple(
+            f"{finding.says}: set aside by entry {flag.number}, {flag.by}"
+            for each in probes
+            for finding, flag in each.set_aside
         ),
+        log=found_lines(findings, now_ms=now_ms),
         log_cut=len(findings) > _MOST,
+    )
+
+
+def found_lines(findings: Sequence[Finding], *, now_ms: int) -> tuple[FoundLine, ...]:
+    """What was found, the newest first, as far as it is listed."""
+    return tuple(
+        FoundLine(moment(f.found_ms, now_ms=now_ms), f.probe, f.says)
+        for f in reversed(findings[-_MOST:])
+    )
+
+
+def flag_line(flag: HandFlag, *, now_ms: int) -> FlagLine:
+    """A flag that somebody set, as a row."""
+    until = "it is ended" if flag.until_ms is None else moment(flag.until_ms, now_ms=now_ms)
+    return FlagLine(
+        flag.number,
+        subject_words(flag.subject),
+        flag.flag.word,
+        moment(flag.from_ms, now_ms=now_ms),
+        until,
+        flag.by,
+        flag.says,
     )
 
 

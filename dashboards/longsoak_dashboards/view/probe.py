@@ -1,6 +1,6 @@
 """The sheet of one probe: what it reads, where it sits, how it was proven and put in."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from urllib.parse import quote
@@ -10,10 +10,13 @@ from markupsafe import Markup
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
 from longsoak.core.wording import day_words, where_words
 from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.handflag import HandFlag
+from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
+from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.steps import StepRow, step_rows
 from longsoak_dashboards.view.traces import PanelPlan
@@ -52,12 +55,24 @@ class ProbePage:
     photo: str
     alarms: tuple[tuple[str, str, str], ...]
     proof_link: str
+    by_hand: tuple[FlagLine, ...]
+    found: tuple[FoundLine, ...]
 
 
 def probe_page(
-    snapshot: Snapshot, mark: Mark, book: Book, *, has_photo: Callable[[str], bool]
+    snapshot: Snapshot,
+    mark: Mark,
+    book: Book,
+    *,
+    flags: Sequence[HandFlag],
+    findings: Sequence[Finding],
+    has_photo: Callable[[str], bool],
 ) -> ProbePage:
-    """Work out the sheet of one probe; `has_photo` says whether a photo of a card can be shown."""
+    """Work out the sheet of one probe.
+
+    `flags` are those set by hand on it, `findings` what was ever found of it, oldest first;
+    `has_photo` says whether a photo of a card can be shown.
+    """
     probe, now_ms = mark.probe, snapshot.now_ms
     newest = next((proof for proof in reversed(book.proofs) if proof.of(probe.name)), None)
     card = book.card(probe.name)
@@ -81,6 +96,8 @@ def probe_page(
         photo=photo if photo and has_photo(photo) else "",
         alarms=_alarms(snapshot, probe),
         proof_link=f"/proof/at/{quote(probe.name, safe='')}",
+        by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),
+        found=found_lines(findings, now_ms=now_ms),
     )
 
 

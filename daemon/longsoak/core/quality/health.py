@@ -10,7 +10,7 @@ from enum import Enum, auto
 from math import isnan, nan
 from typing import NamedTuple
 
-from longsoak.core.quality.checks import FAIL, PASS, SUSPECT, Flags, piece_of, steps_of
+from longsoak.core.quality.checks import FAIL, MISSING, PASS, SUSPECT, Flags, piece_of, steps_of
 from longsoak.core.quality.day import Day, DaySums
 from longsoak.core.quality.faults import (
     DAY_MS,
@@ -75,6 +75,8 @@ class RigHealth:
         self._watched = {p.name: watched(p, rig.probes, left.get(p.name)) for p in rig.probes}
         self._pumps = [w for w in self._watched.values() if w.probe.runs_from is not None]
         self.began = began
+        # By probe, times from and until which its readings are taken in and not judged, UTC ms.
+        self.not_judged: Mapping[str, Sequence[tuple[int, int | None]]] = {}
         self._seconds = _NO_TIMES
 
     @property
@@ -99,12 +101,13 @@ class RigHealth:
             return []
         if self.began is None:
             self.began = readings.utc_ms[0] // DAY_MS
-        counting = _counting(readings)
+        judged = _left_alone(readings, self.not_judged.get(probe, ()))
+        counting = _counting(judged)
         if one.probe.runs_from is not None:
             _watch_pump(one, readings.utc_ms, counting)
-        news: list[News] = list(wires(one, readings))
+        news: list[News] = list(wires(one, judged))
         if one.checked is not None:
-            news += self._checked(one, one.checked, readings, counting)
+            news += self._checked(one, one.checked, judged, counting)
         _add_to_days(one, readings, counting)
         one.memory.at_ms = readings.utc_ms[-1]
         return news
@@ -244,6 +247,18 @@ def _later(readings: Readings, at_ms: int | None) -> Readings:
     first = bisect_right(readings.utc_ms, at_ms)
     times, raw, values, flags, reasons = readings
     return Readings(times[first:], raw[first:], values[first:], flags[first:], reasons[first:])
+
+
+def _left_alone(readings: Readings, times: Sequence[tuple[int, int | None]]) -> Readings:
+    """The same with those of some times as if they were missing."""
+    if not times:
+        return readings
+    flags = list(readings.flags)
+    for begin, end in times:
+        first = bisect_left(readings.utc_ms, begin)
+        last = len(flags) if end is None else bisect_left(readings.utc_ms, end)
+        flags[first:last] = [MISSING] * max(0, last - first)
+    return readings._replace(flags=flags)
 
 
 def _counting(readings: Readings) -> Sequence[float]:
