@@ -21,6 +21,7 @@ from longsoak.core.quality.checks import (
     SUSPECT,
     Before,
     Close,
+    Expected,
     Pending,
     Rate,
     Run,
@@ -158,3 +159,14 @@ def test_what_is_missing_leaves_the_rest_of_its_window_to_be_judged() -> None:
 def test_a_rate_counts_both_ways(backwards: bool) -> None:
     values = [0.0, 10.0]
     assert rated(Rate(0.02), values[::-1] if backwards else values)[1] == SUSPECT
+
+
+@given(WITH_HOLES | st.just([10.0, 20.0, inf, -inf]))
+def test_an_expected_band_equals_its_climatology_but_never_fails(values: list[float]) -> None:
+    """On an end it passes, beyond it is suspect: to both. Its span of failure is not used here."""
+    config = qartod.ClimatologyConfig()
+    first, last = np.datetime64("2026-01-01"), np.datetime64("2026-12-31")
+    config.add(tspan=(first, last), vspan=(10.0, 20.0))
+    depth = np.zeros(len(values))
+    theirs = qartod.climatology_test(config, values, times(len(values)), depth)
+    assert Expected(10.0, 20.0).flags(values) == flags(theirs)

@@ -6,6 +6,7 @@ from math import inf
 from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
+from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
 from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
@@ -118,6 +119,8 @@ def build(draft: Draft) -> Rig:
         database=database,
         backup=_backup(draft.backup.table) if draft.backup else None,
         marks=marks_of(draft.record.table if draft.record else RecordTable()),
+        bands=tuple(band_of(part.table) for part in draft.bands),
+        thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
     )
 
 

@@ -6,6 +6,7 @@ from typing import TypeVar, cast
 
 from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.curvetable import CurveTable
+from longsoak.rigfile.judgingtables import BandTable, ChecksTable
 from longsoak.rigfile.kinds import expected_of
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
@@ -92,6 +93,8 @@ class Draft:
     database: Part[DatabaseTable] | None
     backup: Part[BackupTable] | None
     record: Part[RecordTable] | None
+    bands: tuple[Part[BandTable], ...]
+    checks: tuple[Part[ChecksTable], ...]
     bay_names: Names
     bus_names: Names
     probe_names: Names
@@ -160,6 +163,14 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         ),
         backup=_one(BackupTable, document.backup, path=("backup",), report=report),
         record=_one(RecordTable, document.record, path=("record",), report=report),
+        bands=tuple(
+            read_table(BandTable, item, path=("bands", index), report=report)
+            for index, item in enumerate(document.bands or ())
+        ),
+        checks=tuple(
+            read_table(ChecksTable, item, path=("checks", index), report=report)
+            for index, item in enumerate(document.checks or ())
+        ),
         bay_names=_names(raw.get("bays")),
         bus_names=_names(raw.get("buses")),
         probe_names=_names(raw.get("probes")),

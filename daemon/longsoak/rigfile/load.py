@@ -16,6 +16,7 @@ from longsoak.rigfile.curves import check_curves, shipped
 from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
+from longsoak.rigfile.judgingchecks import check_judging
 from longsoak.rigfile.lines import Lines
 from longsoak.rigfile.outletchecks import (
     check_addresses,
@@ -251,6 +252,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
     check_record(draft.record, report=report)
+    check_judging(draft, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -53,6 +53,8 @@ class Document(Table):
     forward: Annotated[_One, table_of("forward.database")] = None
     backup: Annotated[_One, table_of("backup")] = None
     record: Annotated[_One, table_of("record")] = None
+    bands: Annotated[list[object] | None, _tables("bands")] = None
+    checks: Annotated[list[object] | None, _tables("checks")] = None
 
 
 class RigTable(Table):

@@ -10,8 +10,8 @@ from typing import NamedTuple
 from longsoak.core.handflags import flags_of, shares
 from longsoak.core.probehealth import ProbeHealth, health_of
 from longsoak.core.proof.book import Book
-from longsoak.core.quality.faults import DAY_MS
 from longsoak.core.quality.health import ClosedDay
+from longsoak.core.quality.limits import DAY_MS
 from longsoak.store.recordfile import RecordFile
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag

@@ -31,6 +31,8 @@ class Fault(StrEnum):
     STEP = "stepped away from its neighbours"
     DRIFT = "drifts away from its neighbours"
     FRONT_END = "front end drifts"
+    OUTSIDE = "outside its expected band"
+    SLUGGISH = "moves less than expected"
 
 
 @dataclass(frozen=True, slots=True)

@@ -368,6 +368,38 @@ class Marks:
 
 
 @dataclass(frozen=True, slots=True)
+class Band:
+    """What somebody expects a probe to read, in its unit, on some days of the test.
+
+    Days count from 1, the rig's `start`; both ends belong to it, `last` None is no end. It is from
+    `low` to `high`, and moves by `moves` or more within a day.
+    """
+
+    probe: str
+    first: int = 1
+    last: int | None = None
+    low: float = -inf
+    high: float = inf
+    moves: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """Changed thresholds of the checks: of one probe, or of all of a kind; None is as usual.
+
+    `spike`, `step` and `apart` are in the unit of the kind, `rate` in that an hour, `flat` in h.
+    """
+
+    probe: str | None = None
+    kind: Kind | None = None
+    spike: float | None = None
+    step: float | None = None
+    rate: float | None = None
+    flat: float | None = None
+    apart: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """Everything one rig file says, checked."""
 
@@ -386,3 +418,5 @@ class Rig:
     database: Database | None
     backup: Backup | None = None
     marks: Marks = Marks()
+    bands: tuple[Band, ...] = ()
+    thresholds: tuple[Thresholds, ...] = ()

@@ -8,8 +8,9 @@ from random import Random
 import pytest
 
 from healthrig import A_DAY, BEGAN, NONE, PASS, Row, Seen, as_it_is, rig, shifted, sound
-from longsoak.core.quality.faults import DAY_MS, Readings
+from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import News, RigHealth
+from longsoak.core.quality.limits import DAY_MS
 from longsoak.core.quality.peers import LONGEST
 from longsoak.core.quality.written import read_again, written
 from longsoak.vocabulary.flags import Flag, Reason

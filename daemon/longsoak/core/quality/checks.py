@@ -155,6 +155,22 @@ class Spike:
         return flags, after
 
 
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Expected band by season of the test: what the manuals call climatology.
+
+    What is beyond `low` or `high` is suspect, and never more: it may be so.
+    """
+
+    low: float
+    high: float
+
+    def flags(self, values: Sequence[float]) -> Flags:
+        """The flag of each reading of the season; NaN is missing."""
+        low, high = self.low, self.high
+        return [PASS if low <= v <= high else MISSING if isnan(v) else SUSPECT for v in values]
+
+
 class Run(NamedTuple):
     """How long the readings have stayed close together, up to the last one.
 

@@ -1,15 +1,27 @@
 """Which faults a probe's readings, or its days, tell of. Pure."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from itertools import pairwise
 from math import isnan, nan
 from statistics import median
 from typing import NamedTuple
 
 from longsoak.core.quality.change import Cusum, Ewma
-from longsoak.core.quality.checks import FAIL, SUSPECT, Close
+from longsoak.core.quality.checks import (
+    FAIL,
+    MISSING,
+    NOT_EVALUATED,
+    SUSPECT,
+    Close,
+    Expected,
+    Flags,
+    piece_of,
+)
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.limits import (
+    DAY,
+    DAY_MS,
     REFERENCE_ALLOWANCE,
     REFERENCE_DECISION,
     REFERENCE_LASTING,
@@ -17,13 +29,15 @@ from longsoak.core.quality.limits import (
 )
 from longsoak.core.quality.peers import Apart
 from longsoak.core.quality.trend import mann_kendall, theil_sen
-from longsoak.core.quality.watched import Standing, Streak, Watched
+from longsoak.core.quality.watched import Season, Standing, Streak, Watched
 from longsoak.core.quality.words import (
     drift_words,
     front_end_words,
     noise_words,
     open_words,
+    outside_words,
     short_words,
+    sluggish_words,
     step_words,
     stuck_words,
 )
@@ -31,9 +45,9 @@ from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.health import Fault, Finding
 from longsoak.vocabulary.rig import Kind
 
-DAY_MS = 86_400_000
 MONTH = 30  # days
 _AT_ONCE = 3  # readings on end that make an open or a shorted wire
+_FEWEST = 12  # readings that can be told to move too little
 _NOISE_LEARNT = 5  # days
 _NOISIER = 4.0  # times the noise of these days
 _NOISY_DAYS = 2  # on end
@@ -57,51 +71,116 @@ class Readings(NamedTuple):
 
 def wires(one: Watched, readings: Readings) -> Iterator[Finding]:
     """Open and shorted wires: so many readings on end, and gone after as many without."""
-    fault, began_ms, length = one.memory.streak
-    calm = fault is None and length >= _AT_ONCE
+    streak = one.memory.streak
+    calm = streak.fault is None and streak.length >= _AT_ONCE
     if one.probe.kind not in _WIRED or (calm and not any(readings.reasons)):
         return
+    told: list[tuple[int, Fault | None]] = []
     for ms, flag, reason in zip(readings.utc_ms, readings.flags, readings.reasons, strict=True):
         if flag > FAIL:  # missing: says nothing of the wire
             continue
-        tells = None
         if flag == FAIL and reason in _OPEN:
-            tells = Fault.OPEN
-        elif reason in _SHORT:
-            tells = Fault.SHORT
+            told.append((ms, Fault.OPEN))
+        else:
+            told.append((ms, Fault.SHORT if reason in _SHORT else None))
+    name = one.probe.name
+    words = {Fault.OPEN: open_words(name), Fault.SHORT: short_words(name)}
+    one.memory.streak = yield from _on_end(one, streak, told, words)
+
+
+def outside(one: Watched, times: Sequence[int], values: Sequence[float]) -> Iterator[Finding]:
+    """Beyond the band that is expected on such a day of the test: so many readings on end."""
+    flags, season = [NOT_EVALUATED] * len(times), None
+    for each, first, last in _seasons(one, times):
+        flags[first:last] = Expected(each.band.low, each.band.high).flags(values[first:last])
+        season = each
+    streak = one.memory.outside
+    calm = streak.fault is None and streak.length >= _AT_ONCE
+    if not one.seasons or (calm and SUSPECT not in flags):
+        return
+    words, told = "", []
+    for ms, flag, value in zip(times, flags, values, strict=True):
+        if flag == SUSPECT and season is not None and not words:
+            words = outside_words(one.probe, value, season.band)
+        if flag != MISSING:
+            told.append((ms, Fault.OUTSIDE if flag == SUSPECT else None))
+    one.memory.outside = yield from _on_end(one, streak, told, {Fault.OUTSIDE: words})
+
+
+def sluggish(one: Watched, times: Sequence[int], values: Sequence[float]) -> Iterator[Finding]:
+    """Moves less within a day than is expected on such a day of the test: attenuated signal."""
+    covered = 0
+    for season, first, last in _seasons(one, times):
+        if not season.band.moves or first == last:
+            continue
+        covered += last - first
+        some, every = times[first:last], one.probe.every
+        still = Close(season.band.moves, every, suspect=max(_FEWEST, 1 + int(DAY / every)))
+        piece = piece_of([ms / 1000 for ms in some], values[first:last])
+        flags, one.memory.sluggish = still.step(piece, one.memory.sluggish)
+        words = sluggish_words(one.probe, season.band)
+        yield from _lasting(one, Fault.SLUGGISH, still, (flags, some), lambda _: words)  # noqa: B023
+    if times and not covered and Fault.SLUGGISH in one.memory.standing:
+        yield _over(one, Fault.SLUGGISH, times[0])
+
+
+def _seasons(one: Watched, times: Sequence[int]) -> Iterator[tuple[Season, int, int]]:
+    """The seasons that some of the times lie in, each with the places where they begin and end."""
+    for season in one.seasons:
+        first, last = bisect_left(times, season.from_ms), bisect_left(times, season.until_ms)
+        if first < last:
+            yield season, first, last
+
+
+def _on_end(
+    one: Watched,
+    streak: Streak,
+    told: Sequence[tuple[int, Fault | None]],
+    words: Mapping[Fault, str],
+) -> Generator[Finding, None, Streak]:
+    """Faults that so many readings on end make, and as many without them end; the streak since."""
+    fault, began_ms, length = streak
+    for ms, tells in told:
         if tells is not fault:
             fault, began_ms, length = tells, ms, 0
         length += 1
         if length != _AT_ONCE:
             continue
-        for other in (Fault.OPEN, Fault.SHORT):
+        for other in words:
             if other is not fault and other in one.memory.standing:
                 yield _over(one, other, began_ms)
         if fault is not None and fault not in one.memory.standing:
-            words = open_words if fault is Fault.OPEN else short_words
-            yield _begun(one, fault, began_ms, ms, words(one.probe.name))
-    one.memory.streak = Streak(fault, began_ms, length)
+            yield _begun(one, fault, began_ms, ms, words[fault])
+    return Streak(fault, began_ms, length)
 
 
-def stuck(
-    one: Watched, still: Close, flags: Sequence[int], times: Sequence[int]
-) -> Iterator[Finding]:
+def stuck(one: Watched, still: Close, flags: Flags, times: Sequence[int]) -> Iterator[Finding]:
     """One and the same raw value for long: begins with the first flag, over with the first not."""
-    standing = Fault.STUCK in one.memory.standing
-    if not standing and max(flags) < SUSPECT:
+    yield from _lasting(
+        one, Fault.STUCK, still, (flags, times), lambda lasted: stuck_words(one.probe, lasted)
+    )
+
+
+def _lasting(
+    one: Watched,
+    fault: Fault,
+    still: Close,
+    found: tuple[Flags, Sequence[int]],
+    words: Callable[[float], str],
+) -> Iterator[Finding]:
+    """A fault that begins with the first flag, and is over with the first reading without one."""
+    standing = fault in one.memory.standing
+    if not standing and max(found[0]) < SUSPECT:
         return
-    for ms, flag in zip(times, flags, strict=True):
+    for flag, ms in zip(*found, strict=True):
         if flag > FAIL:  # a reading that is missing neither moves nor rests
             continue
         if flag == SUSPECT and not standing:
-            needed = still.suspect or 0
-            since_ms = ms - round((needed - 1) * one.probe.every * 1000)
-            yield _begun(
-                one, Fault.STUCK, since_ms, ms, stuck_words(one.probe, (ms - since_ms) / 1000)
-            )
+            since_ms = ms - round(((still.suspect or 0) - 1) * one.probe.every * 1000)
+            yield _begun(one, fault, since_ms, ms, words((ms - since_ms) / 1000))
         elif flag < SUSPECT and standing:
-            yield _over(one, Fault.STUCK, ms)
-        standing = Fault.STUCK in one.memory.standing
+            yield _over(one, fault, ms)
+        standing = fault in one.memory.standing
 
 
 def gone_away(

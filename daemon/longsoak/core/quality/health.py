@@ -13,14 +13,16 @@ from typing import NamedTuple
 from longsoak.core.quality.checks import FAIL, MISSING, PASS, SUSPECT, Flags, piece_of, steps_of
 from longsoak.core.quality.day import Day, DaySums
 from longsoak.core.quality.faults import (
-    DAY_MS,
     Readings,
     front_end,
     gone_away,
     noise,
+    outside,
+    sluggish,
     stuck,
     wires,
 )
+from longsoak.core.quality.limits import DAY_MS
 from longsoak.core.quality.peers import LONGEST, Apart, apart
 from longsoak.core.quality.watched import Checked, Memory, Watched, watched
 from longsoak.vocabulary.flags import Flag, Reason
@@ -72,7 +74,7 @@ class RigHealth:
         self, rig: Rig, known: Mapping[str, Memory] | None = None, *, began: int | None = None
     ) -> None:
         left = known or {}
-        self._watched = {p.name: watched(p, rig.probes, left.get(p.name)) for p in rig.probes}
+        self._watched = {p.name: watched(p, rig, left.get(p.name)) for p in rig.probes}
         self._pumps = [w for w in self._watched.values() if w.probe.runs_from is not None]
         self.began = began
         # By probe, times from and until which its readings are taken in and not judged, UTC ms.
@@ -108,6 +110,9 @@ class RigHealth:
         news: list[News] = list(wires(one, judged))
         if one.checked is not None:
             news += self._checked(one, one.checked, judged, counting)
+        if one.seasons:
+            news += outside(one, judged.utc_ms, counting)
+            news += sluggish(one, judged.utc_ms, counting)
         _add_to_days(one, readings, counting)
         one.memory.at_ms = readings.utc_ms[-1]
         return news

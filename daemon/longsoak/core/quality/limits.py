@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from longsoak.vocabulary.rig import Kind
 
 DAY = 86_400.0  # s
+DAY_MS = 86_400_000
 FLAT = DAY  # s: no sensor that works gives one and the same raw value for a day
 
 
@@ -19,7 +20,7 @@ class Limits:
     `step` and `rate` (a second) are how far a reading may be from the one before, added up;
     `spike` how far from both beside it; `apart` what a change that its neighbours do not show must
     come to before it is told, and `creep` what it may be each day beyond; `noise` the least that
-    counts as noise.
+    counts as noise. `flat` is how long one and the same raw value is no wonder, s.
     """
 
     step: float
@@ -28,6 +29,7 @@ class Limits:
     apart: float
     creep: float
     noise: float
+    flat: float = FLAT
 
 
 LIMITS = {

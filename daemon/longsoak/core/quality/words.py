@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import isnan
 
 from longsoak.core.wording import age_words, day_words
-from longsoak.vocabulary.rig import Kind, Probe
+from longsoak.vocabulary.rig import Band, Kind, Probe
 
 _MORE = {Kind.PINS: ("wetter", "drier"), Kind.HUMIDITY: ("damper", "drier")}
 _WET = (
@@ -32,6 +32,31 @@ def short_words(name: str) -> str:
 def stuck_words(probe: Probe, seconds: float) -> str:
     """A probe that gives one and the same raw value."""
     return f"{probe.name}: the same raw value, to the last digit, for {age_words(seconds)}"
+
+
+def outside_words(probe: Probe, value: float, band: Band) -> str:
+    """A probe that reads what nobody expected on such a day."""
+    high = value > band.high
+    than = f"above {band.high:g}" if high else f"below {band.low:g}"
+    wet = f".{_WET}" if high and probe.kind is Kind.PINS else ""
+    return (
+        f"{probe.name}: {value:.1f} {probe.unit_words}, {than}, which is the end of the band "
+        f"expected on {_days(band)}, three readings on end{wet}"
+    )
+
+
+def sluggish_words(probe: Probe, band: Band) -> str:
+    """A probe that moves less than somebody expected."""
+    return (
+        f"{probe.name}: moved by less than {band.moves:g} {probe.unit_words} in a day, the least "
+        f"that is expected on {_days(band)}"
+    )
+
+
+def _days(band: Band) -> str:
+    if band.last is None:
+        return "any day of the test" if band.first == 1 else f"days from {band.first} on"
+    return f"days {band.first} to {band.last} of the test"
 
 
 def noise_words(probe: Probe, noise: float, usual: float) -> str:

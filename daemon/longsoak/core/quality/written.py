@@ -46,13 +46,13 @@ def _memory(row: dict[str, object]) -> Memory:
     if row.keys() != set(_NAMES):
         raise ValueError("it has not what is remembered")
     parts: dict = dict(row)  # type: ignore[type-arg]  # of JSON, each as it is used
-    seen, size, at, highs, lows = parts["run"]
-    fault, began, length = parts["streak"]
     parts |= {
         "before": Before(*parts["before"]),
         "pending": Pending(*parts["pending"]),
-        "run": Run(seen, size, at, tuple(map(tuple, highs)), tuple(map(tuple, lows))),
-        "streak": Streak(None if fault is None else Fault(fault), began, length),
+        "run": _run(*parts["run"]),
+        "sluggish": _run(*parts["sluggish"]),
+        "streak": _streak(*parts["streak"]),
+        "outside": _streak(*parts["outside"]),
         "sums": None if parts["sums"] is None else DaySums(*parts["sums"]),
         "waiting": [Day(*day) for day in parts["waiting"]],
         "means": dict(parts["means"]),
@@ -61,3 +61,15 @@ def _memory(row: dict[str, object]) -> Memory:
         "standing": {Fault(name): Standing(*known) for name, known in parts["standing"]},
     }
     return Memory(**parts)
+
+
+_Pairs = list[list[float]]
+
+
+def _run(seen: int, size: int, at: float, highs: _Pairs, lows: _Pairs) -> Run:
+    ends = ([(int(place), value) for place, value in each] for each in (highs, lows))
+    return Run(seen, size, at, *map(tuple, ends))
+
+
+def _streak(fault: str | None, began_ms: int, length: int) -> Streak:
+    return Streak(None if fault is None else Fault(fault), began_ms, length)
