@@ -45,6 +45,7 @@ UNITS = {
     Kind.FLOAT: "1",
     Kind.FLOW: "Hz",
     Kind.PUMP_CURRENT: "mA",
+    Kind.POLARISATION: "mV",
 }
 
 

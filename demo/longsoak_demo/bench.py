@@ -22,7 +22,9 @@ NOISE = {
     "level": 0.12,
     "flow": 0.004,
     "pump current": 0.003,
+    "polarisation": 3.0,
 }
+_OWN = 15.0  # mV, standard deviation over pairs of what two electrodes of one steel differ by
 
 
 class Bench:
@@ -65,6 +67,8 @@ class Bench:
                     self._fault(event, place.name)
             case Kind.SHORT | Kind.STEP | Kind.CREEP | Kind.NOISE | Kind.LEAKAGE if probe:
                 self._fault(event, probe)
+            case Kind.POLARISATION if probe:
+                self._fault(event, probe)
             case Kind.DRIFT if probe:
                 self._drift[probe] = event.amount or 0.0
             case Kind.SILENCE if target:
@@ -90,7 +94,8 @@ class Bench:
         """What the instrument at `place` measures now.
 
         Ohm for pins and reference resistors (infinite for an open wire), % for humidity, degC for
-        temperature, mm for the level, 1 or 0 for the float, L/min for the flow, A for the pump.
+        temperature, mm for the level, 1 or 0 for the float, L/min for the flow, A for the pump, mV
+        for what a pair makes by itself.
         """
         if place.kind == "float":  # its contact closes when it lifts; a broken wire never does
             return float(self.pair.tray.float_lifted and not self.open_wire(place))
@@ -111,6 +116,9 @@ class Bench:
             warmth = self.pair.warmth(place.bay, depth=place.depth)
             jitter = source.gauss(0.0, 1.0)
             return pins(moisture, warmth, faults, noise=noise, jitter=jitter, time=time) * off
+        if place.pair is not None:
+            made = sum(fault.voltage(time) for fault in self._faults.get(place.pair, ()))
+            return self.truth(place) + made + noise
         jitter = source.gauss(0.0, 1.0) if faults else 0.0
         value = other(self.truth(place), faults, noise=noise, jitter=jitter, time=time) + drift
         if place.kind in PUMP:  # a wheel counts and a clamp rectifies: neither goes below nothing
@@ -129,6 +137,8 @@ class Bench:
                 return pair.tray.current
             case "reference resistor":
                 return places.REFERENCE_OHMS
+            case "polarisation":
+                return own_voltage(place.name)
         if place.bay and place.depth is not None and place.height is not None:
             if place.kind == "temperature":
                 return pair.timber[place.bay]
@@ -174,6 +184,11 @@ class Bench:
         if event.bus is None:
             self.pair.tray.pump_on = True
             self.pair.tray.bale_to(STOP - 5.0)
+
+
+def own_voltage(name: str) -> float:
+    """What two sound electrodes differ by, mV: the same of a pair at all times."""
+    return random.Random(name).gauss(0.0, _OWN)  # noqa: S311 - noise, not a secret
 
 
 def wired(bus: str) -> list[Place]:

@@ -23,6 +23,7 @@ class Kind(StrEnum):
     CREEP = "creep"
     NOISE = "noise"
     LEAKAGE = "leakage"
+    POLARISATION = "polarisation"
     GAIN = "gain"
     SILENCE = "silence"
     UNPLUG = "unplug"
@@ -40,6 +41,7 @@ _MUST: dict[Kind, tuple[str, ...]] = {
     Kind.CREEP: ("probe", "amount"),
     Kind.NOISE: ("probe", "amount"),
     Kind.LEAKAGE: ("probe", "amount"),
+    Kind.POLARISATION: ("probe", "amount"),
     Kind.GAIN: ("bus", "amount"),
     Kind.UNPLUG: ("bus",),
     Kind.REPLUG: ("bus",),

@@ -14,6 +14,7 @@ DAY = 86_400.0
 OPEN_WIRE = inf
 _SHORTED = 400.0  # Ohm, through a wet plug with salt in it
 _SOAKS_IN = 4.0 * DAY  # how long water takes into a plug, to 63 %
+_CORRODES_IN = 6.0 * DAY  # how long one of two electrodes takes to lose its skin, to 63 %
 _DRIEST = 5.0  # % of dry mass: no shift makes wood drier
 
 
@@ -22,7 +23,8 @@ class Fault:
     """One fault of one probe, from `began` on, s of simulated time.
 
     `amount` is in the probe's unit (pins: % of dry mass), and of a creep per 30 days; of noise of
-    pins a share of their resistance, of a leakage Ohm, of a gain % of the resistance per 30 days.
+    pins a share of their resistance, of a leakage Ohm, of a gain % of the resistance per 30 days,
+    of a polarisation mV.
     """
 
     kind: Kind
@@ -42,6 +44,12 @@ class Fault:
         if self.kind is Kind.GAIN:
             return 1 + self.amount / 100 * (time - self.began) / (30 * DAY)
         return 1.0
+
+    def voltage(self, time: float) -> float:
+        """What a pair of pins makes by itself beyond what it always does, mV."""
+        if self.kind is Kind.POLARISATION:
+            return self.amount * (1 - exp(-(time - self.began) / _CORRODES_IN))
+        return 0.0
 
     def beside(self, time: float) -> float:
         """Resistance that lies beside the pins, Ohm."""

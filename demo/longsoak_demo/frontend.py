@@ -15,6 +15,8 @@ _OVER_RANGE = "9.9E37"  # what it prints where it measures no current
 class FrontEnd:
     """Answers ``?P1`` with ``P1,412000,Ohm*hh``; a name it doesn't know gets no answer.
 
+    ``?P1.emf`` gets what the pair makes by itself, in mV.
+
     Parameters
     ----------
     bench : Bench
@@ -35,7 +37,10 @@ class FrontEnd:
             place = self._names.get(name)
             if question != b"?" or place is None or self._bench.silent(place):
                 continue
-            ohms = self._bench.reading(place)
-            value = _OVER_RANGE if ohms > _FULL_SCALE else f"{ohms:.0f}"
-            body = f"{name},{value},Ohm".encode("ascii")
+            reading = self._bench.reading(place)
+            if place.kind == "polarisation":
+                body = f"{name},{reading:.1f},mV".encode("ascii")
+            else:
+                value = _OVER_RANGE if reading > _FULL_SCALE else f"{reading:.0f}"
+                body = f"{name},{value},Ohm".encode("ascii")
             self.port.send(body + b"*%02X\r\n" % reduce(xor, body, 0))

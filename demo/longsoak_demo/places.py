@@ -40,7 +40,8 @@ class Place:
     """A probe: what it measures, where it sits, and how it is wired.
 
     `bay`, `depth` and `height` are those of the rig file. `address` is the one of the bus's
-    driver. `where` says in words where a probe without a depth hangs.
+    driver. `where` says in words where a probe without a depth hangs, `pair`
+    whose own voltage is measured.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Place:
     depth: int | None = None
     height: int | None = None
     where: str | None = None
+    pair: str | None = None
 
 
 def timber_probe(bay: str) -> str:
@@ -73,6 +75,22 @@ def _pins() -> list[Place]:
             name = f"{_short(bay)} {depth}/{height}"
             pins.append(Place(name, "pins", bus, address, bay=bay, depth=depth, height=height))
     return pins
+
+
+def _voltages() -> list[Place]:
+    """The front end looks at its pairs both ways round, and tells what that differs by."""
+    return [
+        Place(
+            f"{pins.name} own",
+            "polarisation",
+            FRONT_END,
+            {"name": f"{pins.address['name']}.emf"},
+            where="front end's case",
+            pair=pins.name,
+        )
+        for pins in _pins()
+        if pins.bus == FRONT_END
+    ]
 
 
 def _air(side: str, device: int) -> list[Place]:
@@ -100,6 +118,7 @@ PLACES: tuple[Place, ...] = (
         {"name": "REF"},
         where="front end's case",
     ),
+    *_voltages(),
     *_air("wet", 1),
     *_air("dry", 2),
     *(

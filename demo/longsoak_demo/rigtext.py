@@ -19,6 +19,7 @@ _EVERY = {
     "float": 1,
     "flow": 2,
     "pump current": 2,
+    "polarisation": 30,
 }
 
 _HEAD = """\
@@ -162,6 +163,8 @@ def _of_kind(place: Place) -> list[str]:
         return [f"trips_at = {tray.FLOAT_TRIPS:g}"]
     if place.kind == "flow":
         return [f"runs_from = {tray.RUNS_FLOW:g}  # L/min"]
+    if place.pair is not None:
+        return [f"pair = {_quoted(place.pair)}"]
     if place.kind == "pump current":
         return [
             "# A clamp around one wire of the cable: on mains, work for a licensed electrician.",

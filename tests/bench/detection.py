@@ -19,7 +19,7 @@ from ioos_qc import qartod
 from scipy import stats
 
 from bench import longrecord
-from bench.figures import Figure, Unmeasured, in_turn, scratch
+from bench.figures import Figure, in_turn, scratch
 from bench.stretches import (
     BEGAN_MS,
     DAY,
@@ -41,9 +41,9 @@ from longsoak.store.health import HealthRecord
 from longsoak.store.writer import RecordWriter
 from longsoak_demo.events import Kind
 from longsoak_demo.faults import Fault
-from longsoak_demo.places import PLACES, Place
+from longsoak_demo.places import FRONT_END, PLACES, Place
 
-STRETCHES, SOUND = 200, 40  # stretches, and those of them in which nothing fails
+STRETCHES, SOUND = 200, 30  # stretches, and those of them in which nothing fails
 AT_ONCE = 6  # faults in one stretch, each among probes of its own
 _THRESHOLDS = "fixed thresholds alone: single readings, and 2 % of a reference resistor"
 WHAT = (
@@ -56,13 +56,14 @@ WHAT = (
     "front-end drift",
     "drift of 1 %MC in 30 days",
     "drift of 2 %RH in 30 days",
+    "polarisation",
 )
 _STEP = {"pins": 2.0, "humidity": 5.0, "temperature": 2.0}
 _NOISE = {"pins": 0.2, "humidity": 2.0, "temperature": 0.5}
 _MOST = {WHAT[7]: (2.0, 1.0, "2 %MC"), WHAT[8]: (4.0, 2.0, "4 %RH")}  # and in 30 days
 
 
-def figures() -> list[Figure | Unmeasured]:
+def figures() -> list[Figure]:
     """Measure all."""
     with get_context("fork").Pool(2) as pool:
         truths = pool.map(truth, range(RIGS))
@@ -71,9 +72,6 @@ def figures() -> list[Figure | Unmeasured]:
     outcomes = [outcome for each in told for outcome in each.outcomes]
     return [
         *(figure for what in WHAT for figure in _found(what, outcomes)),
-        Unmeasured(
-            "polarisation: found", ">= 97 %", "no probe kind tells a pair's own voltage yet"
-        ),
         *_false(told),
         *_speed(),
     ]
@@ -98,8 +96,9 @@ def planned(seed: int, truths: Sequence[Truth]) -> list[Injected]:
     free = [*_groups()]
     source.shuffle(free)
     found = []
-    for n in range(AT_ONCE):
-        what = WHAT[(seed * AT_ONCE + n) % len(WHAT)]
+    whats = [WHAT[(seed * AT_ONCE + n) % len(WHAT)] for n in range(AT_ONCE)]
+    whats.sort(key=lambda what: what != WHAT[9])  # which can be at few places only
+    for what in whats:
         group = next(g for g in free if _can(what, g))
         free.remove(group)
         found.append(_injected(what, source.choice(group), source))
@@ -126,12 +125,14 @@ def _can(what: str, group: Sequence[Place]) -> bool:
         return kind == "reference resistor"
     if what == WHAT[8]:
         return kind == "humidity"
+    if what == WHAT[9]:
+        return group[0].bus == FRONT_END and kind == "pins"
     # The only humidity probes are left to the drift that needs them.
     return kind == "pins" or (kind == "temperature" and what in WHAT[2:5])
 
 
 def _injected(what: str, place: Place, source: random.Random) -> Injected:
-    latest = 28.0 if what in WHAT[6:] else 80.0  # a drift has two months to show
+    latest = 28.0 if what in WHAT[6:9] else 80.0  # a drift has two months to show
     began = round(source.uniform(8.0, latest) * DAY / EVERY) * EVERY
     sign = source.choice((-1.0, 1.0))
     fault = {
@@ -145,6 +146,7 @@ def _injected(what: str, place: Place, source: random.Random) -> Injected:
         WHAT[6]: Fault(Kind.GAIN, began, 3.0 * sign),
         WHAT[7]: Fault(Kind.CREEP, began, sign),
         WHAT[8]: Fault(Kind.CREEP, began, 2.0 * sign),
+        WHAT[9]: Fault(Kind.POLARISATION, began, sign * source.uniform(100.0, 600.0)),
     }[what]
     return Injected(what, place, fault)
 
@@ -174,7 +176,10 @@ def _bounds(k: int, n: int) -> str:
 def _false(told: Sequence[Told]) -> Iterator[Figure]:
     months = DAYS / 30
     sound, sick = told[-SOUND:], told[:-SOUND]
-    judged = sum(place.kind not in ("level", "float", "flow", "pump current") for place in PLACES)
+    judged = sum(
+        place.kind not in ("level", "float", "flow", "pump current", "polarisation")
+        for place in PLACES
+    )
     for name, some in (("where nothing fails", sound), ("beside faults", sick)):
         false = sum(len(each.false) for each in some)
         rig_months = len(some) * months

@@ -53,6 +53,7 @@ _UNIT = {
     "float": "1",
     "flow": "L/min",
     "pump current": "A",
+    "polarisation": "mV",
 }
 _RESOLUTION = {"humidity": 0.1, "temperature": 1 / 16, "pump current": 0.01, "flow": 0.01}
 _FULL_SCALE, _OVER = 1.2e11, 9.9e37  # Ohm, as the demo's meter has them
@@ -216,6 +217,7 @@ def _read(
         each.fault
         for each in injected
         if each.place is place
+        or each.place.name == place.pair
         or (each.fault.kind is Kind.GAIN and each.place.bus == place.bus and place.kind == "pins")
     ]
     seen = of.seen[place.name][first : first + N]
@@ -231,7 +233,9 @@ def _read(
             time = i * EVERY
             acting = [fault for fault in faults if fault.began <= time]
             jitter = source.gauss(0.0, 1.0) if acting else 0.0
-            if place.kind == "reference resistor":
+            if place.pair is not None:
+                values[i] += sum(fault.voltage(time) for fault in acting)
+            elif place.kind == "reference resistor":
                 values[i] = metered(seen[i], acting, noise=noise[i], time=time)
             elif place.kind == "pins" and acting:
                 values[i] = pins(wet[i], warm[i], acting, noise=noise[i], jitter=jitter, time=time)

@@ -29,6 +29,7 @@ RAW_UNIT = {
     Kind.FLOAT: "1",
     Kind.FLOW: "Hz",
     Kind.PUMP_CURRENT: "mA",
+    Kind.POLARISATION: "mV",
 }
 UNCERTAINTY = {
     Kind.PINS: 0.45,
@@ -39,6 +40,7 @@ UNCERTAINTY = {
     Kind.FLOAT: 0.0,
     Kind.FLOW: 0.09,
     Kind.PUMP_CURRENT: 0.02,
+    Kind.POLARISATION: 5.0,
 }
 
 HEAD = """

@@ -30,6 +30,7 @@ UNITS = {
     Kind.FLOAT: ("1",),
     Kind.FLOW: ("L/min", "Hz", "mV", "V", "mA"),
     Kind.PUMP_CURRENT: ("A", "mA", "mV", "V"),
+    Kind.POLARISATION: ("mV",),
 }
 # Standard uncertainty of what a sensor says: in the unit of its kind, and relative to its value.
 # Common practice for the sensors such rigs use; a reference resistor is judged by its meter.
@@ -41,6 +42,7 @@ _SENSOR_UNCERTAINTY = {
     Kind.FLOAT: (0.0, 0.0),
     Kind.FLOW: (0.02, 0.03),
     Kind.PUMP_CURRENT: (0.02, 0.02),
+    Kind.POLARISATION: (5.0, 0.02),
 }
 # Kinds whose value is a straight line of what the sensor gives.
 _LINEAR = (Kind.LEVEL, *PUMP)

@@ -43,6 +43,8 @@ SPANS = {
     # A meter at rest may read a little less than nothing; a pump bigger than this is no rig's.
     Kind.FLOW: Span((-5.0, 500.0), (-0.5, 200.0)),
     Kind.PUMP_CURRENT: Span((-1.0, 50.0), (-0.2, 25.0)),
+    # No two metals in wet wood make more than a volt or two between them.
+    Kind.POLARISATION: Span((-3000.0, 3000.0), (-1000.0, 1000.0)),
 }
 # mA: what a 4-20 mA transmitter may say within its measurement, and where it tells a fault.
 # NAMUR NE 43, second hand; sources differ on whether a fault begins at 3.6 and 21.0 or beyond

@@ -5,17 +5,22 @@ import unicodedata
 from collections.abc import Sequence
 from difflib import get_close_matches
 
+from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import FLAG, NOTE, THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import FLAG, KNOWN, NOTE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.rig import Rig
 
 LONGEST_TEXT = 4000  # characters
 MOST_PHOTOS = 8
 
-_KNOWN = {NOTE: 1, FLAG: 1}  # kinds that this version keeps, and the newest form of their content
+_KNOWN = {
+    NOTE: 1,
+    FLAG: 1,
+    KNOWN: 1,
+}  # kinds that this version keeps, and the newest form of their content
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
 _YEARS = 3  # before the record began: a specimen is made and dried long before it is measured
 _YEAR_MS = 31_557_600_000
@@ -41,6 +46,8 @@ def check_entry(entry: LogbookEntry) -> None:
     if entry.kind == NOTE and entry.content:
         raise _refusal("a note has words and photos, and nothing beside them")
     if entry.kind == FLAG and (wrong := wrong_content(entry)):
+        raise _refusal(wrong)
+    if entry.kind == KNOWN and (wrong := knownvalues.wrong_content(entry)):
         raise _refusal(wrong)
     if not entry.says:
         raise _refusal("Write what there is to say")

@@ -15,6 +15,7 @@ DECIMALS = {
     Kind.LEVEL: 0,
     Kind.FLOW: 2,  # a drip rail takes some tenths of a litre
     Kind.PUMP_CURRENT: 2,
+    Kind.POLARISATION: 0,
 }
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _BEYOND = {"at least": "> ", "at most": "< ", None: ""}

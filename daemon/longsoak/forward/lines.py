@@ -25,6 +25,7 @@ MEASUREMENTS = {
     Kind.FLOAT: "float",
     Kind.FLOW: "flow",
     Kind.PUMP_CURRENT: "pump_current",
+    Kind.POLARISATION: "polarisation",
 }
 NO_LONGER_IN_RIG = "retired"  # measurement of probes the rig file has no more: their kind is gone
 

@@ -309,6 +309,7 @@ _LOOK_AT = {
     Kind.FLOAT: "water",
     Kind.FLOW: "pump",
     Kind.PUMP_CURRENT: "pump",
+    Kind.POLARISATION: "front end",
 }
 
 

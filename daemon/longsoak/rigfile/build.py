@@ -20,6 +20,7 @@ from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.recordtable import RecordTable, marks_of
 from longsoak.rigfile.tables import (
+    DryFaceTable,
     EdgesTable,
     ProbeTable,
     ReservoirTable,
@@ -32,6 +33,7 @@ from longsoak.vocabulary.rig import (
     Bay,
     Bus,
     Database,
+    DryFace,
     Edges,
     Kind,
     Layer,
@@ -138,7 +140,12 @@ def _bay(draft: BayDraft) -> Bay:
             )
             for layer in draft.layers
         ),
+        dry_face=None if draft.dry_face is None else _dry_face(draft.dry_face.table),
     )
+
+
+def _dry_face(table: DryFaceTable) -> DryFace:
+    return DryFace(given(table.surface), given(table.temperature), given(table.humidity))
 
 
 def _edges(table: EdgesTable) -> Edges:
@@ -241,6 +248,7 @@ def _probe(
         per_unit=1.0 if table.per_unit is None else table.per_unit,
         trips_at=table.trips_at,
         runs_from=table.runs_from,
+        pair=table.pair,
     )
 
 

@@ -25,6 +25,7 @@ from longsoak.rigfile.tables import (
     BayTable,
     BusTable,
     Document,
+    DryFaceTable,
     EdgesTable,
     LayerTable,
     ProbeTable,
@@ -44,6 +45,7 @@ class BayDraft:
 
     part: Part[BayTable]
     layers: tuple[Part[LayerTable], ...]
+    dry_face: Part[DryFaceTable] | None
     thickness: float | None
 
 
@@ -190,7 +192,8 @@ def _bay(raw: object, *, path: KeyPath, report: Report) -> BayDraft:
     thicknesses = [layer.table.thickness for layer in layers]
     known = [thickness for thickness in thicknesses if thickness is not None]
     whole = bool(known) and len(known) == len(thicknesses)
-    return BayDraft(part, layers, sum(known) if whole else None)
+    face = _one(DryFaceTable, part.table.dry_face, path=(*path, "dry_face"), report=report)
+    return BayDraft(part, layers, face, sum(known) if whole else None)
 
 
 def _bus(raw: object, *, path: KeyPath, report: Report) -> BusDraft:

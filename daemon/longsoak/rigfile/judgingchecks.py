@@ -6,6 +6,7 @@ from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.judgingtables import JUDGED_ALIKE, BandTable, ChecksTable
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.report import Report, Written, nearest, quoted
+from longsoak.rigfile.waterchecks import check_probe_kind
 from longsoak.vocabulary.rig import JUDGED, Band, Kind, Thresholds
 
 _EMPTY = Written("a table that says nothing")
@@ -18,6 +19,15 @@ def check_judging(draft: Draft, *, report: Report) -> None:
     for place, band in enumerate(draft.bands):
         _check_probe(draft, band, JUDGED, report=report)
         _check_band(draft, band, draft.bands[:place], report=report)
+    for bay in draft.bays:
+        if bay.dry_face is not None:
+            table, path = bay.dry_face.table, bay.dry_face.path
+            for key, kind, name in (
+                ("surface", Kind.TEMPERATURE, table.surface),
+                ("temperature", Kind.TEMPERATURE, table.temperature),
+                ("humidity", Kind.HUMIDITY, table.humidity),
+            ):
+                check_probe_kind(draft, (*path, key), name, kind=kind, report=report)
     for place, checks in enumerate(draft.checks):
         _check_probe(draft, checks, JUDGED_ALIKE, report=report)
         _check_thresholds(checks, draft.checks[:place], report=report)

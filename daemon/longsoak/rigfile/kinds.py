@@ -38,6 +38,8 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     # rarely.
     Kind.FLOW: Defaults(every=10, record=60, resolution=0.2),
     Kind.PUMP_CURRENT: Defaults(every=10, record=60, resolution=0.05),
+    # Common practice for months: as the pins, which a look at both polarities serves too.
+    Kind.POLARISATION: Defaults(every=900),
 }
 
 POSITION = ("bay", "depth", "height")
@@ -54,6 +56,7 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
     Kind.FLOAT: ("trips_at",),
     Kind.FLOW: ("runs_from",),
     Kind.PUMP_CURRENT: ("runs_from",),
+    Kind.POLARISATION: ("pair",),
 }
 
 # Keys it may have beside.
@@ -66,6 +69,7 @@ MAY: Mapping[Kind, tuple[str, ...]] = {
     Kind.FLOAT: ("place", "record"),
     Kind.FLOW: ("place", *_LINEAR),
     Kind.PUMP_CURRENT: ("place", *_LINEAR),
+    Kind.POLARISATION: ("place",),
 }
 
 

@@ -50,6 +50,9 @@ def check_probes(
             _check_place(probe, bays.get(probe.table.bay or ""), draft, report=report)
         if _may(probe, "temperature"):
             _check_temperatures(probe, draft, report=report)
+        if _may(probe, "pair"):
+            pair = probe.table.pair
+            check_probe_kind(draft, (*probe.path, "pair"), pair, kind=Kind.PINS, report=report)
         if _may(probe, "curve"):
             _check_curve(probe, curves=curves, report=report)
         _check_storing(probe, report=report)

@@ -147,6 +147,27 @@ class BayTable(Table):
             needed=True,
         ),
     ] = None
+    dry_face: Annotated[
+        _One,
+        Words(
+            "a table of the probes at the dry face and in the room before it",
+            '{ surface = "T dry face", temperature = "T room", humidity = "RH room" }',
+        ),
+    ] = None
+
+
+class DryFaceTable(Table):
+    """``dry_face`` of a bay."""
+
+    surface: Annotated[
+        Name | None, reference('a probe of kind "temperature"', "T dry face", needed=True)
+    ] = None
+    temperature: Annotated[
+        Name | None, reference('a probe of kind "temperature"', "T room", needed=True)
+    ] = None
+    humidity: Annotated[
+        Name | None, reference('a probe of kind "humidity"', "RH room", needed=True)
+    ] = None
 
 
 class ReservoirTable(Table):
@@ -293,6 +314,9 @@ class ProbeTable(Table):
     runs_from: Annotated[
         Positive | None,
         Words("the least value at which the pump runs as a bare number, more than 0", "0.5"),
+    ] = None
+    pair: Annotated[
+        Name | None, reference('a probe of kind "pins", whose own voltage it is', "C 30/60")
     ] = None
     every: Annotated[
         Period | None,

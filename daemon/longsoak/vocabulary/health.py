@@ -31,6 +31,11 @@ class Fault(StrEnum):
     STEP = "stepped away from its neighbours"
     DRIFT = "drifts away from its neighbours"
     FRONT_END = "front end drifts"
+    SOAKS = "gets wetter alone"
+    WICKING = "wetter than nearer the water"
+    CONDENSATION = "may be condensation"
+    CROSS_TALK = "jumps with another pair"
+    POLARISED = "its polarities differ"
     OUTSIDE = "outside its expected band"
     SLUGGISH = "moves less than expected"
 

@@ -8,6 +8,7 @@ from longsoak.vocabulary.proof import Json
 
 NOTE = "note"  # the kind of entry that is words and photos, and has no content of its own
 FLAG = "flag"  # the kind that flags readings by hand; it speaks of the time from which they are
+KNOWN = "known value"  # the kind that holds a probe against one
 
 
 class About(StrEnum):

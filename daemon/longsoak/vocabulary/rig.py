@@ -25,6 +25,7 @@ class Kind(StrEnum):
     FLOAT = "float"
     FLOW = "flow"
     PUMP_CURRENT = "pump current"
+    POLARISATION = "polarisation"
 
 
 # Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
@@ -37,6 +38,7 @@ UNIT = {
     Kind.FLOAT: "1",
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
+    Kind.POLARISATION: "mV",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -48,6 +50,7 @@ UNIT_WORDS = {
     Kind.FLOAT: "",
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
+    Kind.POLARISATION: "mV",
 }
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
@@ -112,6 +115,18 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
+class DryFace:
+    """What tells whether air condenses on a bay's dry face: probes by name.
+
+    `surface` is a thermometer at the face, the others measure the air of the room before it.
+    """
+
+    surface: str
+    temperature: str
+    humidity: str
+
+
+@dataclass(frozen=True, slots=True)
 class Bay:
     """A side-by-side variant within the specimen, `start` to `end` across."""
 
@@ -119,6 +134,7 @@ class Bay:
     start: float
     end: float
     layers: tuple[Layer, ...]
+    dry_face: DryFace | None = None
 
     @property
     def thickness(self) -> float:
@@ -205,7 +221,8 @@ class Probe:
     that is stored only when it changes; it equals `every` for all others. `resolution` is the
     change that counts as one. `temperatures` are the one or two probes that correct a pair of pins,
     two being interpolated by depth; `quantity` is what its value is of. `runs_from` is the
-    least value, in the unit of its kind, at which the pump runs.
+    least value, in the unit of its kind, at which the pump runs. `pair` names the pins whose own
+    voltage is measured: what their two polarities differ by.
     """
 
     name: str
@@ -229,6 +246,7 @@ class Probe:
     per_unit: float = 1.0
     trips_at: float | None = None
     runs_from: float | None = None
+    pair: str | None = None
 
     @property
     def unit_words(self) -> str:

@@ -24,6 +24,7 @@ _LEAST = {
     Kind.LEVEL: 20.0,
     Kind.FLOW: 0.5,
     Kind.PUMP_CURRENT: 0.2,
+    Kind.POLARISATION: 100.0,
     Kind.REFERENCE: 2.0,
 }
 _TICK_UNIT = {
@@ -33,6 +34,7 @@ _TICK_UNIT = {
     Kind.LEVEL: "mm",
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
+    Kind.POLARISATION: "mV",
     Kind.REFERENCE: "%",
 }
 _FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))

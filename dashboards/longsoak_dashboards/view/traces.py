@@ -16,12 +16,14 @@ WHATS = {
     "air": "air and wood",
     "water": "water",
     "reference": "reference",
+    "polarisation": "polarisation",
 }
 KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
     "pins": (Kind.PINS,),
     "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
     "water": (Kind.LEVEL, Kind.FLOAT, *PUMP),
     "reference": (Kind.REFERENCE,),
+    "polarisation": (Kind.POLARISATION,),
 }
 RANGES: dict[str, str] = {
     "1": "1 h",
@@ -163,6 +165,7 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
         Kind.FLOAT: "up or down",
         Kind.FLOW: "L/min",
         Kind.PUMP_CURRENT: "A",
+        Kind.POLARISATION: "mV, what the two polarities of a pair differ by",
         Kind.REFERENCE: "% off its nominal value",
     }
     found = []

@@ -21,6 +21,7 @@ STEPS: Mapping[Kind, tuple[Step, ...]] = {
     Kind.FLOAT: (Step.READS, Step.FLOAT),
     Kind.FLOW: (Step.READS,),
     Kind.PUMP_CURRENT: (Step.READS,),
+    Kind.POLARISATION: (Step.READS,),
 }
 CHANNEL_STEPS = tuple(dict.fromkeys(step for steps in STEPS.values() for step in steps))
 

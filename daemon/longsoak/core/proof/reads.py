@@ -48,6 +48,7 @@ NOISE: Mapping[Kind, Noise] = {
     Kind.FLOAT: Noise(0.0),
     Kind.FLOW: Noise(0.05, 0.05),
     Kind.PUMP_CURRENT: Noise(0.02, 0.05),
+    Kind.POLARISATION: Noise(20.0),
 }
 COVERAGE = 2.0  # of a standard uncertainty, about 95 %: JCGM 100, 6.3.3 (from memory)
 

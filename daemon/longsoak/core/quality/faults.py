@@ -121,7 +121,7 @@ def sluggish(one: Watched, times: Sequence[int], values: Sequence[float]) -> Ite
         words = sluggish_words(one.probe, season.band)
         yield from _lasting(one, Fault.SLUGGISH, still, (flags, some), lambda _: words)  # noqa: B023
     if times and not covered and Fault.SLUGGISH in one.memory.standing:
-        yield _over(one, Fault.SLUGGISH, times[0])
+        yield over(one, Fault.SLUGGISH, times[0])
 
 
 def _seasons(one: Watched, times: Sequence[int]) -> Iterator[tuple[Season, int, int]]:
@@ -148,9 +148,9 @@ def _on_end(
             continue
         for other in words:
             if other is not fault and other in one.memory.standing:
-                yield _over(one, other, began_ms)
+                yield over(one, other, began_ms)
         if fault is not None and fault not in one.memory.standing:
-            yield _begun(one, fault, began_ms, ms, words[fault])
+            yield begun(one, fault, began_ms, ms, words[fault])
     return Streak(fault, began_ms, length)
 
 
@@ -177,9 +177,9 @@ def _lasting(
             continue
         if flag == SUSPECT and not standing:
             since_ms = ms - round(((still.suspect or 0) - 1) * one.probe.every * 1000)
-            yield _begun(one, fault, since_ms, ms, words((ms - since_ms) / 1000))
+            yield begun(one, fault, since_ms, ms, words((ms - since_ms) / 1000))
         elif flag < SUSPECT and standing:
-            yield _over(one, fault, ms)
+            yield over(one, fault, ms)
         standing = fault in one.memory.standing
 
 
@@ -199,7 +199,7 @@ def gone_away(
         if abs(change) < limits.apart / 2:
             for day, _ in path[1:-1]:  # they were wrong: nothing is counted from there
                 one.memory.means[day] = nan
-            yield _over(one, held, at_ms)
+            yield over(one, held, at_ms)
         if held is Fault.STEP or abs(change) < _TOLD_AGAIN * known.told:
             return
     elif off.excess <= limits.apart:
@@ -219,9 +219,7 @@ def gone_away(
         figures |= dict(zip(("a month", "at least", "at most"), month, strict=True))
         figures["p"] = mann_kendall(away).p
         says = drift_words(one.probe, change, month, since_ms, names)
-    yield _begun(
-        one, fault, since_ms, at_ms, says, against=names, figures=figures, told=abs(change)
-    )
+    yield begun(one, fault, since_ms, at_ms, says, against=names, figures=figures, told=abs(change))
 
 
 def noise(one: Watched, limits: Limits, day: Day, at_ms: int) -> Iterator[Finding]:
@@ -238,9 +236,9 @@ def noise(one: Watched, limits: Limits, day: Day, at_ms: int) -> Iterator[Findin
         says = noise_words(one.probe, day.noise, usual)
         figures = {"noise": day.noise, "usual": usual}
         since_ms = at_ms - _NOISY_DAYS * DAY_MS
-        yield _begun(one, Fault.NOISE, since_ms, at_ms, says, figures=figures)
+        yield begun(one, Fault.NOISE, since_ms, at_ms, says, figures=figures)
     elif not memory.noisy and Fault.NOISE in memory.standing:
-        yield _over(one, Fault.NOISE, at_ms)
+        yield over(one, Fault.NOISE, at_ms)
 
 
 def front_end(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
@@ -267,9 +265,9 @@ def front_end(one: Watched, day: Day, at_ms: int) -> Iterator[Finding]:
             month = MONTH * theil_sen(later, [away[day] for day in later]).slope
         says = front_end_words(one.probe, off, month, since * DAY_MS)
         figures = {"off": off, "a month": month}
-        yield _begun(one, Fault.FRONT_END, since * DAY_MS, at_ms, says, figures=figures)
+        yield begun(one, Fault.FRONT_END, since * DAY_MS, at_ms, says, figures=figures)
     elif not moved and Fault.FRONT_END in memory.standing:
-        yield _over(one, Fault.FRONT_END, at_ms)
+        yield over(one, Fault.FRONT_END, at_ms)
 
 
 def _off_since(away: Mapping[int, float], usual: float, least: float) -> int:
@@ -282,7 +280,7 @@ def _off_since(away: Mapping[int, float], usual: float, least: float) -> int:
     return since
 
 
-def _begun(
+def begun(
     one: Watched,
     fault: Fault,
     since_ms: int,
@@ -293,6 +291,7 @@ def _begun(
     figures: Mapping[str, float] | None = None,
     told: float = 0.0,
 ) -> Finding:
+    """Note that a fault stands from now on; the finding that tells it."""
     one.memory.standing[fault] = Standing(since_ms, told)
     return Finding(
         one.probe.name,
@@ -305,7 +304,8 @@ def _begun(
     )
 
 
-def _over(one: Watched, fault: Fault, at_ms: int) -> Finding:
+def over(one: Watched, fault: Fault, at_ms: int) -> Finding:
+    """Note that a fault stands no longer; the finding that tells it."""
     since_ms = one.memory.standing.pop(fault).since_ms
     says = f"{one.probe.name}: {fault.value} no longer"
     return Finding(one.probe.name, fault, since_ms, at_ms, says, over=True)

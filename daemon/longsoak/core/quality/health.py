@@ -24,7 +24,16 @@ from longsoak.core.quality.faults import (
 )
 from longsoak.core.quality.limits import DAY_MS
 from longsoak.core.quality.peers import LONGEST, Apart, apart
-from longsoak.core.quality.watched import Checked, Memory, Watched, watched
+from longsoak.core.quality.signatures import (
+    HOUR_MS,
+    condensation,
+    cross_talk,
+    layered,
+    polarised,
+    soaks,
+    wicking,
+)
+from longsoak.core.quality.watched import BASE_DAYS, Checked, Memory, Watched, watched
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.rig import Kind, Rig
@@ -32,7 +41,7 @@ from longsoak.vocabulary.rig import Kind, Rig
 _MANY = 8  # runs of suspect readings in one piece that are told as one
 _COUNTS = frozenset({Reason.NONE, Reason.STAND_IN_TEMPERATURE, Reason.UNTRIED_TEMPERATURE})
 # A probe with one of these is no measure for others.
-_NO_PEER = frozenset(Fault) - {Fault.FRONT_END, Fault.NOISE}
+_NO_PEER = frozenset({Fault.OPEN, Fault.SHORT, Fault.STUCK, Fault.STEP, Fault.DRIFT, Fault.SOAKS})
 
 _ALL = 0.98  # of a day's looks at the pump
 
@@ -48,6 +57,15 @@ class _Pump(Enum):
     RAN = auto()
     STOOD = auto()
     BOTH = auto()
+
+
+class _Beside(NamedTuple):
+    """A probe beside the peers that are sound: how far away it is, who they are, and all days."""
+
+    off: Apart | None
+    names: tuple[str, ...]
+    own: Sequence[float]
+    others: Sequence[Sequence[float]]
 
 
 class ClosedDay(NamedTuple):
@@ -76,6 +94,14 @@ class RigHealth:
         left = known or {}
         self._watched = {p.name: watched(p, rig, left.get(p.name)) for p in rig.probes}
         self._pumps = [w for w in self._watched.values() if w.probe.runs_from is not None]
+        pins = [w for w in self._watched.values() if w.probe.kind is Kind.PINS]
+        self._layered = layered(pins)
+        self._on_one_bus = [
+            [w for w in pins if w.probe.bus == bus]
+            for bus in dict.fromkeys(w.probe.bus for w in pins)
+        ]
+        self._faces = list(self._dry_faces(rig))
+        self._hourly = {w.probe.name for each in self._faces for w in each[1:]}
         self.began = began
         # By probe, times from and until which its readings are taken in and not judged, UTC ms.
         self.not_judged: Mapping[str, Sequence[tuple[int, int | None]]] = {}
@@ -85,6 +111,22 @@ class RigHealth:
     def memories(self) -> dict[str, Memory]:
         """What has to be remembered, by probe; it goes on changing."""
         return {name: each.memory for name, each in self._watched.items()}
+
+    def _dry_faces(self, rig: Rig) -> Iterator[tuple[Watched, Watched, Watched, Watched]]:
+        """Of each bay that says so, its deepest pins, and what tells of condensation there."""
+        for bay in rig.specimen.bays:
+            pins = [
+                w
+                for w in self._watched.values()
+                if w.probe.bay == bay.name and w.probe.kind is Kind.PINS
+            ]
+            if bay.dry_face is not None and pins:
+                face, deepest = bay.dry_face, max(w.probe.depth or 0.0 for w in pins)
+                names = face.surface, face.humidity, face.temperature
+                surface, humidity, temperature = (self._watched[name] for name in names)
+                for pair in pins:
+                    if pair.probe.depth == deepest:
+                        yield pair, surface, humidity, temperature
 
     def take(self, probe: str, readings: Readings) -> list[News]:
         """Take in readings of one probe; any not later than all before are left out.
@@ -113,6 +155,8 @@ class RigHealth:
         if one.seasons:
             news += outside(one, judged.utc_ms, counting)
             news += sluggish(one, judged.utc_ms, counting)
+        if probe in self._hourly:
+            _add_to_hours(one.memory, judged.utc_ms, counting)
         _add_to_days(one, readings, counting)
         one.memory.at_ms = readings.utc_ms[-1]
         return news
@@ -132,6 +176,9 @@ class RigHealth:
         waited = [] if memory.pending.value is None else [memory.at_ms or 0]
         flags, memory.pending = by.spike.step(piece, memory.pending)
         yield from _suspicions(one, Check.SPIKE, flags, waited, times)
+        if SUSPECT in flags:
+            at = [*waited, *times]
+            memory.struck += [at[i] for i, flag in enumerate(flags) if flag == SUSPECT]
         raw = readings.raw
         if counting is not readings.values:
             raw = [nan if isnan(v) else r for r, v in zip(raw, counting, strict=True)]
@@ -177,6 +224,8 @@ class RigHealth:
             means[number] = day.mean
             for old in [each for each in means if each < oldest]:
                 del means[old]
+            if len(self._watched[name].memory.base) < BASE_DAYS and not isnan(day.mean):
+                self._watched[name].memory.base.append(day.mean)
         at_ms = (number + 1) * DAY_MS
         pump = self._pump(number)
         away = self._compared(number, days, pump)  # all with all, before anything is said of one
@@ -185,12 +234,28 @@ class RigHealth:
             one = self._watched[name]
             if one.checked is not None:
                 limits = one.checked.limits
-                if (off := away.get(name)) is not None:
-                    news += gone_away(one, limits, *off, at_ms)
+                if (beside := away.get(name)) is not None:
+                    off, names, own, others = beside
+                    if off is not None:
+                        news += gone_away(one, limits, off, names, at_ms)
+                    if not one.peers.in_air:
+                        news += soaks(one, own, others, off, names, at_ms)
                 if not (one.peers.in_air and pump is _Pump.BOTH):
                     news += noise(one, limits, day, at_ms)
             if one.probe.kind is Kind.REFERENCE:
                 news += front_end(one, day, at_ms)
+            if one.probe.pair is not None:
+                news += polarised(one, self._watched[one.probe.pair], day, at_ms)
+        for deep, near in self._layered:
+            news += wicking(deep, near, at_ms)
+        for pair, surface, humidity, temperature in self._faces:
+            news += condensation(pair, surface, humidity, temperature, at_ms)
+        for name in self._hourly:
+            hours = self._watched[name].memory.hours
+            for old in [hour for hour in hours if hour * HOUR_MS < at_ms]:
+                del hours[old]
+        for pins in self._on_one_bus:
+            news += cross_talk(pins, at_ms)
         return news
 
     def _pump(self, number: int) -> "_Pump | None":
@@ -206,7 +271,7 @@ class RigHealth:
 
     def _compared(
         self, number: int, days: Mapping[str, Day], today: _Pump | None
-    ) -> dict[str, tuple[Apart, tuple[str, ...]]]:
+    ) -> "dict[str, _Beside]":
         """Each probe with the peers that are sound themselves."""
         # Things come to rest on the day they are switched on: nothing is counted from there.
         first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
@@ -229,8 +294,7 @@ class RigHealth:
             peers = tuple(peer for peer in one.peers.names if peer in sound)
             others = [rows[peer] for peer in peers]
             off = apart(span, rows[name], others, one.peers, one.checked.limits)
-            if off is not None:
-                found[name] = off, peers
+            found[name] = _Beside(off, peers, rows[name], others)
         return found
 
 
@@ -275,6 +339,13 @@ def _counting(readings: Readings) -> Sequence[float]:
         value if flag in (PASS, SUSPECT) and reason in _COUNTS else nan
         for value, flag, reason in zip(values, flags, reasons, strict=True)
     ]
+
+
+def _add_to_hours(memory: Memory, times: Sequence[int], values: Sequence[float]) -> None:
+    for ms, value in zip(times, values, strict=True):
+        if not isnan(value):
+            total, count = memory.hours.get(ms // HOUR_MS, (0.0, 0))
+            memory.hours[ms // HOUR_MS] = total + value, count + 1
 
 
 def _add_to_days(one: Watched, readings: Readings, counting: Sequence[float]) -> None:

@@ -37,6 +37,13 @@ LIMITS = {
     Kind.HUMIDITY: Limits(5.0, 10 / 900, 6.0, 1.5, 0.012, 0.15),
     Kind.TEMPERATURE: Limits(1.0, 5 / 900, 1.5, 0.75, 0.01, 0.05),
 }
+# Pins, % MC: what a pair gets wetter by within days, beyond its neighbours and what it did before.
+SOAKS = 0.38
+# Pins, % MC: what a pair rises by beyond one nearer to the wet face, and for how many days.
+WICKS, WICKS_DAYS = 3.0, 2
+# What the two polarities of a pair differ by, mV: what its days may move by without counting, what
+# they must come to before it is told, and how much is too much from the first.
+POLARISED_ALLOWANCE, POLARISED_DECISION, POLARISED = 20.0, 60.0, 300.0
 # A reference resistor, in % of its nominal value: what its days may be off without counting, and
 # what they must come to before it is told.
 REFERENCE_ALLOWANCE, REFERENCE_DECISION = 0.1, 0.6

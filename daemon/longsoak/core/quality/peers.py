@@ -13,6 +13,8 @@ from longsoak.vocabulary.rig import Kind, Probe
 LONGEST = 60  # days that are looked back
 _ALIKE_FROM = 7  # days from which on probes in different air can be compared
 _SPREAD_OUTER, _SPREAD_INNER = 1.0, 0.6  # of what the peers differ by themselves
+_KINK_DAYS, _KINK_BEFORE = 5, 7  # days, and those before that tell how it went
+_KINK_SPREAD = 0.5  # of what the peers' own such changes differ by
 _SHARE = 0.03  # of what all of them changed together
 
 
@@ -133,6 +135,57 @@ def _beside(own: Sequence[float], others: Sequence[Sequence[float]], peers: Peer
         usual = _usual(changes, change)
         moves.append((change - usual, share * (max(changes) - min(changes)) + _SHARE * abs(usual)))
     return moves
+
+
+class Kink(NamedTuple):
+    """What a probe has risen by within `days` beyond what it did before and its peers do now.
+
+    `change` is in the unit of its kind, `excess` what is left of it once what peers differ by among
+    themselves is taken off.
+    """
+
+    days: int
+    change: float
+    excess: float
+
+
+def beside_what_went_before(own: Sequence[float], others: Sequence[Sequence[float]]) -> Kink | None:
+    """How far a probe has risen in the last days, against days before and against its peers.
+
+    A change of slope shows what is too small, or too slow, to tell a probe from neighbours that the
+    water reaches in turn.
+
+    Parameters
+    ----------
+    own, others
+        Means of days, of the probe and of each of its peers, the last one being judged; NaN where
+        there is none.
+
+    Returns
+    -------
+    Kink or None
+        None where days are missing, or there are fewer than two peers.
+    """
+    rows = [_kink(row) for row in others]
+    known = [kink for kink in rows if not isnan(kink)]
+    change = _kink(own)
+    if isnan(change) or len(known) < 2:
+        return None
+    change -= median(known)
+    return Kink(_KINK_DAYS, change, change - _KINK_SPREAD * (max(known) - min(known)))
+
+
+def _kink(row: Sequence[float]) -> float:
+    """What the last days changed by, less what the days before would have made of it."""
+    part = row[-_KINK_DAYS - _KINK_BEFORE - 1 :]
+    before = part[: _KINK_BEFORE + 1]
+    if len(part) <= _KINK_DAYS + _KINK_BEFORE or isnan(sum(before) + part[-1]):
+        return nan
+    middle = _KINK_BEFORE / 2
+    weights = [i - middle for i in range(_KINK_BEFORE + 1)]
+    along = sum(w * v for w, v in zip(weights, before, strict=True))
+    slope = along / sum(w * w for w in weights)
+    return part[-1] - before[-1] - slope * _KINK_DAYS
 
 
 def _in_air(

@@ -14,6 +14,7 @@ from longsoak.vocabulary.health import Fault
 from longsoak.vocabulary.rig import Band, Probe, Rig
 
 _SAME = 5e-324  # the least there is: within less than that, values are the same
+BASE_DAYS = 3  # first days that are remembered
 _LEAST_STILL = 12  # readings
 
 
@@ -44,8 +45,12 @@ class Memory:
     that are over and not judged, `means` of those that were, by their numbers; `noises` of its
     first ones; `off` what a reference resistor was off in its first ones, %, and `cusum` and
     `average` the charts of what it is off since. `outside` are readings on end beyond the band it
-    is expected in, `sluggish` how long it has moved too little within that. `ran` is of days how
-    many readings of a pump found it running, of all.
+    is expected in, `sluggish` how long it has moved too little within that.
+
+    `base` are the means of its first days; `wicks` days on end on which it was wetter than nearer
+    the water; `struck` when it jumped since the last day was closed, and `calm` days without;
+    `hours`, where hours count, the sum and number of its readings since then, by hour. `ran` is of
+    days how many readings of a pump found it running, of all.
     """
 
     of: str
@@ -64,6 +69,11 @@ class Memory:
     average: float = 0.0
     ran: dict[int, tuple[int, int]] = field(default_factory=dict)
     outside: Streak = _NO_STREAK
+    base: list[float] = field(default_factory=list)
+    wicks: int = 0
+    struck: list[int] = field(default_factory=list)
+    calm: int = 0
+    hours: dict[int, tuple[float, int]] = field(default_factory=dict)
     sluggish: Run = _NO_RUN
     standing: dict[Fault, Standing] = field(default_factory=dict)
 

@@ -88,6 +88,51 @@ def drift_words(
     )
 
 
+def soaks_words(probe: Probe, change: float, days: int, names: Sequence[str]) -> str:
+    """A pair that gets wetter by itself."""
+    return (
+        f"{probe.name}: got {change:.1f} {probe.unit_words} wetter within {days} days than it was "
+        f"going to, and {_names(names)} did not.{_WET}"
+    )
+
+
+def polarised_words(pair: Probe, differ: float, usual: float) -> str:
+    """A pair whose two polarities differ."""
+    return (
+        f"{pair.name}: its two polarities differ by {differ:.0f} mV, {usual:.0f} mV in its first "
+        "days: one of its electrodes corrodes, or a current comes in from elsewhere"
+    )
+
+
+def wicking_words(deep: Probe, near: Probe, risen: float, risen_near: float) -> str:
+    """A pair that got wet before one that is nearer to the water."""
+    nearer = (deep.depth or 0.0) - (near.depth or 0.0)
+    return (
+        f"{deep.name}: {risen:.1f} {deep.unit_words} wetter than in its first days, and "
+        f"{near.name}, {nearer:g} mm nearer to the wet face, by {risen_near:.1f}: water that runs "
+        "along pins or leads, or comes from the dry side, looks so. It counts as wet until a "
+        "repeat, a hand reading or a core says otherwise"
+    )
+
+
+def condensation_words(pair: Probe, surface: Probe, hours: int, least: float) -> str:
+    """A pair behind a dry face on which the air of the room may have condensed."""
+    above = f"{least:.1f} K above" if least > 0 else f"{-least:.1f} K below"
+    return (
+        f"{pair.name}: {surface.name} was at the dew point of the room, or in doubt of it, for "
+        f"{hours} h of the day, {above} it at worst: wetness at the dry face may be condensation, "
+        "and is no leak through the specimen until that is ruled out"
+    )
+
+
+def cross_talk_words(probe: Probe, other: str, count: int) -> str:
+    """Two pairs that jump together."""
+    return (
+        f"{probe.name}: jumped {count} times in one day in the same scans as {other}, and no other "
+        "pair did: do their wires touch, or share one?"
+    )
+
+
 def front_end_words(probe: Probe, off: float, month: float, since_ms: int) -> str:
     """A reference resistor that is read otherwise than it was."""
     fast = "" if isnan(month) else f", by {month:+.1f} % in 30 days"
@@ -104,6 +149,8 @@ def _by(probe: Probe, change: float) -> str:
 
 def _caution(probe: Probe, change: float, names: Sequence[str]) -> str:
     said = "; which of the two is right can't be told" if len(names) == 1 else ""
+    if probe.kind is Kind.PINS and change < 0:
+        said += ": pins that corrode or work loose read so"
     return said + (f".{_WET}" if probe.kind is Kind.PINS and change > 0 else "")
 
 

@@ -37,7 +37,7 @@ def _row(memory: Memory) -> dict[str, object]:
     row = {name: getattr(memory, name) for name in _NAMES}
     sums = memory.sums
     row["sums"] = None if sums is None else [getattr(sums, name) for name in _OF_A_DAY]
-    for name in ("means", "ran", "standing"):
+    for name in ("means", "ran", "hours", "standing"):
         row[name] = list(row[name].items())
     return row
 
@@ -56,6 +56,7 @@ def _memory(row: dict[str, object]) -> Memory:
         "sums": None if parts["sums"] is None else DaySums(*parts["sums"]),
         "waiting": [Day(*day) for day in parts["waiting"]],
         "means": dict(parts["means"]),
+        "hours": {hour: tuple(sums) for hour, sums in parts["hours"]},
         "ran": {day: tuple(counts) for day, counts in parts["ran"]},
         "cusum": Sums(*parts["cusum"]),
         "standing": {Fault(name): Standing(*known) for name, known in parts["standing"]},
