@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from longsoak.core.handflags import flag_content
 from longsoak.core.quality.health import ClosedDay
 from longsoak.rigfile.load import parse
 from longsoak.store.files import folder_of
@@ -14,6 +15,7 @@ from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Fault, Finding
+from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 
@@ -400,3 +402,20 @@ def told(kept: Kept, findings: Sequence[Finding], days: Sequence[ClosedDay] = ()
     """Keep what was found, as the judging chore does."""
     memory = HealthMemory(1, None, b"")
     kept.writer.keep_health(HealthNews(memory, list(findings), [], list(days)))
+
+
+def flagged(kept: "Kept", flag: Flag, *, since_ms: int, until_ms: int | None) -> None:
+    """Keep a flag that somebody set on the pair that drifts."""
+    entry = LogbookEntry(
+        asked_utc_ms=since_ms + 60_000,
+        at_utc_ms=since_ms,
+        by="mk",
+        says="A hand meter says 13 %",
+        kind=FLAG,
+        subject=Subject(About.PROBE, DRIFT),
+        content=flag_content(flag, until_ms=until_ms),
+        number=1,
+        request="flag",
+        kept_utc_ms=until_ms or since_ms + 60_000,
+    )
+    kept.writer.commit(Batch(logbook=[entry]))

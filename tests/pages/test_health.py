@@ -4,7 +4,8 @@ import re
 
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
-from pages.pagerig import DAY_MS, DRIFT, Kept, drift, told
+from longsoak.vocabulary.flags import Flag
+from pages.pagerig import DAY_MS, DRIFT, Kept, drift, flagged, told
 from pages.serving import Served, now_ms
 
 
@@ -66,3 +67,29 @@ def test_a_probe_that_is_not_judged_says_so(served: Served) -> None:
     assert "water level not judged no day yet no day yet no day yet never proven" in plain(
         served.get("/health").text
     )
+
+
+def test_a_flag_set_by_hand_is_told_here_and_on_the_probes_own_sheet(
+    kept: Kept, served: Served
+) -> None:
+    since_ms = now_ms() - 30 * DAY_MS
+    told(kept, [drift(since_ms=since_ms)])
+    flagged(kept, Flag.PASS, since_ms=since_ms - DAY_MS, until_ms=now_ms())
+    said = plain(served.get("/health").text)
+    assert "In doubt, none" in said
+    assert "Flagged by hand, 1" in said
+    assert f"1 {DRIFT} pass " in said
+    assert "mk A hand meter says 13 %" in said
+    assert "set aside by entry 1, mk." in said
+    own = plain(served.get("/probe/plain%20lime%2090%2F160").text)
+    assert f"Flagged by hand entry about flag from, UTC until by reason 1 {DRIFT} pass" in own
+    assert "Found so far, newest first" in own
+
+
+def test_what_is_shown_of_a_probe_is_what_somebody_flagged(kept: Kept, served: Served) -> None:
+    flagged(kept, Flag.SUSPECT, since_ms=now_ms() - 30 * DAY_MS, until_ms=None)
+    own = plain(served.get("/probe/plain%20lime%2090%2F160").text)
+    assert "flagged by hand, see the logbook" in own
+    assert "it is ended" in own
+    health = plain(served.get("/health").text)
+    assert f"{DRIFT} suspect, by hand" in health

@@ -16,7 +16,19 @@ from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.flags import Flag
 from pages.inbrowser import SHOTS, SMALLEST_LETTERING, Scheme, page_of, shot
-from pages.pagerig import DAY_MS, UNLIKE, Bays, Kept, Wrong, change, drift, keep, rig_text, told
+from pages.pagerig import (
+    DAY_MS,
+    UNLIKE,
+    Bays,
+    Kept,
+    Wrong,
+    change,
+    drift,
+    flagged,
+    keep,
+    rig_text,
+    told,
+)
 from pages.serving import Served, now_ms, serve
 from pinkinds import WORDS, text_of
 
@@ -64,6 +76,7 @@ def busy(tmp_path: Path) -> Iterator[Kept]:
         ],
     )
     told(kept, [drift(since_ms=now - 30 * DAY_MS)])
+    flagged(kept, Flag.SUSPECT, since_ms=now - 3 * DAY_MS, until_ms=None)
     yield kept
     kept.close()
 

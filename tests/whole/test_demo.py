@@ -41,7 +41,7 @@ def test_a_fresh_clone_measures_every_probe_and_says_so(tmp_path: Path) -> None:
     )
     assert demo.returncode == 0, demo.stdout + demo.stderr
     assert "invented" in demo.stdout
-    assert demo.stdout.count(" pass\n") == 40
+    assert demo.stdout.count(" pass\n") == 52
     # All probes were flagged pass within 30 s of the start: the record says when.
     record = Record(clone / "demo" / "rig" / "record")
     version = record.rig_version()
@@ -53,7 +53,7 @@ def test_a_fresh_clone_measures_every_probe_and_says_so(tmp_path: Path) -> None:
         for reading in scan.readings:
             if reading.flag is Flag.PASS:
                 passed.setdefault(reading.probe, scan.utc_ms)
-    assert len(passed) == 40
+    assert len(passed) == 52
     assert max(passed.values()) - version.accepted_utc_ms < 30_000
 
 

@@ -244,8 +244,8 @@ class RigHealth:
                     news += noise(one, limits, day, at_ms)
             if one.probe.kind is Kind.REFERENCE:
                 news += front_end(one, day, at_ms)
-            if one.probe.pair is not None:
-                news += polarised(one, self._watched[one.probe.pair], day, at_ms)
+            if (pair := self._watched.get(one.probe.pair or "")) is not None:
+                news += polarised(one, pair, day, at_ms)
         for deep, near in self._layered:
             news += wicking(deep, near, at_ms)
         for pair, surface, humidity, temperature in self._faces:
