@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from longsoak.core.handflags import hand_flags, laid_over
+from longsoak.core.handflags import flag_at, flags_of, hand_flags, laid_over
 from longsoak.store.aside import damaged
 from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
@@ -192,14 +192,25 @@ class Source:
     ) -> Mapping[str, Sequence[Bucket]]:
         """Readings as far as there are any, `until_ms` included; see `Record.reduced`.
 
+        Left out are times that somebody flagged as a fail: what fails by itself is not drawn either.
+
         Raises
         ------
         StoreError
             The record can't be read.
         """
-        return self.record.reduced(
+        found = self.record.reduced(
             probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
         )
+        failed = [flag for flag in self.by_hand() if flag.flag is Flag.FAIL]
+        if not failed:
+            return found
+        rig, _ = self.rig()
+        own = {probe.name: flags_of(failed, probe) for probe in rig.probes}
+        return {
+            name: [b for b in row if flag_at(own.get(name, ()), b.utc_ms) is None]
+            for name, row in found.items()
+        }
 
     def _last_good(self, readings: Mapping[str, Reading], *, now_ms: int) -> dict[str, int | None]:
         """For each probe that is missing now, when it last gave a value; nearest hours first."""

@@ -93,3 +93,11 @@ def test_what_is_shown_of_a_probe_is_what_somebody_flagged(kept: Kept, served: S
     assert "it is ended" in own
     health = plain(served.get("/health").text)
     assert f"{DRIFT} suspect, by hand" in health
+
+
+def test_what_somebody_flagged_as_a_fail_is_not_drawn(kept: Kept, served: Served) -> None:
+    address = "/traces?what=pins&height=160&hours=all"
+    before = served.get(address).text
+    flagged(kept, Flag.FAIL, since_ms=now_ms() - 300 * DAY_MS, until_ms=None)
+    after = served.get(address).text
+    assert before.count("<path") > after.count("<path") > 0

@@ -28,6 +28,7 @@ LOOKS_EVERY = 60.0  # s
 _BITE = 64  # scans
 _SAVES_EVERY = 3600.0  # s, where there is nothing to tell: judging goes over an hour again
 _SAVES_AFTER = 4096  # scans
+_NO_ALARM = (Fault.OPEN, Fault.CONDENSATION)
 
 
 class HealthKeeping(HealthRecord):
@@ -70,15 +71,15 @@ class HealthKeeping(HealthRecord):
     def doubts(self) -> dict[str, str] | None:
         """What is wrong with each probe that can't be believed; None while that is not known.
 
-        But for open wires: a probe that gives no value has an alarm for that. And but for what
-        somebody set aside in the logbook.
+        But for open wires: a probe that gives no value has an alarm for that. But for
+        condensation, which is no sensor's fault; and for what somebody set aside in the logbook.
         """
         if self._health is None:
             return None
         return {
             probe: finding.says
             for (probe, fault), finding in self._standing.items()
-            if fault != Fault.OPEN and not settled_by(finding, self._by_hand.get(probe, ()))
+            if fault not in _NO_ALARM and not settled_by(finding, self._by_hand.get(probe, ()))
         }
 
     def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
