@@ -26,7 +26,9 @@ def rig(*pins: str) -> Rig:
     like = next(p for p in small.probes if p.name == "C 30/60")
     wood = [replace(like, name=name, height=float(name.split("/")[1])) for name in pins or PINS]
     air = [
-        replace(p, name=f"{p.name} {n}", every=900, bay=None, depth=None, height=None, place="air")
+        replace(
+            p, name=f"{p.name} {n}", every=900, bay=None, depth=None, height=None, place=f"air {n}"
+        )
         for p in small.probes
         if p.kind in (Kind.HUMIDITY, Kind.TEMPERATURE)
         for n in range(3)

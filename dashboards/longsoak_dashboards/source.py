@@ -192,7 +192,7 @@ class Source:
     ) -> Mapping[str, Sequence[Bucket]]:
         """Readings as far as there are any, `until_ms` included; see `Record.reduced`.
 
-        Left out are times that somebody flagged as a fail: what fails by itself is not drawn either.
+        Left out are times that somebody flagged as a fail: no reading that fails is drawn.
 
         Raises
         ------

@@ -277,3 +277,21 @@ def test_while_the_pump_stands_the_air_about_the_wet_face_is_another_one() -> No
     assert found(news) == {"RH room 0": {Fault.DRIFT}}
     without = replace(of, probes=tuple(p for p in of.probes if p is not pump))
     assert found(lived_through(without, 60, sick))
+
+
+def test_a_probe_with_two_duplicates_is_judged_by_them_alone() -> None:
+    """They need no learning of how each follows the weather."""
+    small = rig()
+    of_air = [p.name for p in small.probes if p.kind is Kind.HUMIDITY]
+    sick = {of_air[0]: shifted(lambda day: 0.1 * max(0.0, day - 15))}
+    at_one_place = replace(
+        small,
+        probes=tuple(
+            replace(p, place="over the tray") if p.kind is Kind.HUMIDITY else p
+            for p in small.probes
+        ),
+    )
+    finding = only(lived_through(at_one_place, 45, sick), of_air[0])
+    assert finding.fault is Fault.DRIFT
+    assert finding.against == tuple(of_air[1:])
+    assert finding.figures["a month"] == pytest.approx(3.0, abs=0.3)

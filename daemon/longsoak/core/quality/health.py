@@ -238,7 +238,7 @@ class RigHealth:
                     off, names, own, others = beside
                     if off is not None:
                         news += gone_away(one, limits, off, names, at_ms)
-                    if not one.peers.in_air:
+                    if one.probe.kind is Kind.PINS:
                         news += soaks(one, own, others, off, names, at_ms)
                 if not (one.peers.in_air and pump is _Pump.BOTH):
                     news += noise(one, limits, day, at_ms)

@@ -11,6 +11,7 @@ from longsoak.core.quality.limits import LIMITS, Limits
 from longsoak.vocabulary.rig import Kind, Probe
 
 LONGEST = 60  # days that are looked back
+_DUPLICATES = 2  # of a probe that are enough to judge it by
 _ALIKE_FROM = 7  # days from which on probes in different air can be compared
 _SPREAD_OUTER, _SPREAD_INNER = 1.0, 0.6  # of what the peers differ by themselves
 _KINK_DAYS, _KINK_BEFORE = 5, 7  # days, and those before that tell how it went
@@ -22,9 +23,10 @@ _SHARE = 0.03  # of what all of them changed together
 class Peers:
     """Probes of one kind that one probe is compared with.
 
-    In the specimen: those at the same depth of the same bay, which the water reaches in turn.
-    `inner` tells that some of them sit on either side of it. In the air: all of the kind, though
-    each may follow the weather more or less than the others (`in_air`).
+    At one place: its duplicates, if there are two or more. In the specimen: those at the same depth
+    of the same bay, which the water reaches in turn. `inner` tells that some of them sit on either
+    side of it. In the air: all of the kind, though each may follow the weather more or less than
+    the others (`in_air`).
     """
 
     names: tuple[str, ...]
@@ -37,18 +39,29 @@ def peers_of(probe: Probe, probes: Sequence[Probe]) -> Peers:
     if probe.kind not in LIMITS:
         return Peers(())
     others = [p for p in probes if p.kind is probe.kind and p is not probe]
+    there = _where(probe)
+    beside = [p for p in others if _where(p) == there and _told(p) == _told(probe)]
+    if len(beside) >= _DUPLICATES and any(part is not None for part in there):
+        return Peers(tuple(p.name for p in beside), inner=True)
     if probe.kind is not Kind.PINS:
         return Peers(tuple(p.name for p in others), in_air=True)
     beside = [
         p
         for p in others
-        if (p.bay, p.depth, p.curve, p.quantity)
-        == (probe.bay, probe.depth, probe.curve, probe.quantity)
+        if (p.bay, p.depth) == (probe.bay, probe.depth) and _told(p) == _told(probe)
     ]
     places = [_place(p) for p in beside]
     own = _place(probe)
     inner = bool(places) and min(places) < own < max(places)
     return Peers(tuple(p.name for p in beside), inner=inner)
+
+
+def _where(probe: Probe) -> tuple[object, ...]:
+    return probe.bay, probe.depth, probe.height, probe.across, probe.place
+
+
+def _told(probe: Probe) -> tuple[object, ...]:
+    return probe.curve, probe.quantity
 
 
 def _place(probe: Probe) -> tuple[float, float]:
