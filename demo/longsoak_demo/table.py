@@ -58,10 +58,16 @@ def bad_probes(rows: Sequence[Row], configured: Sequence[str]) -> list[str]:
 def as_table(rows: Sequence[Row]) -> str:
     """The rows as text in columns: probe, value, unit, flag, reason."""
     cells = [("probe", "value", "unit", "flag", "")]
-    cells += [(r.probe, r.value, r.unit, r.flag, r.reason) for r in rows]
+    cells += [(r.probe, *_beside(r.value, r.unit), r.flag, r.reason) for r in rows]
     wide = [max(len(row[i]) for row in cells) for i in range(4)]
     lines = [
         f"{a:<{wide[0]}}  {b:>{wide[1]}} {c:<{wide[2]}}  {d:<{wide[3]}}  {e}".rstrip()
         for a, b, c, d, e in cells
     ]
     return "\n".join(lines)
+
+
+def _beside(value: str, unit: str) -> tuple[str, str]:
+    """Value and unit, a prefix at the unit: "10.02 M" and "Ω" are 10.02 MΩ."""
+    number, _, prefix = value.partition(" ")
+    return (number, f"{prefix}{unit}") if prefix.isalpha() else (value, unit)

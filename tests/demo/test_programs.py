@@ -115,13 +115,13 @@ NOW = {
 
 def test_the_table_says_value_unit_and_flag_of_every_probe_in_the_words_it_was_given() -> None:
     assert as_table(read_now(json.dumps(NOW))).splitlines() == [
-        "probe         value unit   flag",
-        "cork 30/60      9.1 % WME  pass",
-        "timber         18.2 °C     pass",
-        "RH room          62 % RH   pass",
-        "switch         down        pass",
-        "ref         10.01 M Ω      suspect  odd",
-        "level          none mm     missing  no answer",
+        "probe       value unit   flag",
+        "cork 30/60    9.1 % WME  pass",
+        "timber       18.2 °C     pass",
+        "RH room        62 % RH   pass",
+        "switch       down        pass",
+        "ref         10.01 MΩ     suspect  odd",
+        "level        none mm     missing  no answer",
     ]
 
 

@@ -28,6 +28,7 @@ from longsoak.core.wording import (
     ohm_words,
     rfc3339,
     time_words,
+    unit_beside,
     value_words,
 )
 from longsoak.forward.health import OutletHealth, outlets_of
@@ -260,12 +261,13 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading.uncertainty and not bound_words(probe.kind, reading.value, reading.reason):
         doubled = 2 * reading.uncertainty
         places = max(1, DECIMALS.get(probe.kind, 0))
-        spread = ohm_words(doubled) if probe.kind is Kind.REFERENCE else f"{doubled:.{places}f}"
+        spread = (
+            f"{ohm_words(doubled)}Ω" if probe.kind is Kind.REFERENCE else f"{doubled:.{places}f}"
+        )
     raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")
     return (
         probe.name,
-        value_words(probe.kind, reading.value, reading.reason),
-        probe.unit_words,
+        *unit_beside(value_words(probe.kind, reading.value, reading.reason), probe.unit_words),
         spread,
         flag_words(reading.flag, reading.reason),
         age_words((utc_ms - reading.utc_ms) / 1000),

@@ -19,6 +19,7 @@ DECIMALS = {
 }
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _BEYOND = {"at least": "> ", "at most": "< ", None: ""}
+_BESIDE = ("G", "M", "k")
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
 
 
@@ -55,6 +56,12 @@ def ohm_words(value: float) -> str:
         return "open"
     scale, prefix = next((p for p in _PREFIXES if abs(value) >= p[0]), _PREFIXES[-1])
     return f"{value / scale:.4g} {prefix}".rstrip()
+
+
+def unit_beside(value: str, unit: str) -> tuple[str, str]:
+    """A value and its unit for columns of their own: ("10.02 M", "Ω") as ("10.02", "MΩ")."""
+    number, _, prefix = value.partition(" ")
+    return (number, f"{prefix}{unit}") if prefix in _BESIDE else (value, unit)
 
 
 def age_words(seconds: float) -> str:
