@@ -61,6 +61,14 @@ def test_a_deeper_pair_that_is_wet_before_a_nearer_one_is_told() -> None:
     assert "water that runs along pins or leads" in finding.says
 
 
+def test_a_nearer_pair_that_dries_first_makes_no_wick_of_the_deeper_one() -> None:
+    def dries(day: float) -> float:
+        return -min(9.0, 0.5 * max(0.0, day - 20))
+
+    news = lived_through(deeper(90), 45, dict.fromkeys(PINS, shifted(dries)))
+    assert Fault.WICKING not in found(news).get("deep 90", set())
+
+
 def test_a_nearer_pair_that_is_wet_first_is_what_is_expected() -> None:
     def comes_later(day: float) -> float:
         return -min(6.0, 0.6 * day)  # of what all pairs of this rig take up

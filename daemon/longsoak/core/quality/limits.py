@@ -39,8 +39,8 @@ LIMITS = {
 }
 # Pins, % MC: what a pair gets wetter by within days, beyond its neighbours and what it did before.
 SOAKS = 0.38
-# Pins, % MC: what a pair rises by beyond one nearer to the wet face, and for how many days.
-WICKS, WICKS_DAYS = 3.0, 2
+# Pins, % MC: what a pair is wetter by than one nearer to the wet face, and for how many days.
+WICKS, WICKS_DAYS = 2.0, 2
 # What the two polarities of a pair differ by, mV: what its days may move by without counting, what
 # they must come to before it is told, and how much is too much from the first.
 POLARISED_ALLOWANCE, POLARISED_DECISION, POLARISED = 20.0, 60.0, 300.0

@@ -86,24 +86,21 @@ def polarised(meter: Watched, pair: Watched, day: Day, at_ms: int) -> Iterator[F
 
 
 def wicking(deep: Watched, near: Watched, at_ms: int) -> Iterator[Finding]:
-    """Wetter since its first days while a pair nearer to the wet face is not, for days."""
-    memory = deep.memory
-    number = at_ms // DAY_MS - 1
-    rises = [
-        w.memory.means.get(number, nan) - median(w.memory.base)
-        if len(w.memory.base) >= BASE_DAYS
-        else nan
-        for w in (deep, near)
-    ]
-    ahead = rises[0] - rises[1]
-    if isnan(ahead):
+    """Has become wetter than a pair nearer to the wet face, which does not dry, for days."""
+    memory, number = deep.memory, at_ms // DAY_MS - 1
+    base = [median(w.memory.base) if len(w.memory.base) >= BASE_DAYS else nan for w in (deep, near)]
+    now = [w.memory.means.get(number, nan) for w in (deep, near)]
+    wetter, risen = now[0] - now[1], now[0] - base[0]
+    if isnan(wetter) or isnan(risen) or isnan(base[1]):
         return
     standing = Fault.WICKING in memory.standing
-    wicks = ahead > WICKS and rises[0] > WICKS
-    memory.wicks = memory.wicks + 1 if wicks else 0
+    wettest = max(mean for mean in near.memory.means.values() if not isnan(mean))
+    dries = now[1] < wettest - WICKS / 2
+    ahead = wetter - max(0.0, base[0] - base[1])
+    memory.wicks = memory.wicks + 1 if min(ahead, risen) > WICKS and not dries else 0
     if memory.wicks >= WICKS_DAYS and not standing:
-        says = wicking_words(deep.probe, near.probe, *rises)
-        figures = {"risen": rises[0], "the nearer one": rises[1]}
+        says = wicking_words(deep.probe, near.probe, risen, wetter)
+        figures = {"risen": risen, "wetter than the nearer one": wetter}
         since_ms = at_ms - memory.wicks * DAY_MS
         against = (near.probe.name,)
         yield begun(deep, Fault.WICKING, since_ms, at_ms, says, against=against, figures=figures)

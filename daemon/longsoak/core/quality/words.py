@@ -104,13 +104,13 @@ def polarised_words(pair: Probe, differ: float, usual: float) -> str:
     )
 
 
-def wicking_words(deep: Probe, near: Probe, risen: float, risen_near: float) -> str:
-    """A pair that got wet before one that is nearer to the water."""
+def wicking_words(deep: Probe, near: Probe, risen: float, wetter: float) -> str:
+    """A pair that got wetter than one that is nearer to the water."""
     nearer = (deep.depth or 0.0) - (near.depth or 0.0)
     return (
         f"{deep.name}: {risen:.1f} {deep.unit_words} wetter than in its first days, and "
-        f"{near.name}, {nearer:g} mm nearer to the wet face, by {risen_near:.1f}: water that runs "
-        "along pins or leads, or comes from the dry side, looks so. It counts as wet until a "
+        f"{wetter:.1f} wetter than {near.name}, {nearer:g} mm nearer to the wet face: water that "
+        "runs along pins or leads, or comes from the dry side, looks so. It counts as wet until a "
         "repeat, a hand reading or a core says otherwise"
     )
 
