@@ -38,7 +38,9 @@ LIMITS = {
     Kind.TEMPERATURE: Limits(1.0, 5 / 900, 1.5, 0.75, 0.01, 0.05),
 }
 # Pins, % MC: what a pair gets wetter by within days, beyond its neighbours and what it did before.
-SOAKS = 0.38
+# The least is for where it is quiet, the most for where it never is; between them it is as much as
+# changes of slope came to in the weeks before.
+SOAKS = 0.22, 0.38
 # Pins, % MC: what a pair is wetter by than one nearer to the wet face, and for how many days.
 WICKS, WICKS_DAYS = 2.0, 2
 # What the two polarities of a pair differ by, mV: what its days may move by without counting, what

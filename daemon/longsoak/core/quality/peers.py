@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isnan, nan
+from math import inf, isnan, nan
 from statistics import fmean, median
 from typing import NamedTuple
 
@@ -15,6 +15,7 @@ _DUPLICATES = 2  # of a probe that are enough to judge it by
 _ALIKE_FROM = 7  # days from which on probes in different air can be compared
 _SPREAD_OUTER, _SPREAD_INNER = 1.0, 0.6  # of what the peers differ by themselves
 _KINK_DAYS, _KINK_BEFORE = 5, 7  # days, and those before that tell how it went
+_KINK_WEEKS = 20  # days that tell how quiet it is
 _KINK_SPREAD = 0.5  # of what the peers' own such changes differ by
 _SHARE = 0.03  # of what all of them changed together
 
@@ -154,12 +155,14 @@ class Kink(NamedTuple):
     """What a probe has risen by within `days` beyond what it did before and its peers do now.
 
     `change` is in the unit of its kind, `excess` what is left of it once what peers differ by among
-    themselves is taken off.
+    themselves is taken off. `usual` is the largest change of slope that it, before these days, or a
+    peer made in weeks: how quiet it is where it sits.
     """
 
     days: int
     change: float
     excess: float
+    usual: float
 
 
 def beside_what_went_before(own: Sequence[float], others: Sequence[Sequence[float]]) -> Kink | None:
@@ -185,12 +188,20 @@ def beside_what_went_before(own: Sequence[float], others: Sequence[Sequence[floa
     if isnan(change) or len(known) < 2:
         return None
     change -= median(known)
-    return Kink(_KINK_DAYS, change, change - _KINK_SPREAD * (max(known) - min(known)))
+    before = [_kink(own, back) for back in range(_KINK_DAYS, _KINK_DAYS + _KINK_WEEKS)]
+    theirs = [_kink(row, back) for row in others for back in range(_KINK_WEEKS)]
+    usual = max((abs(kink) for kink in (*before, *theirs) if not isnan(kink)), default=inf)
+    excess = change - _KINK_SPREAD * (max(known) - min(known))
+    return Kink(_KINK_DAYS, change, excess, usual)
 
 
-def _kink(row: Sequence[float]) -> float:
-    """What the last days changed by, less what the days before would have made of it."""
-    part = row[-_KINK_DAYS - _KINK_BEFORE - 1 :]
+def _kink(row: Sequence[float], back: int = 0) -> float:
+    """What the last days changed by, less what the days before would have made of it.
+
+    The last but `back` ones.
+    """
+    end = len(row) - back
+    part = row[max(0, end - _KINK_DAYS - _KINK_BEFORE - 1) : end]
     before = part[: _KINK_BEFORE + 1]
     if len(part) <= _KINK_DAYS + _KINK_BEFORE or isnan(sum(before) + part[-1]):
         return nan

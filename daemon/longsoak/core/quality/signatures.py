@@ -49,7 +49,10 @@ def soaks(
             yield over(one, Fault.SOAKS, at_ms)
         return
     found = beside_what_went_before(own, others)
-    if found is None or found.excess <= SOAKS or {Fault.STEP, Fault.DRIFT} & standing.keys():
+    if found is None or {Fault.STEP, Fault.DRIFT} & standing.keys():
+        return
+    least, most = SOAKS
+    if not found.excess > max(least, min(found.usual, most)):
         return
     since_ms = at_ms - found.days * DAY_MS
     says = soaks_words(one.probe, found.change, found.days, names)
