@@ -5,6 +5,7 @@ from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from functools import partial
 from threading import Lock
+from typing import TypedDict
 from urllib.parse import quote, unquote, urlencode
 
 from starlette.concurrency import run_in_threadpool
@@ -14,6 +15,7 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 
+from longsoak.core.handflags import BY_HAND, flag_content
 from longsoak.core.logbook import (
     MOST_PHOTOS,
     check_against,
@@ -27,7 +29,9 @@ from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import LARGEST, keep_photo, name_of, photo_at
 from longsoak.store.requests import waiting_before
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.logbook import FLAG, LogbookEntry
+from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, from_another_site
@@ -38,7 +42,7 @@ from longsoak_dashboards.view import logbook as logbook_view
 from longsoak_dashboards.view.alarms import Told
 
 _LARGEST_FORM = 4 * LARGEST  # bytes, photos included
-_FIELDS = ("text", "by", "about", "at", "corrects", "once")
+_FIELDS = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
 _REMEMBERED = 200  # forms, so that a button pressed twice writes one entry
 _REMEMBERED_S = 30 * 86_400  # initials
 _FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
@@ -132,6 +136,7 @@ class LogSheets(Sheets):
             subject=subject_called(said["about"] or "rig", rig),
             corrects=int(corrects) if corrects else None,
             photos=tuple(photos),
+            **_flagged(said, now),
         )
         check_entry(entry)
         began_ms, last = self._logbook.record_began_ms(), self._logbook.last()
@@ -216,6 +221,31 @@ class LogSheets(Sheets):
             waiting=False,
             status=status,
         )
+
+
+class _Content(TypedDict, total=False):
+    """What an entry is beside a note."""
+
+    kind: str
+    content: Mapping[str, Json]
+
+
+def _flagged(said: Form, now: int) -> _Content:
+    """What makes the entry one that flags readings, if it is to."""
+    if not said["flag"]:
+        if said["until"]:
+            raise RequestError(
+                "An end is for a flag: say what the readings are, or leave the end empty. "
+                "Nothing was kept."
+            )
+        return {}
+    found = next((flag for flag in BY_HAND if flag.word == said["flag"]), None)
+    if found is None:
+        raise RequestError(f"{said['flag'][:20]!r} is no flag. Nothing was kept.")
+    until = moment_of(said["until"], now_ms=now) if said["until"] else None
+    if found is Flag.PASS and until is None:
+        until = now
+    return {"kind": FLAG, "content": flag_content(found, until_ms=until)}
 
 
 def _number(words: str | None) -> int | None:

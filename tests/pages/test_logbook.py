@@ -226,3 +226,37 @@ def test_many_entries_lie_on_sheets_of_fifty_and_a_lost_photo_is_told(
 def test_an_address_somebody_made_up_shows_the_sheet(served: Served) -> None:
     for query in ("?upto=x", "?corrects=9", "?about=%00", "?asked=u&since=z"):
         assert served.get(f"/logbook{query}").status == 200
+
+
+def test_readings_are_flagged_and_the_flag_lifted_on_a_phone(
+    tmp_path: Path, browser: Browser
+) -> None:
+    rig_file = lay_out(tmp_path / "rig")
+    with running(rig_file) as run:
+        run.says("recording")
+        with serve(rig_file) as served, page_of(browser, served, size="phone", refused=1) as page:
+            page.goto("/logbook")
+            page.get_by_label("What happened").fill("Its plug was pulled and dried.")
+            page.get_by_label("About").select_option("T1")
+            page.get_by_label("Your initials").fill("mk")
+            page.get_by_text("Flag readings by this entry").click()
+            page.get_by_label("Their end").fill("2026-01-01T12:00")
+            page.get_by_role("button", name="Keep the entry").click()
+            expect(page.get_by_text("An end is for a flag")).to_be_visible()
+            page.get_by_label("Their end").fill("")
+            page.get_by_label("From then on").select_option("not evaluated")
+            looks_well(page, "logbook-flag")
+            page.get_by_role("button", name="Keep the entry").click()
+            expect(page.locator("#entry-1")).to_contain_text(
+                "readings not evaluated until it is ended"
+            )
+            page.goto("/probe/T1")
+            expect(page.get_by_text("Flagged by hand", exact=True)).to_be_visible()
+            page.goto("/logbook?corrects=1#write")
+            page.get_by_label("What happened").fill("Back in its place.")
+            page.get_by_label("About").select_option("T1")
+            page.get_by_role("button", name="Keep the entry").click()
+            expect(page.locator("#entry-1")).to_contain_text("Corrected by entry 2")
+            page.goto("/probe/T1")
+            expect(page.get_by_text("Flagged by hand", exact=True)).to_have_count(0)
+        assert run.stop() == 0, run.log

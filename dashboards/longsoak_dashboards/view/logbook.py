@@ -1,11 +1,12 @@
 """The logbook's sheet: what people wrote, newest first, and the form to write in."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote
 
 from markupsafe import Markup
 
+from longsoak.core.handflags import BY_HAND, hand_flags
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
 from longsoak.core.wording import age_words
@@ -60,6 +61,7 @@ class LogbookForm:
     """The form, with what was said already; `kept` are photos that came with it before."""
 
     choices: tuple[Choice, ...]
+    flags: tuple[str, ...]
     said: Mapping[str, str]
     corrects: str
     kept: tuple[Picture, ...]
@@ -135,7 +137,8 @@ def form_of(
     """Work out the form, `kept` being digests of photos that came before."""
     return LogbookForm(
         choices=tuple(Choice(str(each), capital(subject_words(each))) for each in subjects(rig)),
-        said={name: said.get(name, "") for name in ("text", "by", "about", "at")},
+        flags=tuple(flag.word for flag in BY_HAND),
+        said={name: said.get(name, "") for name in ("text", "by", "about", "at", "flag", "until")},
         corrects=said.get("corrects", ""),
         kept=tuple(_picture(digest, name_of) for digest in kept),
         once=once,
@@ -175,12 +178,24 @@ def _row(
         by=entry.by,
         about=subject_words(entry.subject),
         link=f"/probe/{quote(entry.subject.name, safe='')}" if known else "",
-        kind="" if entry.kind == NOTE else entry.kind,
+        kind=_kind(entry, now_ms=now_ms),
         says=entry.says,
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
         pictures=tuple(_picture(digest, name_of) for digest in entry.photos),
     )
+
+
+def _kind(entry: LogbookEntry, *, now_ms: int) -> str:
+    if entry.kind == NOTE:
+        return ""
+    flag = next(iter(hand_flags([replace(entry, corrected_by=())])), None)
+    if flag is None:
+        return entry.kind
+    until = (
+        "it is ended" if flag.until_ms is None else f"{moment(flag.until_ms, now_ms=now_ms)} UTC"
+    )
+    return f"readings {flag.flag.word} until {until}"
 
 
 def _picture(digest: str, name_of: Callable[[str], str | None]) -> Picture:
