@@ -382,6 +382,15 @@ def test_flow_and_pump_current_are_a_straight_line_of_what_the_sensor_gives(
     assert 0.0 < got.uncertainty < 2.0
 
 
+def test_what_a_pair_makes_by_itself_is_kept_as_it_came() -> None:
+    """Computed: hypot(5, 0.02 x 120) mV of uncertainty."""
+    got = straight(Kind.POLARISATION, -120.0, "mV", zero=0.0, per_unit=1.0)
+    assert (got.value, got.flag) == (-120.0, Flag.PASS)
+    assert got.uncertainty == pytest.approx(5.546, abs=1e-3)
+    beyond = straight(Kind.POLARISATION, 1200.0, "mV", zero=0.0, per_unit=1.0)
+    assert (beyond.flag, beyond.reason) == (Flag.SUSPECT, Reason.OUT_OF_RANGE)
+
+
 @pytest.mark.parametrize(
     ("kind", "unit"), [(Kind.FLOW, "A"), (Kind.PUMP_CURRENT, "Hz"), (Kind.LEVEL, "L/min")]
 )

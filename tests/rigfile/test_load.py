@@ -168,6 +168,7 @@ def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
         (Kind.FLOAT, 1, 300, 1),
         (Kind.FLOW, 10, 60, 0.2),
         (Kind.PUMP_CURRENT, 10, 60, 0.05),
+        (Kind.POLARISATION, 3600, None, 0),
     ],
 )
 def test_poll_periods_suit_months(

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
-from longsoak.cli.writing import parsed, write_entry
+from longsoak.cli.common import DONE, rig_file, table, told
+from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.knownvalues import (
     KINDS,
     SALT_UNCERTAINTY,
@@ -77,11 +77,7 @@ def against(
     if uncertainty is not None and uncertainty < 0:
         raise click.UsageError("--uncertainty is 0 or more.")
     with told():
-        record, version = own_record(rig_file)
-        if version is None:
-            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
-            sys.exit(FOUND_WRONG)
-        rig = parsed(version.text, record)
+        record, rig = recorded(rig_file)
         if probe is None:
             _list(record, rig, as_json=as_json)
             sys.exit(DONE)

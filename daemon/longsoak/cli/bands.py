@@ -1,13 +1,12 @@
 """`longsoak bands`: propose bands that readings are expected in, from what was read so far."""
 
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
-from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
-from longsoak.cli.writing import parsed
+from longsoak.cli.common import DONE, FOUND_WRONG, rig_file, told
+from longsoak.cli.writing import recorded
 from longsoak.core.quality.bands import FEWEST, propose
 from longsoak.core.quality.limits import DAY_MS
 from longsoak.core.wording import day_words
@@ -40,11 +39,7 @@ def bands(rig_file: Path, days: int, names: tuple[str, ...]) -> None:
     the band into the rig file.
     """
     with told():
-        record, version = own_record(rig_file)
-        if version is None:
-            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
-            sys.exit(FOUND_WRONG)
-        rig = parsed(version.text, record)
+        record, rig = recorded(rig_file)
         if unknown := [name for name in names if name not in {p.name for p in rig.probes}]:
             raise click.UsageError(f"There is no probe {unknown[0]!r} on this rig.")
         probes = [p for p in rig.probes if p.kind in JUDGED and (not names or p.name in names)]
@@ -71,9 +66,8 @@ def bands(rig_file: Path, days: int, names: tuple[str, ...]) -> None:
 
 
 def _day_1(rig: Rig, record: Record) -> int:
-    if rig.start is not None:
-        start = datetime(*rig.start.timetuple()[:3], tzinfo=UTC)
-        return round(start.timestamp() * 1000)
+    if rig.start_ms is not None:
+        return rig.start_ms
     return -(-(record.first_utc_ms() or 0) // DAY_MS) * DAY_MS
 
 

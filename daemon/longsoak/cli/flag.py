@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
-from longsoak.cli.writing import parsed, write_entry
+from longsoak.cli.common import DONE, own_record, rig_file, table, told
+from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.handflags import BY_HAND, flag_content, flag_picture, hand_flags
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import subject_words
@@ -67,15 +67,12 @@ def flag(
     if ends is not None and (about is not None or since is not None):
         raise click.UsageError("What ends keeps its beginning and what it is about.")
     with told():
-        record, version = own_record(rig_file)
         if text is None:
+            record, _ = own_record(rig_file)
             _list(record, as_json=as_json)
             sys.exit(DONE)
-        if version is None:
-            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
-            sys.exit(FOUND_WRONG)
+        record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
-        rig = parsed(version.text, record)
         until_ms = None if until is None else moment_of(until, now_ms=now_ms)
         entry = LogbookEntry(
             asked_utc_ms=now_ms,

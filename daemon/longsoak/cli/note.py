@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, rig_file, told
-from longsoak.cli.writing import parsed, write_entry
+from longsoak.cli.common import DONE, a_path, own_record, rig_file, told
+from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms, subject_words
 from longsoak.core.moments import moment_of
@@ -56,15 +56,12 @@ def note(
     if text is not None and since is not None:
         raise click.UsageError("--since is for listing, without a text.")
     with told():
-        record, version = own_record(rig_file)
         if text is None:
+            record, _ = own_record(rig_file)
             _list(record, since, as_json=as_json)
             sys.exit(DONE)
-        if version is None:
-            click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
-            sys.exit(FOUND_WRONG)
+        record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
-        rig = parsed(version.text, record)
         entry = LogbookEntry(
             asked_utc_ms=now_ms,
             at_utc_ms=now_ms if at is None else moment_of(at, now_ms=now_ms),

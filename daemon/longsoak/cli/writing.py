@@ -10,7 +10,7 @@ from typing import NoReturn
 import click
 
 from longsoak.cli.asking import outcome_of, unanswered
-from longsoak.cli.common import DONE, FOUND_WRONG
+from longsoak.cli.common import DONE, FOUND_WRONG, own_record
 from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.logbookwords import entry_document
 from longsoak.store.logbook import Logbook
@@ -22,8 +22,22 @@ from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Rig
 
 
-def parsed(text: str, record: Record) -> Rig:
-    """The rig file as it is kept in a record."""
+def recorded(rig_file: Path) -> tuple[Record, Rig]:
+    """The record beside a rig file and the rig it is recorded under; ends where there is none.
+
+    Raises
+    ------
+    StoreError, RigFileError
+        As for `own_record`, or the kept rig file can't be read any more.
+    """
+    record, version = own_record(rig_file)
+    if version is None:
+        click.echo(f"Nothing has been recorded in {record.folder} yet.", err=True)
+        sys.exit(FOUND_WRONG)
+    return record, _parsed(version.text, record)
+
+
+def _parsed(text: str, record: Record) -> Rig:
     from longsoak.rigfile.load import parse
 
     return parse(text, file=f"the rig file in {record.folder}", find_kind=None)

@@ -38,8 +38,8 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     # rarely.
     Kind.FLOW: Defaults(every=10, record=60, resolution=0.2),
     Kind.PUMP_CURRENT: Defaults(every=10, record=60, resolution=0.05),
-    # Common practice for months: as the pins, which a look at both polarities serves too.
-    Kind.POLARISATION: Defaults(every=900),
+    # Common practice for months: electrodes change over days, and each look drives current.
+    Kind.POLARISATION: Defaults(every=3600),
 }
 
 POSITION = ("bay", "depth", "height")

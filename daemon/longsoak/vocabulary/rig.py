@@ -438,3 +438,10 @@ class Rig:
     marks: Marks = Marks()
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
+
+    @property
+    def start_ms(self) -> int | None:
+        """Where day 1 of the test begins, UTC ms since 1970."""
+        if self.start is None:
+            return None
+        return (self.start.toordinal() - date(1970, 1, 1).toordinal()) * 86_400_000

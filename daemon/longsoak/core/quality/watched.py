@@ -1,7 +1,6 @@
 """One probe: what it is judged by, and what is remembered of it from piece to piece. Pure."""
 
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from math import inf
 from typing import NamedTuple
 
@@ -158,8 +157,7 @@ def _seasons(probe: Probe, rig: Rig) -> tuple[Season, ...]:
         if band.probe != probe.name:
             continue
         from_ms, until_ms = -inf, inf
-        if rig.start is not None:
-            day_1 = datetime(*rig.start.timetuple()[:3], tzinfo=UTC).timestamp() * 1000
+        if (day_1 := rig.start_ms) is not None:
             from_ms = day_1 + (band.first - 1) * DAY_MS
             until_ms = inf if band.last is None else day_1 + band.last * DAY_MS
         found.append(Season(from_ms, until_ms, band))
