@@ -86,8 +86,14 @@ def test_missed_passes_are_left_out_and_not_bunched() -> None:
 # The gross range test of the IOOS QARTOD manuals, recorded from ioos_qc 3.0.0 (computed):
 # inp=[-1,0,1,5,9,10,11] fail=(0,10) suspect=(1,9) -> [4,3,1,1,1,3,4]; on a bound it passes.
 def test_gross_range_bounds_are_inclusive() -> None:
-    looks = [gross_range(v, Kind.HUMIDITY)[0] for v in (-1, 0, 1, 50, 100, 103, 105, 106)]
+    looks = [gross_range(v, Kind.HUMIDITY)[0] for v in (-1, 0, 1, 50, 98, 99, 105, 106)]
     assert looks == [4, 3, 1, 1, 1, 3, 3, 4]
+
+
+def test_a_saturated_humidity_probe_is_told_from_one_that_is_broken() -> None:
+    """From 98 % on it tells no more than that the air is wet: common practice."""
+    assert gross_range(99.2, Kind.HUMIDITY) == (Flag.SUSPECT, Reason.SATURATED)
+    assert gross_range(105.1, Kind.HUMIDITY) == (Flag.FAIL, Reason.OUT_OF_RANGE)
 
 
 def test_what_is_not_there_is_missing_and_infinity_fails() -> None:

@@ -14,19 +14,22 @@ from longsoak.vocabulary.rig import Kind
 # Instruments say "more than I can measure" with 9.9E37 (SCPI-99, from memory), and so do our own
 # dividers; no resistance of wood or wire comes near it.
 OVERLOAD = 9e37  # Ohm
+SATURATED = 98.0  # % RH; common practice
 
 
 @dataclass(frozen=True, slots=True)
 class Span:
     """Bounds of one kind of probe, in the unit of its converted value (pins: Ohm).
 
-    `suspect` lies within `fail`. `below` and `above` say what leaving the span at either end means.
+    `suspect` lies within `fail`. `below` and `above` say what leaving the span at either end means,
+    `nearly` what being above `suspect` alone does, where that is something else.
     """
 
     fail: tuple[float, float]
     suspect: tuple[float, float]
     below: Reason = Reason.OUT_OF_RANGE
     above: Reason = Reason.OUT_OF_RANGE
+    nearly: Reason | None = None
 
 
 # Common practice, except where a reason is given.
@@ -35,7 +38,8 @@ SPANS = {
     # it is declared to reach further: see `longsoak.core.convert.judged_moisture`.
     Kind.PINS: Span((-inf, 1e11), (1e4, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
     Kind.REFERENCE: Span((1.0, 1e11), (1.0, 1e11), Reason.SHORT_CIRCUIT, Reason.OPEN_CIRCUIT),
-    Kind.HUMIDITY: Span((0.0, 105.0), (1.0, 100.0)),
+    # At 98 % a capacitive sensor is saturated: it reads what it likes, and stays there for hours.
+    Kind.HUMIDITY: Span((0.0, 105.0), (1.0, SATURATED), nearly=Reason.SATURATED),
     # 85.00 and 127.94 degC are what a 1-Wire thermometer says at power-up and when underfed.
     Kind.TEMPERATURE: Span((-40.0, 80.0), (-20.0, 60.0)),
     Kind.LEVEL: Span((-50.0, 2000.0), (-5.0, 2000.0)),
@@ -76,7 +80,7 @@ def gross_range(value: float, kind: Kind) -> tuple[Flag, Reason]:
         if value < low:
             return flag, span.below
         if value > high:
-            return flag, span.above
+            return flag, span.nearly if span.nearly and flag is Flag.SUSPECT else span.above
     return Flag.PASS, Reason.NONE
 
 
