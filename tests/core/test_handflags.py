@@ -86,11 +86,16 @@ def test_laid_over_readings_it_keeps_what_is_missing_and_a_bound() -> None:
     assert (shown.flag, shown.reason) == (Flag.PASS, Reason.WETTER_THAN_CURVE)
 
 
-def test_what_is_not_to_be_judged_is_only_what_was_flagged_so() -> None:
+def test_what_was_flagged_as_not_to_be_judged_or_as_a_fail_is_not() -> None:
     flags = hand_flags(
-        [entry(2, Flag.NOT_EVALUATED, at=20, until=30), entry(1, Flag.FAIL, at=0, until=100)]
+        [
+            entry(4, Flag.NOT_EVALUATED, at=20, until=30),
+            entry(3, Flag.FAIL, at=40, until=None),
+            entry(2, Flag.SUSPECT, at=0, until=100),
+            entry(1, Flag.PASS, at=0, until=100),
+        ]
     )
-    assert not_judged(flags, [PAIR]) == {PAIR.name: ((20, 30),)}
+    assert not_judged(flags, [PAIR]) == {PAIR.name: ((20, 30), (40, None))}
 
 
 @pytest.mark.parametrize(

@@ -129,12 +129,15 @@ def laid_over(
 def not_judged(
     flags: Sequence[HandFlag], probes: Sequence[Probe]
 ) -> dict[str, tuple[tuple[int, int | None], ...]]:
-    """By probe the times in which its readings are not to be judged: somebody worked at the rig."""
+    """By probe the times in which its readings are not to be judged.
+
+    Somebody worked at the rig, or says that they fail, and no other is to be judged by them.
+    """
     return {
         probe.name: tuple(
             (flag.from_ms, flag.until_ms)
             for flag in flags_of(flags, probe)
-            if flag.flag is Flag.NOT_EVALUATED
+            if flag.flag in (Flag.NOT_EVALUATED, Flag.FAIL)
         )
         for probe in probes
     }

@@ -7,6 +7,8 @@ import pytest
 from core.quality.test_health import found, lived_through, only
 from healthrig import A_DAY, BEGAN, PASS, PINS, Row, Seen, rig, shifted
 from longsoak.core.humidity import dew_point, vapour_pressure
+from longsoak.core.quality.health import RigHealth
+from longsoak.core.quality.written import written
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.health import Fault, Finding
 from longsoak.vocabulary.rig import DryFace, Kind, Rig
@@ -175,3 +177,26 @@ def test_what_wavers_by_some_millivolts_is_not_told() -> None:
         return value, value, PASS, Reason.NONE
 
     assert found(lived_through(metered(), 30, {"own": own})) == {}
+
+
+def test_what_is_remembered_does_not_grow_with_time() -> None:
+    """A memory after five months is hardly larger than after three, whatever jumps."""
+    assert remembered_after(150) < 1.05 * remembered_after(90)
+
+
+def remembered_after(days: int) -> int:
+    """How much is remembered of probes that all jump ten times a day."""
+
+    def jumps(day: float) -> float:
+        return 20.0 if (day * A_DAY) % 10 < 1 else 0.0
+
+    kept: list[RigHealth] = []
+
+    def keep(health: RigHealth) -> RigHealth:
+        kept[:] = [health]
+        return health
+
+    of = rig()
+    sick = {p.name: shifted(jumps) for p in of.probes if p.kind is not Kind.REFERENCE}
+    lived_through(of, days, sick, again=keep)
+    return len(written(kept[0].memories))

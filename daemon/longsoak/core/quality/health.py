@@ -176,7 +176,7 @@ class RigHealth:
         waited = [] if memory.pending.value is None else [memory.at_ms or 0]
         flags, memory.pending = by.spike.step(piece, memory.pending)
         yield from _suspicions(one, Check.SPIKE, flags, waited, times)
-        if SUSPECT in flags:
+        if SUSPECT in flags and one.probe.kind is Kind.PINS:
             at = [*waited, *times]
             memory.struck += [at[i] for i, flag in enumerate(flags) if flag == SUSPECT]
         raw = readings.raw
