@@ -89,7 +89,7 @@ def widened(own: float, *, others: float, freedom: float | None) -> float:
     Notes
     -----
     Source: JCGM 100 G.3 and G.4, JCGM 101 6.4.9; from memory. Checked by simulated fits in
-    tests/reference/test_coverage.py.
+    tests/coverage.
     """
     if freedom is None or own == 0.0:
         return own
