@@ -22,7 +22,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from longsoak.core.cautions import cautions
-from longsoak.core.handflags import flags_of
+from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
 from longsoak.store import requests
 from longsoak.store.health import HealthRecord
@@ -182,7 +182,9 @@ class Pages(Sheets):
         record, rig = self.source.record, heading.rig
         kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
         flags = self.source.by_hand()
-        page = health_page(heading, kept.seen(book, flags), kept.findings(), flags)
+        read = record.latest(tuple(probe.name for probe in rig.probes))
+        seen = kept.seen(book, flags, laid_over(read, flags, rig.probes))
+        page = health_page(heading, seen, kept.findings(), flags)
         return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 
     @sheet

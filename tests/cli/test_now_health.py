@@ -52,9 +52,9 @@ def test_a_probe_in_doubt_is_told_in_the_line_and_with_its_sentence(tmp_path: Pa
     health = longsoak("now", rig_file, "--health").stdout
     rows = {line.split()[0]: " ".join(line.split()) for line in health.splitlines() if line}
     assert rows["T1"] == (
-        "T1 24 of 24 h 72 of 72 h 72 of 72 h stepped away from its neighbours never proven"
+        "T1 24 of 24 h 72 of 72 h 72 of 72 h stepped away from its neighbours never proven pass"
     )
-    assert rows["T0"] == "T0 no day yet no day yet no day yet nothing found never proven"
+    assert rows["T0"] == "T0 no day yet no day yet no day yet nothing found never proven pass"
     assert health.splitlines()[-1] == f"Doubt: {STEP.says}."
 
 

@@ -111,20 +111,21 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     gaps = record.gaps()
     alarms = record.alarms()
     flags = hand_flags(Logbook(record.folder).entries(kind=FLAG))
-    latest = record.latest(tuple(probe.name for probe in rig.probes))
+    read = record.latest(tuple(probe.name for probe in rig.probes))
+    latest = laid_over(read, flags, rig.probes)
     timed = TimedRecord(record.folder, boottime_ms=SystemClock().boottime_ms)
     return _Seen(
         utc_ms=utc_ms,
         last_ms=last,
         recording=last is not None and abs(utc_ms - last) <= stale_after_ms(rig),
-        latest=laid_over(latest, flags, rig.probes),
+        latest=latest,
         alarms=tuple(c for c in alarms.values() if c.new is not AlarmState.NORMAL),
         gap=gaps[-1] if gaps else None,
         closed=Ledger(record.folder).last_head(),
         derivation=record.derivation(),
         outlets=tuple(outlets_of(rig, timed, alarms)),
         disk=look_at_disk(record.folder),
-        health=HealthRecord(record.folder).seen(Book(record.proof_entries(), rig), flags),
+        health=HealthRecord(record.folder).seen(Book(record.proof_entries(), rig), flags, latest),
     )
 
 

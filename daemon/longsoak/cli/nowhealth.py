@@ -41,6 +41,7 @@ def health_picture(seen: Sequence[ProbeHealth]) -> list[dict[str, object]]:
             ],
             "by_hand": [flag_picture(flag) for flag in each.by_hand],
             "proven": each.proven,
+            "flag": each.flag,
         }
         for each in seen
     ]
@@ -58,8 +59,11 @@ def health_line(seen: Sequence[ProbeHealth]) -> str:
 
 def health_lines(seen: Sequence[ProbeHealth]) -> list[str]:
     """Each probe's good hours and proof, then what was found, a sentence each."""
-    rows = [(each.probe.name, *each.hours_words, each.health_words, each.proven) for each in seen]
-    heads = ("probe", "good, last day", "last week", "whole test", "health", "proof")
+    rows = [
+        (each.probe.name, *each.hours_words, each.health_words, each.proven, each.flag)
+        for each in seen
+    ]
+    heads = ("probe", "good, last day", "last week", "whole test", "health", "proof", "flag now")
     says = [finding.says + "." for each in seen for finding in each.found]
     aside = [
         f"Set aside: {finding.says}, until {flag.by} wrote in the logbook, {flag.number}: "

@@ -5,12 +5,14 @@ from typing import NamedTuple
 
 from longsoak.core.handflags import flags_of, settled_by
 from longsoak.core.proof.book import Book
-from longsoak.core.wording import day_words
+from longsoak.core.wording import day_words, flag_words
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Finding, Goodness
+from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import JUDGED, Probe
 
 _NO_DAY = "no day yet"
+_NOT_READ = "not read yet"
 
 
 class Hours(NamedTuple):
@@ -28,7 +30,8 @@ class ProbeHealth(NamedTuple):
 
     `begun` tells whether any reading of the rig was judged: until then nothing can be found. Hours
     are None until a first day was closed. They are counted from good readings, so that hours in
-    which nothing was measured are no good ones. `by_hand` are the flags that somebody set and
+    which nothing was measured are no good ones. `flag` is its latest
+    reading's, with the reason. `by_hand` are the flags that somebody set and
     that count, `set_aside` what was found and one of them says is no fault.
     """
 
@@ -39,6 +42,7 @@ class ProbeHealth(NamedTuple):
     found: tuple[Finding, ...]
     proven: str
     begun: bool
+    flag: str = _NOT_READ
     by_hand: tuple[HandFlag, ...] = ()
     set_aside: tuple[tuple[Finding, HandFlag], ...] = ()
 
@@ -73,6 +77,7 @@ def health_of(
     *,
     begun: bool,
     flags: Sequence[HandFlag] = (),
+    latest: Mapping[str, Reading] | None = None,
 ) -> list[ProbeHealth]:
     """Put together what is known of each probe, in the rig file's order.
 
@@ -90,6 +95,8 @@ def health_of(
         Whether any reading was judged so far.
     flags : sequence of HandFlag
         Those set by hand that count, the newest first.
+    latest : mapping, optional
+        The latest reading of each probe that was read, as the flags have it.
     """
     proven = _proven(book)
     found = []
@@ -103,11 +110,16 @@ def health_of(
                 tuple(finding for finding, by in settled if by is None),
                 proven.get(probe.name, "never proven"),
                 begun,
+                _flag((latest or {}).get(probe.name)),
                 tuple(own),
                 tuple((finding, by) for finding, by in settled if by is not None),
             )
         )
     return found
+
+
+def _flag(reading: Reading | None) -> str:
+    return _NOT_READ if reading is None else flag_words(reading.flag, reading.reason)
 
 
 def _hours(probe: Probe, good: Goodness | None) -> tuple[Hours | None, Hours | None, Hours | None]:

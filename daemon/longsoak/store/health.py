@@ -17,6 +17,7 @@ from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Check, Fault, Finding, Goodness, Suspicion
+from longsoak.vocabulary.reading import Reading
 
 _FOUND = (
     "SELECT probe, fault, since_utc_ms, found_utc_ms, over, says, against, figures FROM finding"
@@ -45,7 +46,9 @@ class HealthNews:
 class HealthRecord(RecordFile):
     """What was told of the probes of the record in `folder`."""
 
-    def seen(self, book: Book, flags: Sequence[HandFlag]) -> list[ProbeHealth]:
+    def seen(
+        self, book: Book, flags: Sequence[HandFlag], latest: Mapping[str, Reading]
+    ) -> list[ProbeHealth]:
         """What is known of each probe of a rig.
 
         Parameters
@@ -54,6 +57,8 @@ class HealthRecord(RecordFile):
             The rig's proofs.
         flags : sequence of HandFlag
             Those set by hand that count, the newest first.
+        latest : mapping of str to Reading
+            The latest reading of each probe that was read, as these have it.
 
         Raises
         ------
@@ -63,7 +68,9 @@ class HealthRecord(RecordFile):
         probes = book.rig.probes
         by_hand = {probe.name: flags_of(flags, probe) for probe in probes}
         goodness, standing = self.goodness(by_hand), self.standing()
-        return health_of(probes, goodness, standing, book, begun=self.begun(), flags=flags)
+        return health_of(
+            probes, goodness, standing, book, begun=self.begun(), flags=flags, latest=latest
+        )
 
     def standing(self) -> list[Finding]:
         """The faults that were found and are not over, as they were told last."""
