@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from longsoak.core.handflags import flag_at, flags_of, hand_flags, laid_over
+from longsoak.core.handflags import flag_at, flags_of, laid_over
 from longsoak.store.aside import damaged
 from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
@@ -16,7 +16,6 @@ from longsoak.vocabulary.errors import RigFileError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.marks import LOOKS_BACK_H
@@ -185,7 +184,7 @@ class Source:
         StoreError
             The record can't be read.
         """
-        return hand_flags(Logbook(self.record.folder).entries(kind=FLAG))
+        return Logbook(self.record.folder).flags()
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int

@@ -10,7 +10,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, own_record, rig_file, table, told
 from longsoak.cli.writing import recorded, write_entry
-from longsoak.core.handflags import BY_HAND, flag_content, flag_picture, hand_flags
+from longsoak.core.handflags import BY_HAND, flag_content, flag_picture
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import subject_words
 from longsoak.core.moments import moment_of
@@ -95,8 +95,7 @@ def flag(
 
 def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> LogbookEntry:
     """The entry that puts an end to a flag which counts."""
-    entries = Logbook(record.folder).entries(kind=FLAG)
-    known = {flag.number: flag for flag in hand_flags(entries)}
+    known = {flag.number: flag for flag in Logbook(record.folder).flags()}
     if number not in known:
         numbers = ", ".join(map(str, known)) or "none"
         raise RequestError(
@@ -114,7 +113,7 @@ def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> L
 
 
 def _list(record: Record, *, as_json: bool) -> None:
-    flags = hand_flags(Logbook(record.folder).entries(kind=FLAG))
+    flags = Logbook(record.folder).flags()
     if as_json:
         document = [flag_picture(flag) for flag in flags]
         click.echo(json.dumps(document, ensure_ascii=False, indent=1))

@@ -13,7 +13,7 @@ from longsoak.cli.nowhealth import health_line, health_lines, health_picture
 from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
-from longsoak.core.handflags import hand_flags, laid_over
+from longsoak.core.handflags import laid_over
 from longsoak.core.level import volume
 from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.proof.book import Book
@@ -43,7 +43,6 @@ from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.ledger import DayHead
-from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
 
@@ -110,7 +109,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     last = record.last_utc_ms()
     gaps = record.gaps()
     alarms = record.alarms()
-    flags = hand_flags(Logbook(record.folder).entries(kind=FLAG))
+    flags = Logbook(record.folder).flags()
     read = record.latest(tuple(probe.name for probe in rig.probes))
     latest = laid_over(read, flags, rig.probes)
     timed = TimedRecord(record.folder, boottime_ms=SystemClock().boottime_ms)

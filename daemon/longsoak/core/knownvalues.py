@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import hypot
 from statistics import fmean, stdev
 
+from longsoak.core.proof.reads import COVERAGE
 from longsoak.core.wording import DECIMALS
 from longsoak.vocabulary.errors import PhysicsError, RequestError
 from longsoak.vocabulary.logbook import KNOWN, About, LogbookEntry
@@ -14,7 +15,6 @@ from longsoak.vocabulary.rig import Kind, Probe
 
 KINDS = (Kind.HUMIDITY, Kind.TEMPERATURE, Kind.LEVEL)
 FEWEST = 5  # readings
-COVERAGE = 2.0  # of a standard uncertainty, about 95 %: JCGM 100, 6.3.3 (from memory)
 SALT_UNCERTAINTY = 0.5  # % RH, standard, of a jar made with care: common practice
 _FIELDS = ("value", "uncertainty", "read", "spread", "readings", "off", "allowed", "against")
 

@@ -5,7 +5,7 @@ import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from longsoak.core.handflags import flags_of, hand_flags
+from longsoak.core.handflags import flags_of
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.report.fields import Cell
 from longsoak.report.rigs import Rigs
@@ -14,7 +14,6 @@ from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
-from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 
 Rows = list[tuple[Cell, ...]]
@@ -179,7 +178,7 @@ def logbook_rows(logbook: Logbook) -> Rows:
 def hand_flag_rows(logbook: Logbook, rig: Rig | None, names: Collection[str]) -> Rows:
     """Every flag set by hand that counts, one row for each of the probes it is about."""
     probes = [] if rig is None else [probe for probe in rig.probes if probe.name in names]
-    flags = hand_flags(logbook.entries(kind=FLAG))
+    flags = logbook.flags()
     return [
         (flag.number, probe.name, flag.from_ms, flag.until_ms, int(flag.flag), flag.by, flag.says)
         for probe in probes

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from longsoak.core.handflags import flags_of, hand_flags, not_judged, settled_by
+from longsoak.core.handflags import flags_of, not_judged, settled_by
 from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import ClosedDay, News, RigHealth
 from longsoak.core.quality.watched import Memory
@@ -21,7 +21,6 @@ from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault, Finding, Suspicion
-from longsoak.vocabulary.logbook import FLAG
 from longsoak.vocabulary.rig import Rig
 
 LOOKS_EVERY = 60.0  # s
@@ -110,7 +109,7 @@ class HealthKeeping(HealthRecord):
         """What was flagged by hand, where anything was written since."""
         if (last := self._logbook.last()) == self._entries:
             return
-        flags = hand_flags(self._logbook.entries(kind=FLAG))
+        flags = self._logbook.flags()
         self._by_hand = {probe.name: flags_of(flags, probe) for probe in self._rig.probes}
         health.not_judged = not_judged(flags, self._rig.probes)
         self._entries = last

@@ -7,13 +7,15 @@ from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 
+from longsoak.core.handflags import hand_flags
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.store.known import Kept
 from longsoak.store.moments import Moments
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile
 from longsoak.store.scans import Scans
-from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from longsoak.vocabulary.handflag import HandFlag
+from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 
 _AT_ONCE_MS = 60_000  # kept so soon after it was asked, it was asked under the same clock
@@ -80,6 +82,10 @@ class Logbook(RecordFile):
         with self._open() as db:
             row = db.execute("SELECT id FROM logbook WHERE request = ?", (uuid,)).fetchone()
         return None if row is None else self.entry(int(row[0]))
+
+    def flags(self) -> list[HandFlag]:
+        """The flags set by hand that count, the newest first."""
+        return hand_flags(self.entries(kind=FLAG))
 
     def last(self) -> int:
         """The number of the newest entry; 0 if there is none."""
