@@ -132,11 +132,8 @@ def _readings(record: Record, probe: Probe, since_ms: int, until_ms: int) -> lis
 
 def _warmth(record: Record, rig: Rig, probe: Probe, since_ms: int, until_ms: int) -> float:
     """The mean of the thermometer at the same place."""
-    place = probe.bay, probe.depth, probe.height, probe.across, probe.place
     for other in rig.probes:
-        if other.kind is Kind.TEMPERATURE and place == (
-            other.bay, other.depth, other.height, other.across, other.place,
-        ):  # fmt: skip
+        if other.kind is Kind.TEMPERATURE and other.seat == probe.seat:
             read = _readings(record, other, since_ms, until_ms)
             values = [reading.value for reading in read if reading.value is not None]
             if values:

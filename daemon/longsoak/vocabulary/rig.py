@@ -249,6 +249,11 @@ class Probe:
     pair: str | None = None
 
     @property
+    def seat(self) -> tuple[object, ...]:
+        """Where it is: the same of two probes at one place."""
+        return self.bay, self.depth, self.height, self.across, self.place
+
+    @property
     def unit_words(self) -> str:
         """The unit of its value as a person reads it."""
         return UNIT_WORDS[self.kind] if self.quantity is None else QUANTITY_WORDS[self.quantity]

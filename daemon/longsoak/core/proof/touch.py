@@ -285,10 +285,6 @@ def _beside(probe: Probe, other: Probe) -> bool:
     return (
         probe.kind in airs
         and other.kind in airs
-        and _place(probe) == _place(other)
-        and any(part is not None for part in _place(probe))
+        and probe.seat == other.seat
+        and any(part is not None for part in probe.seat)
     )
-
-
-def _place(probe: Probe) -> tuple[object, ...]:
-    return probe.bay, probe.depth, probe.height, probe.across, probe.place

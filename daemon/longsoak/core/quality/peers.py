@@ -40,9 +40,8 @@ def peers_of(probe: Probe, probes: Sequence[Probe]) -> Peers:
     if probe.kind not in LIMITS:
         return Peers(())
     others = [p for p in probes if p.kind is probe.kind and p is not probe]
-    there = _where(probe)
-    beside = [p for p in others if _where(p) == there and _told(p) == _told(probe)]
-    if len(beside) >= _DUPLICATES and any(part is not None for part in there):
+    beside = [p for p in others if p.seat == probe.seat and _told(p) == _told(probe)]
+    if len(beside) >= _DUPLICATES and any(part is not None for part in probe.seat):
         return Peers(tuple(p.name for p in beside), inner=True)
     if probe.kind is not Kind.PINS:
         return Peers(tuple(p.name for p in others), in_air=True)
@@ -55,10 +54,6 @@ def peers_of(probe: Probe, probes: Sequence[Probe]) -> Peers:
     own = _place(probe)
     inner = bool(places) and min(places) < own < max(places)
     return Peers(tuple(p.name for p in beside), inner=inner)
-
-
-def _where(probe: Probe) -> tuple[object, ...]:
-    return probe.bay, probe.depth, probe.height, probe.across, probe.place
 
 
 def _told(probe: Probe) -> tuple[object, ...]:
