@@ -15,7 +15,7 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 
-from longsoak.core.handflags import BY_HAND, flag_content
+from longsoak.core.handflags import flag_said
 from longsoak.core.logbook import (
     MOST_PHOTOS,
     check_against,
@@ -29,7 +29,6 @@ from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import LARGEST, keep_photo, name_of, photo_at
 from longsoak.store.requests import waiting_before
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import FLAG, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
@@ -239,13 +238,8 @@ def _flagged(said: Form, now: int) -> _Content:
                 "Nothing was kept."
             )
         return {}
-    found = next((flag for flag in BY_HAND if flag.word == said["flag"]), None)
-    if found is None:
-        raise RequestError(f"{said['flag'][:20]!r} is no flag. Nothing was kept.")
     until = moment_of(said["until"], now_ms=now) if said["until"] else None
-    if found is Flag.PASS and until is None:
-        until = now
-    return {"kind": FLAG, "content": flag_content(found, until_ms=until)}
+    return {"kind": FLAG, "content": flag_said(said["flag"], until_ms=until, now_ms=now)}
 
 
 def _number(words: str | None) -> int | None:

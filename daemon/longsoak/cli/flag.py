@@ -10,7 +10,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, own_record, rig_file, table, told
 from longsoak.cli.writing import recorded, write_entry
-from longsoak.core.handflags import BY_HAND, flag_content, flag_picture
+from longsoak.core.handflags import BY_HAND, flag_content, flag_picture, flag_said
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import subject_words
 from longsoak.core.moments import moment_of
@@ -19,7 +19,6 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import FLAG, THE_RIG, LogbookEntry
 
 _EXAMPLE = (
@@ -86,10 +85,8 @@ def flag(
             end_ms = now_ms if until_ms is None else until_ms
             entry = _ended(record, entry, ends, end_ms)
         else:
-            found = next(flag for flag in BY_HAND if flag.word == word)
-            if found is Flag.PASS and until_ms is None:
-                until_ms = now_ms
-            entry = replace(entry, content=flag_content(found, until_ms=until_ms))
+            content = flag_said(word or "", until_ms=until_ms, now_ms=now_ms)
+            entry = replace(entry, content=content)
         write_entry(record, rig, entry, (), as_json=as_json)
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.wording import rfc3339, time_words
+from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
@@ -26,6 +27,22 @@ _CLEARS = (Flag.PASS, Flag.NOT_EVALUATED)
 def flag_content(flag: Flag, *, until_ms: int | None) -> dict[str, Json]:
     """What an entry of the kind "flag" holds beside its words; it speaks of the beginning."""
     return {"flag": int(flag), "until_ms": until_ms}
+
+
+def flag_said(word: str, *, until_ms: int | None, now_ms: int) -> dict[str, Json]:
+    """The content of a flag somebody names by its word: a pass without an end ends now.
+
+    Raises
+    ------
+    RequestError
+        No flag that is set by hand is called so.
+    """
+    found = next((flag for flag in BY_HAND if flag.word == word), None)
+    if found is None:
+        raise RequestError(f"{word[:20]!r} is no flag. Nothing was kept.")
+    if found is Flag.PASS and until_ms is None:
+        until_ms = now_ms
+    return flag_content(found, until_ms=until_ms)
 
 
 def wrong_content(entry: LogbookEntry) -> str | None:
