@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from threading import Lock
 from typing import TypedDict
-from urllib.parse import quote, unquote, urlencode
+from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -34,7 +34,7 @@ from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, from_another_site
-from longsoak_dashboards.proofsheets import INITIALS
+from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import logbook as logbook_view
@@ -43,7 +43,6 @@ from longsoak_dashboards.view.alarms import Told
 _LARGEST_FORM = 4 * LARGEST  # bytes, photos included
 _FIELDS = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
 _REMEMBERED = 200  # forms, so that a button pressed twice writes one entry
-_REMEMBERED_S = 30 * 86_400  # initials
 _FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
 
 
@@ -60,7 +59,7 @@ class LogSheets(Sheets):
     def logbook(self, request: Request) -> Response:
         """What was written, newest first, and the form."""
         asked = request.query_params
-        said = {"by": unquote(request.cookies.get(INITIALS, ""))}
+        said = {"by": by_of(request)}
         said |= {name: asked[name] for name in ("about", "corrects") if name in asked}
         return self._sheet(said, (), told=self._told(asked), upto=_number(asked.get("upto")))
 
@@ -114,14 +113,7 @@ class LogSheets(Sheets):
             return self._again(said, digests, str(error), status=400)
         except StoreError as error:
             return self._again(said, digests, str(error), status=503)
-        answer.set_cookie(
-            INITIALS,
-            quote(said["by"]),
-            max_age=_REMEMBERED_S,
-            httponly=True,
-            samesite="strict",
-        )
-        return answer
+        return remember(answer, INITIALS, said["by"])
 
     def _entry(self, said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
         now, corrects = now_ms(), said["corrects"]

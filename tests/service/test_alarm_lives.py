@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from longsoak.core.alarmrates import Rates
-from longsoak.core.alarms import Seen
-from longsoak.service.alarmlives import LONGEST_SHELVED, AlarmLives, At
+from longsoak.core.alarms import LONGEST_SHELVED, Seen
+from longsoak.service.alarmlives import AlarmLives, At
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding, Priority
 from longsoak.vocabulary.rig import AlarmPlan, Watch
 

@@ -8,6 +8,8 @@ from typing import NamedTuple
 
 from longsoak.core.alarmrates import Chatter, Flood, Rates
 from longsoak.core.alarms import (
+    LONGEST_SHELVED,
+    SHORTEST_SHELVED,
     Delays,
     Life,
     Seen,
@@ -23,17 +25,9 @@ from longsoak.core.alarms import (
     tell,
 )
 from longsoak.core.wording import age_words, time_words
-from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding, Priority
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding
 from longsoak.vocabulary.rig import AlarmPlan
 
-# How long an alarm may be shelved at most, s. Own choice: what is urgent may not be forgotten over
-# a night and a day, and anything else not over a week. Out of service has no end, and says so.
-LONGEST_SHELVED: Mapping[Priority, float] = {
-    Priority.HIGH: 12 * 3600.0,
-    Priority.MEDIUM: 7 * 86_400.0,
-    Priority.LOW: 7 * 86_400.0,
-}
-SHORTEST_SHELVED = 60.0  # s
 _IN_SERVICE = "somebody is working at the rig"
 
 Says = str | Callable[[], str]  # words, or what makes them if they are needed
