@@ -46,7 +46,8 @@ _SPANS = ((7200.0, "2 h"), (43_200.0, "12 h"), (259_200.0, "3 days"), (604_800.0
 class Entry:
     """One alarm that wants to be read. `plan` is None once the rig file has dropped it.
 
-    `quiet` is one that something lies over. `left` is how long one has until the consequence sets in, in words, `overdue` whether that time
+    `quiet` is one that something lies over. `left` is how long one has until the consequence sets
+    in, in words, `overdue` whether that time
     is over, and `first` what came first of the alarms that it came with. `spans` are the lengths of
     time it can be shelved for; there is none for one that can't be.
     """
