@@ -10,7 +10,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 
 from longsoak.core.alarmrates import Rates
 from longsoak.core.alarms import LONGEST_SHELVED, Seen
-from longsoak.service.alarmlives import AlarmLives, At
+from longsoak.service.alarmlives import LINGERS, AlarmLives, At
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding, Priority
 from longsoak.vocabulary.rig import AlarmPlan, Watch
 
@@ -70,8 +70,20 @@ def test_what_follows_from_a_root_is_recorded_and_told_to_nobody() -> None:
     assert brief(came) == [("leaf", NEW, Hiding.SUPPRESSED, False)]
     assert came[0].says == "seen (follows from: Root)"
     # The root goes, and the leaf still stands: now somebody has to know.
-    ended = show(alarms, ROOT, 60, there=False)
-    assert brief(ended) == [("root", GONE, None, True), ("leaf", NEW, None, True)]
+    assert brief(show(alarms, ROOT, 60, there=False)) == [("root", GONE, None, True)]
+    assert alarms.tick(at(69)) == []
+    assert brief(alarms.tick(at(70))) == [("leaf", NEW, None, True)]
+
+
+def test_what_follows_from_a_root_and_goes_with_it_is_never_told() -> None:
+    alarms = lives()
+    show(alarms, ROOT, 0)
+    show(alarms, LEAF, 1)
+    show(alarms, ROOT, 60, there=False)
+    assert brief(show(alarms, LEAF, 61, there=False)) == [
+        ("leaf", NORMAL, Hiding.SUPPRESSED, False)
+    ]
+    assert brief(alarms.tick(at(70))) == [("leaf", NORMAL, None, False)]
 
 
 def test_what_came_before_its_root_goes_quiet_and_is_not_told_twice() -> None:
@@ -81,12 +93,13 @@ def test_what_came_before_its_root_goes_quiet_and_is_not_told_twice() -> None:
         ("root", NEW, None, True),
         ("leaf", NEW, Hiding.SUPPRESSED, False),
     ]
-    ended = show(alarms, ROOT, 60, there=False)
-    assert brief(ended)[1] == ("leaf", NEW, None, False)
+    show(alarms, ROOT, 60, there=False)
+    assert brief(alarms.tick(at(70))) == [("leaf", NEW, None, False)]
     # What went meanwhile is told as over, for people believe that it stands.
     show(alarms, ROOT, 100)
     assert brief(show(alarms, LEAF, 110, there=False)) == [("leaf", GONE, Hiding.SUPPRESSED, False)]
-    assert brief(show(alarms, ROOT, 120, there=False))[1] == ("leaf", GONE, None, True)
+    show(alarms, ROOT, 120, there=False)
+    assert brief(alarms.tick(at(130))) == [("leaf", GONE, None, True)]
 
 
 @pytest.mark.parametrize("cover", ["a root that the rig file has no longer", "a service window"])
@@ -94,8 +107,9 @@ def test_what_was_suppressed_before_a_restart_is_told_where_nothing_covers_it(co
     key = "leaf" if cover.startswith("a root") else "work"
     left = {key: AlarmLeft(NEW, Hiding.SUPPRESSED)}
     alarms = lives(LEAF, WORK, left=left)
-    assert brief(alarms.tick(at(1))) == [(key, NEW, None, True)]
-    assert alarms.tick(at(2)) == []
+    assert alarms.tick(at(1)) == []
+    assert brief(alarms.tick(at(11))) == [(key, NEW, None, True)]
+    assert alarms.tick(at(12)) == []
 
 
 def test_a_service_window_covers_what_work_at_the_rig_causes_and_nothing_else() -> None:
@@ -103,7 +117,8 @@ def test_a_service_window_covers_what_work_at_the_rig_causes_and_nothing_else() 
     assert alarms.serve(True, at(0)) == []
     assert brief(show(alarms, WORK, 1)) == [("work", NEW, Hiding.SUPPRESSED, False)]
     assert brief(show(alarms, ROOT, 2)) == [("root", NEW, None, True)]
-    assert brief(alarms.serve(False, at(3))) == [("work", NEW, None, True)]
+    assert alarms.serve(False, at(3)) == []
+    assert brief(alarms.tick(at(13))) == [("work", NEW, None, True)]
 
 
 def test_a_shelved_alarm_is_quiet_until_its_time_and_then_told_if_it_stands() -> None:
@@ -231,6 +246,7 @@ class AnyLife(RuleBasedStateMachine):
         self.told_last: dict[str, tuple[int, AlarmChange]] = {}
         self.on = 0.0  # s the rig was on
         self.serving = False
+        self.bare_s = dict.fromkeys(self.there, 0.0)  # s of ticks for which nothing covered it
         self.alarms = AlarmLives(PLANS, {}, now=self.now, rates=Rates(chatter=99, flood=999))
 
     def at(self) -> At:
@@ -265,6 +281,8 @@ class AnyLife(RuleBasedStateMachine):
         self.now += seconds
         self.on += seconds
         self.utc_ms += round(seconds * 1000)
+        for key in self.bare_s:
+            self.bare_s[key] += min(seconds, LINGERS)
         self.take(self.alarms.tick(self.at()))
 
     @rule(key=st.sampled_from(sorted(p.key for p in PLANS)), what=st.integers(0, 5))
@@ -331,8 +349,10 @@ class AnyLife(RuleBasedStateMachine):
                     assert self.believed[alarm.key], "it stands, and people know"
             elif life.hiding is None:
                 assert not self.believed[alarm.key], "it is over, and people know"
-            if life.hiding is Hiding.SUPPRESSED:
-                assert self.there["root"] or self.serving, "only while something covers it"
+            covered = {"leaf": self.there["root"], "work": self.serving}.get(alarm.key, False)
+            if covered or life.hiding is not Hiding.SUPPRESSED:
+                self.bare_s[alarm.key] = 0.0
+            assert self.bare_s[alarm.key] <= 2 * LINGERS + 1, "only while something covers it"
 
     @invariant()
     def shelving_always_ends(self) -> None:
