@@ -373,6 +373,18 @@ def test_what_judging_finds_raises_its_own_alarm_and_clears_once_it_is_over(watc
     assert feed(alarms, range(4, 9), pin=20.0) == []
 
 
+def test_what_the_balance_of_the_water_finds_is_held_until_it_is_reset() -> None:
+    alarms, key = book(), "leak:water level"
+    says = "2.1 L a day are lost, usually 0.4"
+    raised = alarms.water({Watch.LEAK: says, Watch.SALTS: None}, now=1.0, utc_ms=T0)
+    assert [(c.key, c.new, c.says) for c in raised] == [(key, AlarmState.NEW, says)]
+    assert alarms.water({Watch.LEAK: says}, now=2.0, utc_ms=T0) == []
+    assert alarms.water({}, now=3.0, utc_ms=T0) == []  # not known: it stays as it was
+    alarms.lives.acknowledge(key, by="mk", at=At(4.0, T0))
+    mended = alarms.water({Watch.LEAK: None}, now=5.0, utc_ms=T0)
+    assert brief(mended) == [(key, AlarmState.HELD)]
+
+
 def test_a_record_that_takes_nothing_is_told_with_the_reason() -> None:
     alarms = book()
     full = "a scan could not be kept: database or disk is full"
