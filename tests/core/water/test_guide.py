@@ -206,7 +206,7 @@ def test_over_the_line_tells_what_to_draw_off() -> None:
     ],
 )
 def test_what_is_not_known_or_a_float_that_is_up_means_stop(last: Look, word: Word) -> None:
-    told = fed([*still(80, upto=9.9), last])
+    told = fed([*still(80, upto=6.8), last])
     assert told.word is word
     assert told.may_pour is (word is Word.READY)
 
@@ -279,3 +279,12 @@ def test_a_pour_whose_end_was_said_late_tells_no_lag() -> None:
     assert usual_lag([3.0]) == 5.0
     assert usual_lag([11.0, 30.0, 9.0]) == 30.0
     assert usual_lag([600.0]) == 120.0
+
+
+def test_a_clock_that_is_set_back_means_stop_until_the_level_is_known_anew() -> None:
+    after = [
+        look._replace(at=look.at - 3600, taken=look.taken - 3600, up_taken=look.up_taken - 3600)
+        for look in still(96)
+    ]
+    assert fed([*still(70), after[0]]).word is Word.UNKNOWN
+    assert fed([*still(70), *after]).word is Word.SLOW  # by the new levels alone

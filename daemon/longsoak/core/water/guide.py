@@ -145,7 +145,7 @@ def step(state: TopUp, look: Look, setting: Setting) -> tuple[TopUp, Told]:
     state : TopUp
         What the look before left; `TopUp()` at first.
     look : Look
-        Level and float now. Times must not fall from look to look.
+        Level and float now.
     setting : Setting
         The reservoir and how it is measured.
 
@@ -156,7 +156,8 @@ def step(state: TopUp, look: Look, setting: Setting) -> tuple[TopUp, Told]:
     """
     state = _taken(state, look)
     age = look.at - look.taken
-    fresh = look.level is not None and look.uncertainty is not None and age <= setting.stalest
+    has_level = look.level is not None and isfinite(look.level)
+    fresh = has_level and look.uncertainty is not None and abs(age) <= setting.stalest
     known = course(state.samples, lag=setting.lag) if fresh else None
     told = Told(Word.UNKNOWN, age=None if look.level is None else age)
     uncertainty = look.uncertainty or 0.0
@@ -172,7 +173,7 @@ def step(state: TopUp, look: Look, setting: Setting) -> tuple[TopUp, Told]:
     if setting.reservoir.float_switch is not None:
         if look.up:
             told = told._replace(word=Word.FLOAT_UP)
-        elif look.up is None or look.at - look.up_taken > setting.stalest:
+        elif look.up is None or abs(look.at - look.up_taken) > setting.stalest:
             told = told._replace(word=Word.UNKNOWN)
     holds = max(HOLDS, SETTLING * setting.lag) if state.word in _AT_THE_LINE else HOLDS
     state = _held(state, told.word, look.at, holds=holds)
@@ -182,11 +183,15 @@ def step(state: TopUp, look: Look, setting: Setting) -> tuple[TopUp, Told]:
 def _taken(state: TopUp, look: Look) -> TopUp:
     """The same with a level that was not seen yet."""
     if look.level is None or not isfinite(look.level):
-        return replace(state, samples=())  # what follows a silence begins anew
-    if state.samples and look.taken <= state.samples[-1].at:
         return state
-    kept = [sample for sample in state.samples if sample.at > look.taken - _KEEPS]
-    return replace(state, samples=(*kept, Sample(look.taken, look.level)))
+    new = Sample(look.taken, look.level)
+    newest = state.samples[-1].at if state.samples else look.taken - 1
+    if new.at < newest:  # a clock was set: what was seen before lies at no known time
+        return replace(state, samples=(new,), rose_at=None, milder_since=None)
+    if new.at == newest:
+        return state
+    kept = [sample for sample in state.samples if sample.at > new.at - _KEEPS]
+    return replace(state, samples=(*kept, new))
 
 
 def _told(state: TopUp, known: Course, uncertainty: float, setting: Setting) -> Told:
@@ -263,7 +268,7 @@ def ended(state: TopUp, setting: Setting, *, uncertainty: float) -> Ended | None
     if state.began_mm is None or len(state.samples) < FEWEST:
         return None
     newest = state.samples[-1].at
-    after = median(sample.mm for sample in state.samples if sample.at >= newest - WINDOW)
+    after = median(sample.mm for sample in state.samples if sample.at >= newest - CALM)
     litres = setting.litres(after) - setting.litres(state.began_mm)
     each = [
         (setting.litres(mm + uncertainty) - setting.litres(mm - uncertainty)) / 2
