@@ -360,7 +360,7 @@ def _roles(rig: Rig, reservoir: Reservoir) -> dict[str, str]:
     for probe in rig.probes:
         if probe.kind in of_kind:
             found.setdefault(probe.name, of_kind[probe.kind])
-    faces = [bay.dry_face for bay in rig.specimen.bays if bay.dry_face is not None]
-    if faces:  # the room before it
-        found[faces[0].temperature], found[faces[0].humidity] = _WARM, _DAMP
+    for name, role in ((rig.room.temperature, _WARM), (rig.room.humidity, _DAMP)):
+        if name is not None:
+            found[name] = role
     return found
