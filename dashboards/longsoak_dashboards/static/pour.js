@@ -40,6 +40,7 @@ function set(place, words) {
 function show(said) {
   for (const place of ["word", "big", "unit", "poured", "clearance", "age", "note"]) set(place, said[place]);
   guide.dataset.tone = said.tone;
+  guide.dataset.wide = said.big.length > 3 ? "1" : "0";
   guide.querySelector("[data-pour=sign]")?.setAttribute("href", `#s-${said.sign}`);
   const column = guide.querySelector(".column");
   for (const [name, share] of Object.entries(said.heights)) {
@@ -78,7 +79,7 @@ function lost() {
 }
 
 function listen() {
-  stream = new EventSource(guide.dataset.live);
+  stream = new EventSource(guide.dataset.stream);
   stream.addEventListener("pour", (event) => {
     heard = performance.now();
     show(JSON.parse(event.data));
@@ -94,7 +95,7 @@ setInterval(() => {
   }
 }, 60);
 
-if (guide?.dataset.live) {
+if (guide?.dataset.stream) {
   addEventListener("pointerdown", hear);
   addEventListener("keydown", hear);
   hear();
