@@ -87,10 +87,10 @@ class WaterSheets(Sheets):
     @form
     def end(self, request: Request, said: Form) -> Response:
         """Ask that a top-up be kept in the logbook, as the levels around its end tell of it."""
-        stopped_ms = now_ms() - waited_ms(said)
+        came_ms = now_ms() - waited_ms(said)
         try:
             rig, _ = self._reservoir()
-            entry = self._entry(said, rig, stopped_ms)
+            entry = self._entry(said, rig, came_ms)
             number = once_number(said, ("once", "since", "litres", "source", "by"))
             asked = ask_to_write(self.source.record.folder, entry, number=number)
         except (NotYet, StoreError) as error:
@@ -103,13 +103,14 @@ class WaterSheets(Sheets):
         answer = RedirectResponse(f"/logbook?{query}", status_code=303)
         return remember(answer, INITIALS, said.get("by", ""))
 
-    def _entry(self, said: Form, rig: Rig, stopped_ms: int) -> LogbookEntry:
+    def _entry(self, said: Form, rig: Rig, came_ms: int) -> LogbookEntry:
         since_ms = _number(said.get("since", ""))
+        stopped_ms = came_ms - (_number(said.get("ago", "")) or 0)
         if since_ms is None or not 0 <= stopped_ms - since_ms <= LONGEST:
             raise RequestError("It is not known when this top-up began. Nothing was kept.")
         by_can = litres_said(said.get("litres", ""))
         guiding = Guiding(self.source.record, rig)
-        guiding.follow(since_ms=since_ms, now_ms=stopped_ms)
+        guiding.follow(since_ms=since_ms, now_ms=now_ms(), stopped_ms=stopped_ms)
         found = guiding.ended()
         if found is None and by_can is None:
             raise RequestError(
@@ -146,7 +147,8 @@ class WaterSheets(Sheets):
                     asked = clock()
                     await anyio.to_thread.run_sync(self._look_closely, following, by)
                 shown = _shown(following, told, now_ms() - since_ms)
-                yield f"event: pour\ndata: {json.dumps(shown.as_json())}\n\n".encode()
+                said = {**shown.as_json(), "calm": following.settled}
+                yield f"event: pour\ndata: {json.dumps(said)}\n\n".encode()
             except (NotYet, StoreError, RequestError):
                 guiding = None  # the page tells by itself that it hears nothing
             await asyncio.sleep(LOOKS_EVERY)

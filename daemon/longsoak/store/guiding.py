@@ -104,10 +104,11 @@ class Guiding:
         self._state, told = step(self._state, look, self.setting)
         return told
 
-    def follow(self, *, since_ms: int, now_ms: int) -> Told:
+    def follow(self, *, since_ms: int, now_ms: int, stopped_ms: int | None = None) -> Told:
         """What it is now, of a top-up that began at a time: what the record has of it is gone over.
 
-        For whoever keeps nothing from one look to the next.
+        For whoever keeps nothing from one look to the next. Where the can stopped at a time, it is
+        gone over until the water was calm, be it long ago.
 
         Raises
         ------
@@ -117,6 +118,8 @@ class Guiding:
         since_ms -= _BEFORE_MS
         levels = self._record.series(self._level, since_ms=since_ms, until_ms=now_ms + 1)
         for reading in levels:
+            if stopped_ms is not None and reading.utc_ms > stopped_ms and self.settled:
+                break
             value, uncertainty = _believed(reading)
             at = reading.utc_ms / 1000
             # Whether it might go on is asked of the newest looks alone.
