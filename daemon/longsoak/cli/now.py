@@ -14,10 +14,10 @@ from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.handflags import laid_over
-from longsoak.core.level import volume
 from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.proof.book import Book
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import (
     DECIMALS,
     age_words,

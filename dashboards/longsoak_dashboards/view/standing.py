@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from longsoak.core.clockplace import EARLIEST_MS
-from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import AHEAD_S, age_words, ago_words, day_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag

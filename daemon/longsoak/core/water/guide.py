@@ -11,9 +11,9 @@ from math import hypot, isfinite
 from statistics import median
 from typing import NamedTuple
 
-from longsoak.core.level import volume
 from longsoak.core.proof.reads import COVERAGE
 from longsoak.core.water.pour import CALM, FEWEST, USUAL_LAG, WINDOW, Course, Sample, course
+from longsoak.core.water.vessel import volume
 from longsoak.vocabulary.rig import Reservoir
 
 SLOW_LITRES = 1.0  # L to go at which to pour slowly
