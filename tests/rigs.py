@@ -46,6 +46,9 @@ UNITS = {
     Kind.FLOW: "Hz",
     Kind.PUMP_CURRENT: "mA",
     Kind.POLARISATION: "mV",
+    Kind.SCALE: "kg",
+    Kind.CONDUCTIVITY: "uS/cm",
+    Kind.PH: "[pH]",
 }
 
 

@@ -17,7 +17,7 @@ def water_rig(*, pan: bool = False, flow: bool = True, scale: bool = False) -> R
     """The rig; of pan, flow and scale what is asked for."""
     usual = small_rig()
     blocks = (Block(simulated.PEDESTALS, 0.0, simulated.HIGH),)
-    table = drawn(simulated.LENGTH, simulated.BREADTH, blocks, rim=simulated.RIM)
+    table = drawn(simulated.LENGTH, simulated.BREADTH, blocks, upto=simulated.RIM)
     assert usual.reservoir is not None
     kept = [probe for probe in usual.probes if probe.name != "water level"]
     more = [probe("water level", Kind.LEVEL, record=60.0, resolution=0.1)]

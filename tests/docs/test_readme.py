@@ -10,7 +10,14 @@ import pytest
 from pydantic import BaseModel
 
 from longsoak.core.proof.card import FIELDS, card_of
-from longsoak.rigfile import alarmtable, curvetable, judgingtables, outlettables, tables
+from longsoak.rigfile import (
+    alarmtable,
+    curvetable,
+    judgingtables,
+    outlettables,
+    tables,
+    watertables,
+)
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
@@ -63,7 +70,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
 
 @pytest.mark.parametrize(
     "model",
-    models(tables, outlettables, alarmtable, curvetable, judgingtables),
+    models(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
     ids=lambda m: m.__name__,
 )
 def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:

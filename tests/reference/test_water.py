@@ -14,7 +14,7 @@ from longsoak.vocabulary.rig import Block
 
 # Computed (integral of the free plan area, by numpy): a tray of 600 x 400 mm with four pedestals
 # of 50 x 50 x 30 mm.
-CHECK_TRAY = drawn(600.0, 400.0, [Block(4 * 50.0 * 50.0, 0.0, 30.0)], rim=60.0)
+CHECK_TRAY = drawn(600.0, 400.0, [Block(4 * 50.0 * 50.0, 0.0, 30.0)], upto=60.0)
 LITRES_AT = [(45.0, 10.5), (40.0, 9.3), (30.0, 6.9), (20.0, 4.6), (10.0, 2.3)]
 
 

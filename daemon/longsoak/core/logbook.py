@@ -9,15 +9,18 @@ from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import wrong_top_up, wrong_window
+from longsoak.core.water.rounds import wrong_cup, wrong_round
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import (
+    CUP,
     FLAG,
     KNOWN,
     NOTE,
     SERVICE,
     THE_RIG,
     TOP_UP,
+    WATER,
     About,
     LogbookEntry,
     Subject,
@@ -32,6 +35,8 @@ _KNOWN = {
     FLAG: 1,
     KNOWN: 1,
     TOP_UP: 1,
+    WATER: 1,
+    CUP: 1,
     SERVICE: 1,
 }  # kinds that this version keeps, and the newest form of their content
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
@@ -60,9 +65,13 @@ def check_entry(entry: LogbookEntry) -> None:
         raise _refusal("a note has words and photos, and nothing beside them")
     if entry.kind == FLAG and (wrong := wrong_content(entry)):
         raise _refusal(wrong)
-    if entry.kind in (TOP_UP, SERVICE) and entry.subject != THE_RIG:
+    if entry.kind in (TOP_UP, SERVICE, WATER) and entry.subject != THE_RIG:
         raise _refusal(f"A {entry.kind} is about the rig, and no bay or probe")
     if entry.kind == TOP_UP and (wrong := wrong_top_up(entry)):
+        raise _refusal(wrong)
+    if entry.kind == WATER and (wrong := wrong_round(entry)):
+        raise _refusal(wrong)
+    if entry.kind == CUP and (wrong := wrong_cup(entry)):
         raise _refusal(wrong)
     if entry.kind == SERVICE and (wrong := wrong_window(entry)):
         raise _refusal(wrong)

@@ -7,6 +7,7 @@ from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.alarmset import Parts
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
+from longsoak.rigfile.drawnwater import pan_of, reservoir_of
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
 from longsoak.rigfile.outletchecks import rate_for
@@ -24,12 +25,12 @@ from longsoak.rigfile.tables import (
     DryFaceTable,
     EdgesTable,
     ProbeTable,
-    ReservoirTable,
     StandInTable,
 )
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.rig import (
+    PUMP,
     Backup,
     Bay,
     Bus,
@@ -43,7 +44,6 @@ from longsoak.vocabulary.rig import (
     MqttVersion,
     Probe,
     Quantity,
-    Reservoir,
     Rig,
     Room,
     Specimen,
@@ -73,7 +73,7 @@ def build(draft: Draft) -> Rig:
         **shipped(),
         **{name: curve(name, part.table) for name, part in draft.curves.items()},
     }
-    reservoir = _reservoir(draft.reservoir.table) if draft.reservoir else None
+    reservoir = reservoir_of(draft)
     buses = tuple(map(_bus, draft.buses))
     by_name = {bay.name: bay for bay in bays}
     probes = tuple(
@@ -111,6 +111,7 @@ def build(draft: Draft) -> Rig:
         buses=buses,
         probes=probes,
         room=room,
+        pan=pan_of(draft.pan),
         alarms=plan_alarms(
             Parts(
                 reservoir=reservoir,
@@ -148,6 +149,7 @@ def _bay(draft: BayDraft) -> Bay:
         name=given(table.name),
         start=given(table.start),
         end=given(table.end),
+        reach=table.reach,
         layers=tuple(
             Layer(
                 name=given(layer.table.name),
@@ -170,20 +172,6 @@ def _edges(table: EdgesTable) -> Edges:
         bottom=given(table.bottom),
         left=given(table.left),
         right=given(table.right),
-    )
-
-
-def _reservoir(table: ReservoirTable) -> Reservoir:
-    return Reservoir(
-        name=given(table.name),
-        level=given(table.level),
-        float_switch=table.float_probe,
-        depth_table=tuple(given(table.depth_table)),
-        length=given(table.length),
-        breadth=given(table.breadth),
-        rim=given(table.rim),
-        stop=given(table.stop),
-        pump_needs=given(table.pump_needs),
     )
 
 
@@ -238,7 +226,7 @@ def _probe(
         # A slow poll of one's own may be slower than the usual record period.
         record = table.record if table.record is not None else max(defaults.record or 0, every)
     across = table.across
-    if across is None and table.bay is not None:
+    if across is None and table.bay is not None and kind not in PUMP:
         across = (bays[table.bay].start + bays[table.bay].end) / 2
     return Probe(
         name=given(table.name),
@@ -265,6 +253,10 @@ def _probe(
         trips_at=table.trips_at,
         runs_from=table.runs_from,
         pair=table.pair,
+        zero_per_kelvin=table.zero_per_kelvin or 0.0,
+        span_per_kelvin=table.span_per_kelvin or 0.0,
+        uncertainty=table.uncertainty,
+        weighs=table.weighs,
     )
 
 

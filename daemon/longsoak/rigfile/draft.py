@@ -35,6 +35,7 @@ from longsoak.rigfile.tables import (
     SpecimenTable,
     StandInTable,
 )
+from longsoak.rigfile.watertables import BlockTable, EvaporationPanTable
 from longsoak.rigfile.words import Table
 
 T = TypeVar("T", bound=Table)
@@ -84,6 +85,8 @@ class Draft:
     edges: Part[EdgesTable]
     bays: tuple[BayDraft, ...]
     reservoir: Part[ReservoirTable] | None
+    blocks: tuple[Part[BlockTable], ...] | None
+    pan: Part[EvaporationPanTable] | None
     room: Part[RoomTable] | None
     buses: tuple[BusDraft, ...]
     probes: tuple[Part[ProbeTable], ...]
@@ -118,6 +121,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         _probe(item, path=("probes", index), bays=bays, specimen=specimen, report=report)
         for index, item in enumerate(document.probes or ())
     )
+    reservoir = _one(ReservoirTable, document.reservoir, path=("reservoir",), report=report)
     notices = _one(NoticesTable, document.notices, path=("notices",), report=report)
     forward = _one(ForwardTable, document.forward, path=("forward",), report=report)
     return Draft(
@@ -128,7 +132,14 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         edges=_one(EdgesTable, edges, path=("specimen", "edges"), report=report)
         or Part(("specimen", "edges"), EdgesTable()),
         bays=bays,
-        reservoir=_one(ReservoirTable, document.reservoir, path=("reservoir",), report=report),
+        reservoir=reservoir,
+        blocks=_blocks(reservoir, report=report),
+        pan=_one(
+            EvaporationPanTable,
+            document.evaporation_pan,
+            path=("evaporation_pan",),
+            report=report,
+        ),
         room=_one(RoomTable, document.room, path=("room",), report=report),
         buses=tuple(
             _bus(item, path=("buses", index), report=report)
@@ -184,6 +195,18 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
 
 def _one(model: type[T], raw: object, *, path: KeyPath, report: Report) -> Part[T] | None:
     return None if raw is None else read_table(model, raw, path=path, report=report)
+
+
+def _blocks(
+    reservoir: Part[ReservoirTable] | None, *, report: Report
+) -> tuple[Part[BlockTable], ...] | None:
+    """What takes room in the water; None where no shape is drawn."""
+    if reservoir is None or reservoir.table.blocks is None:
+        return None
+    return tuple(
+        read_table(BlockTable, item, path=(*reservoir.path, "blocks", index), report=report)
+        for index, item in enumerate(reservoir.table.blocks)
+    )
 
 
 def _bay(raw: object, *, path: KeyPath, report: Report) -> BayDraft:

@@ -90,6 +90,8 @@ def _check_named(draft: Draft, reservoir: Part[ReservoirTable], *, report: Repor
             name = probe.table.name
             if probe.table.kind is not kind or name is None or name == named:
                 continue
+            if draft.pan is not None and name == draft.pan.table.level:
+                continue
             if named is None:
                 expected = f"a {words} that [reservoir] names: no other is watched for an overfill"
                 remedy = f"Write {key} = {quoted(name)} in [reservoir], or remove the probe."

@@ -14,6 +14,7 @@ from longsoak.rigfile.build import build
 from longsoak.rigfile.buschecks import check_buses
 from longsoak.rigfile.curves import check_curves, shipped
 from longsoak.rigfile.draft import Draft, read_document
+from longsoak.rigfile.drawnwater import check_drawn, check_pan, check_scales
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.judgingchecks import check_judging
@@ -240,6 +241,9 @@ def _parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) 
 def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: Report) -> None:
     check_geometry(draft, report=report)
     check_water(draft, report=report)
+    check_drawn(draft, report=report)
+    check_pan(draft, report=report)
+    check_scales(draft, report=report)
     check_room(draft, report=report)
     check_curves(draft, report=report)
     check_buses(draft, find_kind=find_kind, report=report)

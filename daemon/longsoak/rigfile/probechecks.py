@@ -55,6 +55,7 @@ def check_probes(
             check_probe_kind(draft, (*probe.path, "pair"), pair, kind=Kind.PINS, report=report)
         if _may(probe, "curve"):
             _check_curve(probe, curves=curves, report=report)
+        _check_warmth(probe, report=report)
         _check_storing(probe, report=report)
         _check_water(probe, draft, report=report)
         _check_pump(probe, report=report)
@@ -169,6 +170,28 @@ def _check_temperatures(probe: Part[ProbeTable], draft: Draft, *, report: Report
             table.without_temperature,
             expected="exactly one of last_good, probe and fixed",
             remedy="Write for example without_temperature = { last_good = 6 }.",
+        )
+
+
+def _check_warmth(probe: Part[ProbeTable], *, report: Report) -> None:
+    """Note a level whose temperature is not known, or is for nothing."""
+    if probe.table.kind is not Kind.LEVEL:
+        return
+    given = {"zero_per_kelvin", "span_per_kelvin"} & probe.keys
+    if given and "temperature" not in probe.keys:
+        key = min(given)
+        report.add(
+            (*probe.path, key),
+            getattr(probe.table, key),
+            expected="temperature beside it, the probe that measures the sensor's",
+            remedy=f'Write for example temperature = "T water", or remove {key}.',
+        )
+    elif "temperature" in probe.keys and not given:
+        report.add(
+            (*probe.path, "temperature"),
+            probe.table.temperature,
+            expected="zero_per_kelvin or span_per_kelvin beside it: else it corrects nothing",
+            remedy="Write for example zero_per_kelvin = 0.05, or remove temperature.",
         )
 
 

@@ -22,7 +22,7 @@ from longsoak.rigfile.words import (
     reference,
     table_of,
 )
-from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn
+from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn, Weighs
 
 _One = dict[str, object] | None
 _Some = Annotated[list[object], Field(min_length=1)] | None
@@ -46,6 +46,7 @@ class Document(Table):
     bays: Annotated[_Some, _tables("bays", needed=True)] = None
     reservoir: Annotated[_One, table_of("reservoir")] = None
     room: Annotated[_One, table_of("room")] = None
+    evaporation_pan: Annotated[_One, table_of("evaporation_pan")] = None
     buses: Annotated[_Some, _tables("buses", needed=True)] = None
     probes: Annotated[_Some, _tables("probes", needed=True)] = None
     alarms: Annotated[list[object] | None, _tables("alarms")] = None
@@ -148,6 +149,10 @@ class BayTable(Table):
             needed=True,
         ),
     ] = None
+    reach: Annotated[
+        NotNegative | None,
+        measured("millimetres above the underside as a bare number, 0 or more", 80, needed=False),
+    ] = None
     dry_face: Annotated[
         _One,
         Words(
@@ -195,8 +200,18 @@ class ReservoirTable(Table):
         Words(
             "two or more pairs of a depth in mm and a volume in L",
             "[[0, 0], [150, 61.2]]",
-            needed=True,
         ),
+    ] = None
+    blocks: Annotated[
+        list[object] | None,
+        Words(
+            "a list of what takes room in the water, empty for a plain tray",
+            "[{ count = 4, length = 50, breadth = 50, from = 0, to = 30 }]",
+        ),
+    ] = None
+    splash: Annotated[
+        NotNegative | None,
+        measured("millimetres below the underside as a bare number, 0 or more", 5, needed=False),
     ] = None
     length: Annotated[
         Positive | None, measured("millimetres as a bare number, more than 0", 1200)
@@ -318,6 +333,21 @@ class ProbeTable(Table):
             105,
             needed=False,
         ),
+    ] = None
+    zero_per_kelvin: Annotated[
+        Annotated[Finite, Field(ge=-10, le=10)] | None,
+        measured("millimetres a kelvin as a bare number, -10 to 10", 0.05, needed=False),
+    ] = None
+    span_per_kelvin: Annotated[
+        Annotated[Finite, Field(ge=-0.01, le=0.01)] | None,
+        Words("a share of the level a kelvin as a bare number, -0.01 to 0.01", "0.0004"),
+    ] = None
+    uncertainty: Annotated[
+        Positive | None,
+        measured("a standard uncertainty in millimetres, more than 0", 1, needed=False),
+    ] = None
+    weighs: Annotated[
+        Annotated[Weighs, Field(strict=False)] | None, one_of(Weighs, needed=False)
     ] = None
     runs_from: Annotated[
         Positive | None,

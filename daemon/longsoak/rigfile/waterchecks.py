@@ -16,6 +16,9 @@ def check_water(draft: Draft, *, report: Report) -> None:
     path, table = draft.reservoir.path, draft.reservoir.table
     check_probe_kind(draft, (*path, "level"), table.level, kind=Kind.LEVEL, report=report)
     check_probe_kind(draft, (*path, "float"), table.float_probe, kind=Kind.FLOAT, report=report)
+    if draft.pan is not None:
+        level = draft.pan.table.level
+        check_probe_kind(draft, (*draft.pan.path, "level"), level, kind=Kind.LEVEL, report=report)
     _check_table(draft, report=report)
     _check_levels(draft, report=report)
 

@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from longsoak.core.water.book import WaterBook, book_of
+from longsoak.core.water.rounds import conductivities
 from longsoak.core.water.timeline import Timeline
 from longsoak.store.known import Kept
+from longsoak.store.logbook import Logbook
 from longsoak.store.packing import columns, seats
 from longsoak.store.scans import Scans
 from longsoak.store.stretches import UNSURE, Stretch, all_stretches
@@ -18,6 +20,7 @@ from longsoak.store.water import KeptWater, WaterMemory, WaterRecord
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.logbook import WATER
 from longsoak.vocabulary.rig import Rig, Watch
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews
 
@@ -56,6 +59,8 @@ class WaterKeeping(WaterRecord):
         self._number = 0  # of the book
         self._taken_to = self._saved_to = 0
         self._saved_at = 0.0  # monotonic, s
+        self._logbook = Logbook(folder)
+        self._entries = 0  # of the logbook, that were read for rounds
         self._news: list[WaterNews] = []
         self._hours: list[WaterHour] = []
 
@@ -79,6 +84,8 @@ class WaterKeeping(WaterRecord):
             return 0.0, ()
         try:
             more = self._take(self._book)
+            if not more:
+                self._read_rounds(self._book)
             told = [news for news in self._news if news.found not in _NO_EVENT]
             self._save(self._book, now=now)
         except Exception:
@@ -95,7 +102,7 @@ class WaterKeeping(WaterRecord):
         left = self.memory() or WaterMemory(0, 0, b"")
         memory = _read(left.memory)
         book = book_of(self._rig, memory.get("book"))
-        self._number = left.book
+        self._number, self._entries = left.book, memory.get("entries", 0)
         if book.hours or book.at is not None:
             self._timeline.go_on(memory["timeline"])
         else:
@@ -146,13 +153,24 @@ class WaterKeeping(WaterRecord):
             self._taken_to = last
             return last < scans.top
 
+    def _read_rounds(self, book: WaterBook) -> None:
+        """What people measured of the water since."""
+        last = self._logbook.last()
+        if last == self._entries or book.at is None:
+            return
+        rounds = self._logbook.entries(kind=WATER)
+        for _, found in conductivities(e for e in rounds if e.number > self._entries):
+            self._news += book.water_round(book.at, found)
+        self._entries = last
+
     def _save(self, book: WaterBook, *, now: float) -> None:
         late = now - self._saved_at >= _SAVES_EVERY and self._taken_to > self._saved_to
         many = self._taken_to - self._saved_to >= _SAVES_AFTER
         if not (self._news or self._hours or late or many):
             return
         moment = self._timeline.moment
-        memory = {"book": book.memory(), "timeline": self._timeline.memory()}
+        memory: dict[str, Any] = {"book": book.memory(), "timeline": self._timeline.memory()}
+        memory["entries"] = self._entries
         packed = zlib.compress(json.dumps(memory).encode())
         kept = KeptWater(
             WaterMemory(self._taken_to, self._number, packed),

@@ -10,6 +10,8 @@ NOTE = "note"  # the kind of entry that is words and photos, and has no content 
 FLAG = "flag"  # the kind that flags readings by hand; it speaks of the time from which they are
 TOP_UP = "top-up"  # the kind that tells of water added; it speaks of when the can stopped
 SERVICE = "service window"  # the kind that says until when somebody works at the rig
+WATER = "water"  # the kind that tells what the water was like when somebody looked
+CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
 
 

@@ -16,7 +16,7 @@ from longsoak.core.water.vessel import (
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Block
 
-TRAY = drawn(600.0, 400.0, [Block(4 * 50.0 * 50.0, 0.0, 30.0)], rim=60.0)
+TRAY = drawn(600.0, 400.0, [Block(4 * 50.0 * 50.0, 0.0, 30.0)], upto=60.0)
 
 
 def test_a_drawn_shape_has_a_row_where_its_free_area_changes() -> None:
@@ -25,7 +25,7 @@ def test_a_drawn_shape_has_a_row_where_its_free_area_changes() -> None:
 
 
 def test_blocks_that_hang_in_the_water_take_room_only_where_they_are() -> None:
-    table = drawn(100.0, 100.0, [Block(5000.0, 20.0, 40.0)], rim=60.0)
+    table = drawn(100.0, 100.0, [Block(5000.0, 20.0, 40.0)], upto=60.0)
     assert volume(20.0, table) == pytest.approx(0.2)
     assert volume(40.0, table) == pytest.approx(0.3)
     assert volume(60.0, table) == pytest.approx(0.5)
@@ -33,9 +33,9 @@ def test_blocks_that_hang_in_the_water_take_room_only_where_they_are() -> None:
 
 def test_blocks_that_leave_no_water_are_refused() -> None:
     with pytest.raises(PhysicsError, match="less than 10000 mm2 between 5 and 10"):
-        drawn(100.0, 100.0, [Block(10_000.0, 5.0, 10.0)], rim=60.0)
-    with pytest.raises(PhysicsError, match="rim is 0"):
-        drawn(100.0, 100.0, [], rim=0.0)
+        drawn(100.0, 100.0, [Block(10_000.0, 5.0, 10.0)], upto=60.0)
+    with pytest.raises(PhysicsError, match="upto is 0"):
+        drawn(100.0, 100.0, [], upto=0.0)
 
 
 @given(st.floats(0.0, 60.0))

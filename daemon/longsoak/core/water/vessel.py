@@ -15,7 +15,7 @@ Table = Sequence[tuple[float, float]]
 _MM2 = 1e-6  # of a litre, one mm deep
 
 
-def drawn(length: float, breadth: float, blocks: Sequence[Block], *, rim: float) -> Table:
+def drawn(length: float, breadth: float, blocks: Sequence[Block], *, upto: float) -> Table:
     """The depth table of a drawn shape.
 
     Parameters
@@ -24,8 +24,8 @@ def drawn(length: float, breadth: float, blocks: Sequence[Block], *, rim: float)
         Plan of the reservoir inside, mm.
     blocks : sequence of Block
         What takes room in it.
-    rim : float
-        How high it can be filled, mm.
+    upto : float
+        How deep the table is to reach, mm.
 
     Returns
     -------
@@ -37,12 +37,12 @@ def drawn(length: float, breadth: float, blocks: Sequence[Block], *, rim: float)
     PhysicsError
         Somewhere the blocks leave no free area, or a size is not above 0.
     """
-    for name, size in (("length", length), ("breadth", breadth), ("rim", rim)):
+    for name, size in (("length", length), ("breadth", breadth), ("upto", upto)):
         if not size > 0:
             raise PhysicsError(name, size, "more than 0 mm")
-    cuts = {0.0, rim}
+    cuts = {0.0, upto}
     for block in blocks:
-        cuts |= {min(max(height, 0.0), rim) for height in (block.start, block.end)}
+        cuts |= {min(max(height, 0.0), upto) for height in (block.start, block.end)}
     heights = sorted(cuts)
     table, held = [(0.0, 0.0)], 0.0
     for low, high in itertools.pairwise(heights):

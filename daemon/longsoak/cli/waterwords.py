@@ -1,0 +1,226 @@
+"""How the water stands, in lines for people and as JSON for programs."""
+
+from collections.abc import Iterator, Mapping
+from math import inf, isnan
+
+from longsoak.core.water.forecast import Days
+from longsoak.core.water.reconcile import TopUp
+from longsoak.core.water.split import Balance, Part
+from longsoak.core.water.standing import Standing
+from longsoak.core.wording import ago_words, rfc3339, time_words
+from longsoak.store.waterlook import WaterLook
+from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.water import Recovery, Wetting
+
+_TWICE = 2.0  # of a standard uncertainty, as it is shown behind ±
+_LATEST = 5  # top-ups, contacts and catches that are shown
+
+
+def lines(seen: WaterLook, *, now_ms: int) -> Iterator[str]:
+    """The lines that the command prints."""
+    reading = seen.reading
+    if reading is None or seen.standing is None:
+        yield "The level is not known: look at the water with your own eyes."
+    else:
+        age = ago_words((now_ms - reading.utc_ms) / 1000)
+        yield from _standing(seen.standing, age)
+    yield ""
+    yield from (worry.says for worry in seen.worries)
+    yield from _balance(seen.balance)
+    yield from _top_ups(seen.top_ups)
+    yield from _contacts(seen)
+    for bay, counted in seen.wetted.items():
+        yield f"{bay}: {wetted_words(counted)}."
+    for catch in seen.catches[-_LATEST:]:
+        yield f"cup catch {time_words(catch.at_ms)}, {catch.bay}: {catch.rate:.2f} L/(m²h)"
+    yield from seen.remarks
+    yield "No conductivity was measured yet." if seen.salts is None else seen.salts.says
+
+
+def wetted_words(counted: Mapping[Wetting, float]) -> str:
+    """How long a bay was wetted, in days: known, known not to, unknown."""
+    return (
+        f"wetted {counted[Wetting.RUNNING] / 86_400:.1f} d, not wetted "
+        f"{counted[Wetting.STOPPED] / 86_400:.1f} d, unknown "
+        f"{counted[Wetting.UNKNOWN] / 86_400:.1f} d"
+    )
+
+
+def days_words(days: Days | None) -> str:
+    """Days with their range: "12.5 d, 10.1 to 16.4"."""
+    if days is None:
+        return "not known"
+    if days.days == inf:
+        return "never, at this rate"
+    high = "no end" if days.high == inf else f"{days.high:.1f}"
+    return f"{days.days:.1f} d, {days.low:.1f} to {high}"
+
+
+def part_words(part: Part) -> str:
+    """Litres with twice their standard uncertainty."""
+    return "not known" if isnan(part.litres) else f"{part.litres:.2f} ± {_TWICE * part.u:.2f}"
+
+
+def _standing(stands: Standing, age: str) -> Iterator[str]:
+    doubt = f" ± {_TWICE * stands.level_u:.1f} mm"
+    litres = "outside the depth table" if stands.litres is None else f"{stands.litres:.1f} L"
+    yield f"level {stands.level:.1f}{doubt}, {litres}, read {age}"
+    to_stop = "" if stands.to_stop is None else f"; {stands.to_stop:.1f} L to the stop"
+    yield f"clearance {stands.clearance:.1f}{doubt}{to_stop}"
+    if stands.lost is None or stands.split is None:
+        yield "What is lost a day is not known yet: that takes a day of levels."
+        return
+    lost = stands.lost
+    yield f"lost {lost.per_day:.2f} L/d, 95 %: {lost.low:.2f} to {lost.high:.2f}"
+    for name, part in (
+        ("evaporates", stands.split.evaporated),
+        ("taken up by the specimen", stands.split.taken_up),
+        ("neither", stands.split.rest),
+    ):
+        if not isnan(part.litres):
+            yield f"  {name} {part_words(part)} L/d"
+    yield f"until the pump runs dry {days_words(stands.pump_dry)}"
+    yield f"until it is dry {days_words(stands.dry)}"
+
+
+def _balance(books: Balance | None) -> Iterator[str]:
+    if books is None:
+        yield "No balance yet: that takes a day of levels."
+        return
+    yield f"balance of {books.days:.1f} days, L:"
+    for name, part in _parts(books).items():
+        yield f"  {name} {part_words(part)}"
+    yield f"  {closes_words(books)}"
+
+
+def _parts(books: Balance) -> dict[str, Part]:
+    return {
+        "topped up": books.topped_up,
+        "drawn off": books.drawn_off,
+        "evaporated": books.evaporated,
+        "taken up": books.taken_up,
+        "more in the reservoir": books.more,
+        "lost in all": books.lost,
+    }
+
+
+def closes_words(books: Balance) -> str:
+    """Whether the books close, in a sentence."""
+    if books.closes is None:
+        return "whether it closes can't be told: that takes a pan and a scale under the specimen"
+    verdict = "it closes" if books.closes else "it does not close"
+    return f"{verdict}: unaccounted {part_words(books.unaccounted)} L"
+
+
+def _top_ups(top_ups: list[TopUp]) -> Iterator[str]:
+    yield "top-ups:" if top_ups else "No top-up in the last 30 days."
+    for each in top_ups[-_LATEST:]:
+        by_hand = sum(hand.litres for hand in each.hand)
+        beside = f", {by_hand:.2f} L by hand" if each.level and each.hand else ""
+        part = part_words(Part(each.litres, each.u))
+        yield f"  {time_words(each.at_ms)}  {part} L{beside}, {each.agreement}"
+
+
+def _contacts(seen: WaterLook) -> Iterator[str]:
+    for window in seen.windows[-_LATEST:]:
+        until = "now" if window.until_ms is None else time_words(window.until_ms)
+        yield f"contact {window.number}, {time_words(window.from_ms)} to {until}: {window.says}"
+    for aside in seen.asides:
+        if aside.recovery is not Recovery.RECOVERED:
+            yield f"  {aside.probe}: {aside.recovery}. {aside.says}"
+
+
+def document(seen: WaterLook) -> dict[str, Json]:
+    """The same for programs: times in RFC 3339 UTC, uncertainties standard, seconds."""
+    stands, books, reading = seen.standing, seen.balance, seen.reading
+    return {
+        "level": None if stands is None or reading is None else _level(stands, reading.utc_ms),
+        "balance": None
+        if books is None
+        else {
+            "days": books.days,
+            "closes": books.closes,
+            **{name.replace(" ", "_"): _part(part) for name, part in _parts(books).items()},
+            "unaccounted": _part(books.unaccounted),
+        },
+        "top_ups": [
+            {
+                "at": rfc3339(each.at_ms),
+                "known": each.agreement.value,
+                "litres": each.litres,
+                "uncertainty": each.u,
+                "litres_by_hand": sum(hand.litres for hand in each.hand) if each.hand else None,
+                "entries": [hand.number for hand in each.hand],
+            }
+            for each in seen.top_ups
+        ],
+        "found": [
+            {"found": each.found.value, "since": rfc3339(each.from_ms), "says": each.says}
+            for each in seen.worries
+        ],
+        "contacts": [
+            {
+                "number": each.number,
+                "from": rfc3339(each.from_ms),
+                "until": None if each.until_ms is None else rfc3339(each.until_ms),
+                "highest_mm": each.highest,
+                "says": each.says,
+            }
+            for each in seen.windows
+        ],
+        "set_aside": [
+            {
+                "probe": each.probe,
+                "contact": each.window,
+                "from": rfc3339(each.from_ms),
+                "until": None if each.until_ms is None else rfc3339(each.until_ms),
+                "recovery": each.recovery.value,
+                "says": each.says,
+            }
+            for each in seen.asides
+        ],
+        "wetted_s": {
+            bay: {state.value: seconds for state, seconds in counted.items()}
+            for bay, counted in seen.wetted.items()
+        },
+        "cup_catches": [
+            {"at": rfc3339(each.at_ms), "bay": each.bay, "litres_per_m2_h": each.rate}
+            for each in seen.catches
+        ],
+        "remarks": list(seen.remarks),
+        "conductivity_factor": None if seen.salts is None else seen.salts.factor,
+    }
+
+
+def _level(stands: Standing, utc_ms: int) -> dict[str, Json]:
+    lost, parts = stands.lost, stands.split
+    return {
+        "at": rfc3339(utc_ms),
+        "mm": stands.level,
+        "uncertainty_mm": stands.level_u,
+        "clearance_mm": stands.clearance,
+        "litres": stands.litres,
+        "litres_to_stop": stands.to_stop,
+        "free_surface_m2": stands.surface,
+        "lost_per_day": None
+        if lost is None
+        else {"litres": lost.per_day, "low": lost.low, "high": lost.high, "hours": lost.hours},
+        "evaporated_per_day": None if parts is None else _part(parts.evaporated),
+        "taken_up_per_day": None if parts is None else _part(parts.taken_up),
+        "neither_per_day": None if parts is None else _part(parts.rest),
+        "pump_dry_days": _days(stands.pump_dry),
+        "dry_days": _days(stands.dry),
+    }
+
+
+def _part(part: Part) -> dict[str, Json] | None:
+    if isnan(part.litres):
+        return None
+    return {"litres": part.litres, "uncertainty": part.u}
+
+
+def _days(days: Days | None) -> dict[str, Json] | None:
+    """Days with their range; None is never, or not known."""
+    if days is None or days.days == inf:
+        return None
+    return {"days": days.days, "low": days.low, "high": None if days.high == inf else days.high}
