@@ -8,7 +8,6 @@ from functools import partial
 from urllib.parse import urlencode
 
 import anyio.to_thread
-from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
 
@@ -20,11 +19,12 @@ from longsoak.store.guiding import RENEW, Guiding, top_up_entry
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.proofrequests import ask_closer
+from longsoak.store.water import WaterRecord
+from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Reservoir, Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.drawing.tray import draw_tray
 from longsoak_dashboards.events import News
 from longsoak_dashboards.forms import Form, form, once_number, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
@@ -41,8 +41,9 @@ from longsoak_dashboards.view.pour import (
     pouring,
 )
 from longsoak_dashboards.view.standing import water_now
-from longsoak_dashboards.view.water import lead_of
+from longsoak_dashboards.view.water import HISTORY_DAYS, water_page
 
+_DAY_MS = 86_400_000
 LOOKS_EVERY = 0.4  # s between two words to a page that guides
 LONGEST = 4 * 3_600_000  # ms of one top-up; a page left open for longer guides nobody
 
@@ -176,9 +177,17 @@ class WaterSheets(Sheets):
         rig, reservoir = self._reservoir()
         now = now_ms()
         snapshot = self.source.snapshot(now_ms=now)
-        water = water_now(rig, snapshot.readings, now_ms=now)
-        began = None
+        began = page = None
         if since_ms is None:
+            record = self.source.record
+            page = water_page(
+                snapshot,
+                water_now(rig, snapshot.readings, now_ms=now),
+                look(record, rig, now_ms=now),
+                WaterRecord(record.folder).hours(
+                    since_ms=now - HISTORY_DAYS * _DAY_MS, until_ms=now + 1
+                ),
+            )
             shown = at_rest(rig, reservoir, snapshot.readings.get(reservoir.level), now_ms=now)
         else:
             guiding, seen = self._follow(since_ms)
@@ -193,8 +202,7 @@ class WaterSheets(Sheets):
             sources=SOURCES,
             column=column_of(shown, reservoir, rig.specimen.underside, began=began),
             next_words=NEXT_WORDS,
-            tray=Markup() if water is None else draw_tray(rig, water),
-            lead=lead_of(snapshot, water),
+            page=page,
             said={"by": "", "litres": "", "source": "", **said},
             told=told,
             status=status,
