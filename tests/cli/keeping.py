@@ -25,11 +25,11 @@ class Kept:
         self.rig: Rig = parse(source.text, file=str(rig_file), find_kind=None)
         self.folder = folder_of(rig_file)
         self._kinds = {probe.name: probe.kind for probe in self.rig.probes}
-        self._now_ms = SystemClock().utc_ms()
+        self.now_ms = SystemClock().utc_ms()
         self.writer = RecordWriter(self.folder, now="2026-05-04T09:00:00Z")
-        self.writer.accept_rig(source.text, utc_ms=self._now_ms)
+        self.writer.accept_rig(source.text, utc_ms=self.now_ms)
         self.writer.begin_run(
-            boot="boot", software="0", utc_ms=self._now_ms, boottime_ms=10**9, synchronised=True
+            boot="boot", software="0", utc_ms=self.now_ms, boottime_ms=10**10, synchronised=True
         )
         Inbox(self.folder).close()
 
@@ -48,11 +48,11 @@ class Kept:
             for name, value in values.items()
         ]
         numbers = tuple(nan if value is None else value for value in values.values())
-        at = self._now_ms - round(ago * 1000)
+        at = self.now_ms - round(ago * 1000)
         scan = Scan(
             bus="wood",
             utc_ms=at,
-            boottime_ms=10**9 + at - self._now_ms,
+            boottime_ms=10**10 + at - self.now_ms,
             synchronised=True,
             probes=tuple(values),
             units=tuple(UNITS[self._kinds[name]] for name in values),
@@ -66,8 +66,8 @@ class Kept:
 
     def change(self, key: str, old: AlarmState, new: AlarmState, *, ago: float, says: str) -> None:
         """Commit one change of an alarm."""
-        at = self._now_ms - round(ago * 1000)
-        boottime = 10**9 + at - self._now_ms
+        at = self.now_ms - round(ago * 1000)
+        boottime = 10**10 + at - self.now_ms
         change = AlarmChange(key, at, boottime, old, new, None, says, None)
         self.writer.commit(Batch(changes=[change]))
 

@@ -29,7 +29,7 @@ TOP = Path(__file__).parents[2]
 README = (TOP / "README.md").read_text()
 DEVELOPERS = (TOP / "DEVELOPERS.md").read_text()
 PROSE = re.sub(r"^```.*?^```", "", README, flags=re.MULTILINE | re.DOTALL)
-CODE_WORDS = set(re.findall(r"[a-z][a-z0-9_ ]*", "|".join(re.findall(r"`([^`]+)`", PROSE))))
+CODE_WORDS = set(re.findall(r"[a-z][A-Za-z0-9_ ]*", "|".join(re.findall(r"`([^`]+)`", PROSE))))
 
 COMMANDS = sorted(point.name for point in entry_points(group="longsoak.commands"))
 DRIVERS = sorted(point.name for point in entry_points(group="longsoak.drivers"))

@@ -23,7 +23,7 @@ def check_drawn(draft: Draft, *, report: Report) -> None:
     if len(both) != 1:
         report.add(
             (*path, "depth_table") if both != {"blocks"} else (*path, "blocks"),
-            MISSING if not both else table.depth_table,
+            MISSING if not both else [list(pair) for pair in table.depth_table or ()],
             expected="either depth_table, as measured with a can, or blocks, the drawn shape"
             + (", not both" if both else ""),
             remedy="Write for example depth_table = [[0, 0], [150, 61.2]], or blocks = [] for a "
@@ -157,9 +157,10 @@ def _check_size(part: Part[BlockTable] | Part[EvaporationPanTable], *, report: R
     if keys in ({"length", "breadth"}, {"diameter"}):
         table = part.table  # a size that could not be read is a mistake of its own
         return all(getattr(table, key) is None for key in keys)
+    key = max(keys, default="length")
     report.add(
-        (*part.path, "diameter" if "diameter" in keys else "length"),
-        MISSING if not keys else getattr(part.table, min(keys)),
+        (*part.path, key),
+        MISSING if not keys else getattr(part.table, key),
         expected=_ROUND_OR_NOT,
         remedy="Write for example length = 50 and breadth = 50, or diameter = 60.",
     )
