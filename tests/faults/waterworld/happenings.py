@@ -1,0 +1,152 @@
+"""What happens to a rig in a year, as it truly was."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from faults.waterworld.shape import Shape
+from faults.waterworld.world import World
+
+MINUTE = 60.0
+
+
+class Kind(StrEnum):
+    """What can happen."""
+
+    TOP_UP = "top-up"
+    BALED = "drawn off"
+    OVERFILL = "overfill"
+    CONTACT = "contact"
+    DRY = "too low for the pump"
+    LEAK = "leak"
+    SIPHON = "siphon"
+    PUMP_STOP = "pump stop"
+    POWER_CUT = "power cut"
+    LEVEL_STUCK = "level stuck"
+    LEVEL_SPIKES = "level spikes"
+    LEVEL_WARMS = "level drifts with temperature"
+    FLOAT_DOWN = "float stuck down"
+    FLOAT_UP = "float stuck up"
+    HUMIDITY_DRIFTS = "humidity drifts"
+    PINS_OPEN = "pins open"
+    SILENT = "silent probe"
+    FLOW_CLOGGED = "flow meter clogged"
+
+
+SENSOR_FAULTS = (
+    Kind.LEVEL_STUCK,
+    Kind.LEVEL_SPIKES,
+    Kind.FLOAT_DOWN,
+    Kind.FLOAT_UP,
+    Kind.HUMIDITY_DRIFTS,
+    Kind.PINS_OPEN,
+    Kind.SILENT,
+    Kind.FLOW_CLOGGED,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One thing that happened; times in s since the start.
+
+    `nearly_from` is when one could first have taken it to happen (a level that comes close), and
+    `known_from` when one could first have known of it: the end of a power cut it lies in.
+    `demanded` is whether it has to be found. `litres` is how much water moved, `by_hand` what
+    somebody wrote into the logbook of it.
+    """
+
+    kind: Kind
+    begins: float
+    ends: float
+    nearly_from: float
+    known_from: float
+    demanded: bool = True
+    subject: str = ""
+    litres: float | None = None
+    by_hand: float | None = None
+
+    def seen_from(self, time: float) -> "Happening":
+        """The same, of which nobody could know before `time`."""
+        return replace(self, known_from=time)
+
+
+@dataclass(slots=True)
+class _Standing:
+    """A state of the rig that is nearly there, or there."""
+
+    nearly_from: float
+    begins: float | None = None
+    length: float = 0.0  # s it was there, with power to see it
+
+
+class Spells:
+    """Notes when the water stood too high or too low, and when the pump stood still.
+
+    Parameters
+    ----------
+    world : World
+        Looked at after each step.
+    told : callable
+        Takes what is over.
+    """
+
+    def __init__(self, world: World, told: Callable[[Happening], None]) -> None:
+        self._world = world
+        self._told = told
+        self._states = _states(world.shape)
+        self._standing: dict[Kind, _Standing] = {}
+
+    def look(self, seconds: float) -> None:
+        """Look at the world after a step of some seconds."""
+        world = self._world
+        depth, now = world.depth, world.time
+        still = world.mains and not (world.pump_on and depth > world.shape.pump_needs)
+        for kind, near, there, least in self._states:
+            margin = there(depth, still)
+            before = self._standing.get(kind)
+            if margin < -near:
+                if before is not None:
+                    self._over(kind, before, least)
+                continue
+            if before is None:
+                before = self._standing[kind] = _Standing(now)
+            if margin >= 0:
+                before.begins = now if before.begins is None else before.begins
+                before.length += seconds if world.mains else 0.0
+
+    def close(self) -> None:
+        """End what still stands."""
+        for kind, _, _, least in self._states:
+            if (before := self._standing.get(kind)) is not None:
+                self._over(kind, before, least)
+
+    def _over(self, kind: Kind, state: _Standing, least: float) -> None:
+        del self._standing[kind]
+        begins = state.nearly_from if state.begins is None else state.begins
+        self._told(
+            Happening(
+                kind,
+                begins,
+                self._world.time,
+                state.nearly_from,
+                begins,
+                demanded=state.length >= least,
+            )
+        )
+
+
+_State = tuple[Kind, float, Callable[[float, bool], float], float]
+
+
+def _states(shape: Shape) -> tuple[_State, ...]:
+    """Kind, mm in which it is nearly so, how far it is so, and the s from which it must be found.
+
+    What a probe reads may be a millimetre off, so what is demanded lies that far beyond.
+    """
+    off = 1.0
+    return (
+        (Kind.OVERFILL, 2 + off, lambda depth, _: depth - shape.stop - off, 10 * MINUTE),
+        (Kind.CONTACT, 2 + off, lambda depth, _: depth - shape.underside - off, 5 * MINUTE),
+        (Kind.DRY, 2 + off, lambda depth, _: shape.pump_needs - off - depth, 10 * MINUTE),
+        (Kind.PUMP_STOP, 0.0, lambda _, still: 1.0 if still else -1.0, 5 * MINUTE),
+    )
