@@ -9,7 +9,7 @@ from typing import Self, TypedDict, Unpack
 
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
@@ -133,6 +133,8 @@ def small_rig(**changes: Unpack[Changes]) -> Rig:
                 cause="The top-up went on too long.",
                 consequence="The tray runs over.",
                 actions=("Stop the top-up.", "Look for water on the floor before you step in."),
+                within=900,
+                priority=Priority.HIGH,
                 setpoint=100,
                 deadband=3,
                 unit="mm",
@@ -147,6 +149,8 @@ def small_rig(**changes: Unpack[Changes]) -> Rig:
                 cause="A wire is off.",
                 consequence="Nobody knows how wet it is there.",
                 actions=("Look at the wire.",),
+                within=86_400,
+                priority=Priority.MEDIUM,
             ),
         ),
         mail=None,

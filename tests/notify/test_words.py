@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from brokers import schema
-from longsoak.notify.words import body, is_news, one_line, payload, subject
-from longsoak.vocabulary.alarm import AlarmState, StoredChange
+from longsoak.notify.words import body, one_line, payload, subject
+from longsoak.vocabulary.alarm import AlarmState, Priority, StoredChange
 from longsoak.vocabulary.rig import AlarmPlan, Watch
 from pages.pagerig import Bays, make_rig
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
@@ -140,6 +140,8 @@ def bus_down() -> AlarmPlan:
         cause="Its port is gone.",
         consequence="No readings.",
         actions=(),
+        within=43_200,
+        priority=Priority.MEDIUM,
     )
 
 
@@ -157,7 +159,7 @@ def bus_down() -> AlarmPlan:
 def test_coming_and_going_is_news_and_an_acknowledgement_is_not(
     old: AlarmState, new: AlarmState, news: bool
 ) -> None:
-    assert is_news(change(old=old, new=new)) is news
+    assert change(old=old, new=new).told is news
 
 
 @given(st.text())

@@ -17,7 +17,7 @@ from longsoak.store.files import RECORD
 from longsoak.store.reader import Record
 from longsoak.store.requests import Request
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmLeft, AlarmState
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from rigs import NEW, NORMAL, START_MS, Keeper, small_rig
@@ -107,11 +107,15 @@ def test_a_record_that_is_damaged_at_the_start_is_set_aside_byte_for_byte(
     assert "set aside whole as record.db.damaged-1, and a new one begun" in event.says
 
 
+def left_in(writer: RecordWriter) -> dict[str, AlarmLeft]:
+    return writer.alarms_left(boottime_ms=0, utc_ms=0)
+
+
 def test_what_can_be_read_is_carried_over_and_nothing_is_told_twice(tmp_path: Path) -> None:
     kept(tmp_path)
     scans_gone(tmp_path)
     with closing(RecordWriter(tmp_path, now=NOW)) as writer:
-        states = writer.alarm_states()
+        states = {key: left.state for key, left in left_in(writer).items()}
     record = Record(tmp_path)
     assert states == {"overfill: water level": NEW, "silent: C 30/60": NEW}
     # Mail had been sent the first of the two: it goes on with the second.
@@ -222,7 +226,7 @@ def test_the_alarms_of_a_set_aside_record_are_in_the_new_one_only_once(tmp_path:
         writer.accept_rig("# small rig", utc_ms=5)
     with closing(RecordWriter(tmp_path, now=NOW)) as writer:
         assert writer.set_aside is None
-        assert set(writer.alarm_states().values()) == {AlarmState.NEW}
+        assert {left.state for left in left_in(writer).values()} == {AlarmState.NEW}
     assert len(Record(tmp_path).alarm_changes_after(0, limit=9)) == 2
     assert not (tmp_path / "record.db.damaged-2").exists()
 

@@ -2,12 +2,16 @@
 
 States follow ISA-18.2 / IEC 62682 (second hand). The clock and the store are the caller's:
 replaying a stored series gives the same changes as living through it did.
+
+What an alarm is in and what lies over it are two things: one that is shelved, suppressed or out of
+service is stepped on as ever, and only nobody is told. What people were last told is remembered, so
+that whatever ends the silence, nothing is told twice and nothing is left out.
 """
 
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmLeft, AlarmState, Hiding
 
 _NORMAL = AlarmState.NORMAL  # looked up once: this is asked at every look
 
@@ -32,12 +36,17 @@ class Delays:
 class Life:
     """What has to be remembered between two steps; times in s, CLOCK_BOOTTIME.
 
-    After a reboot only `state` may be kept: the clock of the two times has started anew.
+    `hiding` lies over the state, until `ends` if that is a shelving. `told` is whether people
+    believe that the alarm stands, and `told_at` when they were last told so.
     """
 
     state: AlarmState = AlarmState.NORMAL
     there_since: float | None = None
     away_since: float | None = None
+    hiding: Hiding | None = None
+    ends: float | None = None
+    told: bool = False
+    told_at: float = 0.0
 
 
 def high(value: float, *, setpoint: float, deadband: float) -> Seen:
@@ -73,12 +82,20 @@ def state_of(there: bool) -> Seen:
     return Seen.THERE if there else Seen.AWAY
 
 
+def life_from(left: AlarmLeft, *, now: float) -> Life:
+    """Take an alarm up as the run before left it; delays begin anew."""
+    told_at = now if left.told_at is None else left.told_at
+    return Life(left.state, None, None, left.hiding, left.ends, left.told, told_at)
+
+
 def at_rest(life: Life) -> bool:
     """Whether another look that shows the cause away would change nothing at all."""
     return life.state is _NORMAL and life.away_since is not None
 
 
-def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
+def step(
+    life: Life, seen: Seen | None, *, now: float, delays: Delays, latching: bool = False
+) -> Life:
     """Advance one alarm by one look.
 
     Parameters
@@ -93,11 +110,14 @@ def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
         Seconds, CLOCK_BOOTTIME: never goes back.
     delays : Delays
         As declared in the rig file.
+    latching : bool
+        Whether it waits to be reset once its cause has gone.
 
     Returns
     -------
     Life
-        The alarm changed if its `state` did.
+        The alarm changed if its `state` did. One that comes and goes while it is hidden leaves
+        nothing to acknowledge, unless it is latching.
     """
     if seen is None:
         return life
@@ -115,16 +135,109 @@ def step(life: Life, seen: Seen | None, *, now: float, delays: Delays) -> Life:
     if raised and not state.standing:
         state = AlarmState.NEW
     elif cleared and state is AlarmState.NEW:
-        state = AlarmState.GONE
+        unnoticed = life.hiding is not None and not life.told and not latching
+        state = AlarmState.NORMAL if unnoticed else AlarmState.GONE
     elif cleared and state is AlarmState.ACKNOWLEDGED:
-        state = AlarmState.NORMAL
-    return Life(state, there_since, away_since)
+        state = AlarmState.HELD if latching else AlarmState.NORMAL
+    return Life(state, there_since, away_since, life.hiding, life.ends, life.told, life.told_at)
 
 
-def acknowledge(life: Life) -> Life:
-    """Advance one alarm by a person's acknowledgement; nothing happens if there is none to give."""
+def acknowledge(life: Life, *, latching: bool = False) -> Life:
+    """Advance one alarm by a person's acknowledgement; nothing happens if there is none to give.
+
+    One that is hidden is not asked for an answer, and takes none.
+    """
+    if life.hiding is not None:
+        return life
     answered = {
         AlarmState.NEW: AlarmState.ACKNOWLEDGED,
-        AlarmState.GONE: AlarmState.NORMAL,
+        AlarmState.GONE: AlarmState.HELD if latching else AlarmState.NORMAL,
     }
     return replace(life, state=answered.get(life.state, life.state))
+
+
+def reset(life: Life) -> Life:
+    """Let go of an alarm that is held; nothing happens to any other."""
+    return replace(life, state=AlarmState.NORMAL) if life.state is AlarmState.HELD else life
+
+
+def hide(life: Life, hiding: Hiding, *, ends: float | None = None) -> Life:
+    """Lay something over an alarm; what a person laid there is not replaced by a suppression.
+
+    Parameters
+    ----------
+    life : Life
+        In whatever state.
+    hiding : Hiding
+        What.
+    ends : float, optional
+        When a shelving ends, s, CLOCK_BOOTTIME. Nothing else has an end.
+
+    Raises
+    ------
+    ValueError
+        A shelving has no end, or something else has one.
+    """
+    if (ends is None) is (hiding is Hiding.SHELVED):
+        raise ValueError(f"{hiding} with an end of {ends}: a shelving has one, and nothing else")
+    if hiding is Hiding.SUPPRESSED and life.hiding is not None:
+        return life
+    return replace(life, hiding=hiding, ends=ends)
+
+
+def show(life: Life, *, latching: bool = False) -> Life:
+    """Take away whatever lies over an alarm.
+
+    One that stands behind what a person laid there is new again, as whoever shelved it has to know
+    that the time is over; one that went meanwhile has been seen by that person and leaves nothing
+    behind, unless it is latching. Behind a suppression nobody has seen anything: it stays as it is.
+    """
+    state = life.state
+    if life.hiding in (Hiding.SHELVED, Hiding.OUT_OF_SERVICE):
+        if state.standing:
+            state = AlarmState.NEW
+        elif state is AlarmState.GONE and not latching:
+            state = AlarmState.NORMAL
+    return replace(life, state=state, hiding=None, ends=None)
+
+
+def has_ended(life: Life, *, now: float) -> bool:
+    """Whether a shelving is over."""
+    return life.ends is not None and now >= life.ends
+
+
+def is_news(before: Life, after: Life) -> bool:
+    """Whether people are to be told of what became of an alarm.
+
+    They are of one that comes, of one that is over, of one that stands when a shelving ends, and
+    of one that came and went behind something and has to be answered all the same; never of one
+    that is hidden, and not of what they know.
+    """
+    if after.hiding is not None:
+        return False
+    if after.state.standing is not after.told:
+        return True
+    by_hand = before.hiding in (Hiding.SHELVED, Hiding.OUT_OF_SERVICE)
+    unanswered = before.hiding is not None and after.state is AlarmState.GONE
+    return (by_hand and after.state.standing) or unanswered
+
+
+def tell(life: Life, *, now: float) -> Life:
+    """Note that people are told how the alarm stands."""
+    return replace(life, told=life.state.standing, told_at=now)
+
+
+def is_due_again(life: Life, *, now: float, every: float) -> bool:
+    """Whether people are to be told once more that it stands and nobody has answered.
+
+    Parameters
+    ----------
+    life : Life
+        In whatever state.
+    now : float
+        Seconds, CLOCK_BOOTTIME.
+    every : float
+        After how long, s; 0 is never.
+    """
+    unanswered = life.state is AlarmState.NEW and life.hiding is None and life.told
+    return unanswered and every > 0.0 and now - life.told_at >= every

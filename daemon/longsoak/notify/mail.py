@@ -11,7 +11,7 @@ from email.utils import localtime, make_msgid
 from typing import TypeVar
 
 from longsoak.notify.digest import DailyDigest
-from longsoak.notify.words import body, is_news, one_line, subject
+from longsoak.notify.words import body, one_line, subject
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError, StoreError
 from longsoak.vocabulary.rig import Mail, Rig
@@ -84,7 +84,7 @@ class MailNotices:
         """
         try:
             changes = self._record.alarm_changes_after(position, limit=MOST)
-            news = [change for change in changes if is_news(change)]
+            news = [change for change in changes if change.told]
             due = None if news or self._digest is None else self._digest.due()
         except StoreError as error:
             raise NoticeError(f"nothing could be read to send: {error}") from error

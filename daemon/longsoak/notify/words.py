@@ -5,23 +5,13 @@ from math import isfinite
 
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import rfc3339, time_words, value_words
-from longsoak.vocabulary.alarm import AlarmState, StoredChange
+from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig, Watch
 
 _WHAT = {Watch.BUS: "Bus", Watch.OUTLET: "Outlet"}
 _MANY = 4  # names in a subject; mail programs show some 80 characters of it
 INVENTED = "All data of this rig are invented."
-
-
-def is_news(change: StoredChange) -> bool:
-    """Whether a change is worth a mail: an alarm came or its cause went, no acknowledgement."""
-    return change.new is AlarmState.NEW or is_over(change)
-
-
-def is_over(change: StoredChange) -> bool:
-    """Whether the cause was there until this change."""
-    return change.old.standing and not change.new.standing
 
 
 def one_line(text: str) -> str:
@@ -46,10 +36,10 @@ def subject(rig: Rig, changes: Sequence[StoredChange]) -> str:
     last = {change.key: change for change in changes}
     if len(last) == 1:
         (change,) = last.values()
-        over = "over: " if is_over(change) else ""
+        over = "over: " if change.over else ""
         return f"{one_line(rig.name)}: {over}{title_of(rig, change)}"
-    ended = [_of(rig, change) for change in last.values() if is_over(change)]
-    raised = [_of(rig, change) for change in last.values() if not is_over(change)]
+    ended = [_of(rig, change) for change in last.values() if change.over]
+    raised = [_of(rig, change) for change in last.values() if not change.over]
     counts = (
         f"{len(raised)} alarm{'s' * (len(raised) > 1)} ({_listed(raised)})" if raised else "",
         f"{len(ended)} over ({_listed(ended)})" if ended else "",
@@ -69,7 +59,7 @@ def body(rig: Rig, changes: Sequence[StoredChange]) -> str:
 
 def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | None]:
     """A change as the keys of ``alarm.schema.json``."""
-    probe = _probe(rig, change)
+    probe, plan = _probe(rig, change), _plan(rig, change)
     value = change.value if change.value is not None and isfinite(change.value) else None
     return {
         "rig": rig.name,
@@ -77,6 +67,9 @@ def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | No
         "title": title_of(rig, change),
         "state": str(change.new),
         "standing": change.new.standing,
+        "hiding": None if change.hiding is None else str(change.hiding),
+        "until": None if change.until_utc_ms is None else rfc3339(change.until_utc_ms),
+        "priority": None if plan is None else str(plan.priority),
         "at": rfc3339(change.utc_ms),
         "at_known": not change.unsure,
         "value": value,
@@ -89,7 +82,7 @@ def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | No
 
 def _block(rig: Rig, change: StoredChange) -> str:
     title = title_of(rig, change)
-    lines = [title, f"  {'Over' if is_over(change) else 'Standing'} since {when_words(change)}"]
+    lines = [title, f"  {'Over' if change.over else 'Standing'} since {when_words(change)}"]
     plan = _plan(rig, change)
     probe = _probe(rig, change)
     what = "Probe" if probe is not None else _WHAT.get(plan.watch) if plan is not None else None
@@ -100,7 +93,7 @@ def _block(rig: Rig, change: StoredChange) -> str:
         lines.append(f"  Value: {value} {probe.unit_words}".rstrip())
     if change.says:
         lines.append(f"  Seen: {one_line(change.says)}")
-    if plan is not None and not is_over(change):
+    if plan is not None and not change.over:
         lines += [f"  Cause: {plan.cause}", f"  If nothing is done: {plan.consequence}"]
         lines += ["  What to do:"] if plan.actions else []
         lines += [f"    {number}. {action}" for number, action in enumerate(plan.actions, 1)]

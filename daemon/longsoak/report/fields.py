@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from longsoak.core.handflags import BY_HAND
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault
 from longsoak.vocabulary.logbook import About
@@ -211,7 +211,16 @@ ALARMS = Table(
         Column("value", _N, "What was seen.", unit_column="unit", needed=False),
         Column("unit", _S, "Unit of value, a UCUM code.", needed=False),
         Column("says", _S, "What was said of it.", needed=False),
-        Column("by", _S, "Who acknowledged it.", needed=False),
+        Column("by", _S, "Who acknowledged, shelved or reset it.", needed=False),
+        Column(
+            "hiding",
+            _S,
+            "What lies over it from then on, so that nobody is told of it.",
+            needed=False,
+            choices=tuple(map(str, Hiding)),
+        ),
+        Column("until_time", _T, "When a shelving ends.", needed=False),
+        Column("told", _B, "Whether people were to be told of this change."),
     ),
     key=("number",),
 )

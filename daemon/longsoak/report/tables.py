@@ -115,6 +115,9 @@ def alarm_rows(record: Record, within: Range, *, rig: Rig | None) -> Rows:
                     None if plan is None or change.value is None else plan.unit or None,
                     change.says or None,
                     change.by,
+                    None if change.hiding is None else change.hiding.value,
+                    change.until_utc_ms,
+                    change.told,
                 )
             )
     return rows

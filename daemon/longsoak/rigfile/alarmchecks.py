@@ -10,35 +10,35 @@ from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, qu
 from longsoak.rigfile.tables import ProbeTable
 from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT_WORDS, Kind, Watch
 
-NARROWED_BY: Mapping[Watch, str | None] = {
-    Watch.OVERFILL: "probe",
-    Watch.DRY: "probe",
-    Watch.LEVEL_UNKNOWN: "probe",
-    Watch.DISAGREE: "probe",
-    Watch.PUMP_STOPPED: "probe",
-    Watch.SILENT: "probe",
-    Watch.DRIFT: "probe",
-    Watch.DOUBT: "probe",
+RECORD = "record"  # what an alarm about the record has for its subject
+COMPUTER = "computer"
+OF_THE_RECORD = (Watch.RECORD, Watch.LOST, Watch.DAMAGED, Watch.DISK, Watch.LOG)
+OF_THE_COMPUTER = (Watch.CLOCK, Watch.RESTARTED, Watch.UNDERVOLTAGE, Watch.TRIAL)
+FOUND = (Watch.STUCK, Watch.DRIFTING, Watch.SHORT, Watch.INSULATION, Watch.DOUBT)  # by judging
+OWN = (Watch.ABOVE, Watch.BELOW)  # alarms of one's own, of which a rig has none by itself
+# What a table narrows its watch to: a probe, where nothing else is said.
+_ONE_ONLY = (*OF_THE_RECORD, *OF_THE_COMPUTER, Watch.BACKUP)
+_NARROWED_BY: Mapping[Watch, str | None] = {
     Watch.BUS: "bus",
     Watch.OUTLET: "outlet",
-    Watch.RECORD: None,  # there is one record
-    Watch.BACKUP: None,
-    Watch.LOST: None,
-    Watch.DAMAGED: None,
-    Watch.DISK: None,
-    Watch.LOG: None,
+    Watch.BEHIND: "outlet",
+    **dict.fromkeys(_ONE_ONLY),
 }
-RECORD = "record"  # what an alarm about the record has for its subject
-OF_THE_RECORD = (Watch.RECORD, Watch.LOST, Watch.DAMAGED, Watch.DISK, Watch.LOG)
-_WITH_SETPOINT = (Watch.OVERFILL, Watch.DRY, Watch.DISAGREE, Watch.DRIFT)
-_WATER = (
-    Watch.OVERFILL,
+_LEVELS = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.LOW, Watch.DRY)
+_ROOM = (Watch.HOT, Watch.COLD, Watch.HUMID)
+_WITH_SETPOINT = (*_LEVELS, *_ROOM, *OWN, Watch.DISAGREE, Watch.DRIFT)
+_OF_THE_LEVEL = (
+    Watch.NEAR,
+    Watch.CONTACT,
+    Watch.LOW,
     Watch.DRY,
     Watch.LEVEL_UNKNOWN,
-    Watch.DISAGREE,
-    Watch.PUMP_STOPPED,
+    Watch.LEAK,
+    Watch.SALTS,
 )
-_OF_SOME_KINDS = (*_WATER, Watch.DOUBT)
+_WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
+_OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
+_FORWARDERS = ("readings", "database")
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -77,7 +77,7 @@ def subject_of(table: AlarmTable) -> str | None:
     if table.watch is None:
         return None
     return {"probe": table.probe, "bus": table.bus, "outlet": table.outlet, None: None}[
-        NARROWED_BY[table.watch]
+        _NARROWED_BY.get(table.watch, "probe")
     ]
 
 
@@ -123,7 +123,7 @@ def _check_references(
 
 
 def _foreign_keys(watch: Watch) -> frozenset[str]:
-    wrong = {"probe", "bus", "outlet"} - {NARROWED_BY[watch]}
+    wrong = {"probe", "bus", "outlet"} - {_NARROWED_BY.get(watch, "probe")}
     if watch is not Watch.DRIFT:
         wrong.add("against")
     if watch not in _WITH_SETPOINT:
@@ -146,6 +146,8 @@ def _check_subject(
         )
     elif watch is Watch.DRIFT:
         _check_drift(entry, draft, report=report)
+    elif watch in OWN:
+        _check_own(entry, draft, report=report)
     elif watch is Watch.SILENT and draft.reservoir and subject == draft.reservoir.table.level:
         report.add(
             (*entry.path, "watch"),
@@ -163,15 +165,17 @@ def _check_subject(
         )
 
 
+_NO_ROOM = "neither [room] nor the dry_face of a bay names a probe for that"
 _WHY_NONE: Mapping[Watch, str] = {
-    Watch.OVERFILL: "this file has no [reservoir]",
-    Watch.DRY: "this file has no [reservoir]",
-    Watch.LEVEL_UNKNOWN: "this file has no [reservoir]",
+    **dict.fromkeys((*_OF_THE_LEVEL, Watch.OVERFILL), "this file has no [reservoir]"),
+    **dict.fromkeys(_ROOM, _NO_ROOM),
+    **dict.fromkeys(FOUND, "this file has no pins, reference resistor, humidity or temperature"),
+    **dict.fromkeys((Watch.OPEN, Watch.SHORT, Watch.INSULATION), "this file has no pins"),
+    Watch.BEHIND: "this file has no [forward.mqtt] or [forward.database]",
     Watch.DISAGREE: "this file has no [reservoir], or it names no float",
     Watch.PUMP_STOPPED: "this file has no probe of kind flow or pump current",
     Watch.SILENT: "this file has no probe",
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
-    Watch.DOUBT: "this file has no pins, reference resistor, humidity or temperature",
     Watch.BUS: "this file has no bus",
     Watch.BACKUP: "this file has no [backup]",
     Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
@@ -181,13 +185,14 @@ _WHY_NONE: Mapping[Watch, str] = {
 _KINDS: Mapping[Watch, tuple[Kind, ...]] = {
     Watch.PUMP_STOPPED: PUMP,
     Watch.DRIFT: (Kind.REFERENCE,),
-    Watch.DOUBT: JUDGED,
+    **dict.fromkeys(FOUND, JUDGED),
+    **dict.fromkeys((Watch.OPEN, Watch.SHORT, Watch.INSULATION), (Kind.PINS,)),
 }
 
 
 def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
     # None where a faulty part of the file leaves it open.
-    if watch in (Watch.PUMP_STOPPED, Watch.DRIFT, Watch.DOUBT):
+    if watch in _KINDS:
         if any(probe.table.kind is None for probe in draft.probes):
             return None
         kinds = _KINDS[watch]
@@ -198,19 +203,68 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         if watch is Watch.DISAGREE:
             switch = draft.reservoir.table.float_probe
             return [] if "float" not in draft.reservoir.keys else [switch] if switch else None
-        names = [draft.reservoir.table.level]
+        names: list[str | None] = [draft.reservoir.table.level]
         if watch is Watch.OVERFILL:
             names.append(draft.reservoir.table.float_probe)
         return [name for name in names if name is not None] or None
-    if watch is Watch.OUTLET:
-        return _outlets(draft)
+    if watch in _ROOM:
+        return _room(watch, draft)
+    if watch in (Watch.OUTLET, Watch.BEHIND):
+        found = _outlets(draft)
+        return found if watch is Watch.OUTLET else [n for n in found if n in _FORWARDERS]
     if watch is Watch.BACKUP:
         return [] if draft.backup is None else [RECORD]
-    if watch in OF_THE_RECORD:
-        return [RECORD]
+    if watch in (*OF_THE_RECORD, *OF_THE_COMPUTER):
+        return [RECORD if watch in OF_THE_RECORD else COMPUTER]
     if watch is Watch.BUS:
         return list(draft.bus_names.first) or None
     return list(draft.probe_names.first) or None
+
+
+def _room(watch: Watch, draft: Draft) -> list[str] | None:
+    """The probe that measures the room's air for a watch; what is faulty leaves it open."""
+    if draft.room is not None:
+        table, key = draft.room.table, "humidity" if watch is Watch.HUMID else "temperature"
+        name = table.humidity if watch is Watch.HUMID else table.temperature
+        return [name] if name is not None else None if key in draft.room.keys else []
+    faces = [bay.dry_face.table for bay in draft.bays if bay.dry_face is not None]
+    if not faces:
+        return []
+    name = faces[0].humidity if watch is Watch.HUMID else faces[0].temperature
+    return None if name is None else [name]
+
+
+def _check_own(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
+    """Note what an alarm of one's own lacks: without it nobody would know what to do."""
+    table = entry.table
+    for key, found, expected, example in (
+        ("probe", table.probe, "the name of the probe that is watched", '"C 30/60"'),
+        ("setpoint", table.setpoint, "the value at which it stands", "20"),
+        ("cause", table.cause, "what it means that it stands", '"What it is."'),
+        (
+            "consequence",
+            table.consequence,
+            "what happens if nothing is done",
+            '"What happens if nothing is done."',
+        ),
+        ("actions", table.actions, "what to do, a list of lines", '["Look at the pump."]'),
+        ("within", table.within, "how long one has, s", "14400"),
+    ):
+        if found is None and key not in entry.keys:
+            report.add(
+                (*entry.path, key),
+                MISSING,
+                expected=f"{expected}: an alarm of your own has to say it",
+                remedy=f"Write for example {key} = {example}.",
+            )
+    probe = next((p.table for p in draft.probes if p.table.name == table.probe), None)
+    if probe is not None and probe.kind is Kind.FLOAT:
+        report.add(
+            (*entry.path, "probe"),
+            table.probe,
+            expected="a probe that measures; a float is only up or down",
+            remedy="Name another probe, or remove this table.",
+        )
 
 
 def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> None:
@@ -279,7 +333,7 @@ def _check_setpoint(
             expected="a bare number in the unit of what is watched, more than 0",
             remedy="Write for example setpoint = 2.",
         )
-    if watch not in (Watch.OVERFILL, Watch.DRY) or draft.reservoir is None:
+    if watch not in _LEVELS or draft.reservoir is None:
         return
     if subject is not None and subject == draft.reservoir.table.float_probe:
         report.add(

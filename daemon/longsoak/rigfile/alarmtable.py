@@ -17,6 +17,7 @@ from longsoak.rigfile.words import (
     one_of,
     reference,
 )
+from longsoak.vocabulary.alarm import Priority
 from longsoak.vocabulary.rig import Watch
 
 OUTLETS = ("mail", "mqtt", "readings", "database")
@@ -39,6 +40,23 @@ class AlarmTable(Table):
         NotNegative | None,
         Words("a bare number in the unit of what is watched, 0 or more", "3"),
     ] = None
+    priority: Annotated[
+        Annotated[Priority, Field(strict=False)] | None, one_of(Priority, needed=False)
+    ] = None
+    within: Annotated[
+        Annotated[Finite, Field(gt=0, le=2_592_000)] | None,
+        measured(
+            "how long one has, in seconds as a bare number, up to 2592000 (30 days)",
+            14400,
+            unit="s",
+            needed=False,
+        ),
+    ] = None
+    repeat: Annotated[
+        Annotated[Finite, Field(ge=0, le=604_800)] | None,
+        measured("seconds as a bare number, 0 (never) to 604800", 3600, unit="s", needed=False),
+    ] = None
+    latching: Annotated[bool | None, Words("true or false, without quotes", "true")] = None
     on_delay: Annotated[
         Delay | None, measured("seconds as a bare number, 0 to 86400", 30, unit="s", needed=False)
     ] = None

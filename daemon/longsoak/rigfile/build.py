@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from math import inf
 
 from longsoak.rigfile.alarmplans import plan_alarms
+from longsoak.rigfile.alarmset import Parts
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
@@ -44,6 +45,7 @@ from longsoak.vocabulary.rig import (
     Quantity,
     Reservoir,
     Rig,
+    Room,
     Specimen,
     StandIn,
 )
@@ -90,6 +92,7 @@ def build(draft: Draft) -> Rig:
     database = _database(draft.database.table) if draft.database else None
     outlets = (("mail", mail), ("mqtt", mqtt), ("readings", readings), ("database", database))
     rig, specimen = draft.rig.table, draft.specimen.table
+    underside, room = given(specimen.underside), _room(draft, bays)
     return Rig(
         name=given(rig.name),
         invented=bool(rig.invented),
@@ -98,7 +101,7 @@ def build(draft: Draft) -> Rig:
         specimen=Specimen(
             height=given(specimen.height),
             width=given(specimen.width),
-            underside=given(specimen.underside),
+            underside=underside,
             edges=_edges(draft.edges.table),
             between_bays=tuple(specimen.between_bays or ()),
             bays=bays,
@@ -107,13 +110,18 @@ def build(draft: Draft) -> Rig:
         curves=curves,
         buses=buses,
         probes=probes,
+        room=room,
         alarms=plan_alarms(
+            Parts(
+                reservoir=reservoir,
+                underside=underside,
+                room=room,
+                probes=probes,
+                buses=buses,
+                outlets=[name for name, outlet in outlets if outlet is not None],
+                backup=draft.backup is not None,
+            ),
             bays=bays,
-            reservoir=reservoir,
-            probes=probes,
-            buses=buses,
-            outlets=[name for name, outlet in outlets if outlet is not None],
-            backup=draft.backup is not None,
             changes=[part.table for part in draft.alarms],
         ),
         mail=mail,
@@ -124,6 +132,14 @@ def build(draft: Draft) -> Rig:
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
     )
+
+
+def _room(draft: Draft, bays: tuple[Bay, ...]) -> Room:
+    """What is said of the room; where nothing is, the air before the first dry face."""
+    if draft.room is not None:
+        return Room(draft.room.table.temperature, draft.room.table.humidity)
+    face = next((bay.dry_face for bay in bays if bay.dry_face is not None), None)
+    return Room() if face is None else Room(face.temperature, face.humidity)
 
 
 def _bay(draft: BayDraft) -> Bay:

@@ -31,6 +31,7 @@ from longsoak.rigfile.tables import (
     ProbeTable,
     ReservoirTable,
     RigTable,
+    RoomTable,
     SpecimenTable,
     StandInTable,
 )
@@ -83,6 +84,7 @@ class Draft:
     edges: Part[EdgesTable]
     bays: tuple[BayDraft, ...]
     reservoir: Part[ReservoirTable] | None
+    room: Part[RoomTable] | None
     buses: tuple[BusDraft, ...]
     probes: tuple[Part[ProbeTable], ...]
     stand_ins: Mapping[str | int, Part[StandInTable]]  # by the probe's place in the file
@@ -127,6 +129,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         or Part(("specimen", "edges"), EdgesTable()),
         bays=bays,
         reservoir=_one(ReservoirTable, document.reservoir, path=("reservoir",), report=report),
+        room=_one(RoomTable, document.room, path=("room",), report=report),
         buses=tuple(
             _bus(item, path=("buses", index), report=report)
             for index, item in enumerate(document.buses or ())

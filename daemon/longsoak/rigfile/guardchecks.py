@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import inf
 
 from longsoak.rigfile.alarmchecks import subject_of
-from longsoak.rigfile.alarmplans import DISAGREE_MARGIN, WATER_DEADBAND, disagree_deadband
+from longsoak.rigfile.alarmset import DISAGREE_MARGIN, WATER_DEADBAND, disagree_deadband
 from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import Part

@@ -29,7 +29,7 @@ from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.recordtable import check_record
 from longsoak.rigfile.report import Report, Written, field_name
 from longsoak.rigfile.tomlwords import told
-from longsoak.rigfile.waterchecks import check_water
+from longsoak.rigfile.waterchecks import check_room, check_water
 from longsoak.vocabulary.errors import Mistake, RigFileError
 from longsoak.vocabulary.rig import Rig
 
@@ -240,6 +240,7 @@ def _parse(text: str, *, file: str, find_kind: Callable[[str], BusKind] | None) 
 def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: Report) -> None:
     check_geometry(draft, report=report)
     check_water(draft, report=report)
+    check_room(draft, report=report)
     check_curves(draft, report=report)
     check_buses(draft, find_kind=find_kind, report=report)
     check_probes(draft, curves=[*shipped(), *draft.curves], report=report)

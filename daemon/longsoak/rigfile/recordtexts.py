@@ -1,4 +1,4 @@
-"""What alarms about the record and its disk say."""
+"""What alarms about the record, its disk and the computer say."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -119,6 +119,65 @@ def _log(plan: AlarmPlan) -> Texts:
     )
 
 
+def _clock(plan: AlarmPlan) -> Texts:
+    return Texts(
+        "The clock is not known",
+        "This computer's clock has not been synchronised with any other for "
+        f"{duration_words(plan.on_delay)}.",
+        "Readings go on and keep their order. The day and hour they were taken at is not sure, and "
+        "what happens at a time of day, such as the daily mail, waits.",
+        (
+            "Look whether the network is up, and whether it lets the time through.",
+            "A rig without a network: fit a clock with a battery, or set the time by hand.",
+            "Nothing else: once the clock is known, everything is put at its right time.",
+        ),
+    )
+
+
+def _restarted(plan: AlarmPlan) -> Texts:
+    return Texts(
+        "Restarted after a cut",
+        "Measuring had ended without being stopped, and has begun again: the power failed, the "
+        "computer hung, or somebody pulled the plug. The line below says how long nothing was "
+        "read.",
+        "Nobody knows what the water did meanwhile, and the pump may not have come back.",
+        (
+            "Look whether the pump runs, and at the water, from a dry floor.",
+            "Ask whether somebody topped up meanwhile, and note that in the logbook.",
+            "It comes again and again: look at the supply, its plug and its fuse. Mains work is "
+            "for a licensed person under local code.",
+            "Acknowledge this when that is done.",
+        ),
+    )
+
+
+def _undervoltage(plan: AlarmPlan) -> Texts:
+    return Texts(
+        "Undervoltage",
+        "The computer says that its supply has fallen below what it needs.",
+        "It slows down, loses USB devices, writes badly to its card, and in the end restarts.",
+        (
+            "Use the supply made for this computer, and a short, thick cable.",
+            "Take what draws much power off its USB ports, or give it a supply of its own.",
+            "Make a backup now: longsoak backup rig.toml",
+        ),
+    )
+
+
+def _trial(plan: AlarmPlan) -> Texts:
+    return Texts(
+        "Nobody answered the trial",
+        "The weekly trial of the notices went out and nobody has acknowledged it for "
+        f"{duration_words(plan.on_delay)}.",
+        "An alarm may go out in just the same way and reach nobody.",
+        (
+            "Look whether the trial has come: in the inbox, among the junk, on the phone.",
+            "Come it did: acknowledge it, and agree who answers next time.",
+            "It did not: look at the addresses in the rig file, and at the mail server.",
+        ),
+    )
+
+
 OF_THE_RECORD: Mapping[Watch, Callable[[AlarmPlan], Texts]] = {
     Watch.RECORD: _record,
     Watch.BACKUP: _backup,
@@ -126,4 +185,8 @@ OF_THE_RECORD: Mapping[Watch, Callable[[AlarmPlan], Texts]] = {
     Watch.DAMAGED: _damaged,
     Watch.DISK: _disk,
     Watch.LOG: _log,
+    Watch.CLOCK: _clock,
+    Watch.RESTARTED: _restarted,
+    Watch.UNDERVOLTAGE: _undervoltage,
+    Watch.TRIAL: _trial,
 }

@@ -45,6 +45,7 @@ class Document(Table):
     specimen: Annotated[_One, table_of("specimen", needed=True)] = None
     bays: Annotated[_Some, _tables("bays", needed=True)] = None
     reservoir: Annotated[_One, table_of("reservoir")] = None
+    room: Annotated[_One, table_of("room")] = None
     buses: Annotated[_Some, _tables("buses", needed=True)] = None
     probes: Annotated[_Some, _tables("probes", needed=True)] = None
     alarms: Annotated[list[object] | None, _tables("alarms")] = None
@@ -168,6 +169,13 @@ class DryFaceTable(Table):
     humidity: Annotated[
         Name | None, reference('a probe of kind "humidity"', "RH room", needed=True)
     ] = None
+
+
+class RoomTable(Table):
+    """``[room]``."""
+
+    temperature: Annotated[Name | None, reference('a probe of kind "temperature"', "T room")] = None
+    humidity: Annotated[Name | None, reference('a probe of kind "humidity"', "RH room")] = None
 
 
 class ReservoirTable(Table):

@@ -1,4 +1,4 @@
-"""Whether the reservoir holds together, and with the specimen above it."""
+"""Whether the reservoir holds together, with the specimen above it and the room around it."""
 
 from itertools import pairwise
 
@@ -18,6 +18,18 @@ def check_water(draft: Draft, *, report: Report) -> None:
     check_probe_kind(draft, (*path, "float"), table.float_probe, kind=Kind.FLOAT, report=report)
     _check_table(draft, report=report)
     _check_levels(draft, report=report)
+
+
+def check_room(draft: Draft, *, report: Report) -> None:
+    """Note what ``[room]`` names and isn't there, or measures something else."""
+    if draft.room is None:
+        return
+    path, table = draft.room.path, draft.room.table
+    for key, name, kind in (
+        ("temperature", table.temperature, Kind.TEMPERATURE),
+        ("humidity", table.humidity, Kind.HUMIDITY),
+    ):
+        check_probe_kind(draft, (*path, key), name, kind=kind, report=report)
 
 
 def check_probe_kind(

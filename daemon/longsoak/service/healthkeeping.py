@@ -21,12 +21,14 @@ from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault, Finding, Suspicion
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Kind, Rig, Watch
 
 LOOKS_EVERY = 60.0  # s
 _BITE = 64  # scans
 _SAVES_EVERY = 3600.0  # s, where there is nothing to tell: judging goes over an hour again
 _SAVES_AFTER = 4096  # scans
+_ALARMS = {Fault.STUCK: Watch.STUCK, Fault.DRIFT: Watch.DRIFTING}
+_ALARMS_OF_PINS = {**_ALARMS, Fault.SHORT: Watch.SHORT, Fault.SOAKS: Watch.INSULATION}
 _NO_ALARM = (Fault.OPEN, Fault.CONDENSATION)
 
 
@@ -50,6 +52,7 @@ class HealthKeeping(HealthRecord):
         self._writer = writer
         self._rig = rig
         self._probes = tuple(probe.name for probe in rig.probes)
+        self._pins = {probe.name for probe in rig.probes if probe.kind is Kind.PINS}
         self._kept = Kept()
         self._health: RigHealth | None = None
         self._judged_to = 0  # the last scan
@@ -67,8 +70,8 @@ class HealthKeeping(HealthRecord):
         self._health = None
         return self
 
-    def doubts(self) -> dict[str, str] | None:
-        """What is wrong with each probe that can't be believed; None while that is not known.
+    def doubts(self) -> dict[tuple[Watch, str], str] | None:
+        """What is wrong with probes that can't be believed, by alarm; None while it is not known.
 
         But for open wires: a probe that gives no value has an alarm for that. But for
         condensation, which is no sensor's fault; and for what somebody set aside in the logbook.
@@ -76,10 +79,15 @@ class HealthKeeping(HealthRecord):
         if self._health is None:
             return None
         return {
-            probe: finding.says
+            (self._alarm_of(probe, fault), probe): finding.says
             for (probe, fault), finding in self._standing.items()
             if fault not in _NO_ALARM and not settled_by(finding, self._by_hand.get(probe, ()))
         }
+
+    def _alarm_of(self, probe: str, fault: Fault) -> Watch:
+        """The alarm that a fault is told by."""
+        alarms = _ALARMS_OF_PINS if probe in self._pins else _ALARMS
+        return alarms.get(fault, Watch.DOUBT)
 
     def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
         """Judge one bite. See `longsoak.service.chores.Chore`."""

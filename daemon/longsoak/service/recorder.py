@@ -9,6 +9,7 @@ from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 
 from longsoak.core.convert import Conversion
+from longsoak.service.alarmlives import Answered, At
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -24,13 +25,14 @@ from longsoak.service.messages import (
     Stop,
 )
 from longsoak.service.watch import AlarmBook
+from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
-from longsoak.store.requests import ACKNOWLEDGE, Request
+from longsoak.store.requests import Request
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange
@@ -78,7 +80,8 @@ class Recorder:
     disk : callable
         What is wrong with the disk, by the alarm that watches it; None is well.
     doubts : callable
-        Which probes can't be believed, and why; None while that is not known.
+        Which probes can't be believed, by the alarm that says so, and why; None while that is not
+        known.
     suspect : callable
         Called when the record should be looked over: reading it failed, or writing fails for long.
     """
@@ -98,7 +101,7 @@ class Recorder:
         chores: Callable[[], Sequence[Chore]] = tuple,
         another: Callable[[], None] = lambda: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
-        doubts: Callable[[], Mapping[str, str] | None] = lambda: None,
+        doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
         suspect: Callable[[], None] = lambda: None,
     ) -> None:
         self._writer = writer
@@ -112,7 +115,7 @@ class Recorder:
         self._another = another
         self._disk = disk
         self._doubts = doubts
-        self._doubted: Mapping[str, str] | None = None
+        self._doubted: Mapping[tuple[Watch, str], str] | None = None
         self._suspect = suspect
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
@@ -142,7 +145,7 @@ class Recorder:
         self._asked: list[Request] = []
         self._answered: list[Request] = []
         self._backup: dict[Watch, str | None] = {}  # until it is known, an alarm stays as it was
-        left = writer.alarm_states()
+        left = writer.alarms_left(boottime_ms=clock.boottime_ms(), utc_ms=clock.utc_ms())
         self._alarms = AlarmBook(rig, left, now=self._boottime())
         for change in self._alarms.orphans(
             left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
@@ -167,12 +170,14 @@ class Recorder:
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
             standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
             for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
-                changes += self._alarms.record(watch, wrong, now=at, utc_ms=utc_ms)
+                changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
             if (doubts := self._doubts()) is not None and doubts != self._doubted:
                 self._doubted = doubts
-                changes += self._alarms.doubts(doubts, now=at, utc_ms=utc_ms)
+                changes += self._alarms.found(doubts, now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
+            for news in self._alarms.lives.news():
+                self._event(*news)
         self._commit()
         if self._messages.empty():
             self._do_chores(now)
@@ -335,17 +340,33 @@ class Recorder:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
                 self._event("logbook", request.subject, f"not kept, by {request.by}: {error}")
             return f"refused: {error}"
-        if request.kind != ACKNOWLEDGE:
+        answered = self._ask_of_an_alarm(request)
+        if answered is None:
             return f"refused: this version knows no request {request.kind!r}"
-        change, outcome = self._alarms.acknowledge(
-            request.subject,
-            request.by,
-            utc_ms=self._clock.utc_ms(),
-            boottime_ms=self._clock.boottime_ms(),
-        )
-        if change is not None:
+        for change in answered.changes:
             self._change(change)
-        return outcome
+        return answered.outcome
+
+    def _ask_of_an_alarm(self, request: Request) -> Answered | None:
+        """What comes of a request about an alarm; None if it is about something else."""
+        lives, key, by = self._alarms.lives, request.subject, request.by
+        at = At(self._boottime(), self._clock.utc_ms())
+        match request.kind:
+            case requests.ACKNOWLEDGE:
+                return lives.acknowledge(key, by=by, at=at)
+            case alarmrequests.RESET:
+                return lives.reset(key, by=by, at=at)
+            case alarmrequests.PUT_BACK:
+                return lives.bring_back(key, by=by, at=at)
+            case alarmrequests.SHELVE | alarmrequests.TAKE_OUT:
+                try:
+                    wanted = alarmrequests.shelving_of(request)
+                except RequestError as error:
+                    return Answered([], f"refused: {error}")
+                if wanted.seconds is None:
+                    return lives.take_out(key, why=wanted.why, by=by, at=at)
+                return lives.shelve(key, wanted.seconds, why=wanted.why, by=by, at=at)
+        return None
 
     def _come_closer(self, wanted: Closer) -> str:
         if unknown := sorted(set(wanted.probes) - self._probes):
@@ -404,9 +425,11 @@ class Recorder:
         self._another()
 
     def _tell_aside(self, aside: SetAside) -> None:
-        for change in self._alarms.damaged(
-            aside.says, now=self._boottime(), utc_ms=self._clock.utc_ms()
-        ):
+        self._happened(Watch.DAMAGED, aside.says)
+
+    def _happened(self, watch: Watch, says: str) -> None:
+        at, utc_ms = self._boottime(), self._clock.utc_ms()
+        for change in self._alarms.happened(watch, says, now=at, utc_ms=utc_ms):
             self._change(change)
 
     def _boottime(self) -> float:

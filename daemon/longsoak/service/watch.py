@@ -1,27 +1,22 @@
 """Every alarm of a rig: what each scan, bus and outlet shows it, and what changed."""
 
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 from math import inf
 from typing import NamedTuple
 
-from longsoak.core.alarms import (
-    Delays,
-    Life,
-    Seen,
-    acknowledge,
-    apart,
-    at_rest,
-    below,
-    high,
-    low,
-    state_of,
-    step,
-)
+from longsoak.core.alarmrates import Rates
+from longsoak.core.alarms import Seen, apart, at_rest, below, high, low, state_of
 from longsoak.core.wording import age_words, ohm_words, value_words
-from longsoak.rigfile.alarmchecks import OF_THE_RECORD, RECORD
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.rigfile.alarmchecks import (
+    COMPUTER,
+    FOUND,
+    OF_THE_COMPUTER,
+    RECORD,
+)
+from longsoak.service.alarmlives import AlarmLives, At, Says
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
@@ -33,20 +28,34 @@ UNSEEN = 60.0, 3.0  # s, periods: a probe of a bus that answers is asked at leas
 FLAPS, FLAP_SPAN = 3, 300.0  # a bus lost so often within so many s is as good as down
 FRESH = 5.0, 3.0  # s, periods: for so long the last look at a float or a level is how it stands
 _ANSWERED = AlarmState.ACKNOWLEDGED
+_USUAL = Rates()
 _WELL = {
     Watch.RECORD: "the record takes what is measured",
     Watch.BACKUP: "a backup was made",
     Watch.LOST: "nothing is given up any more",
     Watch.DISK: "there is room on the disk again",
     Watch.LOG: "the log was folded in",
+    Watch.CLOCK: "the clock is synchronised",
+    Watch.UNDERVOLTAGE: "the supply is as it should be",
+    Watch.TRIAL: "the trial was answered",
 }
-_TICKED = (Watch.DAMAGED, Watch.LEVEL_UNKNOWN)
+# What stands until somebody says that they know of it, whatever may be seen.
+_UNTIL_ANSWERED = (Watch.DAMAGED, Watch.RESTARTED)
+_TICKED = (*_UNTIL_ANSWERED, Watch.LEVEL_UNKNOWN)
 # Looked up once: an enumeration takes long to name a member, and this is done for every reading.
 _SILENT, _PASS, _GOOD = Watch.SILENT, Flag.PASS, (Flag.PASS, Flag.SUSPECT)
-_NOT_OF_PROBES = (Watch.BUS, Watch.OUTLET, Watch.DOUBT, Watch.BACKUP, *OF_THE_RECORD)
-
-
-Says = str | Callable[[], str]  # words, or what makes them if they are needed
+_OPEN, _OPEN_CIRCUIT = Watch.OPEN, Reason.OPEN_CIRCUIT
+_OF_LOOKS = frozenset(  # what single readings tell
+    {
+        *(Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.LOW, Watch.DRY, Watch.LEVEL_UNKNOWN),
+        *(Watch.DISAGREE, Watch.PUMP_STOPPED, Watch.HOT, Watch.COLD, Watch.HUMID),
+        *(Watch.ABOVE, Watch.BELOW, Watch.SILENT, Watch.DRIFT, Watch.OPEN),
+    }
+)
+_HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.HOT, Watch.HUMID, Watch.ABOVE)
+_LOW = (Watch.DRY, Watch.LOW, Watch.COLD, Watch.BELOW)
+_OF_WATER = (Watch.LEAK, Watch.SALTS)
+_MAY_REST = (_SILENT, _OPEN)  # says nothing of a reading that passes
 
 
 class _Silences(NamedTuple):
@@ -73,32 +82,36 @@ def _silences_of(rig: Rig) -> list[_Silences]:
 
 
 class AlarmBook:
-    """Holds the life of every alarm; asks nothing, is told everything.
+    """Looks at everything that alarms watch; asks nothing, is told everything.
 
     Parameters
     ----------
     rig : Rig
         As checked.
     left : mapping
-        The state each alarm was left in by the run before, from the record.
+        How each alarm was left by the run before, from the record.
     now : float
         CLOCK_BOOTTIME, s; what was last seen of buses and the level counts from here.
+    rates : Rates
+        What counts as too many alarms.
     """
 
-    def __init__(self, rig: Rig, left: Mapping[str, AlarmState], *, now: float) -> None:
+    def __init__(
+        self, rig: Rig, left: Mapping[str, AlarmLeft], *, now: float, rates: Rates = _USUAL
+    ) -> None:
         self._plans = {plan.key: plan for plan in rig.alarms}
-        self._delays = {p.key: Delays(p.on_delay, p.off_delay) for p in rig.alarms}
-        self._lives = {key: Life(left.get(key, AlarmState.NORMAL)) for key in self._plans}
+        self.lives = AlarmLives(rig.alarms, left, now=now, rates=rates)
         self._probes = {probe.name: probe for probe in rig.probes}
         self._by_probe: dict[str, list[AlarmPlan]] = {name: [] for name in self._probes}
         self._by_subject: dict[tuple[Watch, str], list[AlarmPlan]] = {}
         for plan in rig.alarms:
             self._by_subject.setdefault((plan.watch, plan.subject), []).append(plan)
-            if plan.subject in self._probes and plan.watch not in _NOT_OF_PROBES:
+            if plan.watch in _OF_LOOKS:
                 self._by_probe[self._paced_by(plan)].append(plan)
         self._ticked = [plan for plan in rig.alarms if plan.watch in _TICKED]
-        # Probes that only silence could say something of, and whose alarm has nothing to clear:
-        # what nearly all are at nearly every look. A step that changes the alarm's life ends it.
+        # Probes of which only silence or an open circuit could be told, and whose alarms have
+        # nothing to clear: what nearly all are at nearly every look. A step that changes the
+        # alarm's life ends it.
         self._quiet: set[str] = set()
         self._compared = {
             name
@@ -128,22 +141,18 @@ class AlarmBook:
         return plan.subject
 
     def orphans(
-        self, left: Mapping[str, AlarmState], *, utc_ms: int, boottime_ms: int
+        self, left: Mapping[str, AlarmLeft], *, utc_ms: int, boottime_ms: int
     ) -> list[AlarmChange]:
-        """End what still stood under a rig file that had other alarms."""
+        """End what still stood, or was hidden, under a rig file that had other alarms."""
+        says = "the rig file has this alarm no longer"
         return [
             AlarmChange(
-                key,
-                utc_ms,
-                boottime_ms,
-                state,
-                AlarmState.NORMAL,
-                None,
-                "the rig file has this alarm no longer",
-                None,
+                *(key, utc_ms, boottime_ms, was.state, AlarmState.NORMAL, None, says, None),
+                news=was.told,
             )
-            for key, state in left.items()
-            if key not in self._plans and state is not AlarmState.NORMAL
+            for key, was in left.items()
+            if key not in self._plans
+            and (was.state is not AlarmState.NORMAL or was.hiding is not None)
         ]
 
     def scan(self, scan: Scan) -> list[AlarmChange]:
@@ -173,7 +182,7 @@ class AlarmBook:
                 changes += self._step(
                     plan, seen, value=shown, says=says, now=now, utc_ms=scan.utc_ms
                 )
-            if all(p.watch is _SILENT and at_rest(self._lives[p.key]) for p in plans):
+            if all(p.watch in _MAY_REST and at_rest(self.lives[p.key]) for p in plans):
                 quiet.add(name)
         return changes
 
@@ -196,32 +205,52 @@ class AlarmBook:
         says = away or "it takes what is sent"
         return self._state(Watch.OUTLET, name, away is not None, says, now=now, utc_ms=utc_ms)
 
-    def record(
+    def behind(self, name: str, says: str | None, *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Show how much an outlet still has to send that it should have; None is well."""
+        well = "it has caught up"
+        there = says is not None
+        return self._state(Watch.BEHIND, name, there, says or well, now=now, utc_ms=utc_ms)
+
+    def standing(
         self, watch: Watch, wrong: str | None, *, now: float, utc_ms: int
     ) -> list[AlarmChange]:
-        """Show how it stands with the record, or with its disk; None is well."""
+        """Show how it stands with the record, its disk, or the computer; None is well."""
+        subject = COMPUTER if watch in OF_THE_COMPUTER else RECORD
         says = wrong or _WELL[watch]
-        return self._state(watch, RECORD, wrong is not None, says, now=now, utc_ms=utc_ms)
+        return self._state(watch, subject, wrong is not None, says, now=now, utc_ms=utc_ms)
 
-    def doubts(self, doubts: Mapping[str, str], *, now: float, utc_ms: int) -> list[AlarmChange]:
-        """Show which probes can't be believed, and why."""
+    def found(
+        self, found: Mapping[tuple[Watch, str], str], *, now: float, utc_ms: int
+    ) -> list[AlarmChange]:
+        """Show all that judging finds wrong with probes, and why; what it does not say is well."""
         changes: list[AlarmChange] = []
         for watch, subject in self._by_subject:
-            if watch is Watch.DOUBT:
-                says = doubts.get(subject)
-                well = "nothing speaks against it any more"
-                changes += self._state(
-                    watch, subject, says is not None, says or well, now=now, utc_ms=utc_ms
-                )
+            if watch in FOUND:
+                says = found.get((watch, subject))
+                there, well = says is not None, "nothing speaks against it any more"
+                changes += self._state(watch, subject, there, says or well, now=now, utc_ms=utc_ms)
         return changes
 
-    def damaged(self, says: str, *, now: float, utc_ms: int) -> list[AlarmChange]:
-        """Tell that a damaged record was set aside: it stands until somebody acknowledges it."""
-        return self._state(Watch.DAMAGED, RECORD, True, says, now=now, utc_ms=utc_ms)
+    def water(
+        self, found: Mapping[Watch, str | None], *, now: float, utc_ms: int
+    ) -> list[AlarmChange]:
+        """Show what the balance of the water says; None is well."""
+        changes: list[AlarmChange] = []
+        for watch, subject in self._by_subject:
+            if watch in _OF_WATER and watch in found:
+                says = found[watch]
+                there, well = says is not None, "the balance shows it no more"
+                changes += self._state(watch, subject, there, says or well, now=now, utc_ms=utc_ms)
+        return changes
+
+    def happened(self, watch: Watch, says: str, *, now: float, utc_ms: int) -> list[AlarmChange]:
+        """Tell what stands until somebody acknowledges it: a damaged record, a cut."""
+        subject = COMPUTER if watch in OF_THE_COMPUTER else RECORD
+        return self._state(watch, subject, True, says, now=now, utc_ms=utc_ms)
 
     def tick(self, *, now: float, utc_ms: int) -> list[AlarmChange]:
         """Look for silence: a worker that hangs delivers no pass that could say so."""
-        changes = []
+        changes = self.lives.tick(At(now, utc_ms))
         for bus, at in self._bus_at.items():
             if now - at > max(BUS_PATIENCE, 3 * self._fastest[bus]):
                 says = f"no pass has ended for {age_words(now - at)}"
@@ -229,9 +258,9 @@ class AlarmBook:
         for silences in self._silences:
             changes += self._unasked(silences, now=now, utc_ms=utc_ms)
         for plan in self._ticked:
-            if plan.watch is Watch.DAMAGED:
-                if self._lives[plan.key].state is _ANSWERED:
-                    says = "somebody knows of it; measuring goes on in a new record"
+            if plan.watch in _UNTIL_ANSWERED:
+                if self.lives[plan.key].state is _ANSWERED:
+                    says = "somebody knows of it"
                     changes += self._step(
                         plan, Seen.AWAY, value=None, says=says, now=now, utc_ms=utc_ms
                     )
@@ -260,39 +289,23 @@ class AlarmBook:
                 )
         return changes
 
-    def acknowledge(
-        self, key: str, by: str, *, utc_ms: int, boottime_ms: int
-    ) -> tuple[AlarmChange | None, str]:
-        """Take a person's acknowledgement; return the change, if any, and what became of it."""
-        life = self._lives.get(key)
-        if life is None:
-            return None, f"refused: the rig file has no alarm {key!r}"
-        answered = acknowledge(life)
-        if answered.state is life.state:
-            return None, f"refused: the alarm is {life.state.value}, there is nothing to answer"
-        self._lives[key] = answered
-        change = AlarmChange(
-            key,
-            utc_ms,
-            boottime_ms,
-            life.state,
-            answered.state,
-            None,
-            f"acknowledged by {by}",
-            by,
-        )
-        return change, "acknowledged"
-
     def _look(
         self, plan: AlarmPlan, value: float | None, flag: Flag, reason: Reason, now: float
     ) -> tuple[Seen | None, Says]:
         probe = self._probes[plan.subject]
         if plan.watch is _SILENT:
+            if reason is _OPEN_CIRCUIT and probe.kind is Kind.PINS:
+                return Seen.AWAY, "it answers: open circuit"  # which has an alarm of its own
             absent = flag in (Flag.MISSING, Flag.FAIL)
             # A bus that is down has an alarm of its own; its probes add nothing to it.
             if reason is Reason.BUS_DOWN or (absent and self._down[probe.bus]):
                 return None, ""
             return state_of(absent), partial(_reason_or_value, probe, value, reason)
+        if plan.watch is _OPEN:
+            if flag is Flag.MISSING:
+                return None, ""  # nobody knows
+            there = reason is _OPEN_CIRCUIT
+            return state_of(there), partial(_reason_or_value, probe, value, reason)
         if plan.watch is Watch.LEVEL_UNKNOWN:
             return state_of(value is None), partial(_reason_or_value, probe, value, reason)
         shown, unit = value_words(probe.kind, value, reason), probe.unit_words
@@ -307,10 +320,10 @@ class AlarmBook:
             return below(value, least=plan.setpoint), says
         limits = {"setpoint": plan.setpoint, "deadband": plan.deadband}
         against = f"{shown} {unit}, setpoint {plan.setpoint:g} {unit}"
-        if plan.watch is Watch.OVERFILL:
-            return high(value, **limits), against
-        if plan.watch is Watch.DRY:
-            return low(value, **limits), against
+        if plan.watch in _HIGH:
+            return _sure(high(value, **limits), reason, rising=True), against
+        if plan.watch in _LOW:
+            return _sure(low(value, **limits), reason, rising=False), against
         return self._drift(plan, probe, value, reason, now, limits)
 
     def _disagreement(self, plan: AlarmPlan, now: float) -> tuple[float | None, Seen | None, str]:
@@ -374,7 +387,7 @@ class AlarmBook:
     ) -> list[AlarmChange]:
         changes: list[AlarmChange] = []
         for plan in self._by_subject.get((watch, subject), ()):
-            if there or not at_rest(self._lives[plan.key]):
+            if there or not at_rest(self.lives[plan.key]):
                 seen = state_of(there)
                 changes += self._step(plan, seen, value=None, says=says, now=now, utc_ms=utc_ms)
         return changes
@@ -389,21 +402,22 @@ class AlarmBook:
         now: float,
         utc_ms: int,
     ) -> list[AlarmChange]:
-        life = self._lives[plan.key]
-        after = step(life, seen, now=now, delays=self._delays[plan.key])
-        if after is life:
-            return []
-        self._lives[plan.key] = after
-        self._quiet.discard(plan.subject)
-        if after.state is life.state:
-            return []
-        if not isinstance(says, str):
-            says = says()
-        return [
-            AlarmChange(
-                plan.key, utc_ms, round(now * 1000), life.state, after.state, value, says, None
-            )
-        ]
+        before = self.lives[plan.key]
+        changes = self.lives.step(plan, seen, value=value, says=says, at=At(now, utc_ms))
+        if self.lives[plan.key] is not before:
+            self._quiet.discard(plan.subject)
+        return changes
+
+
+def _sure(seen: Seen, reason: Reason, *, rising: bool) -> Seen | None:
+    """What a value shows that may be a bound: that the truth lies beyond a setpoint, and no more.
+
+    `rising` is whether the alarm stands above its setpoint.
+    """
+    if reason not in AT_LEAST and reason not in AT_MOST:
+        return seen
+    shown = Seen.THERE if (reason in AT_LEAST) is rising else Seen.AWAY
+    return seen if seen is shown else None
 
 
 def _reason_or_value(probe: Probe, value: float | None, reason: Reason) -> str:

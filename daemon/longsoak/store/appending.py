@@ -13,10 +13,13 @@ from longsoak.vocabulary.proof import ProofEntry
 def add_changes(db: sqlite3.Connection, changes: Iterable[AlarmChange], *, run: int | None) -> None:
     """Append changes of alarms; `run` is what they were seen in, None in another record."""
     db.executemany(
-        "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by, run)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO alarm_change (key, utc_ms, boottime_ms, old, new, value, says, by, run,"
+        " hiding, until_utc_ms, seconds, news) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
-            (c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by, run)
+            (
+                *(c.key, c.utc_ms, c.boottime_ms, c.old, c.new, c.value, c.says, c.by, run),
+                *(c.hiding, c.until_utc_ms, c.seconds, c.news),
+            )
             for c in changes
         ],
     )

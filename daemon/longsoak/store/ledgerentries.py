@@ -12,9 +12,9 @@ it holds; numbers are big-endian:
 An entry is its kind as a text, and behind it
 
 - of one row: its columns. A column that may be written again is not among them.
-- ``event_moment``, ``alarm_change_moment``: the columns such a row has had since a later version,
-  by which it is shown at another time than it was written at; kinds of their own, so that what was
-  entered before has the hash it had
+- ``event_moment``, ``alarm_change_moment``, ``alarm_change_told``: the columns such a row has had
+  since a later version, by which it is shown at another time than it was written at, or that say
+  who was told of it; kinds of their own, so that what was entered before has the hash it had
 - ``rig_version``: number, when it was accepted, and the SHA-256 of its text
 - ``run_end``, ``stretch_time``, ``gap_time``: what such columns hold; entered again if it is
   something else at the end of another day
@@ -58,6 +58,8 @@ _ROWS = {
     " FROM logbook",
     "event_moment": "SELECT id, run, boottime_ms FROM event WHERE run IS NOT NULL",
     "alarm_change_moment": "SELECT id, run FROM alarm_change WHERE run IS NOT NULL",
+    "alarm_change_told": "SELECT id, hiding, until_utc_ms, seconds, news FROM alarm_change"
+    " WHERE news IS NOT NULL",
 }
 # One entry whenever it is another than the last of the same row.
 _SETTLED = {
@@ -66,7 +68,11 @@ _SETTLED = {
     "gap_time": "SELECT id, from_utc_ms, to_utc_ms, length_ms FROM gap",
 }
 KINDS = tuple(_ROWS)
-MOMENTS = ("event_moment", "alarm_change_moment")  # of rows that have an entry of their own
+MOMENTS = (
+    "event_moment",
+    "alarm_change_moment",
+    "alarm_change_told",
+)  # of rows that have an entry of their own
 SETTLED = tuple(_SETTLED)
 _LARGEST, _ALL = 2**63 - 1, -1  # id to SQLite, rows to its LIMIT
 
@@ -79,6 +85,7 @@ _WORDS = {
     "alarm_change": "alarm change",
     "event_moment": "moment of event",
     "alarm_change_moment": "moment of alarm change",
+    "alarm_change_told": "telling of alarm change",
     "proof_entry": "proof entry",
     "logbook": "logbook entry",
 }

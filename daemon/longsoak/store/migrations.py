@@ -174,6 +174,15 @@ def m0009_health(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def m0010_hiding(db: sqlite3.Connection) -> None:
+    """Keep what lies over an alarm, until when, and whether people are told of a change.
+
+    ``news`` is NULL in what an earlier version wrote, which told of whatever came or was over.
+    """
+    for column in ("hiding TEXT", "until_utc_ms INTEGER", "seconds REAL", "news INTEGER"):
+        db.execute(f"ALTER TABLE alarm_change ADD COLUMN {column}")
+
+
 ALL: tuple[Migration, ...] = (
     m0001_record,
     m0002_proof,
@@ -184,6 +193,7 @@ ALL: tuple[Migration, ...] = (
     m0007_disk,
     m0008_moments,
     m0009_health,
+    m0010_hiding,
 )
 
 

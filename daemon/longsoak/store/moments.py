@@ -13,7 +13,7 @@ from typing import NamedTuple
 from longsoak.core.clockplace import EARLIEST_MS, was_set
 from longsoak.store.scans import Scans
 from longsoak.store.stretches import UNSURE, Stretch, all_stretches
-from longsoak.vocabulary.alarm import AlarmState, StoredChange
+from longsoak.vocabulary.alarm import AlarmLeft, AlarmState, Hiding, StoredChange
 
 # Runs of boots in which something is shown at another time than it was written at.
 MOVED = (
@@ -21,7 +21,10 @@ MOVED = (
     " (SELECT boot FROM run JOIN stretch ON run.id = stretch.run WHERE shift_ms <> 0)"
 )
 
-_CHANGES = "SELECT run, id, key, utc_ms, boottime_ms, old, new, value, says, by FROM alarm_change"
+_CHANGES = (
+    "SELECT run, id, key, utc_ms, boottime_ms, old, new, value, says, by, hiding, until_utc_ms,"
+    " seconds, news FROM alarm_change"
+)
 
 
 class Moment(NamedTuple):
@@ -101,10 +104,74 @@ def changes_in(
 ) -> list[StoredChange]:
     """Alarm changes, each at what `moment` makes of its run, UTC and CLOCK_BOOTTIME, ms."""
     found = []
-    for run, number, key, utc_ms, boottime_ms, old, new, value, says, by in db.execute(
-        f"{_CHANGES} WHERE {where}", values
-    ).fetchall():
+    for row in db.execute(f"{_CHANGES} WHERE {where}", values).fetchall():
+        run, number, key, utc_ms, boottime_ms, old, new, value, says, by, *told = row
+        hiding, until_utc_ms, seconds, news = told
         at, unsure = moment(run, utc_ms, boottime_ms)
-        states = AlarmState(old), AlarmState(new)
-        found.append(StoredChange(key, at, boottime_ms, *states, value, says, by, number, unsure))
+        found.append(
+            StoredChange(
+                *(key, at, boottime_ms, AlarmState(old), AlarmState(new), value, says, by),
+                number,
+                unsure,
+                hiding=None if hiding is None else Hiding(hiding),
+                until_utc_ms=None if until_utc_ms is None else until_utc_ms + at - utc_ms,
+                seconds=seconds,
+                news=None if news is None else bool(news),
+            )
+        )
     return found
+
+
+def alarms_left(
+    db: sqlite3.Connection, *, boot: str, boottime_ms: int, utc_ms: int
+) -> dict[str, AlarmLeft]:
+    """How each alarm was left, by key.
+
+    A shelving goes on to its end by CLOCK_BOOTTIME within one boot. In another one the wall clock
+    tells what is left of it, and never more than it had when it began, whatever that clock says.
+
+    Parameters
+    ----------
+    db : sqlite3.Connection
+        The record.
+    boot : str
+        That which runs.
+    boottime_ms, utc_ms : int
+        The clocks now.
+    """
+    believed = {
+        key: (AlarmState(new).standing, at, of) for key, new, at, of in db.execute(_TOLD).fetchall()
+    }
+    found = {}
+    for key, new, hiding, at, until, seconds, of in db.execute(
+        "SELECT key, new, hiding, boottime_ms, until_utc_ms, seconds,"
+        " (SELECT boot FROM run WHERE run.id = alarm_change.run) FROM alarm_change"
+        " WHERE id IN (SELECT max(id) FROM alarm_change GROUP BY key)"
+    ).fetchall():
+        told, told_at, told_in = believed.get(key, (False, None, None))
+        here = told_at is not None and told_in == boot and told_at <= boottime_ms
+        ends = None
+        if hiding == Hiding.SHELVED:
+            if of == boot and at <= boottime_ms:
+                ends = at / 1000 + seconds
+            else:
+                left = min(max(0.0, (until - utc_ms) / 1000), seconds)
+                ends = boottime_ms / 1000 + left
+        found[key] = AlarmLeft(
+            AlarmState(new),
+            None if hiding is None else Hiding(hiding),
+            told,
+            told_at / 1000 if here and told_at is not None else None,
+            ends,
+        )
+    return found
+
+
+# What people were last told of each alarm; a version that did not say told of what came or went.
+_TOLD = (
+    "SELECT key, new, boottime_ms, (SELECT boot FROM run WHERE run.id = alarm_change.run)"
+    " FROM alarm_change WHERE id IN (SELECT max(id) FROM alarm_change WHERE news = 1 OR (news IS"
+    " NULL AND (new = 'new, not acknowledged' OR (old IN ('new, not acknowledged',"
+    " 'acknowledged, still standing') AND new IN ('gone, not acknowledged', 'normal'))))"
+    " GROUP BY key)"
+)

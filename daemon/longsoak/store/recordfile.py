@@ -9,6 +9,7 @@ from pathlib import Path
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.vocabulary.errors import StoreError
 
+_UNTOLD = "NULL AS hiding, NULL AS until_utc_ms, NULL AS seconds, NULL AS news"
 # What a record lacks that was written by an earlier version and not opened for writing since: for
 # each migration it has not seen, the tables of today as they would be. They lie in the reader's own
 # temporary schema, which is looked at before the file.
@@ -39,7 +40,7 @@ _LACKING = {
         " free)",
     ),
     "m0008_moments": (
-        "CREATE TEMP VIEW alarm_change AS SELECT *, NULL AS run FROM main.alarm_change",
+        f"CREATE TEMP VIEW alarm_change AS SELECT *, NULL AS run, {_UNTOLD} FROM main.alarm_change",  # noqa: S608 - ours
         "CREATE TEMP VIEW event AS SELECT *, NULL AS run, NULL AS boottime_ms FROM main.event",
     ),
     "m0009_health": (
@@ -50,6 +51,10 @@ _LACKING = {
         "CREATE TEMP TABLE health_day (id INTEGER PRIMARY KEY, day, probe, mean, noise, readings,"
         " good)",
         "CREATE TEMP TABLE health_memory (id INTEGER PRIMARY KEY, scan, began, memory)",
+    ),
+    "m0010_hiding": (  # unless m0008 has put one before it that has both
+        f"CREATE TEMP VIEW IF NOT EXISTS alarm_change AS SELECT *, {_UNTOLD}"  # noqa: S608 - ours
+        " FROM main.alarm_change",
     ),
 }
 

@@ -25,6 +25,7 @@ from longsoak.store.health import HealthNews, add_health
 from longsoak.store.ledger import add_to_ledger
 from longsoak.store.logbook import add_entries
 from longsoak.store.lull import Lull
+from longsoak.store.moments import alarms_left
 from longsoak.store.opening import PATIENCE_MS, begin_record, open_record, put_aside, reopened
 from longsoak.store.packing import pack
 from longsoak.store.placing import Placing
@@ -34,7 +35,7 @@ from longsoak.store.sealing import Sealing, SealingPlan
 from longsoak.store.space import Written, add_written
 from longsoak.store.summaries import Summaries
 from longsoak.store.transaction import Transaction
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
 from longsoak.vocabulary.ledger import DayHead, LedgerEntry
@@ -261,14 +262,10 @@ class RecordWriter:
             (last,) = self._db.execute("SELECT ifnull(max(id), 0) FROM alarm_change").fetchone()
         return int(last)
 
-    def alarm_states(self) -> dict[str, AlarmState]:
-        """The state each alarm was left in, by key."""
+    def alarms_left(self, *, boottime_ms: int, utc_ms: int) -> dict[str, AlarmLeft]:
+        """How each alarm was left, by key; the clocks are those of now."""
         with _told("the alarms of the run before could not be read"):
-            rows = self._db.execute(
-                "SELECT key, new FROM alarm_change WHERE id IN"
-                " (SELECT max(id) FROM alarm_change GROUP BY key)"
-            ).fetchall()
-        return {key: AlarmState(new) for key, new in rows}
+            return alarms_left(self._db, boot=self._boot, boottime_ms=boottime_ms, utc_ms=utc_ms)
 
     def sealing(self, plan: SealingPlan | None = None) -> Sealing:
         """What turns older scans into compressed columns, for a chore to do."""

@@ -11,6 +11,7 @@ from datetime import date
 from enum import StrEnum
 from math import inf
 
+from longsoak.vocabulary.alarm import Priority
 from longsoak.vocabulary.curve import Curve
 
 
@@ -183,6 +184,14 @@ class Reservoir:
 
 
 @dataclass(frozen=True, slots=True)
+class Room:
+    """The probes that measure the air of the room, by name; None where there is none."""
+
+    temperature: str | None = None
+    humidity: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Bus:
     """A wire with one owner. `options` are the driver's own, already checked by it.
 
@@ -263,12 +272,27 @@ class Watch(StrEnum):
     """What an alarm watches; the values are the words of the rig file."""
 
     OVERFILL = "overfill"
+    NEAR = "near contact"
+    CONTACT = "contact"
+    LOW = "low"
     DRY = "dry"
     LEVEL_UNKNOWN = "level unknown"
     DISAGREE = "float and level disagree"
     PUMP_STOPPED = "pump stopped"
+    LEAK = "leak"
+    SALTS = "salts"
+    HOT = "room too hot"
+    COLD = "room too cold"
+    HUMID = "room too humid"
+    ABOVE = "above"
+    BELOW = "below"
     SILENT = "silent"
     DRIFT = "drift"
+    STUCK = "stuck"
+    DRIFTING = "drifting"
+    OPEN = "open circuit"
+    SHORT = "short circuit"
+    INSULATION = "insulation"
     DOUBT = "doubtful readings"
     BUS = "bus down"
     OUTLET = "outlet away"
@@ -278,6 +302,11 @@ class Watch(StrEnum):
     DAMAGED = "record damaged"
     DISK = "disk low"
     LOG = "log grows"
+    CLOCK = "clock not known"
+    RESTARTED = "restarted"
+    UNDERVOLTAGE = "undervoltage"
+    BEHIND = "forwarding behind"
+    TRIAL = "trial not answered"
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +317,11 @@ class AlarmPlan:
     `deadband` are in `unit`; an alarm on a state (silent, down, away) has no setpoint. `against`
     is the probe a drift or a float is judged by; None is the reference resistor's own nominal
     value.
+
+    `within` is how long one has until the consequence sets in, s, counted from when it came.
+    `latching` waits to be reset once the cause has gone. `repeat` is after how many s people are
+    told again while nobody has answered, 0 never. `under` are the keys of alarms that say all there
+    is to say while they stand, and `in_service` is whether a service window does so too.
     """
 
     key: str
@@ -299,10 +333,16 @@ class AlarmPlan:
     cause: str
     consequence: str
     actions: tuple[str, ...]
+    within: float
+    priority: Priority
     setpoint: float | None = None
     deadband: float = 0.0
     unit: str = ""
     against: str | None = None
+    latching: bool = False
+    repeat: float = 0.0
+    under: tuple[str, ...] = ()
+    in_service: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -443,6 +483,7 @@ class Rig:
     marks: Marks = Marks()
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
+    room: Room = Room()
 
     @property
     def start_ms(self) -> int | None:
