@@ -17,6 +17,7 @@ class Kind(StrEnum):
     BALED = "drawn off"
     OVERFILL = "overfill"
     CONTACT = "contact"
+    LOW = "low"
     DRY = "too low for the pump"
     LEAK = "leak"
     SIPHON = "siphon"
@@ -148,5 +149,6 @@ def _states(shape: Shape) -> tuple[_State, ...]:
         (Kind.OVERFILL, 2 + off, lambda depth, _: depth - shape.stop - off, 10 * MINUTE),
         (Kind.CONTACT, 2 + off, lambda depth, _: depth - shape.underside - off, 5 * MINUTE),
         (Kind.DRY, 2 + off, lambda depth, _: shape.pump_needs - off - depth, 10 * MINUTE),
+        (Kind.LOW, 2 + off, lambda depth, _: shape.low - off - depth, 20 * MINUTE),
         (Kind.PUMP_STOP, 0.0, lambda _, still: 1.0 if still else -1.0, 5 * MINUTE),
     )

@@ -43,6 +43,10 @@ rim = {rim}
 stop = {stop}
 pump_needs = {pump_needs}
 
+[[alarms]]
+watch = "low"
+setpoint = {low}
+
 [curves."invented wood"]
 form = "table"
 made_for = "wood"
@@ -90,6 +94,7 @@ def rig_text(shape: Shape) -> str:
             rim=shape.rim,
             stop=shape.stop,
             pump_needs=shape.pump_needs,
+            low=shape.low,
             points=[list(pair) for pair in CURVE],
         )
     ]

@@ -40,7 +40,7 @@ class Script:
         self.happened: list[Happening] = []
         self.days = days
         self._ends = days * DAY
-        self._spells = Spells(self.world, self.happened.append)
+        self._spells = Spells(self.world, lambda over: self.happened.append(over))
         self._agenda: list[tuple[float, int, Callable[[], None]]] = []
         self._asked = 0
         self._close_until = 0.0
@@ -93,8 +93,8 @@ class Script:
         """Look in every few hours, and top up what is nearly too low."""
         shape = self.world.shape
         self._in(4 * HOUR, self._look_in)
-        low = shape.pump_needs + 0.08 * (shape.stop - shape.pump_needs)
-        if self.world.depth < low and self.world.time >= self._away_until:
+        nearly_dry = (shape.pump_needs + shape.low) / 2
+        if self.world.depth < nearly_dry and self.world.time >= self._away_until:
             self._top_up(min(MOST, shape.volume(0.7 * shape.stop) - self.world.water))
 
     def _top_up(self, litres: float, *, then: Callable[[], None] | None = None) -> None:
@@ -247,10 +247,9 @@ class Script:
             world.pump_on = False
             self._in(turn.size, self._pump_again)
         self._tell(Kind.POWER_CUT, began)
-        hidden = [e for e in self.happened if e.kind is Kind.TOP_UP and e.begins >= began]
-        for each in hidden:
-            self.happened.remove(each)
-            self.happened.append(each.seen_from(world.time))
+        self.happened = [
+            each.seen_from(world.time) if each.begins >= began else each for each in self.happened
+        ]
 
     def _fails(self, turn: Turn) -> None:
         """A sensor fails until it is put right or replaced."""

@@ -54,6 +54,11 @@ class Shape:
     pan: bool
     scale: bool
 
+    @property
+    def low(self) -> float:
+        """Depth at which it is time to top up, mm."""
+        return self.pump_needs + 0.2 * (self.stop - self.pump_needs)
+
     @cached_property
     def table(self) -> tuple[tuple[float, float], ...]:
         """Depth in mm and volume in L at each height where the plan area changes."""

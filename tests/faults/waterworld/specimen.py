@@ -61,5 +61,5 @@ class Specimen:
 
     def moisture(self, site: Site, humidity: float) -> float:
         """Moisture content at a site, %; `humidity` of the room as a fraction."""
-        wet = 1 - exp(-self.wetted / (DAY * (18 + site.height / 10)))
+        wet = 1 - exp(-self.wetted / (DAY * (18 + site.height / 60)))
         return 10 + 6 * wet * DRAWS[site.bay] + 0.6 * (humidity - 0.55) + self._extra[site]

@@ -1,0 +1,184 @@
+"""What was found of a simulated time, held against what truly happened."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+from typing import NamedTuple
+
+from faults.waterdriven import START_MS
+from faults.waterworld.happenings import Happening, Kind
+from faults.waterworld.weather import DAY, HOUR
+from longsoak.store.reader import Record
+from longsoak.vocabulary.rig import Watch
+
+MINUTE = 60.0
+MONTH = 30.4 * DAY
+GAP = "gap"  # time without readings, as the record tells it
+FALSE_A_MONTH = 1.0
+EARLY = 90.0  # s: a probe reads a little high, and it is looked at once a minute
+
+
+class Found(NamedTuple):
+    """Something that was told: by which watch, of what, when (s since the start), in words."""
+
+    watch: str
+    subject: str
+    at: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """How something that happened is told.
+
+    Any of `tells` finds it, if it comes within `late` s of when it could be known, or before it is
+    over for `whole` happenings. `explains` are watches that it may raise beside, up to `lingers` s
+    after it is over. With `own` set, only of its own subject.
+    """
+
+    tells: tuple[str, ...]
+    late: float
+    whole: bool = False
+    explains: tuple[str, ...] = ()
+    lingers: float = HOUR
+    own: bool = False
+
+
+_HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT)
+_OFF = (Watch.DOUBT, Watch.STUCK, Watch.DRIFTING)
+_WET = (*_OFF, Watch.SHORT, Watch.INSULATION)
+# The one table of names: what has to tell of what, and what else it may bring about. Contact makes
+# pins wet for weeks, and whoever says that they are wetter than their neighbours is right.
+SIGNS: dict[Kind, Sign] = {
+    Kind.OVERFILL: Sign(_HIGH, 5 * MINUTE, explains=(Watch.DISAGREE,)),
+    Kind.CONTACT: Sign(
+        (Watch.CONTACT,), 5 * MINUTE, explains=(*_HIGH, Watch.DISAGREE, *_WET), lingers=45 * DAY
+    ),
+    Kind.DRY: Sign((Watch.DRY,), 10 * MINUTE, explains=(Watch.LOW, Watch.PUMP_STOPPED)),
+    Kind.LOW: Sign((Watch.LOW, Watch.DRY), HOUR),
+    Kind.LEAK: Sign((Watch.LEAK,), 0.0, whole=True, explains=(Watch.LOW,), lingers=DAY),
+    Kind.SIPHON: Sign((Watch.LEAK,), 2 * HOUR, whole=True, explains=(Watch.LOW,), lingers=DAY),
+    Kind.PUMP_STOP: Sign((Watch.PUMP_STOPPED,), 5 * MINUTE),
+    Kind.POWER_CUT: Sign((GAP,), 5 * MINUTE, explains=(Watch.PUMP_STOPPED, Watch.CLOCK)),
+    Kind.LEVEL_STUCK: Sign(
+        (*_OFF, Watch.DISAGREE), 0.0, whole=True, explains=(Watch.LEAK, Watch.LEVEL_UNKNOWN)
+    ),
+    Kind.LEVEL_SPIKES: Sign(
+        (*_OFF, Watch.LEVEL_UNKNOWN), 0.0, whole=True, explains=(Watch.DISAGREE,)
+    ),
+    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True),
+    Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True),
+    Kind.FLOAT_UP: Sign(
+        (Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), lingers=2 * HOUR
+    ),
+    Kind.HUMIDITY_DRIFTS: Sign(_OFF, 0.0, whole=True, lingers=30 * DAY, own=True),
+    Kind.PINS_OPEN: Sign((Watch.OPEN, Watch.SILENT), 2 * HOUR, explains=_WET, own=True),
+    Kind.SILENT: Sign((Watch.SILENT, Watch.LEVEL_UNKNOWN), 2 * HOUR, own=True),
+    Kind.FLOW_CLOGGED: Sign(
+        (Watch.PUMP_STOPPED, *_OFF), 0.0, whole=True, explains=(Watch.DISAGREE,), own=True
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of one simulated time.
+
+    `delays` are s from when each demanded happening could be known to when it was told, by kind;
+    `missed` those that never were; `false` what was told and did not happen; `days` how long.
+    """
+
+    rig: str
+    days: float
+    delays: dict[Kind, list[float]]
+    missed: list[Happening]
+    false: list[Found]
+
+    @property
+    def lost(self) -> int:
+        """Everything missed, and false alarms beyond what is allowed."""
+        allowed = max(1, round(FALSE_A_MONTH * self.days * DAY / MONTH))
+        return len(self.missed) + max(0, len(self.false) - allowed)
+
+    def wrongs(self) -> Iterator[str]:
+        """Each miss and each false alarm, in words."""
+        for each in self.missed:
+            what = f"{each.kind} {each.subject}".strip()
+            yield f"{self.rig}: {what} on day {each.begins / DAY:.2f} was never told"
+        for told in self.false:
+            yield f"{self.rig}: day {told.at / DAY:.2f}, {told.watch}, {told.subject}: {told.says}"
+
+
+def judge(rig: str, days: float, happened: Sequence[Happening], told: Sequence[Found]) -> Verdict:
+    """Compare what was told with what happened."""
+    delays: dict[Kind, list[float]] = {}
+    missed = []
+    for each in happened:
+        if not each.demanded or each.kind not in SIGNS:
+            continue
+        first = min((f.at for f in told if _tells(f, each)), default=None)
+        if first is None:
+            missed.append(each)
+        else:
+            delays.setdefault(each.kind, []).append(first - each.known_from)
+    false = [f for f in told if f.watch != GAP and not any(_explains(each, f) for each in happened)]
+    return Verdict(rig, days, delays, missed, false)
+
+
+def _tells(found: Found, happening: Happening) -> bool:
+    sign = SIGNS[happening.kind]
+    until = happening.known_from + sign.late
+    if sign.whole:
+        until = max(until, happening.ends + sign.late)
+    return (
+        found.watch in sign.tells
+        and happening.nearly_from - EARLY <= found.at <= until
+        and (not sign.own or found.subject == happening.subject)
+    )
+
+
+def _explains(happening: Happening, found: Found) -> bool:
+    sign = SIGNS.get(happening.kind)
+    return (
+        sign is not None
+        and found.watch in (*sign.tells, *sign.explains)
+        and happening.nearly_from - EARLY <= found.at <= happening.ends + sign.lingers
+        and (not sign.own or found.subject == happening.subject)
+    )
+
+
+def told_in(folder: Path) -> list[Found]:
+    """Every alarm that people were told of, once each time it stood, and every gap."""
+    record = Record(folder)
+    found = [
+        Found(GAP, "", _since_start(gap.from_utc_ms + gap.length_ms), "no readings")
+        for gap in record.gaps()
+        if gap.length_ms is not None
+    ]
+    known: set[str] = set()  # alarms that stand and were told
+    for change in record.alarm_changes_since(0):
+        watch, _, subject = change.key.partition(":")
+        if not change.new.standing:
+            known.discard(change.key)
+        elif change.told and change.key not in known:
+            known.add(change.key)
+            found.append(Found(watch, subject, _since_start(change.utc_ms), change.says))
+    return sorted(found, key=lambda each: each.at)
+
+
+def _since_start(utc_ms: int) -> float:
+    return (utc_ms - START_MS) / 1000
+
+
+def delay_words(delays: Sequence[float]) -> str:
+    """How late something was told: half of the time, and at worst."""
+    return f"{_span(median(delays))} (all within {_span(max(delays))})"
+
+
+def _span(seconds: float) -> str:
+    seconds = max(0.0, seconds)
+    for unit, name in ((DAY, "d"), (HOUR, "h"), (MINUTE, "min")):
+        if seconds >= 2 * unit:
+            return f"{seconds / unit:.1f} {name}"
+    return f"{seconds:.0f} s"
