@@ -28,6 +28,7 @@ LEAST = {
     Kind.POWER_CUT: 4,
 }
 LEAST_SENSORS = 5
+MOST_TOLD = 3  # of what is wrong
 
 
 def campaign(*, seed: int, short: bool, more: str = "") -> Outcome:
@@ -42,6 +43,7 @@ def campaign(*, seed: int, short: bool, more: str = "") -> Outcome:
     verdicts = [verdict for verdict, _ in lives]
     happened = Counter(each.kind for _, all_of_it in lives for each in all_of_it if each.demanded)
     wrong = [says for verdict in verdicts for says in verdict.wrongs()]
+    missed = Counter(each.kind for verdict in verdicts for each in verdict.missed)
     lost = sum(verdict.lost for verdict in verdicts)
     false = sum(len(verdict.false) for verdict in verdicts)
     days = sum(verdict.days for verdict in verdicts)
@@ -49,7 +51,8 @@ def campaign(*, seed: int, short: bool, more: str = "") -> Outcome:
         "water",
         f"{with_noun(len(shapes), 'rig')}, {days:.0f} days in all, {_counts(happened)}",
         lost,
-        wrong[0] if lost else f"{with_noun(false, 'false alarm')}; {_delays(verdicts)}",
+        f"never told: {_counts(missed) or 'nothing'}; {with_noun(false, 'false alarm')}; "
+        + ("; ".join(wrong[:MOST_TOLD]) if lost else _delays(verdicts)),
     )
 
 
@@ -85,9 +88,7 @@ def check_enough(shape: Shape, happened: Sequence[Happening]) -> None:
 
 
 def _counts(happened: Counter[Kind]) -> str:
-    shown = [kind for kind in Kind if happened[kind] and kind not in SENSOR_FAULTS]
-    words = [f"{kind} {happened[kind]}" for kind in shown]
-    return ", ".join([*words, f"sensor faults {sum(happened[kind] for kind in SENSOR_FAULTS)}"])
+    return ", ".join(f"{kind} {happened[kind]}" for kind in Kind if happened[kind])
 
 
 def _delays(verdicts: Sequence[Verdict]) -> str:

@@ -8,13 +8,15 @@ from typing import NamedTuple
 
 from faults.waterdriven import START_MS
 from faults.waterworld.happenings import Happening, Kind
+from faults.waterworld.specimen import REACH, SITES
 from faults.waterworld.weather import DAY, HOUR
 from longsoak.store.reader import Record
 from longsoak.vocabulary.rig import Watch
 
 MINUTE = 60.0
 MONTH = 30.4 * DAY
-GAP = "gap"  # time without readings, as the record tells it
+# What the record tells beside alarms: time without readings, and water that was added.
+GAP, TOP_UP = "gap", "top-up"
 FALSE_A_MONTH = 1.0
 EARLY = 90.0  # s: a probe reads a little high, and it is looked at once a minute
 
@@ -34,7 +36,8 @@ class Sign:
 
     Any of `tells` finds it, if it comes within `late` s of when it could be known, or before it is
     over for `whole` happenings. `explains` are watches that it may raise beside, up to `lingers` s
-    after it is over. With `own` set, only of its own subject.
+    after it is over. With `own` set, only of its own subject. `wets` are pins that it leaves wet
+    for weeks: whoever says that they are wetter than their neighbours is right.
     """
 
     tells: tuple[str, ...]
@@ -43,23 +46,27 @@ class Sign:
     explains: tuple[str, ...] = ()
     lingers: float = HOUR
     own: bool = False
+    wets: tuple[str, ...] = ()
 
 
 _HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT)
 _OFF = (Watch.DOUBT, Watch.STUCK, Watch.DRIFTING)
 _WET = (*_OFF, Watch.SHORT, Watch.INSULATION)
-# The one table of names: what has to tell of what, and what else it may bring about. Contact makes
-# pins wet for weeks, and whoever says that they are wetter than their neighbours is right.
+_LOWEST = tuple(site.name for site in SITES if site.height <= REACH)
+WETS_FOR = 45 * DAY
+# The one table of names: what has to tell of what, and what else it may bring about.
 SIGNS: dict[Kind, Sign] = {
     Kind.OVERFILL: Sign(_HIGH, 5 * MINUTE, explains=(Watch.DISAGREE,)),
     Kind.CONTACT: Sign(
-        (Watch.CONTACT,), 5 * MINUTE, explains=(*_HIGH, Watch.DISAGREE, *_WET), lingers=45 * DAY
+        (Watch.CONTACT,), 5 * MINUTE, explains=(*_HIGH, Watch.DISAGREE), wets=_LOWEST
     ),
     Kind.DRY: Sign((Watch.DRY,), 10 * MINUTE, explains=(Watch.LOW, Watch.PUMP_STOPPED)),
     Kind.LOW: Sign((Watch.LOW, Watch.DRY), HOUR),
     Kind.LEAK: Sign((Watch.LEAK,), 0.0, whole=True, explains=(Watch.LOW,), lingers=DAY),
     Kind.SIPHON: Sign((Watch.LEAK,), 2 * HOUR, whole=True, explains=(Watch.LOW,), lingers=DAY),
     Kind.PUMP_STOP: Sign((Watch.PUMP_STOPPED,), 5 * MINUTE),
+    # A rest may be half an hour long, and only after it is the top-up known to be over.
+    Kind.TOP_UP: Sign((TOP_UP,), 2 * HOUR, whole=True, lingers=2 * HOUR),
     Kind.POWER_CUT: Sign((GAP,), 5 * MINUTE, explains=(Watch.PUMP_STOPPED, Watch.CLOCK)),
     Kind.LEVEL_STUCK: Sign(
         (*_OFF, Watch.DISAGREE), 0.0, whole=True, explains=(Watch.LEAK, Watch.LEVEL_UNKNOWN)
@@ -67,13 +74,13 @@ SIGNS: dict[Kind, Sign] = {
     Kind.LEVEL_SPIKES: Sign(
         (*_OFF, Watch.LEVEL_UNKNOWN), 0.0, whole=True, explains=(Watch.DISAGREE,)
     ),
-    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True),
+    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True),  # may be told, and harms little
     Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True),
     Kind.FLOAT_UP: Sign(
         (Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), lingers=2 * HOUR
     ),
     Kind.HUMIDITY_DRIFTS: Sign(_OFF, 0.0, whole=True, lingers=30 * DAY, own=True),
-    Kind.PINS_OPEN: Sign((Watch.OPEN, Watch.SILENT), 2 * HOUR, explains=_WET, own=True),
+    Kind.PINS_OPEN: Sign((Watch.OPEN,), 2 * HOUR, explains=_WET, own=True),
     Kind.SILENT: Sign((Watch.SILENT, Watch.LEVEL_UNKNOWN), 2 * HOUR, own=True),
     Kind.FLOW_CLOGGED: Sign(
         (Watch.PUMP_STOPPED, *_OFF), 0.0, whole=True, explains=(Watch.DISAGREE,), own=True
@@ -140,9 +147,12 @@ def _tells(found: Found, happening: Happening) -> bool:
 
 def _explains(happening: Happening, found: Found) -> bool:
     sign = SIGNS.get(happening.kind)
+    if sign is None:
+        return False
+    if found.watch in _WET and found.subject in sign.wets:
+        return happening.begins <= found.at <= happening.ends + WETS_FOR
     return (
-        sign is not None
-        and found.watch in (*sign.tells, *sign.explains)
+        found.watch in (*sign.tells, *sign.explains)
         and happening.nearly_from - EARLY <= found.at <= happening.ends + sign.lingers
         and (not sign.own or found.subject == happening.subject)
     )

@@ -10,7 +10,7 @@ from faults.waterworld.shape import Shape
 from faults.waterworld.specimen import SITES
 from faults.waterworld.weather import DAY, HOUR
 
-YEAR, WEEKS = 365.0, 24.0  # days of the whole campaign, and of the short one
+YEAR, WEEKS = 365.0, 26.0  # days of the whole campaign, and of the short one
 CALM, CALM_SHORT = 14.0, 6.0  # days at first in which only the keeper comes
 
 
@@ -41,7 +41,7 @@ def planned(shape: Shape, *, seed: int, short: bool) -> list[Turn]:
     chance.shuffle(turns)
     # A drift takes two months to show.
     turns.sort(key=lambda turn: turn.kind is not Kind.HUMIDITY_DRIFTS)
-    each = (days - calm) / len(turns)
+    each = (days - calm - 2) / len(turns)  # and some days after the last
     return [
         replace(turn, at=(int(calm + n * each) + 1) * DAY + chance.uniform(9, 16) * HOUR)
         for n, turn in enumerate(turns)

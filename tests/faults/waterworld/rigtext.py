@@ -47,6 +47,10 @@ pump_needs = {pump_needs}
 watch = "low"
 setpoint = {low}
 
+[[alarms]]
+watch = "float and level disagree"
+setpoint = {apart}
+
 [curves."invented wood"]
 form = "table"
 made_for = "wood"
@@ -68,6 +72,7 @@ _BUS = """
 name = "{name}"
 driver = "lines"
 port = "/dev/{name}"
+most = 100e9
 """
 _PROBE = """
 [[probes]]
@@ -95,6 +100,7 @@ def rig_text(shape: Shape) -> str:
             stop=shape.stop,
             pump_needs=shape.pump_needs,
             low=shape.low,
+            apart=shape.trips_at - shape.stop - 0.5,
             points=[list(pair) for pair in CURVE],
         )
     ]

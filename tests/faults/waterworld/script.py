@@ -158,7 +158,16 @@ class Script:
     ) -> None:
         """Note what is over now."""
         self.happened.append(
-            Happening(kind, begins, self.world.time, begins, begins, subject=subject, litres=litres)
+            Happening(
+                kind,
+                begins,
+                self.world.time,
+                begins,
+                begins,
+                demanded=kind is not Kind.LEVEL_WARMS,
+                subject=subject,
+                litres=litres,
+            )
         )
 
     # What happens to it.
