@@ -142,13 +142,14 @@ _State = tuple[Kind, float, Callable[[float, bool], float], float]
 def _states(shape: Shape) -> tuple[_State, ...]:
     """Kind, mm in which it is nearly so, how far it is so, and the s from which it must be found.
 
-    What a probe reads may be a millimetre off, so what is demanded lies that far beyond.
+    What a probe reads may be a millimetre off, so what is demanded lies that far beyond; while
+    water is poured it sloshes.
     """
-    off = 1.0
+    off, slosh = 1.0, 2.0
     return (
-        (Kind.OVERFILL, 2 + off, lambda depth, _: depth - shape.stop - off, 10 * MINUTE),
-        (Kind.CONTACT, 2 + off, lambda depth, _: depth - shape.underside - off, 5 * MINUTE),
-        (Kind.DRY, 2 + off, lambda depth, _: shape.pump_needs - off - depth, 10 * MINUTE),
-        (Kind.LOW, 2 + off, lambda depth, _: shape.low - off - depth, 20 * MINUTE),
+        (Kind.OVERFILL, 2 * off + slosh, lambda depth, _: depth - shape.stop - off, 10 * MINUTE),
+        (Kind.CONTACT, 2 * off + slosh, lambda depth, _: depth - shape.underside - off, 5 * MINUTE),
+        (Kind.DRY, 2 * off + slosh, lambda depth, _: shape.pump_needs - off - depth, 10 * MINUTE),
+        (Kind.LOW, 2 * off + slosh, lambda depth, _: shape.low - off - depth, 20 * MINUTE),
         (Kind.PUMP_STOP, 0.0, lambda _, still: 1.0 if still else -1.0, 5 * MINUTE),
     )

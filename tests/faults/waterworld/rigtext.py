@@ -100,7 +100,7 @@ def rig_text(shape: Shape) -> str:
             stop=shape.stop,
             pump_needs=shape.pump_needs,
             low=shape.low,
-            apart=shape.trips_at - shape.stop - 0.5,
+            apart=min(5.0, shape.trips_at - shape.stop - 0.5),
             points=[list(pair) for pair in CURVE],
         )
     ]

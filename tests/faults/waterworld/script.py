@@ -111,7 +111,7 @@ class Script:
             part = min(POURS * CLOSE, left, in_can)
             world.pour(part, conductivity=water)
             left, in_can, moved = left - part, in_can - part, moved + part
-            self.sensors.slosh = chance.uniform(1.0, 4.0), world.time
+            self.sensors.slosh = chance.uniform(0.5, 2.0), world.time
             self._closely(SETTLES)
             if left <= 1e-6:
                 self._topped_up(begins, moved)
@@ -149,7 +149,7 @@ class Script:
 
     def _bale(self, depth: float) -> None:
         litres, now = self.world.bale(depth), self.world.time
-        self.sensors.slosh = 3.0, now
+        self.sensors.slosh = 2.0, now
         self._closely(SETTLES)
         self._tell(Kind.BALED, now, litres=litres)
 
