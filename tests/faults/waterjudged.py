@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from faults.waterdriven import START_MS
 from faults.waterworld.happenings import Happening, Kind
+from faults.waterworld.sensors import FLOAT
 from faults.waterworld.specimen import REACH, SITES
 from faults.waterworld.weather import DAY, HOUR
 from longsoak.store.reader import Record
@@ -36,7 +37,7 @@ class Sign:
 
     Any of `tells` finds it, if it comes within `late` s of when it could be known, or before it is
     over for `whole` happenings. `explains` are watches that it may raise beside, up to `lingers` s
-    after it is over. With `own` set, only of its own subject. `wets` are pins that it leaves wet
+    after it is over. With `own` set, only of its own subject and of those in `beside`. `wets` are pins that it leaves wet
     for weeks: whoever says that they are wetter than their neighbours is right.
     """
 
@@ -46,6 +47,7 @@ class Sign:
     explains: tuple[str, ...] = ()
     lingers: float = HOUR
     own: bool = False
+    beside: tuple[str, ...] = ()
     wets: tuple[str, ...] = ()
 
 
@@ -69,16 +71,24 @@ SIGNS: dict[Kind, Sign] = {
     Kind.TOP_UP: Sign((TOP_UP,), 2 * HOUR, whole=True, lingers=2 * HOUR),
     Kind.POWER_CUT: Sign((GAP,), 5 * MINUTE, explains=(Watch.PUMP_STOPPED, Watch.CLOCK)),
     Kind.LEVEL_STUCK: Sign(
-        (*_OFF, Watch.DISAGREE), 0.0, whole=True, explains=(Watch.LEAK, Watch.LEVEL_UNKNOWN)
+        (*_OFF, Watch.DISAGREE),
+        0.0,
+        whole=True,
+        explains=(Watch.LEAK, Watch.LEVEL_UNKNOWN),
+        own=True,
+        beside=(FLOAT,),
     ),
     Kind.LEVEL_SPIKES: Sign(
-        (*_OFF, Watch.LEVEL_UNKNOWN), 0.0, whole=True, explains=(Watch.DISAGREE,)
+        (*_OFF, Watch.LEVEL_UNKNOWN),
+        0.0,
+        whole=True,
+        explains=(*_HIGH, Watch.LOW, Watch.DRY, Watch.DISAGREE),
+        own=True,
+        beside=(FLOAT,),
     ),
-    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True),  # may be told, and harms little
-    Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True),
-    Kind.FLOAT_UP: Sign(
-        (Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), lingers=2 * HOUR
-    ),
+    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True, own=True),  # may be told, and harms little
+    Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True, own=True),
+    Kind.FLOAT_UP: Sign((Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), own=True),
     Kind.HUMIDITY_DRIFTS: Sign(_OFF, 0.0, whole=True, lingers=30 * DAY, own=True),
     Kind.PINS_OPEN: Sign((Watch.OPEN,), 2 * HOUR, explains=_WET, own=True),
     Kind.SILENT: Sign((Watch.SILENT, Watch.LEVEL_UNKNOWN), 2 * HOUR, own=True),
@@ -141,7 +151,7 @@ def _tells(found: Found, happening: Happening) -> bool:
     return (
         found.watch in sign.tells
         and happening.nearly_from - EARLY <= found.at <= until
-        and (not sign.own or found.subject == happening.subject)
+        and _about(happening, found)
     )
 
 
@@ -154,8 +164,13 @@ def _explains(happening: Happening, found: Found) -> bool:
     return (
         found.watch in (*sign.tells, *sign.explains)
         and happening.nearly_from - EARLY <= found.at <= happening.ends + sign.lingers
-        and (not sign.own or found.subject == happening.subject)
+        and _about(happening, found)
     )
+
+
+def _about(happening: Happening, found: Found) -> bool:
+    sign = SIGNS[happening.kind]
+    return not sign.own or found.subject in (happening.subject, *sign.beside)
 
 
 def told_in(folder: Path) -> list[Found]:

@@ -19,6 +19,7 @@ TRAY_BUS, AIR_BUS, WOOD_BUS = "tray", "air", "wood"
 
 OFFSET = 200.0  # mV of an empty tray
 NOISE, RIPPLE = 0.12, 0.3  # mm, standard, of the level probe and of water that drips in
+FLOAT_RIPPLE = 0.15  # mm: a float is heavier
 SETTLES = 25.0  # s in which sloshing dies down
 FLOAT_LETS_GO = 1.0  # mm below where it lifts
 RUNS_FLOW, RUNS_CURRENT, LIGHT_CURRENT = 0.8, 0.6, 0.22  # L/min, A, A of a pump that sucks air
@@ -63,7 +64,7 @@ class Sensors:
         """What hangs on the tray's converter."""
         world, gauss = self._world, self._chance.gauss
         running = world.running
-        up = self._float(world.depth + (gauss(0, RIPPLE) if running else 0.0))
+        up = self._float(world.depth + (gauss(0, FLOAT_RIPPLE) if running else 0.0))
         lift = 1 - 0.001 * (world.shape.stop - world.depth)
         flow = RUNS_FLOW * lift * gauss(1, 0.02) if running else 0.0
         if (fault := self._failing(Kind.FLOW_CLOGGED)) is not None:
