@@ -16,7 +16,7 @@ from faults.waterworld.plan import CALM, YEAR, planned
 from faults.waterworld.script import Script
 from faults.waterworld.shape import SHAPES, Block, Shape
 from faults.waterworld.weather import DAY, FILE, HOURS, outdoors, saturation
-from faults.waterworld.world import Hour, days_until, summed
+from faults.waterworld.world import PAN_FACTOR, PAN_FULL, Hour, days_until, summed
 from longsoak.vocabulary.rig import Watch
 
 BENCH = SHAPES[0]
@@ -86,6 +86,27 @@ def test_every_litre_is_accounted_for(shape: Shape) -> None:
     assert leaked == pytest.approx(total.leaked, rel=0.05)  # from and until a full hour
     draw = (total.surface + total.film + total.taken_up) / days
     assert 0.3 < draw < 8.5
+
+
+def test_what_conducts_stays_behind_when_water_evaporates() -> None:
+    script = Script(BENCH, seed=1, days=1, plan=[])
+    world = script.world
+    before = world.conductivity
+    world.water /= 2
+    assert world.conductivity == pytest.approx(2 * before)
+    world.bale(10.0)  # takes salts along
+    assert world.conductivity == pytest.approx(2 * before)
+    world.pour(world.water, conductivity=0.0)
+    assert world.conductivity == pytest.approx(before)
+
+
+def test_the_pan_beside_dries_in_step_with_the_tray() -> None:
+    script = Script(BENCH, seed=1, days=2, plan=[])
+    for _ in script.lived():
+        pass
+    dried = summed(script.world.hours).flux / PAN_FACTOR
+    assert dried > 1.0
+    assert script.world.pan == pytest.approx(PAN_FULL - dried)
 
 
 def test_how_long_water_lasts_is_counted_as_by_hand() -> None:

@@ -6,6 +6,7 @@ The world is `faults.waterworld`, which knows nothing of what it tries.
 import tempfile
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from faults.waterworld.plan import WEEKS, YEAR, planned
 from faults.waterworld.script import Script
 from faults.waterworld.shape import SHAPES, Shape
 from longsoak.core.wording import with_noun
+from longsoak.store.logbook import Logbook
 
 # What a year has to bring at the least, or it tries too little.
 LEAST = {
@@ -57,19 +59,28 @@ def campaign(*, seed: int, short: bool, more: str = "") -> Outcome:
 
 
 def _live(shape: Shape, seed: int, short: bool, more: str) -> tuple[Verdict, list[Happening]]:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "record"
+        script, verdict = lived(shape, folder, seed=seed, short=short, more=more)
+    if not short:
+        check_enough(shape, script.happened)
+    return verdict, script.happened
+
+
+def lived(
+    shape: Shape, folder: Path, *, seed: int, short: bool, more: str = ""
+) -> tuple[Script, Verdict]:
+    """Live through a rig's time, recorded in `folder`; what truly was, and what was told of it."""
     script = Script(
         shape,
         seed=seed,
         days=WEEKS if short else YEAR,
         plan=planned(shape, seed=seed, short=short),
     )
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name) / "record"
-        record(script, folder, seed=seed, more=more)
-        told = told_in(folder)
-    if not short:
-        check_enough(shape, script.happened)
-    return judge(shape.name, script.days, script.happened, told), script.happened
+    written = record(script, folder, seed=seed, more=more)
+    verdict = judge(shape.name, script.days, script.happened, told_in(folder))
+    unwritten = written - len(Logbook(folder).entries())
+    return script, replace(verdict, unwritten=unwritten)
 
 
 def check_enough(shape: Shape, happened: Sequence[Happening]) -> None:

@@ -20,8 +20,10 @@ from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
 from longsoak.store.inbox import Inbox
+from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 START_MS = 1_900_000_000_000
@@ -83,6 +85,7 @@ class Recording:
 
     def __init__(self, folder: Path, text: str, clock: Clock) -> None:
         self.clock = clock
+        self._folder = folder
         rig = parse(text, file="rig.toml", find_kind=find_kind)
         self._writer = RecordWriter(folder, now=rfc3339(clock.utc_ms()))
         self._writer.accept_rig(text, utc_ms=clock.utc_ms())
@@ -128,6 +131,12 @@ class Recording:
         ]
         self._messages.put(Pass(bus, samples, self.clock.monotonic(), None, None))
 
+    def write(self, says: str) -> None:
+        """Have somebody write into the logbook."""
+        now = self.clock.utc_ms()
+        entry = LogbookEntry(asked_utc_ms=now, at_utc_ms=now, by="keeper", says=says)
+        ask_to_write(self._folder, entry)
+
     def turn(self) -> None:
         """Let the recorder take what came, if it is time."""
         if self._messages.qsize() >= AT_ONCE or self.clock.true >= self._next_turn:
@@ -147,13 +156,30 @@ class Recording:
         self._writer.close()
 
 
-def record(script: Script, folder: Path, *, seed: int, more: str = "") -> None:
-    """Live through a script and record all of it in `folder`; `more` ends the rig file."""
+def record(script: Script, folder: Path, *, seed: int, more: str = "") -> int:
+    """Live through a script and record all of it in `folder`.
+
+    Parameters
+    ----------
+    script : Script
+        Not lived through yet.
+    folder : Path
+        For the record.
+    seed : int
+        Of what the board's clock does after a power cut.
+    more : str
+        Ends the rig file.
+
+    Returns
+    -------
+    int
+        How many entries were written into the logbook.
+    """
     chance = Random(f"clock {seed}")  # noqa: S311 - a clock, not secrets
     text = rig_text(script.world.shape) + more
     clock = Clock("boot 0", 0.0, -600.0)
     recording: Recording | None = Recording(folder, text, clock)
-    boots, next_look, down, up_at = 0, dict.fromkeys(PERIODS, 0.0), 0.0, 0.0
+    boots, written, next_look, down, up_at = 0, 0, dict.fromkeys(PERIODS, 0.0), 0.0, 0.0
     for now in script.lived():
         if not script.world.mains:
             if recording is not None:
@@ -176,6 +202,11 @@ def record(script: Script, folder: Path, *, seed: int, more: str = "") -> None:
             if now >= next_look[bus]:
                 next_look[bus] = now + PERIODS[bus]
                 recording.look(bus, seen())
+        for says in script.notes:
+            recording.write(says)
+        written += len(script.notes)
+        script.notes.clear()
         recording.turn()
     if recording is not None:
         recording.cut()
+    return written

@@ -37,8 +37,9 @@ class Sign:
 
     Any of `tells` finds it, if it comes within `late` s of when it could be known, or before it is
     over for `whole` happenings. `explains` are watches that it may raise beside, up to `lingers` s
-    after it is over. With `own` set, only of its own subject and of those in `beside`. `wets` are pins that it leaves wet
-    for weeks: whoever says that they are wetter than their neighbours is right.
+    after it is over. With `own` set, only of its own subject and of those in `beside`. `wets` are
+    pins that it leaves wet for weeks: whoever says that they are wetter than their neighbours is
+    right.
     """
 
     tells: tuple[str, ...]
@@ -103,7 +104,8 @@ class Verdict:
     """What became of one simulated time.
 
     `delays` are s from when each demanded happening could be known to when it was told, by kind;
-    `missed` those that never were; `false` what was told and did not happen; `days` how long.
+    `missed` those that never were; `false` what was told and did not happen; `days` how long;
+    `unwritten` how many entries of the logbook are not in the record.
     """
 
     rig: str
@@ -111,18 +113,21 @@ class Verdict:
     delays: dict[Kind, list[float]]
     missed: list[Happening]
     false: list[Found]
+    unwritten: int = 0
 
     @property
     def lost(self) -> int:
-        """Everything missed, and false alarms beyond what is allowed."""
+        """Everything missed or not kept, and false alarms beyond what is allowed."""
         allowed = max(1, round(FALSE_A_MONTH * self.days * DAY / MONTH))
-        return len(self.missed) + max(0, len(self.false) - allowed)
+        return len(self.missed) + self.unwritten + max(0, len(self.false) - allowed)
 
     def wrongs(self) -> Iterator[str]:
         """Each miss and each false alarm, in words."""
         for each in self.missed:
             what = f"{each.kind} {each.subject}".strip()
             yield f"{self.rig}: {what} on day {each.begins / DAY:.2f} was never told"
+        if self.unwritten:
+            yield f"{self.rig}: entries of the logbook that are not there: {self.unwritten}"
         for told in self.false:
             yield f"{self.rig}: day {told.at / DAY:.2f}, {told.watch}, {told.subject}: {told.says}"
 

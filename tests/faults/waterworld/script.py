@@ -38,6 +38,7 @@ class Script:
         self.world = World(shape, self.chance)
         self.sensors = Sensors(self.world, self.chance)
         self.happened: list[Happening] = []
+        self.notes: list[str] = []  # what somebody has yet to write into the logbook
         self.days = days
         self._ends = days * DAY
         self._spells = Spells(self.world, lambda over: self.happened.append(over))
@@ -82,6 +83,7 @@ class Script:
         shape, chance = self.world.shape, self.chance
         again = chance.gammavariate(4, shape.visits / 4)
         self._at(_by_day(self.world.time + max(0.7, again) * DAY, chance), self._visit)
+        self.world.fill_pan()
         if self.world.time < self._away_until:
             return
         target = chance.uniform(0.78, 0.965) * shape.stop
@@ -128,7 +130,9 @@ class Script:
     def _topped_up(self, begins: float, litres: float) -> None:
         chance, now = self.chance, self.world.time
         wrote = chance.random() < 0.6
-        by_hand = max(0.1, litres * chance.gauss(1, 0.07)) if wrote else None
+        by_hand = max(0.1, round(litres * chance.gauss(1, 0.07), 1)) if wrote else None
+        if by_hand is not None:
+            self.notes.append(f"Topped up {by_hand:g} L")
         blind = any(
             fault.begins <= now < fault.ends
             for fault in self.sensors.faults

@@ -12,7 +12,7 @@ from faults.waterworld.weather import DAY, HOUR, Weather, saturation
 FILM_TIME = 70.0  # s in which the film builds up, or runs back
 FACE_COOLER = 0.8  # K than the room
 TAP, DISTILLED = 450.0, 5.0  # uS/cm at 25 degC
-PAN_AREA, PAN_FULL = 0.06, 60.0  # m2, mm
+PAN_FULL, PAN_LOW = 60.0, 35.0  # mm: how it is filled, and when
 PAN_FACTOR = 0.7  # the tray's evaporation from a m2, of the open pan's
 SHALLOW = 1.5  # mm that no leak and no siphon takes
 
@@ -47,6 +47,8 @@ class World:
     ----------
     water, film : float
         L in the tray, and on the face and in the hose.
+    pan : float
+        mm in the evaporation pan beside it.
     salts : float
         uS/cm times L: what conducts stays behind when water evaporates.
     leak : float
@@ -100,6 +102,11 @@ class World:
         over = max(0.0, self.water - self.shape.volume(self.shape.rim))
         self._hour.spilled += over
         self._away(over)
+
+    def fill_pan(self) -> None:
+        """Fill the evaporation pan again, if it is time."""
+        if self.pan < PAN_LOW:
+            self.pan = PAN_FULL
 
     def bale(self, depth: float) -> float:
         """Take water out down to `depth` mm; return how many litres."""
