@@ -71,6 +71,7 @@ def lived(
     shape: Shape, folder: Path, *, seed: int, short: bool, more: str = ""
 ) -> tuple[Script, Verdict]:
     """Live through a rig's time, recorded in `folder`; what truly was, and what was told of it."""
+    shape = shape.begun_in_another_month(seed)
     script = Script(
         shape,
         seed=seed,

@@ -1,9 +1,13 @@
 """Rigs of three sizes: the tray, the specimen over it, how it draws, and how it is looked after."""
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
+
+from faults.waterworld.weather import HOURS
+
+MONTH = 730  # h
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,10 @@ class Shape:
     step: float  # mm it can tell apart
     per_kelvin: float  # mm its zero moves by
     pan: bool
+
+    def begun_in_another_month(self, seed: int) -> "Shape":
+        """The same rig, with its test begun so many months later in the year."""
+        return replace(self, first_hour=(self.first_hour + MONTH * seed) % HOURS)
 
     @property
     def low(self) -> float:
