@@ -7,7 +7,7 @@ from random import Random
 
 from faults.waterworld.happenings import Happening, Kind, Spells
 from faults.waterworld.plan import Turn
-from faults.waterworld.sensors import Fault, Sensors
+from faults.waterworld.sensors import LEVEL, Fault, Sensors
 from faults.waterworld.shape import Shape
 from faults.waterworld.weather import DAY, HOUR
 from faults.waterworld.world import DISTILLED, TAP, World
@@ -15,6 +15,8 @@ from faults.waterworld.world import DISTILLED, TAP, World
 LOOK, CLOSE = 60.0, 5.0  # s between two looks, and while something moves
 POURS = 0.12  # L/s
 LEAST, MOST = 1.0, 12.0  # L of a top-up
+MOST_GOES = 8
+_NO_LEVEL = Kind.SILENT, LEVEL
 SETTLES = 300.0  # s after which nothing of a pour or of a pump that stopped can be seen
 
 
@@ -102,7 +104,7 @@ class Script:
     def _top_up(self, litres: float, *, then: Callable[[], None] | None = None) -> None:
         """Pour by can, in several goes, with a rest after each."""
         chance, world = self.chance, self.world
-        can = chance.choice((1.0, 2.0, 5.0))
+        can = max(chance.choice((1.0, 2.0, 5.0)), litres / MOST_GOES)
         begins, left, in_can = world.time, litres, can
         moved = 0.0
         water = DISTILLED if chance.random() < 0.3 else TAP
@@ -136,7 +138,7 @@ class Script:
         blind = any(
             fault.begins <= now < fault.ends
             for fault in self.sensors.faults
-            if fault.kind is Kind.LEVEL_STUCK
+            if fault.kind is Kind.LEVEL_STUCK or (fault.kind, fault.probe) == _NO_LEVEL
         )
         self.happened.append(
             Happening(
