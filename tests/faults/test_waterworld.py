@@ -13,10 +13,13 @@ from faults import water, waterworld
 from faults.waterjudged import Found, judge
 from faults.waterworld.happenings import Happening, Kind
 from faults.waterworld.plan import CALM, YEAR, planned
+from faults.waterworld.rigtext import rig_text
 from faults.waterworld.script import Script
 from faults.waterworld.shape import SHAPES, Block, Shape
 from faults.waterworld.weather import DAY, FILE, HOURS, outdoors, saturation
 from faults.waterworld.world import PAN_FACTOR, PAN_FULL, Hour, days_until, summed
+from longsoak.rigfile.load import parse
+from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.rig import Watch
 
 BENCH = SHAPES[0]
@@ -31,6 +34,15 @@ def test_the_world_imports_nothing_of_what_it_tries() -> None:
             names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             names += [each.name for each in node.names] if isinstance(node, ast.Import) else []
             assert not [name for name in names if name.startswith("longsoak")], path
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+def test_a_rig_file_and_the_probes_of_its_world_name_one_another(shape: Shape) -> None:
+    script = Script(shape, seed=1, days=1, plan=[])
+    rig = parse(rig_text(shape), file="rig.toml", find_kind=find_kind)
+    sensors = script.sensors
+    seen = [name for bus in (sensors.tray(), sensors.air(), sensors.wood()) for name, _, _ in bus]
+    assert sorted(seen) == sorted(probe.name for probe in rig.probes)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,6 @@ from faults.waterworld.sensors import (
     FLOAT,
     FLOW,
     LEVEL,
-    PAN,
     TRAY_BUS,
     WATER,
     WOOD_BUS,
@@ -127,8 +126,6 @@ def _probes(shape: Shape) -> Iterator[tuple[str, str, str, str]]:
     yield FLOAT, "float", TRAY_BUS, f"trips_at = {shape.trips_at}\nrecord = 3600"
     yield FLOW, "flow", TRAY_BUS, "runs_from = 0.3\nzero = 0.0\nper_unit = 0.01\nrecord = 3600"
     yield CURRENT, "pump current", TRAY_BUS, "runs_from = 0.4\nrecord = 3600"
-    if shape.pan:
-        yield PAN, "level", TRAY_BUS, f'{level}\nplace = "evaporation pan"'
     for place in AIR:
         yield f"RH {place}", "humidity", AIR_BUS, f'place = "{place}"'
         yield f"T {place}", "temperature", AIR_BUS, f'place = "{place}"'

@@ -11,7 +11,7 @@ from faults.waterworld.shape import Shape
 from faults.waterworld.specimen import SITES
 from faults.waterworld.world import World
 
-LEVEL, FLOAT, PAN = "water level", "high float", "pan level"
+LEVEL, FLOAT = "water level", "high float"
 FLOW, CURRENT, WATER = "drip rail", "pump", "water temperature"
 AIR = ("room", "wet face", "dry face")
 TRAY_BUS, AIR_BUS, WOOD_BUS = "tray", "air", "wood"
@@ -74,8 +74,6 @@ class Sensors:
         yield FLOAT, up, "1"
         yield FLOW, round(100 * flow), "Hz"
         yield CURRENT, round(amps, 3) if turning else 0.0, "A"
-        if world.shape.pan:
-            yield PAN, round(OFFSET + (world.pan + gauss(0, NOISE)) * world.shape.per_mm), "mV"
 
     def air(self) -> Iterator[Raw]:
         """Humidity and temperature around the rig, and of the water."""

@@ -27,8 +27,7 @@ class Shape:
 
     `transfer` is how readily the tray gives water to still air, kg/(m2 s Pa), and `face_transfer`
     the wetted face. `sorptivity` is kg/(m2 s^0.5), `settled` what the specimen draws in the long
-    run, L/(m2 d). `pan` says whether an evaporation pan stands beside. `first_hour` is where in the
-    typical year the test begins.
+    run, L/(m2 d). `first_hour` is where in the typical year the test begins.
     """
 
     name: str
@@ -55,7 +54,6 @@ class Shape:
     per_mm: float  # mV of the level probe
     step: float  # mm it can tell apart
     per_kelvin: float  # mm its zero moves by
-    pan: bool
 
     def begun_in_another_month(self, seed: int) -> "Shape":
         """The same rig, with its test begun so many months later in the year."""
@@ -117,7 +115,7 @@ SHAPES = (
         rim=62, stop=45, trips_at=48, underside=55, pump_needs=10, face=0.18, film=0.35,
         transfer=1.0e-8, face_transfer=0.9e-8, sorptivity=0.004, settled=0.15, first_hour=2160,
         heated_to=17.0, air_changes=0.6, visits=4.0, sudden=(1.0, 2.0), creeping=(0.5, 0.7),
-        per_mm=20.0, step=0.1, per_kelvin=0.02, pan=True,
+        per_mm=20.0, step=0.1, per_kelvin=0.02,
     ),
     Shape(
         name="wall panel", length=1200, breadth=340,
@@ -125,7 +123,7 @@ SHAPES = (
         rim=150, stop=100, trips_at=105, underside=112, pump_needs=25, face=0.9, film=1.0,
         transfer=1.1e-8, face_transfer=1.0e-8, sorptivity=0.006, settled=0.12, first_hour=5880,
         heated_to=8.0, air_changes=1.0, visits=4.5, sudden=(1.5, 4.0), creeping=(0.7, 1.0),
-        per_mm=10.0, step=0.2, per_kelvin=0.03, pan=False,
+        per_mm=10.0, step=0.2, per_kelvin=0.03,
     ),
     Shape(
         name="masonry bay", length=2200, breadth=600,
@@ -133,6 +131,6 @@ SHAPES = (
         rim=200, stop=140, trips_at=148, underside=165, pump_needs=40, face=4.2, film=1.4,
         transfer=1.5e-8, face_transfer=1.5e-8, sorptivity=0.008, settled=0.2, first_hour=0,
         heated_to=12.0, air_changes=1.5, visits=1.5, sudden=(3.5, 4.0), creeping=(1.0, 1.0),
-        per_mm=5.0, step=0.25, per_kelvin=0.04, pan=True,
+        per_mm=5.0, step=0.25, per_kelvin=0.04,
     ),
 )  # fmt: skip
