@@ -16,6 +16,7 @@ LOOK, CLOSE = 60.0, 5.0  # s between two looks, and while something moves
 POURS = 0.12  # L/s
 LEAST, MOST = 1.0, 12.0  # L of a top-up
 MOST_GOES = 8
+SEEN = 2.0  # mm that a top-up has to raise the level to be found among ripples and warmth
 _NO_LEVEL = Kind.SILENT, LEVEL
 SETTLES = 300.0  # s after which nothing of a pour or of a pump that stopped can be seen
 
@@ -140,6 +141,7 @@ class Script:
             for fault in self.sensors.faults
             if fault.kind is Kind.LEVEL_STUCK or (fault.kind, fault.probe) == _NO_LEVEL
         )
+        rises = litres / self.world.shape.surface(self.world.water)
         self.happened.append(
             Happening(
                 Kind.TOP_UP,
@@ -147,7 +149,7 @@ class Script:
                 now,
                 begins,
                 begins,
-                demanded=not blind,
+                demanded=not blind and rises >= SEEN,
                 litres=litres,
                 by_hand=by_hand,
             )
