@@ -67,6 +67,9 @@ SIGNS: dict[Kind, Sign] = {
     Kind.LOW: Sign((Watch.LOW, Watch.DRY), HOUR),
     Kind.LEAK: Sign((Watch.LEAK,), 0.0, whole=True, explains=(Watch.LOW,), lingers=DAY),
     Kind.SIPHON: Sign((Watch.LEAK,), 2 * HOUR, whole=True, explains=(Watch.LOW,), lingers=DAY),
+    Kind.HOT: Sign((Watch.HOT,), 2 * HOUR, lingers=3 * HOUR),
+    Kind.COLD: Sign((Watch.COLD,), 2 * HOUR, lingers=3 * HOUR),
+    Kind.HUMID: Sign((Watch.HUMID,), 2 * HOUR, lingers=3 * HOUR),
     Kind.PUMP_STOP: Sign((Watch.PUMP_STOPPED,), 5 * MINUTE),
     # A rest may be half an hour long, and only after it is the top-up known to be over.
     Kind.TOP_UP: Sign((TOP_UP,), 2 * HOUR, whole=True, lingers=2 * HOUR),

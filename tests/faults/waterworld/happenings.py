@@ -8,6 +8,11 @@ from faults.waterworld.shape import Shape
 from faults.waterworld.world import World
 
 MINUTE = 60.0
+HOT, COLD, HUMID = (
+    32.0,
+    5.0,
+    85.0,
+)  # degC, degC and % RH beyond which the room is no place for a rig
 
 
 class Kind(StrEnum):
@@ -19,6 +24,9 @@ class Kind(StrEnum):
     CONTACT = "contact"
     LOW = "low"
     DRY = "too low for the pump"
+    HOT = "room too hot"
+    COLD = "room too cold"
+    HUMID = "room too humid"
     LEAK = "leak"
     SIPHON = "siphon"
     PUMP_STOP = "pump stop"
@@ -99,11 +107,9 @@ class Spells:
 
     def look(self, seconds: float) -> None:
         """Look at the world after a step of some seconds."""
-        world = self._world
-        depth, now = world.depth, world.time
-        still = world.mains and not (world.pump_on and depth > world.shape.pump_needs)
+        world, now = self._world, self._world.time
         for kind, near, there, least in self._states:
-            margin = there(depth, still)
+            margin = there(world)
             before = self._standing.get(kind)
             if margin < -near:
                 if before is not None:
@@ -136,20 +142,34 @@ class Spells:
         )
 
 
-_State = tuple[Kind, float, Callable[[float, bool], float], float]
+_State = tuple[Kind, float, Callable[[World], float], float]
 
 
 def _states(shape: Shape) -> tuple[_State, ...]:
-    """Kind, mm in which it is nearly so, how far it is so, and the s from which it must be found.
+    """Kind, where it is nearly so, how far it is so, and the s from which it must be found.
 
     What a probe reads may be a millimetre off, so what is demanded lies that far beyond; while
-    water is poured it sloshes.
+    water is poured it sloshes. Air is a degree, or some % RH, one way or the other.
     """
     off, slosh = 1.0, 2.0
+    water = 2 * off + slosh
     return (
-        (Kind.OVERFILL, 2 * off + slosh, lambda depth, _: depth - shape.stop - off, 10 * MINUTE),
-        (Kind.CONTACT, 2 * off + slosh, lambda depth, _: depth - shape.underside - off, 5 * MINUTE),
-        (Kind.DRY, 2 * off + slosh, lambda depth, _: shape.pump_needs - off - depth, 10 * MINUTE),
-        (Kind.LOW, 2 * off + slosh, lambda depth, _: shape.low - off - depth, 20 * MINUTE),
-        (Kind.PUMP_STOP, 0.0, lambda _, still: 1.0 if still else -1.0, 5 * MINUTE),
+        (Kind.OVERFILL, water, lambda world: world.depth - shape.stop - off, 10 * MINUTE),
+        (Kind.CONTACT, water, lambda world: world.depth - shape.underside - off, 5 * MINUTE),
+        (Kind.DRY, water, lambda world: shape.pump_needs - off - world.depth, 10 * MINUTE),
+        (Kind.LOW, water, lambda world: shape.low - off - world.depth, 20 * MINUTE),
+        (Kind.PUMP_STOP, 0.0, _stands_still, 5 * MINUTE),
+        (Kind.HOT, 2.0, lambda world: world.room.air.temperature - HOT - 1.0, 120 * MINUTE),
+        (Kind.COLD, 2.0, lambda world: COLD - 1.0 - world.room.air.temperature, 120 * MINUTE),
+        (
+            Kind.HUMID,
+            6.0,
+            lambda world: 100 * world.room.air.humidity - HUMID - 3.0,
+            120 * MINUTE,
+        ),
     )
+
+
+def _stands_still(world: World) -> float:
+    """Above 0 where there is power, and yet no water runs."""
+    return 1.0 if world.mains and not world.running else -1.0

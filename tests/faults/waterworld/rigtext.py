@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from faults.waterworld.happenings import COLD, HOT, HUMID
 from faults.waterworld.sensors import (
     AIR,
     AIR_BUS,
@@ -10,6 +11,7 @@ from faults.waterworld.sensors import (
     FLOAT,
     FLOW,
     LEVEL,
+    SURFACE,
     TRAY_BUS,
     WATER,
     WOOD_BUS,
@@ -51,6 +53,18 @@ setpoint = {low}
 watch = "float and level disagree"
 setpoint = {apart}
 
+[[alarms]]
+watch = "room too hot"
+setpoint = {hot}
+
+[[alarms]]
+watch = "room too cold"
+setpoint = {cold}
+
+[[alarms]]
+watch = "room too humid"
+setpoint = {humid}
+
 [curves."invented wood"]
 form = "table"
 made_for = "wood"
@@ -66,6 +80,7 @@ name = "{name}"
 from = {start}
 to = {end}
 layers = [{{ name = "panel", material = "timber", thickness = 60 }}]
+dry_face = {{ surface = "{surface}", temperature = "T dry face", humidity = "RH dry face" }}
 """
 _BUS = """
 [[buses]]
@@ -100,12 +115,15 @@ def rig_text(shape: Shape) -> str:
             stop=shape.stop,
             pump_needs=shape.pump_needs,
             low=shape.low,
+            hot=HOT,
+            cold=COLD,
+            humid=HUMID,
             apart=min(5.0, shape.trips_at - shape.stop - 0.5),
             points=[list(pair) for pair in CURVE],
         )
     ]
     parts += [
-        _BAY.format(name=name, start=300 * number, end=300 * (number + 1))
+        _BAY.format(name=name, start=300 * number, end=300 * (number + 1), surface=SURFACE)
         for number, name in enumerate(BAYS)
     ]
     parts += [_BUS.format(name=name) for name in PERIODS]
@@ -129,6 +147,7 @@ def _probes(shape: Shape) -> Iterator[tuple[str, str, str, str]]:
     for place in AIR:
         yield f"RH {place}", "humidity", AIR_BUS, f'place = "{place}"'
         yield f"T {place}", "temperature", AIR_BUS, f'place = "{place}"'
+    yield SURFACE, "temperature", AIR_BUS, 'place = "on the dry face"'
     yield WATER, "temperature", AIR_BUS, 'place = "water"'
     for site in SITES:
         where = f'bay = "{site.bay}"\nheight = {site.height}\ndepth = {DEPTH}\n'

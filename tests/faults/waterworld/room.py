@@ -9,7 +9,8 @@ THERMAL = 9 * HOUR  # s, the walls' time constant
 GAIN = 1.5  # K the shop is warmer than outdoors for what works in it
 BUFFER = 5.0  # times slower than the airing alone: walls and goods take up vapour and give it back
 WATER = 6 * HOUR  # s, a tray's
-WET_BULB = 1.0  # K that evaporating cools the water by
+WET_BULB = 2.0  # K that evaporating would cool water by in dry air, and the less the damper it is
+DAMP = 150.0  # Pa of vapour that people, floor and what is wetted there add
 # Common practice: a draught of 0.1 m/s doubles what still air takes from a sheltered surface.
 DRAUGHT_DAYS, DRAUGHT_HOURS, DRAUGHT = 0.15, (1.0, 6.0), (1.4, 2.2)
 
@@ -43,7 +44,7 @@ class Room:
         self._chance = chance
         outside = weather.at(0.0)
         self.air = Air(max(heated_to, outside.temperature), outside.vapour)
-        self.water = self.air.temperature - WET_BULB
+        self.water = self.air.temperature - self.cooler
         self.draught = 1.0  # times what still air takes
         self._draughty = (0.0, 0.0, 1.0)
         self._next_day = 0.0
@@ -62,9 +63,15 @@ class Room:
         outside = self._weather.at(time)
         wanted = max(outside.temperature + GAIN, self._heated_to)
         warm = lag(self.air.temperature, wanted, seconds=seconds, constant=THERMAL)
-        vapour = lag(self.air.vapour, outside.vapour, seconds=seconds, constant=self._airing)
+        damp = outside.vapour + DAMP
+        vapour = lag(self.air.vapour, damp, seconds=seconds, constant=self._airing)
         self.air = Air(warm, min(vapour, 0.97 * saturation(warm)))  # the rest wets the windows
-        self.water = lag(self.water, warm - WET_BULB, seconds=seconds, constant=WATER)
+        self.water = lag(self.water, warm - self.cooler, seconds=seconds, constant=WATER)
+
+    @property
+    def cooler(self) -> float:
+        """K that a wet surface is cooler than the air."""
+        return WET_BULB * (1.0 - self.air.humidity)
 
     @property
     def deficit(self) -> float:

@@ -13,6 +13,7 @@ from faults.waterworld.world import World
 
 LEVEL, FLOAT = "water level", "high float"
 FLOW, CURRENT, WATER = "drip rail", "pump", "water temperature"
+SURFACE = "T dry surface"
 AIR = ("room", "wet face", "dry face")
 TRAY_BUS, AIR_BUS, WOOD_BUS = "tray", "air", "wood"
 
@@ -93,6 +94,8 @@ class Sensors:
                 damp += fault.size * (world.time - fault.begins) / (30 * 86_400)
             yield self._said(name, round(min(100.0, damp + gauss(0, 0.3)), 1), "%")
             yield self._said(f"T {place}", round((warm + gauss(0, 0.04)) * 16) / 16, "Cel")
+        skin = room.air.temperature + gauss(0, 0.04)
+        yield self._said(SURFACE, round(skin * 16) / 16, "Cel")
         yield self._said(WATER, round((room.water + gauss(0, 0.04)) * 16) / 16, "Cel")
 
     def wood(self) -> Iterator[Raw]:

@@ -114,7 +114,7 @@ SHAPES = (
         name="bench rig", length=600, breadth=400, blocks=(Block(4, 50, 50, 0, 30),),
         rim=62, stop=45, trips_at=48, underside=55, pump_needs=10, face=0.18, film=0.35,
         transfer=1.0e-8, face_transfer=0.9e-8, sorptivity=0.004, settled=0.15, first_hour=2160,
-        heated_to=17.0, air_changes=0.6, visits=4.0, sudden=(1.0, 2.0), creeping=(0.5, 0.7),
+        heated_to=17.0, air_changes=0.6, visits=3.7, sudden=(1.0, 2.0), creeping=(0.5, 0.7),
         per_mm=20.0, step=0.1, per_kelvin=0.02,
     ),
     Shape(
@@ -122,7 +122,7 @@ SHAPES = (
         blocks=(Block(2, 90, 220, 0, 112), Block(4, 60, 60, 0, 40)),
         rim=150, stop=100, trips_at=105, underside=112, pump_needs=25, face=0.9, film=1.0,
         transfer=1.1e-8, face_transfer=1.0e-8, sorptivity=0.006, settled=0.12, first_hour=5880,
-        heated_to=8.0, air_changes=1.0, visits=4.5, sudden=(1.5, 4.0), creeping=(0.7, 1.0),
+        heated_to=8.0, air_changes=1.0, visits=4.0, sudden=(1.5, 4.0), creeping=(0.7, 1.0),
         per_mm=10.0, step=0.2, per_kelvin=0.03,
     ),
     Shape(

@@ -10,7 +10,6 @@ from faults.waterworld.specimen import Specimen
 from faults.waterworld.weather import DAY, HOUR, Weather, saturation
 
 FILM_TIME = 70.0  # s in which the film builds up, or runs back
-FACE_COOLER = 0.8  # K than the room
 TAP, DISTILLED = 450.0, 5.0  # uS/cm at 25 degC
 PAN_FULL, PAN_LOW = 60.0, 35.0  # mm: how it is filled, and when
 PAN_FACTOR = 0.7  # the tray's evaporation from a m2, of the open pan's
@@ -121,7 +120,7 @@ class World:
         room.step(self.time, seconds)
         running, surface = self.running, shape.surface(self.water)
         flux = shape.transfer * room.draught * room.deficit * seconds  # kg/m2, which is L/m2
-        warm = room.air.temperature - FACE_COOLER
+        warm = room.air.temperature - room.cooler
         dries = max(0.0, saturation(warm) - room.air.vapour) * shape.face_transfer * room.draught
         would_film = dries * shape.face * seconds
         would_draw = self.specimen.rate * seconds
