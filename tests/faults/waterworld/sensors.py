@@ -19,6 +19,7 @@ TRAY_BUS, AIR_BUS, WOOD_BUS = "tray", "air", "wood"
 
 OFFSET = 200.0  # mV of an empty tray
 NOISE, RIPPLE = 0.12, 0.3  # mm, standard, of the level probe and of water that drips in
+NEARER = 0.2  # of the way to saturation that the air off a wetted face has come
 FLOAT_RIPPLE = 0.15  # mm: a float is heavier
 SETTLES = 25.0  # s in which sloshing dies down
 FLOAT_LETS_GO = 1.0  # mm below where it lifts
@@ -84,7 +85,7 @@ class Sensors:
             "room": (room.air.temperature, 100 * room.air.humidity),
             "wet face": (
                 room.air.temperature - 0.5 * running,
-                min(96.0, 100 * room.air.humidity + 9 * running),
+                100 * (room.air.humidity + NEARER * (1 - room.air.humidity) * running),
             ),
             "dry face": (room.air.temperature + 0.3, 100 * room.air.humidity - 1.0),
         }
