@@ -160,6 +160,12 @@ def test_what_is_told_late_or_never_or_as_something_else_is_missed(told: list[Fo
     assert "pump stop on day 0.01 was never told" in next(verdict.wrongs())
 
 
+def test_an_alarm_that_still_stands_tells_of_what_comes_next() -> None:
+    earlier = TOLD._replace(at=100.0)
+    assert judge("rig", 30, [STOP], [earlier._replace(over=1500.0)]).missed == []
+    assert judge("rig", 30, [STOP], [earlier._replace(over=800.0)]).missed == [STOP]
+
+
 def test_a_month_may_have_one_false_alarm() -> None:
     false = TOLD._replace(at=5e5)
     assert judge("rig", 30, [STOP], [TOLD, false]).lost == 0

@@ -23,12 +23,16 @@ EARLY = 90.0  # s: a probe reads a little high, and it is looked at once a minut
 
 
 class Found(NamedTuple):
-    """Something that was told: by which watch, of what, when (s since the start), in words."""
+    """Something that was told: by which watch, of what, from and until when, in words.
+
+    Times are s since the start; `over` is None of what never ended.
+    """
 
     watch: str
     subject: str
     at: float
     says: str
+    over: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +162,8 @@ def _tells(found: Found, happening: Happening) -> bool:
         until = max(until, happening.ends + sign.late)
     return (
         found.watch in sign.tells
-        and happening.nearly_from - EARLY <= found.at <= until
+        and found.at <= until
+        and (found.over is None or found.over >= happening.nearly_from - EARLY)
         and _about(happening, found)
     )
 
@@ -185,19 +190,23 @@ def told_in(folder: Path) -> list[Found]:
     """Every alarm that people were told of, once each time it stood, and every gap."""
     record = Record(folder)
     found = [
-        Found(GAP, "", _since_start(gap.from_utc_ms + gap.length_ms), "no readings")
+        _at_once(GAP, _since_start(gap.from_utc_ms + gap.length_ms), "no readings")
         for gap in record.gaps()
         if gap.length_ms is not None
     ]
-    known: set[str] = set()  # alarms that stand and were told
+    standing: dict[str, Found] = {}  # alarms that were told
     for change in record.alarm_changes_since(0):
         watch, _, subject = change.key.partition(":")
-        if not change.new.standing:
-            known.discard(change.key)
-        elif change.told and change.key not in known:
-            known.add(change.key)
-            found.append(Found(watch, subject, _since_start(change.utc_ms), change.says))
-    return sorted(found, key=lambda each: each.at)
+        at = _since_start(change.utc_ms)
+        if not change.new.standing and change.key in standing:
+            found.append(standing.pop(change.key)._replace(over=at))
+        elif change.new.standing and change.told and change.key not in standing:
+            standing[change.key] = Found(watch, subject, at, change.says)
+    return sorted([*found, *standing.values()], key=lambda each: each.at)
+
+
+def _at_once(watch: str, at: float, says: str) -> Found:
+    return Found(watch, "", at, says, over=at)
 
 
 def _since_start(utc_ms: int) -> float:

@@ -60,8 +60,7 @@ class Happening:
 
     `nearly_from` is when one could first have taken it to happen (a level that comes close), and
     `known_from` when one could first have known of it: the end of a power cut it lies in.
-    `demanded` is whether it has to be found. `litres` is how much water moved, `by_hand` what
-    somebody wrote into the logbook of it.
+    `demanded` is whether it has to be found. `litres` is how much water moved.
     """
 
     kind: Kind
@@ -72,7 +71,6 @@ class Happening:
     demanded: bool = True
     subject: str = ""
     litres: float | None = None
-    by_hand: float | None = None
 
     def seen_from(self, time: float) -> "Happening":
         """The same, of which nobody could know before `time`."""

@@ -16,6 +16,7 @@ LOOK, CLOSE = 60.0, 5.0  # s between two looks, and while something moves
 POURS = 0.12  # L/s
 LEAST, MOST = 1.0, 12.0  # L of a top-up
 MOST_GOES = 8
+WRITES = 0.6  # of all top-ups somebody writes down, 7 % wrong
 SEEN = 2.0  # mm that a top-up has to raise the level to be found among ripples and warmth
 _NO_LEVEL = Kind.SILENT, LEVEL
 SETTLES = 300.0  # s after which nothing of a pour or of a pump that stopped can be seen
@@ -132,10 +133,8 @@ class Script:
 
     def _topped_up(self, begins: float, litres: float) -> None:
         chance, now = self.chance, self.world.time
-        wrote = chance.random() < 0.6
-        by_hand = max(0.1, round(litres * chance.gauss(1, 0.07), 1)) if wrote else None
-        if by_hand is not None:
-            self.notes.append(f"Topped up {by_hand:g} L")
+        if chance.random() < WRITES:
+            self.notes.append(f"Topped up {max(0.1, litres * chance.gauss(1, 0.07)):.1f} L")
         blind = any(
             fault.begins <= now < fault.ends
             for fault in self.sensors.faults
@@ -151,7 +150,6 @@ class Script:
                 begins,
                 demanded=not blind and rises >= SEEN,
                 litres=litres,
-                by_hand=by_hand,
             )
         )
 
