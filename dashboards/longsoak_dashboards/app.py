@@ -3,7 +3,6 @@
 from collections import OrderedDict
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from urllib.parse import urlencode
 
 import anyio.to_thread
 from starlette.applications import Starlette
@@ -13,8 +12,6 @@ from starlette.requests import Request
 from starlette.responses import (
     FileResponse,
     JSONResponse,
-    PlainTextResponse,
-    RedirectResponse,
     Response,
     StreamingResponse,
 )
@@ -27,19 +24,17 @@ from longsoak.core.proof.book import Book
 from longsoak.store import requests
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
-from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.rig import Kind, Rig
+from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
-from longsoak_dashboards.forms import Form, form
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.sheets import HERE, Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
-from longsoak_dashboards.view import alarms as alarm_view
 from longsoak_dashboards.view import panels, standing
 from longsoak_dashboards.view import traces as trace_view
 from longsoak_dashboards.view.health import health_page
@@ -52,14 +47,12 @@ from longsoak_dashboards.view.section import section_page, trace_link
 # One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are a few
 # so that a sheet that waits for the disk does not hold up the others.
 THREADS = 4
-_REMEMBERED = 200  # requests whose asker and time are told until they are taken
-_DAY_MS = 86_400_000
 
 
 def create_app(source: Source, *, host: str) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
     pages, looks = Pages(source), Looks()
-    proof, logbook = ProofForms(source, looks), LogSheets(source)
+    proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
 
     def declared() -> str | None:
         try:
@@ -79,8 +72,11 @@ def create_app(source: Source, *, host: str) -> Starlette:
         routes=[
             Route("/", pages.section),
             Route("/traces", pages.traces),
-            Route("/alarms", pages.alarms),
-            Route("/alarms/acknowledge", pages.acknowledge, methods=["POST"]),
+            Route("/alarms", alarms.alarms),
+            Route("/alarms/acknowledge", alarms.acknowledge, methods=["POST"]),
+            Route("/alarms/reset", alarms.reset, methods=["POST"]),
+            Route("/alarms/shelve", alarms.shelve, methods=["POST"]),
+            Route("/alarms/put-back", alarms.put_back, methods=["POST"]),
             Route("/health", pages.health),
             Route("/probe/{name:path}", pages.probe),
             Route("/proof", proof.proof),
@@ -244,19 +240,6 @@ class Pages(Sheets):
         nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
         return self.render("nothing.html.j2", "/", self.frame(), nothing=nothing, status=404)
 
-    @sheet
-    def alarms(self, request: Request) -> Response:
-        """The alarms sheet."""
-        told = None
-        if asked := request.query_params.get("asked"):
-            told = self._told(asked, request.query_params.get("key", ""))
-        return self._alarms_sheet(told=told)
-
-    @form
-    def acknowledge(self, request: Request, said: Form) -> Response:
-        """Ask the measuring process to acknowledge an alarm."""
-        return self._acknowledge(said.get("key", ""), said.get("by", ""))
-
     def now(self, request: Request) -> Response:
         """Everything latest, for programs."""
         now = now_ms()
@@ -271,76 +254,6 @@ class Pages(Sheets):
         nothing = NotYet("There is no such sheet.", "The sheets of this rig are listed below.")
         return self.render(
             "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
-        )
-
-    def _acknowledge(self, key: str, by: str) -> Response:
-        try:
-            rig, _ = self.source.rig()
-            known = key in self.source.record.alarms() or any(p.key == key for p in rig.alarms)
-        except (NotYet, StoreError) as error:
-            return PlainTextResponse(f"{error}\n", status_code=503)
-        wrong = ""
-        if not known:
-            wrong = f"There is no alarm called {key!r}; nothing was asked."
-        status = 400
-        if not wrong:
-            try:
-                request = requests.ask(
-                    self.source.record.folder,
-                    kind=requests.ACKNOWLEDGE,
-                    subject=key,
-                    by=by,
-                    utc_ms=now_ms(),
-                )
-            except RequestError as error:
-                wrong = str(error)
-            except StoreError as error:
-                wrong, status = str(error), 503
-            else:
-                self._asked[request.uuid] = request
-                while len(self._asked) > _REMEMBERED:
-                    self._asked.popitem(last=False)
-                query = urlencode({"asked": request.uuid, "key": key})
-                return RedirectResponse(f"/alarms?{query}#told", status_code=303)
-        told = alarm_view.Told(wrong, wants_a_look=True, waiting=False)
-        return self._alarms_sheet(told=told, wrong_key=key, wrong_by=by, status=status)
-
-    def _alarms_sheet(
-        self,
-        *,
-        told: alarm_view.Told | None,
-        wrong_key: str = "",
-        wrong_by: str = "",
-        status: int = 200,
-    ) -> Response:
-        snapshot = self.source.snapshot(now_ms=now_ms())
-        record = self.source.record
-        changes = record.alarm_changes_since(snapshot.now_ms - alarm_view.LOG_DAYS * _DAY_MS)
-        if alarm_view.lacks_a_beginning(snapshot, changes):
-            changes = record.alarm_changes_since(0)
-        return self.render(
-            "alarms.html.j2",
-            "/alarms",
-            snapshot,
-            page=alarm_view.alarms_page(snapshot, changes),
-            told=told,
-            wrong_key=wrong_key,
-            wrong_by=wrong_by,
-            status=status,
-        )
-
-    def _told(self, uuid: str, key: str) -> alarm_view.Told | None:
-        outcome = self.source.record.outcome(uuid)
-        request = self._asked.get(uuid)
-        if outcome is None and request is None:
-            return None  # asked of an earlier life of this process, or made up
-        rig, _ = self.source.rig()
-        return alarm_view.told(
-            outcome,
-            by=request.by if request else "",
-            title=alarm_view.title_of(rig, request.subject if request else key),
-            asked_ms=request.asked_utc_ms if request else None,
-            now_ms=now_ms(),
         )
 
 

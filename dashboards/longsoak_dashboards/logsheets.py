@@ -1,12 +1,12 @@
 """The logbook's sheet: read by everybody, written by whoever stands at the rig."""
 
 import secrets
-from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from functools import partial
-from threading import Lock
+from hashlib import sha256
+from math import isfinite
 from typing import TypedDict
-from urllib.parse import quote, unquote, urlencode
+from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -34,7 +34,7 @@ from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, from_another_site
-from longsoak_dashboards.proofsheets import INITIALS
+from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import logbook as logbook_view
@@ -42,8 +42,8 @@ from longsoak_dashboards.view.alarms import Told
 
 _LARGEST_FORM = 4 * LARGEST  # bytes, photos included
 _FIELDS = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
-_REMEMBERED = 200  # forms, so that a button pressed twice writes one entry
-_REMEMBERED_S = 30 * 86_400  # initials
+WAITED = "waited"  # s, of a form that waited in a browser
+_LONGEST_WAIT = 30 * 86_400.0  # s
 _FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
 
 
@@ -53,14 +53,12 @@ class LogSheets(Sheets):
     def __init__(self, source: Source) -> None:
         super().__init__(source)
         self._logbook = Logbook(source.record.folder)
-        self._once = Lock()
-        self._written: OrderedDict[tuple[str, ...], str] = OrderedDict()
 
     @sheet
     def logbook(self, request: Request) -> Response:
         """What was written, newest first, and the form."""
         asked = request.query_params
-        said = {"by": unquote(request.cookies.get(INITIALS, ""))}
+        said = {"by": by_of(request)}
         said |= {name: asked[name] for name in ("about", "corrects") if name in asked}
         return self._sheet(said, (), told=self._told(asked), upto=_number(asked.get("upto")))
 
@@ -85,7 +83,7 @@ class LogSheets(Sheets):
             )
         try:
             async with request.form(max_files=MOST_PHOTOS + 1, max_fields=40) as form:
-                said = {name: str(form.get(name, "")).strip() for name in _FIELDS}
+                said = {name: str(form.get(name, "")).strip() for name in (*_FIELDS, WAITED)}
                 kept = [str(digest) for digest in form.getlist("kept")]
                 # One that was left empty comes as a file without a name.
                 photos = [
@@ -114,28 +112,22 @@ class LogSheets(Sheets):
             return self._again(said, digests, str(error), status=400)
         except StoreError as error:
             return self._again(said, digests, str(error), status=503)
-        answer.set_cookie(
-            INITIALS,
-            quote(said["by"]),
-            max_age=_REMEMBERED_S,
-            httponly=True,
-            samesite="strict",
-        )
-        return answer
+        return remember(answer, INITIALS, said["by"])
 
     def _entry(self, said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
         now, corrects = now_ms(), said["corrects"]
+        written = now - waited_ms(said)
         if corrects and not corrects.isdecimal():
             raise RequestError(f"{corrects[:20]!r} is no entry's number. Nothing was kept.")
         entry = LogbookEntry(
             asked_utc_ms=now,
-            at_utc_ms=moment_of(said["at"], now_ms=now) if said["at"] else now,
+            at_utc_ms=moment_of(said["at"], now_ms=written) if said["at"] else written,
             by=said["by"],
             says=text_of(said["text"]),
             subject=subject_called(said["about"] or "rig", rig),
             corrects=int(corrects) if corrects else None,
             photos=tuple(photos),
-            **_flagged(said, now),
+            **_flagged(said, written),
         )
         check_entry(entry)
         began_ms, last = self._logbook.record_began_ms(), self._logbook.last()
@@ -143,18 +135,16 @@ class LogSheets(Sheets):
         return entry
 
     def _ask_once(self, said: Form, entry: LogbookEntry) -> str:
-        """Ask, and return where it is told; a form whose button is pressed twice is asked once."""
+        """Ask, and return where it is told; a form that comes twice is asked once.
+
+        A button may be pressed twice, and a phone that lost its signal does not know whether what
+        it sent was taken, be it days ago.
+        """
         form = (*(said[name] for name in _FIELDS), *entry.photos)
-        with self._once:
-            if said["once"] and form in self._written:
-                return self._written[form]
-            request = ask_to_write(self.source.record.folder, entry)
-            query = urlencode({"asked": request.uuid, "since": entry.asked_utc_ms})
-            # Without a fragment: a browser without scripts would go there and not look again.
-            self._written[form] = f"/logbook?{query}"
-            while len(self._written) > _REMEMBERED:
-                self._written.popitem(last=False)
-            return self._written[form]
+        number = sha256("\0".join(form).encode()).hexdigest()[:32] if said["once"] else None
+        request = ask_to_write(self.source.record.folder, entry, number=number)
+        # Without a fragment: a browser without scripts would go there and not look again.
+        return f"/logbook?{urlencode({'asked': request.uuid, 'since': entry.asked_utc_ms})}"
 
     def _told(self, asked: Mapping[str, str]) -> Told | None:
         uuid, since = asked.get("asked", ""), _number(asked.get("since"))
@@ -220,6 +210,15 @@ class LogSheets(Sheets):
             waiting=False,
             status=status,
         )
+
+
+def waited_ms(said: Form) -> int:
+    """How long what was said waited in a browser for a signal, ms; counted by its own clock."""
+    try:
+        seconds = float(said.get(WAITED, ""))
+    except ValueError:
+        return 0
+    return round(1000 * seconds) if isfinite(seconds) and 0 <= seconds <= _LONGEST_WAIT else 0
 
 
 class _Content(TypedDict, total=False):

@@ -29,11 +29,10 @@ from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, form, from_another_site
+from longsoak_dashboards.initials import INITIALS, RESISTOR, remember
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.pouring import litres_most, poured_of, poured_words
 from longsoak_dashboards.proofsheets import (
-    INITIALS,
-    RESISTOR,
     ProofSheets,
     needed,
     own_path,
@@ -43,7 +42,6 @@ from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view.proof import why_of
 from longsoak_dashboards.view.touch import touches_since
 
-_REMEMBERED_S = 30 * 86_400
 _LOOKED_AT = (Step.READS, Step.OPEN, Step.SHORT, Step.RESISTOR)
 _ENVELOPE = 10_000  # bytes of a form around its photo
 
@@ -85,7 +83,7 @@ class ProofForms(ProofSheets):
         if not 1 <= len(by) <= LONGEST_INITIALS or not by.isprintable():
             wrong = f"Initials are 1 to {LONGEST_INITIALS} printable characters."
             return self.refused(wrong, back=f"/proof/who?{urlencode({'back': back})}", status=400)
-        return _remember(RedirectResponse(back, status_code=303), INITIALS, by)
+        return remember(RedirectResponse(back, status_code=303), INITIALS, by)
 
     @_asked
     def begin(self, request: Request, said: Form) -> Response:
@@ -120,7 +118,7 @@ class ProofForms(ProofSheets):
         self.looks.start(walk, proof.name, step, [probe.name], resistor)
         if resistor is None:
             return _to(probe.name)
-        return _remember(_to(probe.name), RESISTOR, f"{said['ohm']} {said['percent']}")
+        return remember(_to(probe.name), RESISTOR, f"{said['ohm']} {said['percent']}")
 
     @_asked
     def leave_out(self, request: Request, said: Form) -> Response:
@@ -285,11 +283,6 @@ def _to(*probe: str, **query: str) -> Response:
     """To the sheet of a channel, or of the proof."""
     path = f"/proof/at/{quote(probe[0], safe='')}" if probe else "/proof"
     return RedirectResponse(f"{path}?{urlencode(query)}" if query else path, status_code=303)
-
-
-def _remember(answer: Response, cookie: str, words: str) -> Response:
-    answer.set_cookie(cookie, quote(words), max_age=_REMEMBERED_S, httponly=True, samesite="strict")
-    return answer
 
 
 def _step(said: Mapping[str, str], known: Sequence[Step]) -> Step:

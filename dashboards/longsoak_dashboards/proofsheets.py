@@ -21,6 +21,7 @@ from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.guards import with_style
+from longsoak_dashboards.initials import RESISTOR, by_of
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.pouring import Pour, litres_most, poured_of, settled
 from longsoak_dashboards.sheets import Sheets, sheet
@@ -28,8 +29,6 @@ from longsoak_dashboards.source import Source
 from longsoak_dashboards.view import proof as proof_view
 from longsoak_dashboards.view.card import card_page
 from longsoak_dashboards.view.touch import touch_page, touches_since
-
-INITIALS, RESISTOR = "initials", "resistor"  # cookies: typed once, not at every channel
 
 _POURING = 86_400.0  # s that a reservoir may be poured into for one judgement
 _AHEAD_MS = 60_000  # a pass may carry a time a little ahead of a look
@@ -289,11 +288,6 @@ def needed(name: str, book: Book) -> Probe:
 
 def _no_probe(name: str) -> NoReturn:
     raise RequestError(f"The rig has no probe {name!r}. Nothing was kept.")
-
-
-def by_of(request: Request) -> str:
-    """The initials this browser remembers; empty where it has none."""
-    return unquote(request.cookies.get(INITIALS, ""))
 
 
 def own_path(path: str) -> str | None:

@@ -12,7 +12,8 @@ from longsoak_demo.places import BY_NAME, PLACES, PUMP, Place
 from longsoak_demo.tray import PER_MM, STOP
 from longsoak_demo.wood import resistance
 
-_OVERFILL_TO = STOP + 10.0  # mm, above the float too, where a script gives no amount
+_OVERFILL_TO = STOP + 8.0  # mm: past the float, and close under the specimen
+_CONTACT_TO = places.UNDERSIDE + 2.0  # mm
 # Standard deviation of a reading: a share of the value for resistances, else in the kind's unit.
 NOISE = {
     "pins": 0.01,
@@ -53,8 +54,9 @@ class Bench:
         """Let one event happen."""
         tray, probe, target = self.pair.tray, event.probe, event.probe or event.bus
         match event.kind:
-            case Kind.OVERFILL:
-                enough = max(_OVERFILL_TO - tray.depth, 1.0) * PER_MM
+            case Kind.OVERFILL | Kind.CONTACT:
+                to = _CONTACT_TO if event.kind is Kind.CONTACT else _OVERFILL_TO
+                enough = max(to - tray.depth, 1.0) * PER_MM
                 tray.pour(enough if event.amount is None else event.amount)
             case Kind.PUMP_STOP | Kind.PUMP_START:
                 tray.pump_on = event.kind is Kind.PUMP_START

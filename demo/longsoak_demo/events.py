@@ -13,6 +13,7 @@ class Kind(StrEnum):
     """What can happen; the values are the words of the script."""
 
     OVERFILL = "overfill"
+    CONTACT = "contact"
     PUMP_STOP = "pump stop"
     PUMP_START = "pump start"
     OPEN_WIRE = "open wire"

@@ -63,6 +63,10 @@ breadth = 340
 rim = {rim:g}
 stop = {stop:g}          # a top-up ends here
 pump_needs = {pump:g}     # the pump sucks air below this
+
+[room]
+temperature = "air dry T"
+humidity = "air dry RH"
 """
 
 _TAIL = """

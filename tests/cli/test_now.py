@@ -119,6 +119,7 @@ def test_a_suspect_reading_and_a_standing_alarm_end_with_1_each(tmp_path: Path) 
             "alarm": "silent:T1",
             "title": "No reading, T1",
             "state": NEW.value,
+            "hiding": None,
             "since": found["alarms"][0]["since"],  # type: ignore[index]  # a list of tables
             "since_known": True,
             "says": "no answer",
@@ -273,6 +274,7 @@ def test_somebody_who_may_only_read_sees_the_record_stopped_running_or_cut_off(
 
     with running(rig_file) as run:
         run.says("recording thermometers")
+        wait_for((log.parent / "reserve").exists, what="the reserve")
         assert run.stop() == 0
     assert not log.exists()
     for left in (None, b""):  # an empty log may be left behind, or copied along

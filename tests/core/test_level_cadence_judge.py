@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from longsoak.core.cadence import Turns, next_due
 from longsoak.core.judge import gross_range
-from longsoak.core.level import volume
+from longsoak.core.water.vessel import volume
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Kind
 

@@ -46,8 +46,9 @@ def test_events_happen_in_order_of_time_whatever_the_order_in_the_file(tmp_path:
 
 
 KINDS = (
-    '"overfill", "pump stop", "pump start", "open wire", "drift", "short", "stuck", "step", '
-    '"creep", "noise", "leakage", "polarisation", "gain", "silence", "unplug", "replug", "mend"'
+    '"overfill", "contact", "pump stop", "pump start", "open wire", "drift", "short", "stuck", '
+    '"step", "creep", "noise", "leakage", "polarisation", "gain", "silence", "unplug", '
+    '"replug", "mend"'
 )
 BUSES = "meter, front end, air, timber, tray, over water, shop"
 BAD = [

@@ -63,10 +63,10 @@ class Served:
 
 
 @contextmanager
-def serve(rig_file: Path) -> Iterator[Served]:
-    """Run `longsoak pages` on a free port, and end it."""
+def serve(rig_file: Path, *, port: int = 0) -> Iterator[Served]:
+    """Run `longsoak pages` on a port, any that is free by default, and end it."""
     process = subprocess.Popen(
-        [COMMAND, "pages", rig_file, "--port", "0"],
+        [COMMAND, "pages", rig_file, "--port", str(port)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -16,8 +16,8 @@ from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak_dashboards.view.sentences import moment
 from pages.inbrowser import SIZES, looks_well, page_of
 from pages.pagerig import DAY_MS, Kept, keep, scan_of
+from pages.pictures import png
 from pages.serving import now_ms, serve
-from pages.test_logbook import png
 from service.setclock import SetClock
 
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000

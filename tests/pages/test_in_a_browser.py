@@ -1,5 +1,6 @@
 """The sheets in a real browser: on a phone and a desk, by day and night, by keyboard, on paper."""
 
+import json
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ from playwright.sync_api import Browser, expect
 
 from longsoak.core.cautions import cautions
 from longsoak.store.writer import Batch
-from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.alarm import AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag
 from pages.inbrowser import SHOTS, SMALLEST_LETTERING, Scheme, page_of, shot
 from pages.pagerig import (
@@ -73,6 +74,30 @@ def busy(tmp_path: Path) -> Iterator[Kept]:
             change("dry:water level", now - 9 * hour, normal, new, value=24.2, says="24 mm"),
             change("dry:water level", now - 8 * hour, new, AlarmState.ACKNOWLEDGED, by="mk"),
             change("silent:plain lime 170/260", now - 3 * hour, normal, new, says="no answer"),
+            change("contact:water level", now - 50 * hour, normal, new, value=110.4, says="110 mm"),
+            change("contact:water level", now - 49 * hour, new, AlarmState.ACKNOWLEDGED, by="mk"),
+            change(
+                "contact:water level",
+                now - 48 * hour,
+                AlarmState.ACKNOWLEDGED,
+                AlarmState.HELD,
+                says="96 mm",
+            ),
+            change("stuck:air dry RH", now - 6 * hour, normal, new, says="the same for a day"),
+            replace(
+                change("stuck:air dry RH", now - 5 * hour, new, new, by="mk"),
+                says="shelved by mk until tomorrow: new sensor is ordered",
+                hiding=Hiding.SHELVED,
+                until_utc_ms=now + 20 * hour,
+                seconds=90_000.0,
+                news=False,
+            ),
+            replace(
+                change("low:water level", now - 9 * hour, normal, new, value=39.0),
+                says="24 mm, setpoint 40 mm (follows from: Low water, catch tray)",
+                hiding=Hiding.SUPPRESSED,
+                news=False,
+            ),
         ],
     )
     told(kept, [drift(since_ms=now - 30 * DAY_MS)])
@@ -292,6 +317,49 @@ def test_acknowledging_from_the_sheet_reaches_the_inbox_and_its_outcome_comes_ba
         )
         expect(page.locator("#told")).to_contain_text("acknowledged, still standing", timeout=8000)
         expect(page.locator(".e .st")).to_contain_text("acknowledged by mk")
+
+
+def test_an_alarm_is_shelved_from_the_sheet_with_a_reason_and_put_back(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    now = now_ms()
+    normal, new = AlarmState.NORMAL, AlarmState.NEW
+    kept.writer.commit(Batch(changes=[change(OVERFILL, now - 60_000, normal, new, says="101 mm")]))
+    with page_of(browser, served, size="phone", refused=1) as page:
+        page.goto("/alarms")
+        page.get_by_label("Your initials").fill("mk")
+        page.get_by_text("Shelve", exact=True).click()
+        # An overfill is urgent: it is back before the day is over.
+        assert page.get_by_label("For how long").locator("option").all_text_contents() == [
+            "2 h",
+            "12 h",
+            "until somebody puts it back (out of service)",
+        ]
+        page.get_by_role("button", name="Shelve it").click()
+        expect(page.locator("#told")).to_contain_text("Say why: whoever comes next has to know")
+        page.get_by_label("Why").fill("Tray is being cleaned")
+        page.get_by_label("For how long").select_option("12 h")
+        page.get_by_role("button", name="Shelve it").click()
+        expect(page.locator("#told")).to_contain_text("asked by mk")
+        (request,) = kept.inbox.waiting()
+        assert (request.kind, request.subject, request.by) == ("shelve", OVERFILL, "mk")
+        assert json.loads(request.body) == {"seconds": 43_200.0, "why": "Tray is being cleaned"}
+
+        shelved = replace(
+            change(OVERFILL, now_ms(), new, new, by="mk"),
+            says="shelved by mk: Tray is being cleaned",
+            hiding=Hiding.SHELVED,
+            until_utc_ms=now_ms() + 43_200_000,
+            seconds=43_200.0,
+            news=False,
+        )
+        kept.writer.commit(Batch(changes=[shelved], requests=[(request, now_ms(), "shelved")]))
+        expect(page.locator("#h-hidden")).to_have_text("Kept quiet, 1", timeout=8000)
+        expect(page.locator("#h-standing")).to_have_text("Standing, none")
+        page.get_by_role("button", name="Put back").click()
+        expect(page.locator("#told")).to_contain_text("asked by mk")
+        back = kept.inbox.waiting()[-1]
+        assert (back.kind, back.subject) == ("put back", OVERFILL)
 
 
 def test_every_sheet_can_be_reached_by_keyboard_with_the_focus_in_sight(

@@ -42,12 +42,22 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
     [
         ("overfill:water level", (100, 3, 5, 30, "mm")),
         ("overfill:high float", (None, 0, 2, 30, "")),
+        ("near contact:water level", (105, 2.5, 3, 30, "mm")),
+        ("contact:water level", (110, 2.5, 2, 30, "mm")),
+        ("low:water level", (40, 3, 600, 600, "mm")),
+        ("leak:water level", (None, 0, 0, 0, "")),
+        ("salts:water level", (None, 0, 0, 0, "")),
         ("dry:water level", (25, 3, 30, 60, "mm")),
         ("level unknown:water level", (None, 0, 30, 10, "")),
         ("float and level disagree:high float", (5, 2.5, 600, 60, "mm")),
         ("pump stopped:drip rail", (0.4, 0, 60, 30, "L/min")),
         ("pump stopped:pump", (0.3, 0, 60, 30, "A")),
         ("drift:meter reference", (2, 0.5, 1350, 0, "%")),
+        ("stuck:T air", (None, 0, 0, 0, "")),
+        ("drifting:T air", (None, 0, 0, 0, "")),
+        ("open circuit:C 30/60", (None, 0, 900, 0, "")),
+        ("short circuit:C 30/60", (None, 0, 0, 0, "")),
+        ("insulation:C 30/60", (None, 0, 0, 0, "")),
         ("doubtful readings:C 30/60", (None, 0, 0, 0, "")),
         ("silent:C 30/60", (None, 0, 900, 0, "")),
         ("silent:T air", (None, 0, 90, 0, "")),
@@ -55,6 +65,10 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("silent:pump", (None, 0, 30, 0, "")),
         ("bus down:meter", (None, 0, 10, 0, "")),
         ("outlet away:mail", (None, 0, 60, 0, "")),
+        ("forwarding behind:database", (None, 0, 600, 0, "")),
+        ("clock not known:computer", (None, 0, 3600, 0, "")),
+        ("restarted:computer", (None, 0, 0, 0, "")),
+        ("undervoltage:computer", (None, 0, 10, 600, "")),
         ("record refused:record", (None, 0, 10, 0, "")),
         ("readings given up:record", (None, 0, 0, 0, "")),
         ("record damaged:record", (None, 0, 0, 0, "")),
@@ -72,7 +86,7 @@ def test_every_probe_bus_and_outlet_is_watched_once() -> None:
     rig = parse(PLAIN, file="rig.toml", find_kind=find_kind)
     keys = [alarm.key for alarm in rig.alarms]
 
-    assert len(keys) == len(set(keys)) == 7 + 1 + 9 + 6 + 3 + 3 + 5
+    assert len(keys) == len(set(keys))
     # The level has "level unknown" instead: one cause, one alarm.
     assert {key for key in keys if key.startswith("silent:")} == {
         f"silent:{probe.name}" for probe in rig.probes if probe.name != "water level"
@@ -93,6 +107,7 @@ def test_every_alarm_says_what_it_is_what_follows_and_what_to_do() -> None:
         assert alarm.consequence.endswith(".")
         assert alarm.actions
         assert all(action.endswith(".") for action in alarm.actions)
+        assert alarm.within > 0
 
 
 # Common practice: who is sent to a pump over a wet floor is told of the mains, and of local code.
@@ -244,6 +259,11 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
 
     assert {alarm.watch for alarm in alarms(dry).values()} == {
         Watch.SILENT,
+        Watch.STUCK,
+        Watch.DRIFTING,
+        Watch.OPEN,
+        Watch.SHORT,
+        Watch.INSULATION,
         Watch.DOUBT,
         Watch.BUS,
         Watch.RECORD,
@@ -251,6 +271,9 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
         Watch.DAMAGED,
         Watch.DISK,
         Watch.LOG,
+        Watch.CLOCK,
+        Watch.RESTARTED,
+        Watch.UNDERVOLTAGE,
     }
 
 
@@ -317,7 +340,7 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
             'watch = "float and level disagree"\nagainst = "water level"',
             "against is 'water level', expected no such key with watch",
         ),
-        ("on_delay = 4", "watch is missing, expected one of overfill, dry"),
+        ("on_delay = 4", "watch is missing, expected one of overfill, near contact"),
     ],
 )
 def test_an_alarm_that_makes_no_sense_is_one_mistake(text: str, expected: str) -> None:
@@ -336,3 +359,93 @@ def test_a_silent_level_is_pointed_to_the_alarm_it_has() -> None:
         """is 'silent', expected "level unknown": that is what a silent "water level" alarms as. """
         """Write watch = "level unknown"."""
     )
+
+
+ROOM = '[room]\ntemperature = "T air"\nhumidity = "air wet RH"\n\n'
+
+
+def with_room(more: str = "") -> dict[str, AlarmPlan]:
+    return alarms(PLAIN.replace("[reservoir]", f"{ROOM}[reservoir]", 1) + more)
+
+
+# 32 and 5 degC and 85 % RH: common practice.
+def test_the_air_of_the_room_is_watched_where_the_file_says_which_probes_measure_it() -> None:
+    plans = with_room()
+
+    assert numbers(plans["room too hot:T air"]) == (32, 1, 1800, 1800, "Cel")
+    assert numbers(plans["room too cold:T air"]) == (5, 1, 1800, 1800, "Cel")
+    assert numbers(plans["room too humid:air wet RH"]) == (85, 3, 1800, 1800, "%")
+    assert "for 30 min" in plans["room too hot:T air"].cause
+    assert "mould grows" in plans["room too humid:air wet RH"].consequence
+    assert not [key for key in alarms(PLAIN) if key.startswith("room")]
+    assert with_room('\n[[alarms]]\nwatch = "room too hot"\nsetpoint = 28\n')[
+        "room too hot:T air"
+    ].cause.startswith("The air in the room has been at 28 °C")
+
+
+OWN = """
+[[alarms]]
+watch = "above"
+probe = "C 30/60"
+setpoint = 20
+cause = "The core is wetter than the trade allows for long."
+consequence = "Fungi may grow."
+actions = ["Take a hand reading."]
+within = 86400
+"""
+
+
+def test_an_alarm_of_ones_own_says_all_an_alarm_has_to_say() -> None:
+    plans = alarms(PLAIN + OWN + OWN.replace("above", "below").replace("20", "9"))
+    own = plans["above:C 30/60"]
+
+    assert (own.title, own.setpoint, own.unit) == ("C 30/60 above 20 % WME", 20, "%")
+    assert (own.within, own.priority, own.on_delay) == (86_400, "medium", 900)
+    assert plans["below:C 30/60"].title == "C 30/60 below 9 % WME"
+
+
+@pytest.mark.parametrize("key", ["probe", "setpoint", "cause", "consequence", "actions", "within"])
+def test_an_alarm_of_ones_own_without_these_is_refused(key: str) -> None:
+    without = re.sub(rf"{key} = .*\n", "", OWN)
+
+    with pytest.raises(RigFileError) as caught:
+        alarms(PLAIN + without)
+    (mistake,) = caught.value.mistakes
+    assert f"alarms[0].{key} is missing" in str(mistake)
+    assert "an alarm of your own has to say it" in str(mistake)
+
+
+def test_what_another_alarm_says_already_hangs_on_it() -> None:
+    plans = alarms(PLAIN)
+
+    assert plans["near contact:water level"].under == ("contact:water level",)
+    assert set(plans["overfill:water level"].under) == {
+        "contact:water level",
+        "near contact:water level",
+    }
+    # The float is there for when the level is wrong: nothing of the level keeps it quiet.
+    assert plans["overfill:high float"].under == ()
+    assert plans["low:water level"].under == ("dry:water level",)
+    assert plans["pump stopped:pump"].under == ("dry:water level",)
+    assert plans["drifting:C 30/60"].under == ("drift:meter reference",)
+    assert plans["forwarding behind:database"].under == ("outlet away:database",)
+    for plan in [*plans.values(), *with_room().values()]:
+        assert set(plan.under) <= plans.keys()
+
+
+def test_priorities_say_how_soon_people_are_told_again() -> None:
+    plans = alarms(PLAIN)
+    by_priority = {plan.priority: plan.repeat for plan in plans.values()}
+    assert by_priority == {"high": 900, "medium": 14_400, "low": 0}
+    # From memory (EEMUA 191): some 5 % of all alarms are of the highest priority.
+    high = [plan for plan in plans.values() if plan.priority == "high"]
+    assert len(high) / len(plans) < 0.2
+    assert max(plan.within for plan in high) <= 86_400
+
+    changed = with_alarm('watch = "low"\npriority = "high"\nwithin = 7200\nlatching = true')[
+        "low:water level"
+    ]
+    assert (changed.priority, changed.within, changed.repeat) == ("high", 7200, 900)
+    assert changed.latching
+    never = with_alarm('watch = "low"\npriority = "high"\nrepeat = 0')["low:water level"]
+    assert never.repeat == 0

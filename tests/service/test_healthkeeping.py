@@ -18,7 +18,7 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault
 from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Rig, Watch
 from rigs import Keeper
 
 MIDNIGHT_MS = 1_777_852_800_000  # 2026-05-04
@@ -68,7 +68,7 @@ def test_what_is_found_is_told_kept_and_stands(keeper: Keeper) -> None:
     assert chore.doubts() is None
     (event,) = judge(chore)
     assert (event.kind, event.subject) == ("health", "C 30/160")
-    assert chore.doubts() == {"C 30/160": event.says}
+    assert chore.doubts() == {(Watch.DOUBT, "C 30/160"): event.says}
     record = HealthRecord(keeper.record.folder)
     (finding,) = record.standing()
     assert (finding.probe, finding.fault, finding.says) == ("C 30/160", Fault.STEP, event.says)
@@ -151,7 +151,7 @@ def test_the_chore_of_another_run_knows_what_stands(keeper: Keeper) -> None:
     judge(judging(keeper))
     chore = judging(keeper)
     assert judge(chore) == []
-    assert list(chore.doubts() or ()) == ["C 30/160"]
+    assert list(chore.doubts() or ()) == [(Watch.DOUBT, "C 30/160")]
 
 
 def test_a_probe_that_was_moved_is_judged_anew(keeper: Keeper) -> None:
@@ -238,7 +238,7 @@ def test_what_was_flagged_as_not_to_be_judged_is_kept_and_not_judged(keeper: Kee
     judge(chore)
     record = HealthRecord(keeper.record.folder)
     assert record.suspicions("RH room 0", since_ms=MIDNIGHT_MS, until_ms=keeper.now_ms + 1) == []
-    assert list(chore.doubts() or ()) == ["C 30/160"]
+    assert list(chore.doubts() or ()) == [(Watch.DOUBT, "C 30/160")]
     flagged(2, Flag.PASS, day, keeper.now_ms, "C 30/160")
     judge(chore)
     assert chore.doubts() == {}

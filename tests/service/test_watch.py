@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from longsoak.rigfile.load import parse
+from longsoak.service.alarmlives import At
 from longsoak.service.watch import BUS_PATIENCE, AlarmBook
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Watch
 from service.benchrig import T0, bench, scan
@@ -16,8 +17,8 @@ from service.benchrig import T0, bench, scan
 HERE = Path(__file__).parent
 
 
-def book(**left: AlarmState) -> AlarmBook:
-    return AlarmBook(bench(), left, now=0.0)
+def book() -> AlarmBook:
+    return AlarmBook(bench(), {}, now=0.0)
 
 
 def brief(changes: list[AlarmChange]) -> list[tuple[str, AlarmState]]:
@@ -227,9 +228,20 @@ def test_a_level_that_is_not_known_alarms_like_a_dry_one(flag: Flag, reason: Rea
 
 
 def test_a_silent_probe_raises_with_its_reason() -> None:
-    raised = feed(book(), range(0, 1800, 300), Flag.FAIL, Reason.OPEN_CIRCUIT, pin=9.9e37)
-    assert brief(raised) == [("silent:pin", AlarmState.NEW)]
+    raised = feed(book(), range(0, 1800, 300), Flag.FAIL, Reason.OUT_OF_RANGE, resistor=9.9e37)
+    assert brief(raised) == [("silent:resistor", AlarmState.NEW)]
+    assert raised[0].says == "outside what the sensor can measure"
+
+
+def test_pins_that_conduct_nothing_are_an_open_circuit_and_not_silent() -> None:
+    alarms = book()
+    raised = feed(alarms, range(0, 1800, 300), Flag.FAIL, Reason.OPEN_CIRCUIT, pin=9.9e37)
+    assert brief(raised) == [("open circuit:pin", AlarmState.NEW)]
     assert raised[0].says == "open circuit"
+    # While nobody knows, it stands; a value ends it.
+    assert feed(alarms, range(1800, 2400, 300), Flag.MISSING, Reason.NO_ANSWER, pin=nan) == []
+    back = feed(alarms, range(2400, 2700, 300), pin=14.0)
+    assert ("open circuit:pin", AlarmState.GONE) in brief(back)
 
 
 @pytest.mark.parametrize("reason", [Reason.BUS_DOWN, Reason.BAD_CHECKSUM])
@@ -256,7 +268,8 @@ def test_a_worker_that_hangs_is_noticed_though_nothing_arrives() -> None:
     first = {key: round((c.utc_ms - T0) / 1000) for c in reversed(changes) for key in [c.key]}
     assert first["level unknown:water level"] < 120
     assert BUS_PATIENCE < first["bus down:air"] < BUS_PATIENCE + 30
-    assert len(changes) == len(first)  # each told once
+    raised = [change.key for change in changes if not change.old.standing]
+    assert len(raised) == len(first)  # each came once; what nobody answers is told again
 
 
 def test_a_front_end_that_drifts_shows_on_its_reference_resistor() -> None:
@@ -345,46 +358,66 @@ def test_a_bus_that_comes_and_goes_is_as_good_as_down() -> None:
     assert brief(later) == [("bus down:air", AlarmState.GONE)]
 
 
-def test_a_probe_in_doubt_raises_with_what_was_found_and_clears_once_it_is_over() -> None:
+@pytest.mark.parametrize(
+    "watch", [Watch.DOUBT, Watch.STUCK, Watch.DRIFTING, Watch.SHORT, Watch.INSULATION]
+)
+def test_what_judging_finds_raises_its_own_alarm_and_clears_once_it_is_over(watch: Watch) -> None:
     alarms = book()
-    key, says = "doubtful readings:pin", "pin: the same raw value for a day"
-    raised = alarms.doubts({"pin": says}, now=1.0, utc_ms=T0)
+    key, says = f"{watch}:pin", "pin: the same raw value for a day"
+    raised = alarms.found({(watch, "pin"): says}, now=1.0, utc_ms=T0)
     assert [(c.key, c.new, c.says) for c in raised] == [(key, AlarmState.NEW, says)]
-    assert alarms.doubts({"pin": says}, now=2.0, utc_ms=T0) == []
-    cleared = alarms.doubts({}, now=3.0, utc_ms=T0)
+    assert alarms.found({(watch, "pin"): says}, now=2.0, utc_ms=T0) == []
+    cleared = alarms.found({}, now=3.0, utc_ms=T0)
     assert brief(cleared) == [(key, AlarmState.GONE)]
     # What one reading shows moves it neither way.
     assert feed(alarms, range(4, 9), pin=20.0) == []
 
 
+def test_what_the_balance_of_the_water_finds_is_held_until_it_is_reset() -> None:
+    alarms, key = book(), "leak:water level"
+    says = "2.1 L a day are lost, usually 0.4"
+    raised = alarms.water({Watch.LEAK: says, Watch.SALTS: None}, now=1.0, utc_ms=T0)
+    assert [(c.key, c.new, c.says) for c in raised] == [(key, AlarmState.NEW, says)]
+    assert alarms.water({Watch.LEAK: says}, now=2.0, utc_ms=T0) == []
+    assert alarms.water({}, now=3.0, utc_ms=T0) == []  # not known: it stays as it was
+    alarms.lives.acknowledge(key, by="mk", at=At(4.0, T0))
+    mended = alarms.water({Watch.LEAK: None}, now=5.0, utc_ms=T0)
+    assert brief(mended) == [(key, AlarmState.HELD)]
+
+
 def test_a_record_that_takes_nothing_is_told_with_the_reason() -> None:
     alarms = book()
     full = "a scan could not be kept: database or disk is full"
-    assert alarms.record(Watch.RECORD, full, now=0.0, utc_ms=T0) == []
-    raised = alarms.record(Watch.RECORD, full, now=10.0, utc_ms=T0)
+    assert alarms.standing(Watch.RECORD, full, now=0.0, utc_ms=T0) == []
+    raised = alarms.standing(Watch.RECORD, full, now=10.0, utc_ms=T0)
     assert brief(raised) == [("record refused:record", AlarmState.NEW)]
     assert raised[0].says == full
-    assert brief(alarms.record(Watch.RECORD, None, now=11.0, utc_ms=T0)) == [
+    assert brief(alarms.standing(Watch.RECORD, None, now=11.0, utc_ms=T0)) == [
         ("record refused:record", AlarmState.GONE)
     ]
 
 
-def test_a_damaged_record_stands_until_somebody_acknowledges_it() -> None:
+@pytest.mark.parametrize(
+    ("watch", "key"),
+    [(Watch.DAMAGED, "record damaged:record"), (Watch.RESTARTED, "restarted:computer")],
+)
+def test_what_has_happened_stands_until_somebody_acknowledges_it(watch: Watch, key: str) -> None:
     alarms = book()
-    key = "record damaged:record"
-    raised = alarms.damaged("it was set aside", now=0.0, utc_ms=T0)
+    raised = alarms.happened(watch, "it was set aside", now=0.0, utc_ms=T0)
     assert brief(raised) == [(key, AlarmState.NEW)]
     assert alarms.tick(now=1.0, utc_ms=T0) == []
-    assert alarms.tick(now=90_000.0, utc_ms=T0) == []
-    alarms.acknowledge(key, "mk", utc_ms=T0, boottime_ms=90_001_000)
-    assert brief(alarms.tick(now=90_002.0, utc_ms=T0)) == [(key, AlarmState.NORMAL)]
+    later = alarms.tick(now=90_000.0, utc_ms=T0)
+    assert {c.new for c in later if c.key == key} == {AlarmState.NEW}  # told again, no more
+    alarms.lives.acknowledge(key, by="mk", at=At(90_001.0, T0))
+    ended = [c for c in alarms.tick(now=90_002.0, utc_ms=T0) if c.key == key]
+    assert brief(ended) == [(key, AlarmState.NORMAL)]
 
 
 def test_a_damaged_record_stands_over_a_restart() -> None:
     key = "record damaged:record"
-    alarms = AlarmBook(bench(), {key: AlarmState.NEW}, now=0.0)
+    alarms = AlarmBook(bench(), {key: AlarmLeft(AlarmState.NEW, told=True)}, now=0.0)
     assert [c for at in range(100) for c in alarms.tick(now=at, utc_ms=T0) if c.key == key] == []
-    assert alarms.acknowledge(key, "mk", utc_ms=T0, boottime_ms=0)[1] == "acknowledged"
+    assert alarms.lives.acknowledge(key, by="mk", at=At(100.0, T0)).outcome == "acknowledged"
 
 
 def test_an_outlet_that_is_away_raises() -> None:
@@ -395,20 +428,22 @@ def test_an_outlet_that_is_away_raises() -> None:
 
 
 def test_a_restart_neither_forgets_an_alarm_nor_tells_it_again() -> None:
-    alarms = AlarmBook(bench(), {"overfill:water level": AlarmState.ACKNOWLEDGED}, now=0.0)
+    left = {"overfill:water level": AlarmLeft(AlarmState.ACKNOWLEDGED, told=True)}
+    alarms = AlarmBook(bench(), left, now=0.0)
     assert feed(alarms, range(60), water_level=104.0) == []
-    assert brief(feed(alarms, range(60, 120), water_level=90.0)) == [
-        ("overfill:water level", AlarmState.NORMAL)
+    ended = feed(alarms, range(60, 120), water_level=90.0)
+    assert [(c.key, c.new, c.told) for c in ended] == [
+        ("overfill:water level", AlarmState.NORMAL, True)
     ]
 
 
 def test_acknowledging_is_recorded_with_who_did_it() -> None:
     alarms = book()
     feed(alarms, range(20), water_level=104.0)
-    change, outcome = alarms.acknowledge("overfill:water level", "mk", utc_ms=T0, boottime_ms=0)
-    assert change is not None
+    answered = alarms.lives.acknowledge("overfill:water level", by="mk", at=At(20.0, T0))
+    (change,) = answered.changes
     assert (change.old, change.new, change.by) == (AlarmState.NEW, AlarmState.ACKNOWLEDGED, "mk")
-    assert outcome == "acknowledged"
+    assert (answered.outcome, change.told) == ("acknowledged", False)
 
 
 @pytest.mark.parametrize(
@@ -419,11 +454,19 @@ def test_acknowledging_is_recorded_with_who_did_it() -> None:
     ],
 )
 def test_what_cannot_be_acknowledged_is_refused_with_the_reason(key: str, outcome: str) -> None:
-    assert book().acknowledge(key, "mk", utc_ms=T0, boottime_ms=0) == (None, outcome)
+    answered = book().lives.acknowledge(key, by="mk", at=At(0.0, T0))
+    assert (answered.changes, answered.outcome) == ([], outcome)
 
 
 def test_an_alarm_the_rig_file_dropped_does_not_stand_for_ever() -> None:
-    left = {"silent:gone": AlarmState.NEW, "silent:pin": AlarmState.NEW}
+    left = {
+        "silent:gone": AlarmLeft(AlarmState.NEW, told=True),
+        "silent:shelved": AlarmLeft(AlarmState.NORMAL, Hiding.SHELVED, ends=50.0),
+        "silent:pin": AlarmLeft(AlarmState.NEW, told=True),
+    }
     alarms = AlarmBook(bench(), left, now=0.0)
     ended = alarms.orphans(left, utc_ms=T0, boottime_ms=0)
-    assert brief(ended) == [("silent:gone", AlarmState.NORMAL)]
+    assert [(c.key, c.new, c.hiding, c.told) for c in ended] == [
+        ("silent:gone", AlarmState.NORMAL, None, True),
+        ("silent:shelved", AlarmState.NORMAL, None, False),
+    ]

@@ -3,6 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
+from longsoak.service.alarmlives import At
 from longsoak.service.watch import AlarmBook
 from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.flags import Flag, Reason
@@ -57,7 +58,7 @@ def test_a_probe_passed_over_because_all_is_well_would_have_changed_nothing(
                 alarms.bus("meter", down, now=at, utc_ms=T0),
                 alarms.scan(shown),
                 alarms.tick(now=at, utc_ms=T0),
-                alarms.acknowledge(answered, "mk", utc_ms=T0, boottime_ms=at),
+                alarms.lives.acknowledge(answered, by="mk", at=At(at, T0)),
             )
             for alarms in (quick, slow)
         ]

@@ -14,6 +14,7 @@ from longsoak.service.dayclosing import LOOKS_EVERY, PATIENCE, SCANS_AN_ENTRY, D
 from longsoak.store.files import RECORD
 from longsoak.store.ledger import Ledger
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarm import AlarmChange, Hiding
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
 from rigs import NEW, NORMAL, Keeper, small_rig
@@ -223,6 +224,7 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
     ).fetchone()
     moment = db.execute("SELECT id, run, boottime_ms FROM event").fetchone()
     of_change = db.execute("SELECT id, run FROM alarm_change").fetchone()
+    told = db.execute("SELECT id, hiding, until_utc_ms, seconds, news FROM alarm_change").fetchone()
     closed = db.execute("SELECT day, closed_utc_ms FROM day_head").fetchone()
     return [
         t("scans") + n(1) + n(2) + n(2) + b(digest.digest()),
@@ -235,6 +237,7 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
         + t(change[4]) + t(change[5]) + r(change[6]) + t(change[7]) + t(change[8]),
         t("event_moment") + b"".join(map(n, moment)),
         t("alarm_change_moment") + b"".join(map(n, of_change)),
+        t("alarm_change_told") + n(told[0]) + t(told[1]) + n(told[2]) + r(told[3]) + n(told[4]),
         t("stretch_time") + n(1) + n(0) + t("clock"),
         t("day") + t(closed[0]) + n(closed[1]),
     ]  # fmt: skip
@@ -242,7 +245,14 @@ def by_hand(db: sqlite3.Connection) -> list[bytes]:
 
 def test_somebody_with_the_description_alone_comes_to_the_same_root(keeper: Keeper) -> None:
     keeper.scans([VALUES] * 2)
-    keeper.change("overfill: water level", NORMAL, NEW, value=112.25, says="112 mm")
+    shelved = AlarmChange(
+        *("overfill: water level", keeper.now_ms, 7, NORMAL, NEW, 112.25, "112 mm", None),
+        hiding=Hiding.SHELVED,
+        until_utc_ms=keeper.now_ms + 60_000,
+        seconds=60.0,
+        news=False,
+    )
+    keeper.writer.commit(Batch(changes=[shelved]))
     keeper.writer.commit(Batch(events=[Event(keeper.now_ms, "bus", "meter", "offen: ü", 7)]))
     keeper.scan(VALUES, after=DAY)
     Days(keeper).done()

@@ -5,16 +5,22 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.asking import outcome_of, unanswered, user
+from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
+from longsoak.store.alarmrequests import RESET
 from longsoak.store.requests import ACKNOWLEDGE, ask
 from longsoak.vocabulary.alarm import AlarmState
+
+_TO_ANSWER = (AlarmState.NEW, AlarmState.GONE)
 
 
 @click.command(epilog='Example: longsoak ack "overfill:water level" --by mk')
 @click.argument("alarm", required=False)
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
+@click.option(
+    "--reset", is_flag=True, help="Let go of an alarm that is held until it was looked into."
+)
 @click.option(
     "--rig",
     "rig_file",
@@ -23,8 +29,8 @@ from longsoak.vocabulary.alarm import AlarmState
     type=a_path,
     help="The rig file the record lies beside.",
 )
-def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
-    """Acknowledge ALARM, or list what there is to acknowledge.
+def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
+    """Acknowledge ALARM, or list what there is to acknowledge and to reset.
 
     The measuring process takes the request as soon as it has taken those before it; if it is not
     running, the request waits for it.
@@ -32,26 +38,22 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
     with told():
         record, _ = own_record(rig_file)
         if alarm is None:
-            open_ones = [
+            waiting = [
                 change
                 for change in record.alarms().values()
-                if change.new in (AlarmState.NEW, AlarmState.GONE)
+                if change.new is AlarmState.HELD
+                or (change.new in _TO_ANSWER and change.hiding is None and not reset)
             ]
-            for change in open_ones:
+            for change in waiting:
                 click.echo(f"{change.key}  {change.new.value}: {change.says}")
-            if not open_ones:
-                click.echo("There is nothing to acknowledge.")
-            sys.exit(FOUND_WRONG if open_ones else DONE)
+            if not waiting:
+                click.echo(f"There is nothing to {'reset' if reset else 'acknowledge'}.")
+            sys.exit(FOUND_WRONG if waiting else DONE)
         request = ask(
             record.folder,
-            kind=ACKNOWLEDGE,
+            kind=RESET if reset else ACKNOWLEDGE,
             subject=alarm,
             by=user() if by is None else by,
             utc_ms=SystemClock().utc_ms(),
         )
-        outcome = outcome_of(record, request.uuid)
-    if outcome is None:
-        click.echo(unanswered(record, request.uuid))
-        sys.exit(FOUND_WRONG)
-    click.echo(f"{alarm}: {outcome}")
-    sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)
+        tell_outcome(record, request.uuid, alarm)

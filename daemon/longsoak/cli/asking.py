@@ -1,7 +1,12 @@
 """What commands share that ask something of the measuring process."""
 
 import getpass
+import sys
+from typing import NoReturn
 
+import click
+
+from longsoak.cli.common import DONE, FOUND_WRONG
 from longsoak.service.clock import SystemClock
 from longsoak.store.reader import Record
 from longsoak.store.requests import waiting_before
@@ -44,3 +49,19 @@ def unanswered(record: Record, uuid: str) -> str:
         f"Asked, and not answered yet{behind}. If `longsoak run` is running it takes "
         "requests in turn, else it will when it is started."
     )
+
+
+def tell_outcome(record: Record, uuid: str, subject: str) -> NoReturn:
+    """Say what became of a request, and end with an exit code.
+
+    Raises
+    ------
+    StoreError
+        The record can't be read.
+    """
+    outcome = outcome_of(record, uuid)
+    if outcome is None:
+        click.echo(unanswered(record, uuid))
+        sys.exit(FOUND_WRONG)
+    click.echo(f"{subject}: {outcome}")
+    sys.exit(FOUND_WRONG if outcome.startswith("refused") else DONE)

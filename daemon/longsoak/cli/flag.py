@@ -92,7 +92,7 @@ def flag(
 
 def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> LogbookEntry:
     """The entry that puts an end to a flag which counts."""
-    known = {flag.number: flag for flag in Logbook(record.folder).flags()}
+    known = {flag.number: flag for flag in Logbook(record.folder).own_flags()}
     if number not in known:
         numbers = ", ".join(map(str, known)) or "none"
         raise RequestError(
@@ -110,7 +110,7 @@ def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> L
 
 
 def _list(record: Record, *, as_json: bool) -> None:
-    flags = Logbook(record.folder).flags()
+    flags = Logbook(record.folder).own_flags()
     if as_json:
         document = [flag_picture(flag) for flag in flags]
         click.echo(json.dumps(document, ensure_ascii=False, indent=1))

@@ -14,10 +14,10 @@ from longsoak.cli.outletwords import outlet_lines, outlets_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.handflags import laid_over
-from longsoak.core.level import volume
 from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.proof.book import Book
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import (
     DECIMALS,
     age_words,
@@ -85,7 +85,7 @@ def now(rig_file: Path, as_json: bool, health: bool) -> None:
         probe.name in seen.latest and seen.latest[probe.name].flag is Flag.PASS
         for probe in rig.probes
     )
-    sys.exit(DONE if good and seen.recording and not seen.alarms else FOUND_WRONG)
+    sys.exit(DONE if good and seen.recording and not seen.loud else FOUND_WRONG)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +96,18 @@ class _Seen:
     last_ms: int | None
     recording: bool
     latest: dict[str, Reading]
-    alarms: tuple[StoredChange, ...]
+    alarms: tuple[StoredChange, ...]  # those that are not normal, hidden ones too
     gap: RunGap | None
     closed: DayHead | None
     derivation: Derivation | None
     outlets: tuple[OutletHealth, ...]
     disk: DiskSeen
     health: list[ProbeHealth]
+
+    @property
+    def loud(self) -> list[StoredChange]:
+        """The alarms that somebody is to be told of."""
+        return [change for change in self.alarms if change.hiding is None]
 
 
 def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
@@ -144,6 +149,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
                 "alarm": change.key,
                 "title": titles.get(change.key, change.key),
                 "state": change.new.value,
+                "hiding": None if change.hiding is None else str(change.hiding),
                 "since": rfc3339(change.utc_ms),
                 "since_known": not change.unsure,
                 "says": change.says,
@@ -295,10 +301,14 @@ def _alarm_lines(rig: Rig, seen: _Seen) -> list[str]:
     if not seen.alarms:
         return ["No alarm stands."]
     return [
-        f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}, "
+        f"Alarm: {titles.get(c.key, c.key)}: {c.new.value}{_hidden(c)}, "
         f"{ago_words((seen.utc_ms - c.utc_ms) / 1000)}{_doubt(c)}: {c.says}  [{c.key}]"
         for c in seen.alarms
     ]
+
+
+def _hidden(change: StoredChange) -> str:
+    return "" if change.hiding is None else f", {change.hiding}"
 
 
 def _doubt(change: StoredChange) -> str:

@@ -114,7 +114,8 @@ def first_outs(raised: Sequence[tuple[str, float]], *, burst: float = BURST) -> 
     """
     groups: list[list[int]] = []
     for place, (_, at) in enumerate(raised):
-        if groups and at - raised[groups[-1][-1]][1] <= burst:
+        # A clock that was set back between two says nothing of how far apart they are.
+        if groups and 0 <= at - raised[groups[-1][-1]][1] <= burst:
             groups[-1].append(place)
         else:
             groups.append([place])

@@ -8,11 +8,20 @@ service is stepped on as ever, and only nobody is told. What people were last to
 that whatever ends the silence, nothing is told twice and nothing is left out.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from longsoak.vocabulary.alarm import AlarmLeft, AlarmState, Hiding
+from longsoak.vocabulary.alarm import AlarmLeft, AlarmState, Hiding, Priority
 
+# How long an alarm may be shelved at most, s. Own choice: what is urgent may not be forgotten over
+# a night and a day, and anything else not over a week. Out of service has no end, and says so.
+LONGEST_SHELVED: Mapping[Priority, float] = {
+    Priority.HIGH: 12 * 3600.0,
+    Priority.MEDIUM: 7 * 86_400.0,
+    Priority.LOW: 7 * 86_400.0,
+}
+SHORTEST_SHELVED = 60.0  # s
 _NORMAL = AlarmState.NORMAL  # looked up once: this is asked at every look
 
 

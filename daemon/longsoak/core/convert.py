@@ -15,6 +15,7 @@ from longsoak.core.resistance import (
     prepare,
 )
 from longsoak.core.warmth import Warmth, by_depth
+from longsoak.core.water.warmed import is_warmed, warmed
 from longsoak.vocabulary.curve import SPREAD, Correction, Curve
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
@@ -31,6 +32,9 @@ UNITS = {
     Kind.FLOW: ("L/min", "Hz", "mV", "V", "mA"),
     Kind.PUMP_CURRENT: ("A", "mA", "mV", "V"),
     Kind.POLARISATION: ("mV",),
+    Kind.SCALE: ("kg", "mV", "V", "mA"),
+    Kind.CONDUCTIVITY: ("uS/cm", "mV", "V", "mA"),
+    Kind.PH: ("[pH]", "mV", "V", "mA"),
 }
 # Standard uncertainty of what a sensor says: in the unit of its kind, and relative to its value.
 # Common practice for the sensors such rigs use; a reference resistor is judged by its meter.
@@ -43,9 +47,12 @@ _SENSOR_UNCERTAINTY = {
     Kind.FLOW: (0.02, 0.03),
     Kind.PUMP_CURRENT: (0.02, 0.02),
     Kind.POLARISATION: (5.0, 0.02),
+    Kind.SCALE: (0.1, 0.0005),
+    Kind.CONDUCTIVITY: (2.0, 0.02),
+    Kind.PH: (0.1, 0.0),
 }
 # Kinds whose value is a straight line of what the sensor gives.
-_LINEAR = (Kind.LEVEL, *PUMP)
+_LINEAR = (Kind.LEVEL, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH)
 
 # degC: a trial on one species went from -10 to 40 (Daouk et al. 2021, abstract), and frozen wood is
 # no wood a pair of pins can measure (from memory).
@@ -297,6 +304,7 @@ class Conversion:
             if probe.kind is Kind.TEMPERATURE
         }
         self._temperatures: dict[str, tuple[float, float]] = {}
+        self._warmed = {probe.name for probe in rig.probes if is_warmed(probe)}
 
     def knows(self, probe: str) -> bool:
         """Whether the rig has a probe of that name."""
@@ -319,7 +327,7 @@ class Conversion:
         plan = self._plan(samples)
         rows: list[Row] = [_NOT_YET] * len(samples)
         for place, probe in plan.plain:  # first, so that a scan's own temperatures serve it
-            rows[place] = row = self._plain(probe, samples[place])
+            rows[place] = row = self._plain(probe, samples[place], now)
             if row[4] is _PASS and probe.name in self._patience:
                 self._temperatures[probe.name] = (row[2], now)
         for names, sites in plan.pins:
@@ -351,13 +359,14 @@ class Conversion:
                     plain.append((place, self._probes[name]))
                 else:
                     pins.setdefault(site, []).append(place)
+            plain.sort(key=lambda part: part[1].name in self._warmed)  # what warms them comes first
             alike: dict[tuple[str, ...], list[tuple[_Site, list[int]]]] = {}
             for site, places in pins.items():
                 alike.setdefault(site.probe.temperatures, []).append((site, places))
             plan = self._plans[names] = _Plan(plain, list(alike.items()))
         return plan
 
-    def _plain(self, probe: Probe, sample: Sample | Missing) -> Row:
+    def _plain(self, probe: Probe, sample: Sample | Missing, now: float) -> Row:
         if isinstance(sample, Missing):
             return _missing(sample)
         raw = sample.value
@@ -372,7 +381,15 @@ class Conversion:
         if flag is _FAIL:
             return raw, sample.unit, nan, nan, flag, reason
         absolute, relative = _SENSOR_UNCERTAINTY[probe.kind]
-        return raw, sample.unit, value, hypot(absolute, relative * value), flag, reason
+        uncertainty = probe.uncertainty or hypot(absolute, relative * value)
+        if probe.name in self._warmed:
+            read = self._read(probe.temperatures, now)
+            value, uncertainty, matters = warmed(
+                probe, value, nan if read is None else read[0], uncertainty=uncertainty
+            )
+            if matters and flag is _PASS:
+                flag, reason = _SUSPECT, Reason.NO_TEMPERATURE
+        return raw, sample.unit, value, uncertainty, flag, reason
 
     def _pins(self, site: _Site, read: tuple[float, ...] | None, now: float) -> _Pins:
         """A site's pins at the temperature the wood has there now, its thermometers reading so."""

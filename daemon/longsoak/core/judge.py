@@ -49,6 +49,11 @@ SPANS = {
     Kind.PUMP_CURRENT: Span((-1.0, 50.0), (-0.2, 25.0)),
     # No two metals in wet wood make more than a volt or two between them.
     Kind.POLARISATION: Span((-3000.0, 3000.0), (-1000.0, 1000.0)),
+    # A specimen of wall with its frame; less than nothing is a platform that was not zeroed.
+    Kind.SCALE: Span((-100.0, 20_000.0), (-5.0, 20_000.0)),
+    # Fresh water to brine; less than nothing is a probe that hangs in the air.
+    Kind.CONDUCTIVITY: Span((-50.0, 200_000.0), (0.0, 100_000.0)),
+    Kind.PH: Span((-1.0, 15.0), (0.0, 14.0)),
 }
 # mA: what a 4-20 mA transmitter may say within its measurement, and where it tells a fault.
 # NAMUR NE 43, second hand; sources differ on whether a fault begins at 3.6 and 21.0 or beyond

@@ -8,9 +8,20 @@ from difflib import get_close_matches
 from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
+from longsoak.core.water.entries import wrong_top_up, wrong_window
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import FLAG, KNOWN, NOTE, THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import (
+    FLAG,
+    KNOWN,
+    NOTE,
+    SERVICE,
+    THE_RIG,
+    TOP_UP,
+    About,
+    LogbookEntry,
+    Subject,
+)
 from longsoak.vocabulary.rig import Rig
 
 LONGEST_TEXT = 4000  # characters
@@ -20,6 +31,8 @@ _KNOWN = {
     NOTE: 1,
     FLAG: 1,
     KNOWN: 1,
+    TOP_UP: 1,
+    SERVICE: 1,
 }  # kinds that this version keeps, and the newest form of their content
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
 _YEARS = 3  # before the record began: a specimen is made and dried long before it is measured
@@ -46,6 +59,12 @@ def check_entry(entry: LogbookEntry) -> None:
     if entry.kind == NOTE and entry.content:
         raise _refusal("a note has words and photos, and nothing beside them")
     if entry.kind == FLAG and (wrong := wrong_content(entry)):
+        raise _refusal(wrong)
+    if entry.kind in (TOP_UP, SERVICE) and entry.subject != THE_RIG:
+        raise _refusal(f"A {entry.kind} is about the rig, and no bay or probe")
+    if entry.kind == TOP_UP and (wrong := wrong_top_up(entry)):
+        raise _refusal(wrong)
+    if entry.kind == SERVICE and (wrong := wrong_window(entry)):
         raise _refusal(wrong)
     if entry.kind == KNOWN and (wrong := knownvalues.wrong_content(entry)):
         raise _refusal(wrong)

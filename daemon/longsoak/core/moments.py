@@ -1,4 +1,4 @@
-"""A time as a person writes it. Pure."""
+"""A time, or a length of time, as a person writes it. Pure."""
 
 import re
 from datetime import UTC, datetime
@@ -12,6 +12,13 @@ _MOMENT = re.compile(
     r"(?: ?(?P<zone>Z|UTC|[+-]\d\d:\d\d))?",
     re.ASCII,
 )
+_SPAN = re.compile(r"(?P<number>\d{1,6}(?:\.\d{1,2})?) ?(?P<unit>[a-z]+)", re.ASCII)
+_UNITS = {
+    **dict.fromkeys(("s", "second", "seconds"), 1.0),
+    **dict.fromkeys(("m", "min", "minute", "minutes"), 60.0),
+    **dict.fromkeys(("h", "hour", "hours"), 3600.0),
+    **dict.fromkeys(("d", "day", "days"), 86_400.0),
+}
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
@@ -62,3 +69,20 @@ def moment_of(words: str, *, now_ms: int, day_alone: bool = False) -> int:
             "in UTC, or with an offset as in 2026-05-04 14:20+02:00. Nothing was kept."
         ) from None
     return round(seconds) * 1000 + int(part.ljust(3, "0") if part else 0)
+
+
+def span_of(words: str) -> float:
+    """A length of time somebody wrote, s: a number and s, min, h or days.
+
+    Raises
+    ------
+    RequestError
+        It is none, or nothing.
+    """
+    found = _SPAN.fullmatch(words.strip())
+    if found is None or found["unit"] not in _UNITS or float(found["number"]) == 0.0:
+        raise RequestError(
+            f"{words[:40]!r} is no length of time, expected a number and min, h or days, as in "
+            "90min, 2h or 3days. Nothing was changed."
+        )
+    return float(found["number"]) * _UNITS[found["unit"]]

@@ -16,6 +16,9 @@ DECIMALS = {
     Kind.FLOW: 2,  # a drip rail takes some tenths of a litre
     Kind.PUMP_CURRENT: 2,
     Kind.POLARISATION: 0,
+    Kind.SCALE: 1,
+    Kind.CONDUCTIVITY: 0,
+    Kind.PH: 1,
 }
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _BEYOND = {"at least": "> ", "at most": "< ", None: ""}

@@ -11,7 +11,7 @@ line back with an independent parser.
 
 from math import isfinite
 
-from longsoak.core.level import volume
+from longsoak.core.water.vessel import volume
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Rig
@@ -26,6 +26,9 @@ MEASUREMENTS = {
     Kind.FLOW: "flow",
     Kind.PUMP_CURRENT: "pump_current",
     Kind.POLARISATION: "polarisation",
+    Kind.SCALE: "scale",
+    Kind.CONDUCTIVITY: "conductivity",
+    Kind.PH: "ph",
 }
 NO_LONGER_IN_RIG = "retired"  # measurement of probes the rig file has no more: their kind is gone
 

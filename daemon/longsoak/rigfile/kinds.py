@@ -40,10 +40,16 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     Kind.PUMP_CURRENT: Defaults(every=10, record=60, resolution=0.05),
     # Common practice for months: electrodes change over days, and each look drives current.
     Kind.POLARISATION: Defaults(every=3600),
+    # Common practice for months: what is weighed changes over hours; a step is stored at once.
+    Kind.SCALE: Defaults(every=10, record=60, resolution=0.1),
+    # Common practice for months: salts and acidity change over days.
+    Kind.CONDUCTIVITY: Defaults(every=900),
+    Kind.PH: Defaults(every=900),
 }
 
 POSITION = ("bay", "depth", "height")
 _LINEAR = ("zero", "per_unit", "record", "resolution")
+_WARM = ("temperature", "zero_per_kelvin", "span_per_kelvin")
 COMMON = ("name", "kind", "bus", "address", "every")
 
 # Keys a probe of a kind must have beyond the common ones.
@@ -57,6 +63,9 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
     Kind.FLOW: ("runs_from",),
     Kind.PUMP_CURRENT: ("runs_from",),
     Kind.POLARISATION: ("pair",),
+    Kind.SCALE: ("weighs",),
+    Kind.CONDUCTIVITY: (),
+    Kind.PH: (),
 }
 
 # Keys it may have beside.
@@ -65,12 +74,19 @@ MAY: Mapping[Kind, tuple[str, ...]] = {
     Kind.REFERENCE: ("place",),
     Kind.HUMIDITY: (*POSITION, "across", "place"),
     Kind.TEMPERATURE: (*POSITION, "across", "place"),
-    Kind.LEVEL: ("place", *_LINEAR),
+    Kind.LEVEL: ("place", *_LINEAR, *_WARM, "uncertainty"),
     Kind.FLOAT: ("place", "record"),
-    Kind.FLOW: ("place", *_LINEAR),
-    Kind.PUMP_CURRENT: ("place", *_LINEAR),
+    Kind.FLOW: ("place", "bay", *_LINEAR),
+    Kind.PUMP_CURRENT: ("place", "bay", *_LINEAR),
     Kind.POLARISATION: ("place",),
+    Kind.SCALE: ("place", *_LINEAR, "uncertainty"),
+    Kind.CONDUCTIVITY: ("place", "temperature", "zero", "per_unit", "uncertainty"),
+    Kind.PH: ("place", "zero", "per_unit", "uncertainty"),
 }
+
+
+# Kinds whose keys are in a unit of their own; the words beside the keys speak of a level.
+_OWN_UNIT = (*PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH)
 
 
 def has(kind: Kind, key: str) -> bool:
@@ -91,13 +107,17 @@ def expected_of(kind: object) -> Mapping[str, str]:
     kind : object
         As the file has it.
     """
-    known = next((pump for pump in PUMP if pump == kind), None)
+    known = next((each for each in _OWN_UNIT if each == kind), None)
     if known is None:
         return {}
     unit = UNIT_WORDS[known]
-    return {
+    said = {
         "zero": f"{unit} as a bare number",
         "per_unit": f"{unit} for one raw unit as a bare number, not 0",
         "resolution": f"{unit} as a bare number, 0 or more",
-        "runs_from": f"{unit} as a bare number, more than 0 and up to {number(most_read(known))}",
+        "uncertainty": f"a standard uncertainty in {unit}, more than 0",
     }
+    if known in PUMP:
+        most = number(most_read(known))
+        said["runs_from"] = f"{unit} as a bare number, more than 0 and up to {most}"
+    return said

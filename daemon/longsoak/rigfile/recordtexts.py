@@ -159,7 +159,7 @@ def _undervoltage(plan: AlarmPlan) -> Texts:
         (
             "Use the supply made for this computer, and a short, thick cable.",
             "Take what draws much power off its USB ports, or give it a supply of its own.",
-            "Make a backup now: longsoak backup rig.toml",
+            "Run `longsoak backup` on the rig file now.",
         ),
     )
 

@@ -218,8 +218,7 @@ class WaterTexts:
             (
                 "Change part of the water: draw some off and refill with demineralised water.",
                 "From now on top up with demineralised water for what evaporated.",
-                "Measure again afterwards and write it down: longsoak water rig.toml "
-                "--conductivity.",
+                "Measure again afterwards, and write it down with `longsoak water`.",
             ),
         )
 

@@ -8,6 +8,8 @@ from typing import NamedTuple
 
 from longsoak.core.alarmrates import Chatter, Flood, Rates
 from longsoak.core.alarms import (
+    LONGEST_SHELVED,
+    SHORTEST_SHELVED,
     Delays,
     Life,
     Seen,
@@ -23,17 +25,11 @@ from longsoak.core.alarms import (
     tell,
 )
 from longsoak.core.wording import age_words, time_words
-from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding, Priority
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding
 from longsoak.vocabulary.rig import AlarmPlan
 
-# How long an alarm may be shelved at most, s. Own choice: what is urgent may not be forgotten over
-# a night and a day, and anything else not over a week. Out of service has no end, and says so.
-LONGEST_SHELVED: Mapping[Priority, float] = {
-    Priority.HIGH: 12 * 3600.0,
-    Priority.MEDIUM: 7 * 86_400.0,
-    Priority.LOW: 7 * 86_400.0,
-}
-SHORTEST_SHELVED = 60.0  # s
+# s: what follows from a cause goes with it, a moment later; nobody has to be told in between.
+LINGERS = 10.0
 _IN_SERVICE = "somebody is working at the rig"
 
 Says = str | Callable[[], str]  # words, or what makes them if they are needed
@@ -92,6 +88,7 @@ class AlarmLives:
         for plan in self._plans.values():
             for root in plan.under:
                 self._below.setdefault(root, []).append(plan)
+        self._bare: dict[str, float] = {}  # since when nothing covers what is suppressed
         self._service = False
         self._flood, self._chatter, self._rates = Flood(rates), Chatter(rates), rates
         self._news: list[tuple[str, str, str]] = []
@@ -136,8 +133,8 @@ class AlarmLives:
                     says = "the shelving is over"
                 after = show(life, latching=plan.latching)
                 changes += self._become(plan, after, says, value=None, by=None, at=at)
-            elif life.hiding is Hiding.SUPPRESSED:  # also where the run before left it so
-                changes += self._cover(plan, at)
+            elif life.hiding is Hiding.SUPPRESSED:
+                changes += self._uncover(plan, at)
             elif key in self._chatter:
                 pass
             elif is_news(life, life):  # it came and went too often to be told, or a run ended
@@ -265,16 +262,26 @@ class AlarmLives:
         return changes
 
     def _cover(self, plan: AlarmPlan, at: At) -> list[AlarmChange]:
-        """Hide what another says, or show what nothing covers any more."""
+        """Hide what another says, or note that nothing covers it any more."""
         life, cover = self._lives[plan.key], self._covered_by(plan)
         if cover is not None and life.state.standing and life.hiding is None:
             self._put(plan.key, hide(life, Hiding.SUPPRESSED))
             return [self._change(plan, life.state, cover, at=at, news=False)]
         if cover is None and life.hiding is Hiding.SUPPRESSED:
-            says = "nothing covers it any more"
-            after = show(life, latching=plan.latching)
-            return self._become(plan, after, says, value=None, by=None, at=at)
+            self._bare.setdefault(plan.key, at.now)
         return []
+
+    def _uncover(self, plan: AlarmPlan, at: At) -> list[AlarmChange]:
+        """Show what nothing has covered for a moment; also what the run before left so."""
+        if self._covered_by(plan) is not None:
+            self._bare.pop(plan.key, None)
+            return []
+        if at.now - self._bare.setdefault(plan.key, at.now) < LINGERS:
+            return []
+        del self._bare[plan.key]
+        after = show(self._lives[plan.key], latching=plan.latching)
+        says = "nothing covers it any more"
+        return self._become(plan, after, says, value=None, by=None, at=at)
 
     def _covered_by(self, plan: AlarmPlan) -> str | None:
         """Why nobody has to be told of an alarm that stands, in words; None if somebody has to."""

@@ -82,6 +82,8 @@ class Recorder:
     doubts : callable
         Which probes can't be believed, by the alarm that says so, and why; None while that is not
         known.
+    water : callable
+        What the balance of the water finds wrong, by the alarm that says so; None is well.
     suspect : callable
         Called when the record should be looked over: reading it failed, or writing fails for long.
     """
@@ -102,6 +104,7 @@ class Recorder:
         another: Callable[[], None] = lambda: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
         doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
+        water: Callable[[], Mapping[Watch, str | None]] = dict,
         suspect: Callable[[], None] = lambda: None,
     ) -> None:
         self._writer = writer
@@ -116,6 +119,7 @@ class Recorder:
         self._disk = disk
         self._doubts = doubts
         self._doubted: Mapping[tuple[Watch, str], str] | None = None
+        self._water = water
         self._suspect = suspect
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
@@ -174,6 +178,7 @@ class Recorder:
             if (doubts := self._doubts()) is not None and doubts != self._doubted:
                 self._doubted = doubts
                 changes += self._alarms.found(doubts, now=at, utc_ms=utc_ms)
+            changes += self._alarms.water(self._water(), now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
             for news in self._alarms.lives.news():

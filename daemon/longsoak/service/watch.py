@@ -54,7 +54,6 @@ _OF_LOOKS = frozenset(  # what single readings tell
 )
 _HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.HOT, Watch.HUMID, Watch.ABOVE)
 _LOW = (Watch.DRY, Watch.LOW, Watch.COLD, Watch.BELOW)
-_OF_WATER = (Watch.LEAK, Watch.SALTS)
 _MAY_REST = (_SILENT, _OPEN)  # says nothing of a reading that passes
 
 
@@ -108,6 +107,7 @@ class AlarmBook:
             self._by_subject.setdefault((plan.watch, plan.subject), []).append(plan)
             if plan.watch in _OF_LOOKS:
                 self._by_probe[self._paced_by(plan)].append(plan)
+        self._level = rig.reservoir.level if rig.reservoir else ""
         self._ticked = [plan for plan in rig.alarms if plan.watch in _TICKED]
         # Probes of which only silence or an open circuit could be told, and whose alarms have
         # nothing to clear: what nearly all are at nearly every look. A step that changes the
@@ -234,13 +234,11 @@ class AlarmBook:
     def water(
         self, found: Mapping[Watch, str | None], *, now: float, utc_ms: int
     ) -> list[AlarmChange]:
-        """Show what the balance of the water says; None is well."""
+        """Show what the balance of the water says; None is well, and what it leaves out unknown."""
         changes: list[AlarmChange] = []
-        for watch, subject in self._by_subject:
-            if watch in _OF_WATER and watch in found:
-                says = found[watch]
-                there, well = says is not None, "the balance shows it no more"
-                changes += self._state(watch, subject, there, says or well, now=now, utc_ms=utc_ms)
+        for watch, says in found.items():
+            there, well = says is not None, "the balance shows it no more"
+            changes += self._state(watch, self._level, there, says or well, now=now, utc_ms=utc_ms)
         return changes
 
     def happened(self, watch: Watch, says: str, *, now: float, utc_ms: int) -> list[AlarmChange]:

@@ -39,7 +39,7 @@ def damaged(error: BaseException | None) -> bool:
     It may yet be the disk: `longsoak.store.files.reading_fails` tells.
     """
     while error is not None:
-        if isinstance(error, DamageError):
+        if isinstance(error, DamageError | UnicodeDecodeError):
             return True
         if isinstance(error, sqlite3.Error) and result_code(error) in _DAMAGE:
             return True

@@ -129,6 +129,9 @@ def _opened(path: Path, how: str) -> sqlite3.Connection:
     except sqlite3.Error:
         db.close()
         raise
+    except UnicodeDecodeError as error:  # SQLite's own words name what can't be read
+        db.close()
+        raise sqlite3.DatabaseError("its list of tables is damaged") from error
     return db
 
 

@@ -9,13 +9,14 @@ from pathlib import Path
 
 from longsoak.core.handflags import hand_flags
 from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.water.entries import as_flags
 from longsoak.store.known import Kept
 from longsoak.store.moments import Moments
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile
 from longsoak.store.scans import Scans
 from longsoak.vocabulary.handflag import HandFlag
-from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import FLAG, SERVICE, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 
 _AT_ONCE_MS = 60_000  # kept so soon after it was asked, it was asked under the same clock
@@ -84,7 +85,12 @@ class Logbook(RecordFile):
         return None if row is None else self.entry(int(row[0]))
 
     def flags(self) -> list[HandFlag]:
-        """The flags set by hand that count, the newest first."""
+        """The flags set by hand that count, the newest first, and what service windows lay over."""
+        found = hand_flags(self.entries(kind=FLAG)) + as_flags(self.entries(kind=SERVICE))
+        return sorted(found, key=lambda flag: -flag.number)
+
+    def own_flags(self) -> list[HandFlag]:
+        """Only those somebody set as flags."""
         return hand_flags(self.entries(kind=FLAG))
 
     def last(self) -> int:

@@ -15,8 +15,8 @@ ENTRY = "keep a logbook entry"
 _LAST_MS = 253_402_300_800_000  # the year 10000
 
 
-def ask_to_write(folder: Path, entry: LogbookEntry) -> Request:
-    """Ask that an entry be kept. See `longsoak.store.requests.ask`.
+def ask_to_write(folder: Path, entry: LogbookEntry, *, number: str | None = None) -> Request:
+    """Ask that an entry be kept; for `number` see `longsoak.store.requests.ask`.
 
     Raises
     ------
@@ -43,6 +43,7 @@ def ask_to_write(folder: Path, entry: LogbookEntry) -> Request:
         by=entry.by,
         utc_ms=entry.asked_utc_ms,
         body=_printable(body),
+        number=number,
     )
 
 

@@ -171,6 +171,8 @@ def _ready(db: sqlite3.Connection, *, now: str) -> None:
         if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_ERROR:  # e.g. no such table
             raise DamageError(f"its tables are not those of a record: {error}") from error
         raise StoreError(str(error)) from error
+    except UnicodeDecodeError as error:  # SQLite's own words name what can't be read
+        raise DamageError("its list of tables is damaged") from error
 
 
 def _carry(db: sqlite3.Connection, aside: SetAside, *, utc_ms: int) -> None:

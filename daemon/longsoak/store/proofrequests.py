@@ -15,7 +15,7 @@ from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 
 CLOSER = "poll closer"
 PROOF = "keep a proof's step"
-SHORTEST, LONGEST = 0.5, 900.0  # s, of a period, and of the time it holds for
+SHORTEST, LONGEST = 0.4, 900.0  # s, of a period, and of the time it holds for
 LONGEST_SENTENCE = 500  # characters
 
 

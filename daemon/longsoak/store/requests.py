@@ -36,7 +36,16 @@ class Request:
     body: str = ""
 
 
-def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int, body: str = "") -> Request:
+def ask(
+    folder: Path,
+    *,
+    kind: str,
+    subject: str,
+    by: str,
+    utc_ms: int,
+    body: str = "",
+    number: str | None = None,
+) -> Request:
     """Append a request for the measuring process to handle.
 
     Parameters
@@ -52,6 +61,9 @@ def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int, body: st
         When, ms since 1970 UTC.
     body : str
         What more belongs to it, at most 16,384 printable characters.
+    number : str, optional
+        What tells it from every other one, for whoever may have to ask twice: the second time is
+        taken for the first. Drawn by lot if left out.
 
     Raises
     ------
@@ -62,7 +74,8 @@ def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int, body: st
         There is no inbox that can be written to: `longsoak run` has not been started there yet,
         this user may not write there, or the file is damaged.
     """
-    request = Request(uuid.uuid4().hex, utc_ms, kind, _subject(subject), _initials(by), _body(body))
+    number = uuid.uuid4().hex if number is None else number
+    request = Request(number, utc_ms, kind, _subject(subject), _initials(by), _body(body))
     path = folder / INBOX
     try:
         uri = f"{path.absolute().as_uri()}?mode=rw"
@@ -71,7 +84,7 @@ def ask(folder: Path, *, kind: str, subject: str, by: str, utc_ms: int, body: st
             db.execute("PRAGMA synchronous = FULL")
             db.execute(
                 "INSERT INTO request (uuid, asked_utc_ms, kind, subject, by, body)"
-                " VALUES (?, ?, ?, ?, ?, ?)",
+                " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (uuid) DO NOTHING",
                 (request.uuid, utc_ms, kind, request.subject, request.by, request.body),
             )
     except sqlite3.Error as error:

@@ -8,6 +8,8 @@ from longsoak.vocabulary.proof import Json
 
 NOTE = "note"  # the kind of entry that is words and photos, and has no content of its own
 FLAG = "flag"  # the kind that flags readings by hand; it speaks of the time from which they are
+TOP_UP = "top-up"  # the kind that tells of water added; it speaks of when the can stopped
+SERVICE = "service window"  # the kind that says until when somebody works at the rig
 KNOWN = "known value"  # the kind that holds a probe against one
 
 

@@ -27,6 +27,9 @@ class Kind(StrEnum):
     FLOW = "flow"
     PUMP_CURRENT = "pump current"
     POLARISATION = "polarisation"
+    SCALE = "scale"
+    CONDUCTIVITY = "conductivity"
+    PH = "pH"
 
 
 # Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
@@ -40,6 +43,9 @@ UNIT = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
     Kind.POLARISATION: "mV",
+    Kind.SCALE: "kg",
+    Kind.CONDUCTIVITY: "uS/cm",
+    Kind.PH: "[pH]",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -52,6 +58,9 @@ UNIT_WORDS = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
     Kind.POLARISATION: "mV",
+    Kind.SCALE: "kg",
+    Kind.CONDUCTIVITY: "µS/cm",
+    Kind.PH: "pH",
 }
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
@@ -129,13 +138,17 @@ class DryFace:
 
 @dataclass(frozen=True, slots=True)
 class Bay:
-    """A side-by-side variant within the specimen, `start` to `end` across."""
+    """A side-by-side variant within the specimen, `start` to `end` across.
+
+    `reach` is how far above the underside water climbs that has touched it, mm; None is by rule.
+    """
 
     name: str
     start: float
     end: float
     layers: tuple[Layer, ...]
     dry_face: DryFace | None = None
+    reach: float | None = None
 
     @property
     def thickness(self) -> float:
@@ -166,10 +179,23 @@ class Specimen:
 
 
 @dataclass(frozen=True, slots=True)
+class Block:
+    """Things alike that take room in the water, from one height to another: pedestals, feet.
+
+    `area` is the plan of all of them together, mm2.
+    """
+
+    area: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
 class Reservoir:
     """The water under the specimen. Heights count from its floor.
 
-    `depth_table` pairs a water depth in mm with a volume in L, both rising from 0.
+    `depth_table` pairs a water depth in mm with a volume in L, both rising from 0; it is as
+    measured, or follows from `blocks`. Water splashes up to `splash` mm.
     """
 
     name: str
@@ -181,6 +207,28 @@ class Reservoir:
     rim: float
     stop: float
     pump_needs: float
+    blocks: tuple[Block, ...] = ()
+    splash: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class EvaporationPan:
+    """A pan of water in the same air, which loses nothing but what evaporates.
+
+    The reservoir loses `factor` times as much from each m2; `factor_uncertainty` is standard.
+    """
+
+    level: str
+    area: float  # m2
+    factor: float = 1.0
+    factor_uncertainty: float = 0.1
+
+
+class Weighs(StrEnum):
+    """What stands on a scale; the values are the words of the rig file."""
+
+    SPECIMEN = "specimen"
+    RESERVOIR = "reservoir"
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +279,10 @@ class Probe:
     change that counts as one. `temperatures` are the one or two probes that correct a pair of pins,
     two being interpolated by depth; `quantity` is what its value is of. `runs_from` is the
     least value, in the unit of its kind, at which the pump runs. `pair` names the pins whose own
-    voltage is measured: what their two polarities differ by.
+    voltage is measured: what their two polarities differ by. A level reads `zero_per_kelvin` mm
+    and the share `span_per_kelvin` too high for each K that its one temperature is above 20 degC;
+    `uncertainty` is standard, in the unit of its kind, None as usual. `weighs` is what a scale
+    carries.
     """
 
     name: str
@@ -256,6 +307,10 @@ class Probe:
     trips_at: float | None = None
     runs_from: float | None = None
     pair: str | None = None
+    zero_per_kelvin: float = 0.0
+    span_per_kelvin: float = 0.0
+    uncertainty: float | None = None
+    weighs: Weighs | None = None
 
     @property
     def seat(self) -> tuple[object, ...]:
@@ -484,6 +539,7 @@ class Rig:
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
     room: Room = Room()
+    pan: EvaporationPan | None = None
 
     @property
     def start_ms(self) -> int | None:

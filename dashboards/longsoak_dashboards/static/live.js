@@ -87,7 +87,7 @@ async function refresh() {
   fetching = true;
   try {
     // A sheet shown as the answer to a form has no address of its own to fetch.
-    const place = location.pathname === "/alarms/acknowledge" ? "/alarms" : location.href;
+    const place = location.pathname.startsWith("/alarms/") ? "/alarms" : location.href;
     const answer = await fetch(place, { cache: "no-store" });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (page.querySelector("main") && !busy()) {

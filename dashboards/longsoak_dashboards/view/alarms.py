@@ -1,32 +1,56 @@
 """The alarms sheet: what stands, what is over and unread, and what changed lately."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 from urllib.parse import quote
 
 from markupsafe import Markup
 
+from longsoak.core.alarmrates import first_outs
+from longsoak.core.alarms import LONGEST_SHELVED
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, ago_words
-from longsoak.vocabulary.alarm import AlarmState, StoredChange
+from longsoak.vocabulary.alarm import AlarmState, Hiding, StoredChange
 from longsoak.vocabulary.rig import AlarmPlan, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
-from longsoak_dashboards.view.sentences import counted, moment, span_words
+from longsoak_dashboards.view.sentences import (
+    capital,
+    count_words,
+    counted,
+    moment,
+    span_words,
+)
 
 LOG_DAYS = 30
+OUT_OF_SERVICE = "out of service"  # what stands in the place of a length of time
 _SHAPES = {
     AlarmState.NEW: "new",
     AlarmState.ACKNOWLEDGED: "seen",
     AlarmState.GONE: "gone",
+    AlarmState.HELD: "held",
     AlarmState.NORMAL: "none",
 }
+_HIDDEN_SHAPES = {
+    Hiding.SHELVED: "shelf",
+    Hiding.SUPPRESSED: "supp",
+    Hiding.OUT_OF_SERVICE: "out",
+}
 _LOG_LIMIT = 200
+_SPANS = ((7200.0, "2 h"), (43_200.0, "12 h"), (259_200.0, "3 days"), (604_800.0, "7 days"))
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One alarm that wants to be read. `plan` is None once the rig file has dropped it."""
+    """One alarm that wants to be read. `plan` is None once the rig file has dropped it.
+
+    `quiet` is one that something lies over. `left` is how long one has until the consequence sets
+    in, in words, `overdue` whether that time
+    is over, and `first` what came first of the alarms that it came with. `spans` are the lengths of
+    time it can be shelved for; there is none for one that can't be.
+    """
 
     key: str
     anchor: str
@@ -38,9 +62,18 @@ class Entry:
     since: str
     ago: str
     says: str
+    first: str
     value: str
     plan: AlarmPlan | None
+    left: str
+    left_until: str
+    overdue: bool
+    deadline_ms: float
     can_acknowledge: bool
+    can_reset: bool
+    can_put_back: bool
+    quiet: bool
+    spans: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +106,7 @@ class AlarmsPage:
     lead: tuple[Markup, ...]
     standing: tuple[Entry, ...]
     gone: tuple[Entry, ...]
+    hidden: tuple[Entry, ...]
     log: tuple[LogLine, ...]
     log_cut: bool
 
@@ -90,34 +124,68 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     """
     rig, now_ms = snapshot.rig, snapshot.now_ms
     plans = {plan.key: plan for plan in rig.alarms}
+    firsts = _firsts(changes, plans)
     entries = [
-        (change, _entry(change, changes, plans.get(change.key), now_ms=now_ms))
+        (change, _entry(change, changes, plans.get(change.key), firsts, now_ms=now_ms))
         for change in sorted(snapshot.alarms.values(), key=lambda c: -c.id)
     ]
     recent = [c for c in changes if c.utc_ms >= now_ms - LOG_DAYS * 86_400_000]
-    raised = sum(c.new is AlarmState.NEW for c in recent)
-    lately = f"{counted(raised, 'alarm', 'alarms')} in the last {LOG_DAYS} days."
+    raised = sum(came(c) and c.told for c in recent)
+    lately = (
+        f"{counted(raised, 'alarm', 'alarms')} in the last {LOG_DAYS} days; the aim is under one "
+        "a week."
+    )
     lead = (
         standing.unset_sentence(first_ms=snapshot.first_ms, now_ms=now_ms),
         standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now_ms),
         standing.alarms_sentence(snapshot.alarms, link=False),
-        Markup("{}").format(lately.capitalize()),
+        Markup("{}").format(capital(lately)),
     )
+    shown = [(change, entry) for change, entry in entries if change.hiding is None]
     return AlarmsPage(
         lead=tuple(sentence for sentence in lead if sentence),
-        # What nobody has seen yet comes first.
+        # By the time that is left, and not by how loud an alarm is.
         standing=tuple(
+            sorted(
+                (entry for change, entry in shown if change.new.standing),
+                key=lambda entry: entry.deadline_ms,
+            )
+        ),
+        gone=tuple(
             entry
-            for state in (AlarmState.NEW, AlarmState.ACKNOWLEDGED)
-            for change, entry in entries
+            for state in (AlarmState.GONE, AlarmState.HELD)
+            for change, entry in shown
             if change.new is state
         ),
-        gone=tuple(entry for change, entry in entries if change.new is AlarmState.GONE),
+        hidden=tuple(entry for change, entry in entries if change.hiding is not None),
         log=tuple(
             _log_line(c, plans.get(c.key), now_ms=now_ms) for c in recent[: -_LOG_LIMIT - 1 : -1]
         ),
         log_cut=len(recent) > _LOG_LIMIT,
     )
+
+
+def came(change: StoredChange) -> bool:
+    """Whether an alarm came with a change, and was not only told again."""
+    return change.new.standing and not change.old.standing
+
+
+def _firsts(changes: Sequence[StoredChange], plans: Mapping[str, AlarmPlan]) -> Mapping[int, str]:
+    """By the number of a change with which an alarm came: what came first of those with it."""
+    raised = [change for change in changes if came(change) and change.told]
+    groups = first_outs([(c.key, c.utc_ms / 1000) for c in raised])
+    sizes = Counter(groups.values())
+    found = {}
+    for place, first in groups.items():
+        plan = plans.get(raised[first].key)
+        title = plan.title if plan else raised[first].key
+        many = count_words(sizes[first])
+        found[raised[place].id] = (
+            f"The first of {many} that came together."
+            if place == first
+            else f"One of {many} that came together; first: {title}."
+        )
+    return found
 
 
 def told(outcome: str | None, *, by: str, title: str, asked_ms: int | None, now_ms: int) -> Told:
@@ -147,50 +215,99 @@ def _entry(
     change: StoredChange,
     changes: Sequence[StoredChange],
     plan: AlarmPlan | None,
+    firsts: Mapping[int, str],
     *,
     now_ms: int,
 ) -> Entry:
-    raised = next(
-        (c for c in reversed(changes) if c.key == change.key and c.new is AlarmState.NEW), change
-    )
-    gone = change.new is AlarmState.GONE
+    raised = next((c for c in reversed(changes) if c.key == change.key and came(c)), change)
+    state, hiding = change.new, change.hiding
     stood = (change.utc_ms - raised.utc_ms) / 1000
     # Negative if the wall clock was set back while it stood.
     long = span_words(stood) if stood >= 0 else "for a time that is not known"
-    ago = (
-        f"stood {long}, over since {_when(change, now_ms=now_ms)}"
-        if gone
-        else ago_words((now_ms - raised.utc_ms) / 1000)
+    ago = ago_words((now_ms - raised.utc_ms) / 1000)
+    if state in (AlarmState.GONE, AlarmState.HELD):
+        ago = f"stood {long}, over since {_when(change, now_ms=now_ms)}"
+    acknowledged = state is AlarmState.ACKNOWLEDGED
+    by = next(
+        (c.by for c in reversed(changes) if c.key == change.key and c.new is state and c.by), None
     )
-    acknowledged = change.new is AlarmState.ACKNOWLEDGED
+    words = "acknowledged by" if acknowledged and by else state.value
+    if hiding is not None:
+        words = str(hiding)
+        if change.until_utc_ms is not None:
+            words += f" until {moment(change.until_utc_ms, now_ms=now_ms)}"
+        ago = _underneath(state, raised, now_ms=now_ms)
+    within = plan.within if plan and state.standing and hiding is None else None
+    deadline_ms = raised.utc_ms + 1000 * within if within is not None else inf
+    left_s = (deadline_ms - now_ms) / 1000
     return Entry(
         key=change.key,
         anchor=quote(change.key, safe=""),
         title=plan.title if plan else change.key,
-        shape=_SHAPES[change.new],
-        state="acknowledged by" if acknowledged and change.by else change.new.value,
-        by=change.by if acknowledged else None,
-        red=change.new in (AlarmState.NEW, AlarmState.GONE),
-        since=_when(raised, now_ms=now_ms),
+        shape=_shape(change),
+        state=words,
+        by=by if acknowledged and hiding is None else None,
+        red=_is_red(change),
+        since=_when(raised if hiding is None else change, now_ms=now_ms),
         ago=ago,
-        says=raised.says,
+        says=raised.says if hiding is None else change.says,
+        first=firsts.get(raised.id, "") if state.standing and hiding is None else "",
         value=_value(raised.value, plan),
         plan=plan,
-        can_acknowledge=change.new in (AlarmState.NEW, AlarmState.GONE),
+        left="" if within is None else age_words(left_s) if left_s > 0 else "none",
+        left_until="" if within is None else moment(round(deadline_ms), now_ms=now_ms),
+        overdue=left_s <= 0,
+        deadline_ms=deadline_ms,
+        can_acknowledge=hiding is None and state in (AlarmState.NEW, AlarmState.GONE),
+        can_reset=hiding is None and state is AlarmState.HELD,
+        can_put_back=hiding in (Hiding.SHELVED, Hiding.OUT_OF_SERVICE),
+        quiet=hiding is not None,
+        spans=()
+        if hiding not in (None, Hiding.SHELVED) or plan is None or state is AlarmState.HELD
+        else tuple(words for seconds, words in _SPANS if seconds <= LONGEST_SHELVED[plan.priority]),
     )
+
+
+def _underneath(state: AlarmState, raised: StoredChange, *, now_ms: int) -> str:
+    if state is AlarmState.NORMAL:
+        return "not now"
+    return f"underneath: {state.value}, since {_when(raised, now_ms=now_ms)}"
+
+
+def _shape(change: StoredChange) -> str:
+    return _SHAPES[change.new] if change.hiding is None else _HIDDEN_SHAPES[change.hiding]
+
+
+def _is_red(change: StoredChange) -> bool:
+    loud = (AlarmState.NEW, AlarmState.GONE, AlarmState.HELD)
+    return change.hiding is None and change.new in loud
 
 
 def _log_line(change: StoredChange, plan: AlarmPlan | None, *, now_ms: int) -> LogLine:
     return LogLine(
         when=_when(change, now_ms=now_ms),
         title=plan.title if plan else change.key,
-        shape=_SHAPES[change.new],
-        red=change.new in (AlarmState.NEW, AlarmState.GONE),
-        state="over" if change.new is AlarmState.NORMAL else change.new.value,
+        shape=_shape(change),
+        red=_is_red(change),
+        state=_became(change),
         value=_value(change.value, plan),
         says=change.says,
         by=change.by,
     )
+
+
+def state_words(change: StoredChange) -> str:
+    """The state of an alarm, and what lies over it."""
+    return change.new.value if change.hiding is None else f"{change.new.value} ({change.hiding})"
+
+
+def _became(change: StoredChange) -> str:
+    if change.old is change.new is AlarmState.NEW and change.told:
+        return "told again"
+    if change.hiding is not None and change.old is change.new:
+        return str(change.hiding)
+    over = change.new is AlarmState.NORMAL and change.hiding is None
+    return "over" if over else state_words(change)
 
 
 def _when(change: StoredChange, *, now_ms: int) -> str:
@@ -206,7 +323,7 @@ def _value(value: float | None, plan: AlarmPlan | None) -> str:
 
 def lacks_a_beginning(snapshot: Snapshot, changes: Sequence[StoredChange]) -> bool:
     """Whether an alarm that wants to be read came up before the first of `changes`."""
-    begun = {change.key for change in changes if change.new is AlarmState.NEW}
+    begun = {change.key for change in changes if came(change)}
     return any(
         change.new is not AlarmState.NORMAL and change.key not in begun
         for change in snapshot.alarms.values()

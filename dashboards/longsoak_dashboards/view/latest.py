@@ -1,8 +1,8 @@
 """Everything latest as one plain document, for programs."""
 
 from longsoak.core.cautions import cautions
-from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import bound_words, rfc3339
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading

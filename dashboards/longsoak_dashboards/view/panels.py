@@ -25,6 +25,9 @@ _LEAST = {
     Kind.FLOW: 0.5,
     Kind.PUMP_CURRENT: 0.2,
     Kind.POLARISATION: 100.0,
+    Kind.SCALE: 2.0,
+    Kind.CONDUCTIVITY: 100.0,
+    Kind.PH: 1.0,
     Kind.REFERENCE: 2.0,
 }
 _TICK_UNIT = {
@@ -35,6 +38,9 @@ _TICK_UNIT = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
     Kind.POLARISATION: "mV",
+    Kind.SCALE: "kg",
+    Kind.CONDUCTIVITY: "µS/cm",
+    Kind.PH: "",
     Kind.REFERENCE: "%",
 }
 _FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))

@@ -16,6 +16,7 @@ from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.rig import Kind, Probe, Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
+from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.steps import StepRow, step_rows
@@ -153,9 +154,9 @@ def _alarms(snapshot: Snapshot, probe: Probe) -> tuple[tuple[str, str, str], ...
     """Title, state and sentence of each alarm on this probe that wants to be read."""
     plans = {plan.key: plan for plan in snapshot.rig.alarms if plan.subject == probe.name}
     return tuple(
-        (plans[key].title, change.new.value, change.says)
+        (plans[key].title, state_words(change), change.says)
         for key, change in snapshot.alarms.items()
-        if key in plans and change.new is not AlarmState.NORMAL
+        if key in plans and (change.new is not AlarmState.NORMAL or change.hiding is not None)
     )
 
 

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from longsoak.core.clockplace import EARLIEST_MS
-from longsoak.core.level import volume
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import AHEAD_S, age_words, ago_words, day_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag
@@ -152,13 +152,17 @@ def water_sentence(rig: Rig, water: Water | None) -> Markup | None:
 
 def alarms_sentence(alarms: Mapping[str, AlarmChange], *, link: bool = True) -> Markup:
     """How many alarms stand, and how many are over and unread."""
-    standing = sum(change.new.standing for change in alarms.values())
-    gone = sum(change.new is AlarmState.GONE for change in alarms.values())
+    shown = [change for change in alarms.values() if change.hiding is None]
+    standing = sum(change.new.standing for change in shown)
+    gone = sum(change.new is AlarmState.GONE for change in shown)
+    held = sum(change.new is AlarmState.HELD for change in shown)
     said = f"{counted(standing, 'alarm stands', 'alarms stand')}" if standing else "no alarm stands"
     if gone:
         said += f", {counted(gone, 'is over and not acknowledged', 'are over, not acknowledged')}"
+    if held:
+        said += f", {counted(held, 'is held until it is reset', 'are held until they are reset')}"
     sentence = f"{capital(said)}."
-    if not link or not (standing or gone):
+    if not link or not (standing or gone or held):
         return Markup("{}").format(sentence)
     return Markup('<a href="/alarms">{}</a>').format(sentence)
 

@@ -21,7 +21,7 @@ WHATS = {
 KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
     "pins": (Kind.PINS,),
     "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
-    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP),
+    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH),
     "reference": (Kind.REFERENCE,),
     "polarisation": (Kind.POLARISATION,),
 }
@@ -166,6 +166,9 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
         Kind.FLOW: "L/min",
         Kind.PUMP_CURRENT: "A",
         Kind.POLARISATION: "mV, what the two polarities of a pair differ by",
+        Kind.SCALE: "kg",
+        Kind.CONDUCTIVITY: "µS/cm at 25 °C",
+        Kind.PH: "pH",
         Kind.REFERENCE: "% off its nominal value",
     }
     found = []

@@ -49,6 +49,9 @@ NOISE: Mapping[Kind, Noise] = {
     Kind.FLOW: Noise(0.05, 0.05),
     Kind.PUMP_CURRENT: Noise(0.02, 0.05),
     Kind.POLARISATION: Noise(20.0),
+    Kind.SCALE: Noise(0.1, 0.0005),
+    Kind.CONDUCTIVITY: Noise(5.0, 0.01),
+    Kind.PH: Noise(0.05),
 }
 COVERAGE = 2.0  # of a standard uncertainty, about 95 %: JCGM 100, 6.3.3 (from memory)
 

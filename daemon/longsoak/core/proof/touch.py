@@ -40,6 +40,9 @@ LEAST: Mapping[Kind, float] = {
     Kind.FLOAT: 0.5,
     Kind.FLOW: 0.2,
     Kind.PUMP_CURRENT: 0.2,
+    Kind.SCALE: 1.0,
+    Kind.CONDUCTIVITY: 50.0,
+    Kind.PH: 0.5,
     Kind.POLARISATION: 2000.0,  # a finger on its pins moves it too: that is no channel of its own
 }
 _OHMIC = (Kind.PINS, Kind.REFERENCE)

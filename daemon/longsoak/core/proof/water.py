@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import sqrt
 
-from longsoak.core.level import volume
 from longsoak.core.proof.finding import Finding, judged, scatter, silence
 from longsoak.core.proof.reads import COVERAGE, noise_allowed
 from longsoak.core.straightline import line_through
+from longsoak.core.water.vessel import volume
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.proof import Json, Outcome

@@ -1,0 +1,72 @@
+"""The one line of a top-up at the terminal: drawn again and again, with a bell and a colour."""
+
+import os
+import sys
+from contextlib import suppress
+
+import click
+
+from longsoak.core.water.guide import Told, Word
+
+_COLOUR = {Word.SLOW: "yellow", Word.STOP: "red", Word.OVER: "red", Word.FLOAT_UP: "red"}
+BELL_AGAIN = 1.0  # s between two bells while the water should have stopped
+
+
+def line_of(told: Told) -> str:
+    """What is told at one look, without the word."""
+    said = []
+    if told.word is Word.OVER:
+        said.append(f"draw off {told.over:.1f} L")
+    elif told.litres_to_go is not None and told.mm_to_go is not None:
+        said.append(f"{told.litres_to_go:.1f} L ({told.mm_to_go:.0f} mm) to go")
+    if told.poured is not None:
+        said.append(f"poured {told.poured:.1f} L")
+    if told.clearance is not None:
+        said.append(f"clearance {told.clearance:.0f} mm")
+    said.append("no level yet" if told.age is None else f"level read {max(0, told.age):.0f} s ago")
+    return " · ".join(said)
+
+
+class Line:
+    """Shows what is told; on a terminal in place, else a line at each new word."""
+
+    def __init__(self) -> None:
+        self._drawn = sys.stderr.isatty()
+        self._coloured = self._drawn and not os.environ.get("NO_COLOR")
+        self._word: Word | None = None
+        self._rung = 0.0
+
+    def show(self, told: Told, *, now: float) -> None:
+        """Draw it; `now` in s on a clock that is never set."""
+        new, self._word = told.word is not self._word, told.word
+        again = told.word is not Word.SLOW and now - self._rung >= BELL_AGAIN
+        if told.word in _COLOUR and (new or again):
+            self._ring(now)
+        text = line_of(told)
+        if not self._drawn:
+            if new:
+                click.echo(f"{told.word}: {text}", err=True)
+            return
+        word = f" {told.word} "
+        if self._coloured and told.word in _COLOUR:
+            word = click.style(word, bg=_COLOUR[told.word], fg="black", bold=True)
+        # Cut to the width, for a line that wraps can't be drawn in place.
+        width = _columns() - len(told.word) - 4
+        sys.stderr.write(f"\r\x1b[K{word} {text[:width]}")
+        sys.stderr.flush()
+
+    def done(self) -> None:
+        """Leave the line as it stands."""
+        if self._drawn:
+            click.echo(err=True)
+
+    def _ring(self, now: float) -> None:
+        self._rung = now
+        if self._drawn:
+            sys.stderr.write("\a")
+
+
+def _columns() -> int:
+    with suppress(OSError):
+        return os.get_terminal_size(sys.stderr.fileno()).columns
+    return 80

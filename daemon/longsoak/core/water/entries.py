@@ -1,0 +1,130 @@
+"""Top-ups and service windows as entries of the logbook: put into one, and judged. Pure."""
+
+from collections.abc import Iterable, Sequence
+from math import isfinite
+
+from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.wording import time_words
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.handflag import HandFlag
+from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
+from longsoak.vocabulary.proof import Json
+
+LONGEST_WINDOW_MS = 4 * 3_600_000
+LONGEST_SOURCE = 200  # characters
+MOST_LITRES = 100_000.0  # L: more than any reservoir under a wall
+_NUMBERS = ("litres", "before_mm", "after_mm", "litres_by_can")
+
+
+def top_up_content(
+    *,
+    litres: float | None,
+    before_mm: float | None = None,
+    after_mm: float | None = None,
+    litres_by_can: float | None = None,
+    source: str = "",
+) -> dict[str, Json]:
+    """What an entry of the kind "top-up" holds beside its words.
+
+    Parameters
+    ----------
+    litres : float or None
+        What was added, L, by the level and the depth table; below 0 was drawn off.
+    before_mm, after_mm : float or None
+        The settled level before and after it.
+    litres_by_can : float or None
+        What was added, by the can's mark.
+    source : str
+        Where the water came from.
+    """
+    return {
+        "litres": litres,
+        "before_mm": before_mm,
+        "after_mm": after_mm,
+        "litres_by_can": litres_by_can,
+        "source": source,
+    }
+
+
+def wrong_top_up(entry: LogbookEntry) -> str | None:
+    """What is wrong with the content of an entry of the kind "top-up"; None if nothing is."""
+    content = entry.content
+    if content.keys() != {*_NUMBERS, "source"}:
+        return "A top-up has litres, levels before and after, litres by the can and a source"
+    for name in _NUMBERS:
+        number = content[name]
+        if number is None:
+            continue
+        if not isinstance(number, int | float) or isinstance(number, bool) or not isfinite(number):
+            return f"The {name} of a top-up is a number, or left out"
+        if abs(number) > MOST_LITRES or (name == "litres_by_can" and number <= 0):
+            return f"{number:g} can't be the {name} of a top-up"
+    if content["litres"] is None and content["litres_by_can"] is None:
+        return "A top-up has litres, by the level or by the can"
+    source = content["source"]
+    if not isinstance(source, str) or len(source) > LONGEST_SOURCE or not source.isprintable():
+        return f"The source of a top-up is one line of up to {LONGEST_SOURCE} characters"
+    return None
+
+
+def window_content(until_ms: int) -> dict[str, Json]:
+    """What an entry of the kind "service window" holds: until when, UTC ms."""
+    return {"until_ms": until_ms}
+
+
+def wrong_window(entry: LogbookEntry) -> str | None:
+    """What is wrong with the content of an entry of the kind "service window"; None if nothing."""
+    until = entry.content.get("until_ms")
+    if (
+        entry.content.keys() != {"until_ms"}
+        or not isinstance(until, int)
+        or isinstance(until, bool)
+    ):
+        return "A service window has a time at which it ends"
+    if until < entry.at_utc_ms:
+        return (
+            f"The service window ends {time_words(until)}, which is before it begins, "
+            f"{time_words(entry.at_utc_ms)}"
+        )
+    if until > entry.at_utc_ms + LONGEST_WINDOW_MS:
+        return "A service window lasts four hours at most: open another one after it"
+    return None
+
+
+def windows(entries: Iterable[LogbookEntry]) -> list[LogbookEntry]:
+    """The service windows that count, the newest first; `entries` may be of any kind."""
+    found = [entry for entry in entries if entry.kind == SERVICE and not entry.corrected_by]
+    return sorted(found, key=lambda entry: -entry.number)
+
+
+def window_at(entries: Sequence[LogbookEntry], utc_ms: int) -> LogbookEntry | None:
+    """The service window that is open at a time, of those that count."""
+    return next((each for each in entries if begins_ms(each) <= utc_ms < ends_ms(each)), None)
+
+
+def begins_ms(window: LogbookEntry) -> int:
+    """When it began, UTC ms, by a clock set right."""
+    return speaks_of_ms(window)
+
+
+def ends_ms(window: LogbookEntry) -> int:
+    """When it ends, UTC ms, as long after its beginning as was said."""
+    return begins_ms(window) + int(str(window.content["until_ms"])) - window.at_utc_ms
+
+
+def as_flags(entries: Iterable[LogbookEntry]) -> list[HandFlag]:
+    """What the windows that count make of the readings in them: not evaluated, of the whole rig."""
+    return [
+        HandFlag(
+            window.number,
+            window.subject,
+            begins_ms(window),
+            ends_ms(window),
+            Flag.NOT_EVALUATED,
+            window.by,
+            window.says,
+            window.kept_utc_ms + window.clock_off_ms,
+        )
+        for window in windows(entries)
+        if ends_ms(window) > begins_ms(window)
+    ]

@@ -1,0 +1,315 @@
+"""What the balance tells that nobody wants: leak, rise, stuck level, a pump that stands. Pure.
+
+What was lost in the last hours is held against what was usually lost in as many hours of the two
+weeks before, with the air of the room taken into account where that is measured. So weather widens
+the bounds by itself, and a rig is judged by its own past.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from itertools import accumulate, pairwise
+from math import isnan, nan, sqrt
+from statistics import median
+from typing import Any, NamedTuple
+
+from longsoak.core.water.decline import DAY, HOUR
+from longsoak.core.wording import with_noun
+from longsoak.vocabulary.water import Found, WaterHour, WaterNews
+
+
+class _Look(NamedTuple):
+    """A window: its length, h, and what in it is a leak.
+
+    That is `factor` times the usual, or `dry` times what the room explains where a pan or the air
+    is measured, and `sigmas` of what such windows differ by, and `least` mm more. `history` is what
+    is needed of the past, h. Own choice, found on simulated years in which days differ by a third
+    and hang together (tests/core/water): the longer, the finer, but weather lasts for days.
+    """
+
+    hours: float
+    factor: float
+    dry: float
+    sigmas: float
+    least: float
+    history: float
+
+
+LOOKS = (
+    _Look(3, 4.0, 3.0, 8.0, 2.0, 36),
+    _Look(12, 2.6, 2.0, 6.0, 2.0, 72),
+    _Look(24, 2.3, 1.8, 5.0, 2.0, 96),
+    _Look(48, 2.1, 1.6, 4.5, 2.0, 144),
+)
+_COVERED = 0.7  # of a window that has to be measured
+_SPREAD = 0.1  # of the usual, standard: two windows of any rig differ by that
+_SOAKS_AGAIN = 48.0  # h after a pump that stood: a specimen takes up again what it lost meanwhile
+_STOOD = 2.0  # h that it has to have stood for that
+_STILL = 0.4  # of the usual: evaporation from the reservoir alone, the face gets no water
+_FLAT = 0.1  # of the usual: water never evaporates that little
+_FLAT_MM = 2.0  # that should have been lost before a level is called stuck
+_RISE_MM = 3.0
+_OVER = 12.0  # h of losing as usual after which it is over
+
+
+class _Part(NamedTuple):
+    """From one hour to the next of the same stretch: s, L lost, running share, lack of vapour."""
+
+    until: float
+    lasts: float
+    fell: float
+    noise: float
+    running: float
+    dries: float
+
+
+@dataclass(slots=True)
+class Losses:
+    """Judges each hour by those before; remembers what stands, and what was usual before it."""
+
+    standing: dict[str, dict[str, float]] = field(default_factory=dict)
+    past: list[tuple[float, float]] = field(default_factory=list)  # times that were not as usual
+
+    def memory(self) -> dict[str, Any]:
+        """What it goes on from, as plain values."""
+        return asdict(self)
+
+    def judge(self, hours: Sequence[WaterHour], *, pump_known: bool) -> list[WaterNews]:
+        """Judge the newest hour; `hours` are about two weeks, the newest last.
+
+        Parameters
+        ----------
+        hours : sequence of WaterHour
+            In the order taken.
+        pump_known : bool
+            Whether a flow or a current tells what the pump does: the balance is not asked then.
+        """
+        parts = _parts(hours)
+        if not parts:
+            return []
+        self.past = [(begin, end) for begin, end in self.past if end > parts[0].until]
+        sums = _Sums(parts, self.past)
+        now, surface = parts[-1].until, hours[-1].surface
+        found = self._ends(sums, now)
+        if self.standing:
+            return found
+        for look in LOOKS:
+            here = sums.window(now, look.hours * HOUR)
+            usual = sums.usual(look, before=now - (72 if look.hours >= 48 else look.hours) * HOUR)
+            if here is None or usual is None or self._was_over(now - look.hours * HOUR):
+                continue
+            recent = sums.window(now, min(look.hours, _OVER) * HOUR)
+            if recent is not None and not _lasts(recent.rate, here.rate, usual.rate):
+                continue  # it is over already
+            told = self._told(look, here, usual, sums, now, surface, pump_known=pump_known)
+            if told is not None:
+                return [*found, told]
+        return found
+
+    def stop(self, found: Found, now: float) -> list[WaterNews]:
+        """End what stands of a kind: it was seen to be otherwise."""
+        kept = self.standing.pop(found, None)
+        if kept is None:
+            return []
+        self.past.append((kept["begin"], now))
+        return [WaterNews(found, kept["begin"], now, f"{_NAMES[found]} is over.", figures=kept)]
+
+    def _was_over(self, since: float) -> bool:
+        """Whether something was over since a time: what a window still holds of it is known."""
+        return any(end > since for _, end in self.past)
+
+    def _told(
+        self,
+        look: _Look,
+        here: "_Window",
+        usual: "_Usual",
+        sums: "_Sums",
+        now: float,
+        surface: float,
+        *,
+        pump_known: bool,
+    ) -> WaterNews | None:
+        weather = _weather(here.dries, usual.dries)
+        share, factor = (1.0, look.factor) if weather is None else (weather, look.dry)
+        expected, spread = usual.rate, usual.spread
+        days = here.lasts / DAY
+        mm = surface / days  # L/d that one mm in the window is
+        noise = 3.0 * here.noise / days
+        bound = max(factor * expected * max(1.0, share), expected * share + look.sigmas * spread)
+        soaking = sums.soaks_again(now)
+        if soaking:
+            bound *= 2.0
+        bound = max(bound, expected + look.least * mm, expected + noise)
+        if here.rate > bound and not (soaking and look.hours > 3):
+            return self._begin(Found.LEAK, here, usual, sums.since(now, (here.rate + expected) / 2))
+        rises = min(-_RISE_MM * mm, expected - look.sigmas * spread - _RISE_MM * mm, -noise)
+        if look.hours <= 24 and here.rate < rises:
+            return self._begin(Found.RISES, here, usual, now - here.lasts)
+        if look.hours < 24 or expected * days < max(_FLAT_MM * surface, 3.0 * here.noise):
+            return None
+        if abs(here.rate) < _FLAT * expected:
+            return self._begin(Found.STUCK, here, usual, now - here.lasts)
+        low = min(_STILL * expected * min(1.0, share), expected - 4.0 * spread)
+        if not pump_known and here.rate < low:
+            return self._begin(Found.PUMP_STILL, here, usual, now - here.lasts)
+        return None
+
+    def _begin(self, kind: Found, here: "_Window", usual: "_Usual", begin: float) -> WaterNews:
+        figures = {
+            "begin": begin,
+            "litres_per_day": here.rate,
+            "usual_litres_per_day": usual.rate,
+            "spread": usual.spread,
+            "hours": here.lasts / HOUR,
+        }
+        self.standing[kind] = figures
+        last = with_noun(round(here.lasts / HOUR), "hour")
+        now, then = f"{here.rate:.2f} L/d in the last {last}", f"{usual.rate:.2f} L/d usually"
+        says = {
+            Found.LEAK: f"More water is lost than evaporates: {now}, {then}. Look under and "
+            "around the reservoir, at hose, pump and joints, from a dry floor.",
+            Found.RISES: f"The level rises and nobody pours: {-here.rate:.2f} L/d in the last "
+            f"{last}. Water comes in, or the sensor drifts: look at the water with your own eyes.",
+            Found.STUCK: f"The level does not move: {now}, {then}. The sensor may be stuck, "
+            "fouled or dry: look at the water with your own eyes.",
+            Found.PUMP_STILL: f"Less water is lost than with wet faces: {now}, {then}. The "
+            "pump may stand still: look whether water runs.",
+        }[kind]
+        return WaterNews(kind, begin, None, says, figures=figures)
+
+    def _ends(self, sums: "_Sums", now: float) -> list[WaterNews]:
+        found: list[WaterNews] = []
+        here = sums.window(now, _OVER * HOUR)
+        if here is None:
+            return found
+        for name, kept in list(self.standing.items()):
+            kind, was, usual = Found(name), kept["litres_per_day"], kept["usual_litres_per_day"]
+            if now - kept["begin"] < _OVER * HOUR:
+                continue
+            if not _lasts(here.rate, was, usual):
+                found += self.stop(kind, now)
+        return found
+
+
+def _lasts(now: float, was: float, usual: float) -> bool:
+    """Whether a rate is still nearer to what it was than to the usual."""
+    middle = (was + usual) / 2
+    return now > middle if was > usual else now < middle
+
+
+_NAMES = {
+    Found.LEAK: "The leak",
+    Found.RISES: "The rise",
+    Found.STUCK: "The standstill of the level",
+    Found.PUMP_STILL: "The low loss",
+}
+
+
+class _Window(NamedTuple):
+    rate: float  # L/d
+    lasts: float  # s, of what was measured
+    noise: float  # L
+    dries: float  # Pa, or mm/d of a pan
+
+
+class _Usual(NamedTuple):
+    rate: float
+    spread: float
+    dries: float
+
+
+class _Sums:
+    """Sums over any window of the parts, each looked up at once."""
+
+    def __init__(self, parts: Sequence[_Part], past: Sequence[tuple[float, float]]) -> None:
+        self.past = past
+        self.parts = parts
+        self.times = [part.until for part in parts]
+        self.fell = [0.0, *accumulate(part.fell for part in parts)]
+        self.lasts = [0.0, *accumulate(part.lasts for part in parts)]
+        self.noise = median(part.noise for part in parts)
+
+    def window(self, until: float, lasts: float) -> _Window | None:
+        """What was lost in a time up to one; None where too little of it was measured."""
+        low, high = self._from(until - lasts), self._from(until)
+        measured = self.lasts[high] - self.lasts[low]
+        if measured < _COVERED * lasts:
+            return None
+        dries = [p.dries for p in self.parts[low:high] if not isnan(p.dries)]
+        return _Window(
+            (self.fell[high] - self.fell[low]) / measured * DAY,
+            measured,
+            self.noise * sqrt(2.0),
+            sum(dries) / len(dries) if dries else nan,
+        )
+
+    def usual(self, look: _Look, *, before: float) -> _Usual | None:
+        """What windows as long as a look's lost before a time, their middle and their spread."""
+        high = self._from(before)
+        if self.lasts[high] < look.history * HOUR:
+            return None
+        step = max(1, int(look.hours) // 12)
+        found = [
+            window
+            for until in self.times[:high:step]
+            if not any(a < until < b + look.hours * HOUR for a, b in self.past)
+            and (window := self.window(until, look.hours * HOUR)) is not None
+        ]
+        if len(found) < 4:
+            return None
+        rates = [window.rate for window in found]
+        middle = median(rates)
+        spread = 1.4826 * median(abs(rate - middle) for rate in rates)
+        dries = [window.dries for window in found if not isnan(window.dries)]
+        return _Usual(
+            max(middle, 0.0),
+            max(spread, _SPREAD * abs(middle)),
+            median(dries) if dries else nan,
+        )
+
+    def since(self, now: float, middle: float) -> float:
+        """When the loss began that is above `middle`, L/d: as a CUSUM says it."""
+        best, run, begin = 0.0, 0.0, self.times[-1] - self.parts[-1].lasts
+        for part in reversed(self.parts):
+            run += part.fell - middle * part.lasts / DAY
+            if run > best:
+                best, begin = run, part.until - part.lasts
+            if now - part.until > 96 * HOUR:
+                break
+        return begin
+
+    def soaks_again(self, now: float) -> bool:
+        """Whether the pump stood for hours, and has run again for less than two days."""
+        stood = sum(
+            part.lasts * (1.0 - part.running)
+            for part in self.parts[self._from(now - _SOAKS_AGAIN * HOUR) :]
+            if not isnan(part.running)
+        )
+        return stood >= _STOOD * HOUR
+
+    def _from(self, at: float) -> int:
+        low, high = 0, len(self.times)
+        while low < high:
+            middle = (low + high) // 2
+            if self.times[middle] <= at:
+                low = middle + 1
+            else:
+                high = middle
+        return low
+
+
+def _parts(hours: Sequence[WaterHour]) -> list[_Part]:
+    found = []
+    for a, b in pairwise(hours):
+        if a.stretch == b.stretch and 0.0 < b.at - a.at <= 2.5 * HOUR:
+            lasts = b.at - a.at
+            pan = (a.pan - b.pan) / lasts * DAY if not isnan(a.pan - b.pan) else nan
+            dries = b.lack if isnan(pan) else pan
+            found.append(_Part(b.at, lasts, a.litres - b.litres, b.litres_u, b.running, dries))
+    return found
+
+
+def _weather(here: float, usual: float) -> float | None:
+    """What the air dries now, as a multiple of the usual; None where it is not known."""
+    if isnan(here) or isnan(usual) or usual <= 0.0:
+        return None
+    return min(max(here / usual, 0.2), 5.0)

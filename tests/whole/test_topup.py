@@ -1,0 +1,187 @@
+"""`longsoak topup` as a person uses it, on a tray at a pty that a test pours into."""
+
+import json
+import os
+import pty
+import re
+import select
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from drivers.ptys import Device
+from longsoak.store.files import folder_of
+from longsoak.store.logbook import Logbook
+from longsoak.vocabulary.logbook import TOP_UP
+from processes import COMMAND, longsoak, running
+from waiting import wait_for
+from whole.trayrig import front_end, head
+
+RIG = """
+[[buses]]
+name = "tray"
+driver = "lines"
+port = "{port}"
+
+[[probes]]
+name = "water level"
+kind = "level"
+every = 5
+record = 60
+bus = "tray"
+address = {{ name = "level" }}
+
+[[probes]]
+name = "high float"
+kind = "float"
+trips_at = 105
+every = 1
+record = 60
+bus = "tray"
+address = {{ name = "float" }}
+"""
+
+
+class Tray:
+    """A tray of 0.4 L a mm at a pty, whose level a test sets."""
+
+    def __init__(self, folder: Path) -> None:
+        self.says = {"level": "70,mm", "float": "0,1"}
+        self.device = Device(folder / "front-end", front_end(self.says))
+        self.rig_file = folder / "rig.toml"
+        self.rig_file.write_text(head("poured", litres=60.0) + RIG.format(port=self.device.path))
+
+    def pour(self, mm: float, *, upto: float) -> None:
+        """Raise the level by so much each tenth of a second."""
+        level = float(self.says["level"].partition(",")[0])
+        while level < upto:
+            level += mm
+            self.says["level"] = f"{level:.2f},mm"
+            time.sleep(0.1)
+
+
+@pytest.fixture
+def tray(tmp_path: Path) -> Iterator[Tray]:
+    tray = Tray(tmp_path)
+    yield tray
+    tray.device.unplug()
+
+
+class Terminal:
+    """A `longsoak topup` at a terminal of its own."""
+
+    def __init__(self, *arguments: str | Path, **env: str) -> None:
+        self._master, slave = pty.openpty()
+        self.process = subprocess.Popen(
+            [COMMAND, "topup", *arguments],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            env={**os.environ, **env},
+            start_new_session=True,
+        )
+        os.close(slave)
+        self.heard = ""
+        self._read = 0
+
+    def says(self, words: str) -> None:
+        """Wait until it says `words` after what it was last seen to say."""
+
+        def found() -> bool:
+            while select.select([self._master], [], [], 0)[0]:
+                try:
+                    self.heard += os.read(self._master, 4096).decode(errors="replace")
+                except OSError:  # it has ended
+                    break
+            return words in self.heard[self._read :]
+
+        wait_for(found, what=f"{words!r}", limit=40)
+        self._read = self.heard.index(words, self._read) + len(words)
+
+    def press_enter(self) -> None:
+        os.write(self._master, b"\n")
+
+    def close(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        os.close(self._master)
+
+
+def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray: Tray) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        terminal = Terminal(
+            *(tray.rig_file, "--by", "mk", "--litres", "9.5", "--source", "rain butt"), NO_COLOR="1"
+        )
+        try:
+            terminal.says(" ready  11.2 L (28 mm) to go · poured 0.0 L · clearance 50 mm")
+            began, seen = time.monotonic(), terminal.heard.count("\r")
+            tray.pour(0.1, upto=80)
+            terminal.says(" pouring ")
+            # Two redraws a second at least, over the ten seconds and more of the pour.
+            redraws = terminal.heard.count("\r") - seen
+            assert redraws >= 2 * (time.monotonic() - began) * 0.9
+            tray.pour(0.1, upto=94)
+            terminal.says(" stop ")
+            assert "\a" in terminal.heard
+            assert "\x1b[4" not in terminal.heard, "no colour where none is wished for"
+            assert "over the line" not in terminal.heard
+            terminal.press_enter()
+            terminal.says("Waiting for the water to settle.")
+            terminal.says(" slow down ")  # what was on its way has come
+            terminal.process.send_signal(signal.SIGINT)
+            terminal.says("kept as number 1")
+            assert terminal.process.wait(20) == 0
+        finally:
+            terminal.close()
+        (entry,) = Logbook(folder_of(tray.rig_file)).entries(kind=TOP_UP)
+        assert run.stop() == 0
+    assert (entry.by, entry.says) == ("mk", "Topped up by 9.6 L, rain butt.")
+    assert entry.content == {
+        "before_mm": 70.0,
+        "after_mm": pytest.approx(94.0, abs=0.1),
+        "litres": pytest.approx(9.6, abs=0.05),  # 24 mm of 0.4 L
+        "litres_by_can": 9.5,
+        "source": "rain butt",
+    }
+
+
+def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(tray: Tray) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        script = subprocess.Popen(
+            [COMMAND, "topup", tray.rig_file, "--by", "mk", "--until-settled", "--json"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            stdin=subprocess.DEVNULL,
+            text=True,
+        )
+        terminal = Terminal(tray.rig_file, "--by", "ab", NO_COLOR="")
+        terminal.says(" ready ")
+        tray.pour(0.1, upto=75)
+        tray.says["float"] = "1,1"
+        terminal.says("\x1b[30m\x1b[41m\x1b[1m float is up \x1b[0m")
+        tray.says["float"] = "0,1"
+        terminal.close()
+        out, err = script.communicate(timeout=120)
+        assert script.returncode == 0, err
+        assert run.stop() == 0
+    words = [line.partition(":")[0] for line in err.splitlines() if re.match("[a-z ]+:", line)]
+    assert words[:3] == ["level not known", "ready", "pouring"]
+    document = json.loads(out)
+    assert document["settled"] is True
+    assert document["entry"]["content"]["after_mm"] == pytest.approx(75.0, abs=0.2)
+    assert document["entry"]["content"]["litres_by_can"] is None
+
+
+def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        assert run.stop() == 0
+    refused = longsoak("topup", tray.rig_file, "--by", "mk")
+    assert refused.returncode == 1
+    assert refused.stderr.startswith("`longsoak run` is not running here, so nobody reads the lev")
