@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from statistics import median, quantiles
 
-from bench.figures import Figure, Unmeasured, scratch
+from bench.figures import Figure, scratch
+from bench.waterbook import Kept, days_said, kept, lost_before, rate_off, top_up_off
 from bench.waterpeers import PEERS, days_left, hourly
 from faults.water import lived
-from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict
+from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict, judge, told_in
 from faults.waterworld.happenings import SENSOR_FAULTS, Kind
 from faults.waterworld.shape import SHAPES, Shape
 from faults.waterworld.weather import DAY, HOUR
@@ -28,46 +29,76 @@ FOUND: Mapping[str, tuple[Kind, ...]] = {
 }
 FIRST, EVERY = 30 * 24, 60  # h: when it is first asked how long the water lasts, and how often
 SHORTEST = 1.0  # days that are still to be foreseen
-WITHIN = 10.0  # %
+RATE_WITHIN, DAYS_WITHIN, INSIDE = 5.0, 10.0, 90.0  # %
+OURS, BEST = "ours", "scipy theilslopes of the last 24 h"
 _GOAL = "the goal itself"
 
 
 @dataclass(frozen=True, slots=True)
 class Year:
-    """One rig's year: what was told, and by how much of the truth each peer was off, %."""
+    """One rig's year: what was told, and by how much of the truth figures were off, %.
+
+    `days` are those left until the pump would suck air, ours and each peer's in the same order,
+    `inside` whether the truth lay in the range that was said; `rates` what was lost in the days
+    before, ours and a peer's; `litres` those of top-ups.
+    """
 
     verdict: Verdict
-    off: dict[str, list[float]]
+    days: dict[str, list[float]]
+    inside: list[bool]
+    rates: list[tuple[float, float]]
+    litres: list[float]
 
 
-def figures() -> list[Figure | Unmeasured]:
+def figures() -> list[Figure]:
     """Measure all."""
     with get_context("fork").Pool(2) as pool:
         years = pool.map(_year, SHAPES, chunksize=1)
     verdicts = [year.verdict for year in years]
-    return [*_told(verdicts), _false(verdicts), *_days_left(years)]
+    return [*_told(verdicts), _false(verdicts), *_off(years)]
 
 
 def _year(shape: Shape) -> Year:
     with scratch() as folder:
-        script, verdict = lived(shape, folder / "record", seed=SEED, short=False)
-        off = _off(script.world, Record(folder / "record"))
-    return Year(verdict, off)
+        script, _ = lived(shape, folder / "record", seed=SEED, short=False)
+        record = Record(folder / "record")
+        books = kept(record, shape)
+        told = [*told_in(folder / "record"), *books.top_ups()]
+        days, inside, rates = _asked(script.world, record, books)
+    poured = [
+        (each.begins, each.ends, each.litres)
+        for each in script.happened
+        if each.kind is Kind.TOP_UP and each.demanded and each.litres is not None
+    ]
+    verdict = judge(shape.name, script.days, script.happened, told)
+    return Year(verdict, days, inside, rates, top_up_off(books, poured))
 
 
-def _off(world: World, record: Record) -> dict[str, list[float]]:
-    """By how much a line through the last day misses how long the water lasted."""
-    off: dict[str, list[float]] = {name: [] for name in PEERS}
+def _asked(
+    world: World, record: Record, books: Kept
+) -> tuple[dict[str, list[float]], list[bool], list[tuple[float, float]]]:
+    """What is answered every few days, against the truth: see `Year`."""
+    days: dict[str, list[float]] = {name: [] for name in (OURS, *PEERS)}
+    inside: list[bool] = []
+    rates: list[tuple[float, float]] = []
     for number in range(FIRST, len(world.hours), EVERY):
+        level = hourly(record, world.shape, until=(number + 1) * HOUR)
+        lost = lost_before(world, number)
+        ours = None if lost is None else rate_off(books, lost, number)
+        if lost is not None and ours is not None and len(level.hours) > 1:
+            rates.append((ours, 100 * abs(24 * PEERS[BEST](*level) / lost - 1)))
         truth = days_until(world, number, world.shape.pump_needs)
         if truth is None or truth < SHORTEST:
             continue
-        level = hourly(record, world.shape, until=(number + 1) * HOUR)
-        for name, line in PEERS.items():
-            left = days_left(level, world.shape, line)
+        lefts = {name: days_left(level, world.shape, line) for name, line in PEERS.items()}
+        said = days_said(books, world.shape, number)
+        if said is None or None in lefts.values():
+            continue
+        inside.append(said.low <= truth <= said.high)
+        for name, left in {OURS: said.days, **lefts}.items():
             if left is not None:
-                off[name].append(100 * abs(left / truth - 1))
-    return off
+                days[name].append(100 * abs(left / truth - 1))
+    return days, inside, rates
 
 
 def _told(verdicts: Sequence[Verdict]) -> Iterator[Figure]:
@@ -100,14 +131,51 @@ def _false(verdicts: Sequence[Verdict]) -> Figure:
     )
 
 
-def _days_left(years: Sequence[Year]) -> Iterator[Unmeasured]:
-    """How far off the days are that are left until the pump would suck air."""
-    for name in PEERS:
-        off = [each for year in years for each in year.off[name]]
-        yield Unmeasured(
-            f"days until the pump would suck air, beside {name}",
-            f"<= {WITHIN:g} %",
-            "nothing foresees them yet; the peer is off by "
-            f"{median(off):.0f} % (half of {len(off)} times) and {quantiles(off, n=10)[-1]:.0f} %"
-            " (9 of 10 times)",
+def _off(years: Sequence[Year]) -> Iterator[Figure]:
+    """How far off the figures of the balance are."""
+    litres = [each for year in years for each in year.litres]
+    yield Figure(
+        f"litres of top-ups, half of {len(litres)}",
+        median(litres),
+        "% off",
+        RATE_WITHIN,
+        _GOAL,
+        median(litres) / RATE_WITHIN,
+    )
+    rates = [each for year in years for each in year.rates]
+    ours, peers = ([each[n] for each in rates] for n in (0, 1))
+    for says, of in (("half", median), ("9 of 10", _most)):
+        yield Figure(
+            f"evaporated and taken up a day, {says} of {len(rates)} times",
+            of(ours),
+            "% off",
+            RATE_WITHIN,
+            BEST,
+            of(ours) / of(peers),
         )
+    days = {name: [each for year in years for each in year.days[name]] for name in (OURS, *PEERS)}
+    for name in PEERS:
+        for says, of in (("half", median), ("9 of 10", _most)):
+            yield Figure(
+                f"days until the pump would suck air, {says} of {len(days[OURS])} times",
+                of(days[OURS]),
+                "% off",
+                DAYS_WITHIN,
+                name,
+                of(days[OURS]) / of(days[name]),
+            )
+    inside = [each for year in years for each in year.inside]
+    share = 100 * sum(inside) / len(inside)
+    yield Figure(
+        "days until the pump would suck air: the truth lies within the range that is said",
+        share,
+        "%",
+        INSIDE,
+        _GOAL,
+        share / INSIDE,
+        at_least=True,
+    )
+
+
+def _most(values: Sequence[float]) -> float:
+    return quantiles(values, n=10)[-1]
