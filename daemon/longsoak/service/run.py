@@ -25,6 +25,7 @@ from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.messages import Stop
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
+from longsoak.service.waterkeeping import WaterKeeping
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.proofrequests import Closer
@@ -120,6 +121,7 @@ def _record(
     disk = Disk(writer, marks=rig.marks, rebuildable=summaries)
     folding, look_over = Folding(writer), LookOver(folder)
     health = HealthKeeping(folder, writer, rig)
+    water = None if rig.reservoir is None else WaterKeeping(folder, writer, rig)
 
     def wake() -> None:
         for outlet in outlets:
@@ -145,12 +147,14 @@ def _record(
             Upkeep(writer.sealing(), summaries),
             DayClosing(folder, writer),
             health.begin_again(),
+            *([] if water is None else [water.begin_again()]),
             disk,
             folding,
             look_over,
         ],
         disk=lambda: {**disk.standing(), **folding.standing()},
         doubts=health.doubts,
+        water=dict if water is None else water.alarms,
         suspect=look_over.suspect,
     )
     workers = [

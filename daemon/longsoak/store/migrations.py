@@ -183,6 +183,32 @@ def m0010_hiding(db: sqlite3.Connection) -> None:
         db.execute(f"ALTER TABLE alarm_change ADD COLUMN {column}")
 
 
+def m0011_water(db: sqlite3.Connection) -> None:
+    """Keep what is found out about the water.
+
+    ``water_hour`` holds hours of it, ``water_news`` what happened to it; none is ever changed, and
+    what is told again of one ``found``, ``subject`` and ``begin_s`` supersedes what was told
+    before. ``book`` counts the books that were begun anew: only hours of one book and ``stretch``
+    may be compared. ``begin_s`` is the book's own clock. ``water_memory`` is what it goes on from,
+    up to scan ``scan``, and is written over.
+    """
+    for statement in (
+        "CREATE TABLE water_hour (id INTEGER PRIMARY KEY, book INTEGER NOT NULL,"
+        " run INTEGER NOT NULL REFERENCES run, utc_ms INTEGER NOT NULL,"
+        " boottime_ms INTEGER NOT NULL, stretch INTEGER NOT NULL, hours REAL NOT NULL,"
+        " level REAL NOT NULL, litres REAL NOT NULL, litres_u REAL NOT NULL,"
+        " surface REAL NOT NULL, pan REAL, mass REAL, lack REAL, running REAL) STRICT",
+        "CREATE TABLE water_news (id INTEGER PRIMARY KEY, book INTEGER NOT NULL,"
+        " found TEXT NOT NULL, subject TEXT NOT NULL, begin_s REAL NOT NULL,"
+        " run INTEGER NOT NULL REFERENCES run, utc_ms INTEGER NOT NULL,"
+        " boottime_ms INTEGER NOT NULL, end_run INTEGER REFERENCES run, end_utc_ms INTEGER,"
+        " end_boottime_ms INTEGER, says TEXT NOT NULL, figures TEXT NOT NULL) STRICT",
+        "CREATE TABLE water_memory (id INTEGER PRIMARY KEY CHECK (id = 1), scan INTEGER NOT NULL,"
+        " book INTEGER NOT NULL, memory BLOB NOT NULL) STRICT",
+    ):
+        db.execute(statement)
+
+
 ALL: tuple[Migration, ...] = (
     m0001_record,
     m0002_proof,
@@ -194,6 +220,7 @@ ALL: tuple[Migration, ...] = (
     m0008_moments,
     m0009_health,
     m0010_hiding,
+    m0011_water,
 )
 
 

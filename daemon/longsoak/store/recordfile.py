@@ -56,6 +56,13 @@ _LACKING = {
         f"CREATE TEMP VIEW IF NOT EXISTS alarm_change AS SELECT *, {_UNTOLD}"  # noqa: S608 - ours
         " FROM main.alarm_change",
     ),
+    "m0011_water": (
+        "CREATE TEMP TABLE water_hour (id INTEGER PRIMARY KEY, book, run, utc_ms, boottime_ms,"
+        " stretch, hours, level, litres, litres_u, surface, pan, mass, lack, running)",
+        "CREATE TEMP TABLE water_news (id INTEGER PRIMARY KEY, book, found, subject, begin_s, run,"
+        " utc_ms, boottime_ms, end_run, end_utc_ms, end_boottime_ms, says, figures)",
+        "CREATE TEMP TABLE water_memory (id INTEGER PRIMARY KEY, scan, book, memory)",
+    ),
 }
 
 

@@ -35,6 +35,7 @@ from longsoak.store.sealing import Sealing, SealingPlan
 from longsoak.store.space import Written, add_written
 from longsoak.store.summaries import Summaries
 from longsoak.store.transaction import Transaction
+from longsoak.store.water import KeptWater, add_water
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event, RunGap
@@ -243,6 +244,17 @@ class RecordWriter:
         """
         with _told("what readings tell could not be kept"), Transaction(self._db):
             add_health(self._db, news)
+
+    def keep_water(self, kept: KeptWater) -> None:
+        """Keep what was found out about the water, and how far it was looked at; all or nothing.
+
+        Raises
+        ------
+        StoreError
+            The disk refused.
+        """
+        with _told("what the water does could not be kept"), Transaction(self._db):
+            add_water(self._db, kept)
 
     def handled(self, request: Request) -> bool:
         """Whether the request is in the record already."""

@@ -148,6 +148,16 @@ class WaterBook:
         """Take a conductivity at 25 degC that was measured by hand, uS/cm."""
         return [] if self._salt_probe else self._judge_salts(at, conductivity_25)
 
+    @property
+    def wants(self) -> frozenset[str]:
+        """The probes it looks at, by name."""
+        return frozenset(self._roles)
+
+    @property
+    def at(self) -> float | None:
+        """The time of the last scan, s; None before the first."""
+        return self._open.at
+
     # What stands -----------------------------------------------------------------------------
 
     def alarms(self) -> dict[str, str | None]:
@@ -360,7 +370,5 @@ def _roles(rig: Rig, reservoir: Reservoir) -> dict[str, str]:
     for probe in rig.probes:
         if probe.kind in of_kind:
             found.setdefault(probe.name, of_kind[probe.kind])
-    for name, role in ((rig.room.temperature, _WARM), (rig.room.humidity, _DAMP)):
-        if name is not None:
-            found[name] = role
-    return found
+    room = {rig.room.temperature: _WARM, rig.room.humidity: _DAMP}
+    return found | {name: role for name, role in room.items() if name is not None}

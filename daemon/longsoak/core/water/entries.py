@@ -4,10 +4,11 @@ from collections.abc import Iterable, Sequence
 from math import isfinite
 
 from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.water.reconcile import ByHand
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
-from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
+from longsoak.vocabulary.logbook import SERVICE, TOP_UP, LogbookEntry
 from longsoak.vocabulary.proof import Json
 
 LONGEST_WINDOW_MS = 4 * 3_600_000
@@ -65,6 +66,18 @@ def wrong_top_up(entry: LogbookEntry) -> str | None:
     if not isinstance(source, str) or len(source) > LONGEST_SOURCE or not source.isprintable():
         return f"The source of a top-up is one line of up to {LONGEST_SOURCE} characters"
     return None
+
+
+def poured_by_hand(entries: Iterable[LogbookEntry]) -> list[ByHand]:
+    """The top-ups that count, oldest first, by the can where that was told; no water drawn off."""
+    found = []
+    for entry in entries:
+        if entry.kind == TOP_UP and not entry.corrected_by:
+            by_can, by_level = entry.content["litres_by_can"], entry.content["litres"]
+            litres = float(str(by_level if by_can is None else by_can))
+            if litres > 0.0:
+                found.append(ByHand(speaks_of_ms(entry), litres, entry.number))
+    return sorted(found)
 
 
 def window_content(until_ms: int) -> dict[str, Json]:
