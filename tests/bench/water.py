@@ -7,10 +7,10 @@ from multiprocessing import get_context
 from statistics import median, quantiles
 
 from bench.figures import Figure, scratch
-from bench.waterbook import Kept, days_said, kept, lost_before, rate_off, top_up_off
+from bench.waterbook import Books, books_of, days_said, lost_before, rate_off, top_up_off
 from bench.waterpeers import PEERS, days_left, hourly
 from faults.water import lived
-from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict, judge, told_in
+from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict
 from faults.waterworld.happenings import SENSOR_FAULTS, Kind
 from faults.waterworld.shape import SHAPES, Shape
 from faults.waterworld.weather import DAY, HOUR
@@ -60,22 +60,19 @@ def figures() -> list[Figure]:
 
 def _year(shape: Shape) -> Year:
     with scratch() as folder:
-        script, _ = lived(shape, folder / "record", seed=SEED, short=False)
-        record = Record(folder / "record")
-        books = kept(record, shape)
-        told = [*told_in(folder / "record"), *books.top_ups()]
-        days, inside, rates = _asked(script.world, record, books)
+        script, verdict = lived(shape, folder / "record", seed=SEED, short=False)
+        books = books_of(folder / "record")
+        days, inside, rates = _asked(script.world, Record(folder / "record"), books)
     poured = [
         (each.begins, each.ends, each.litres)
         for each in script.happened
         if each.kind is Kind.TOP_UP and each.demanded and each.litres is not None
     ]
-    verdict = judge(shape.name, script.days, script.happened, told)
     return Year(verdict, days, inside, rates, top_up_off(books, poured))
 
 
 def _asked(
-    world: World, record: Record, books: Kept
+    world: World, record: Record, books: Books
 ) -> tuple[dict[str, list[float]], list[bool], list[tuple[float, float]]]:
     """What is answered every few days, against the truth: see `Year`."""
     days: dict[str, list[float]] = {name: [] for name in (OURS, *PEERS)}

@@ -19,6 +19,7 @@ from longsoak.service.folding import Folding
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
+from longsoak.service.waterkeeping import WaterKeeping
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.unkept import Unkept
@@ -99,6 +100,7 @@ class Recording:
         self._messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._inbox, self._summaries = Inbox(folder), self._writer.summaries()
         health = HealthKeeping(folder, self._writer, rig)
+        water = WaterKeeping(folder, self._writer, rig)
         self._recorder = Recorder(
             rig,
             writer=self._writer,
@@ -110,12 +112,14 @@ class Recording:
             seen=lambda taken: None,
             closer=lambda wanted: None,
             doubts=health.doubts,
+            water=water.alarms,
         )
         self._due = Due(
             [
                 Upkeep(self._writer.sealing(), self._summaries),
                 DayClosing(folder, self._writer),
                 health,
+                water,
                 Folding(self._writer),
             ]
         )

@@ -8,16 +8,19 @@ from typing import NamedTuple
 
 from faults.waterdriven import START_MS
 from faults.waterworld.happenings import Happening, Kind
-from faults.waterworld.sensors import FLOAT
+from faults.waterworld.sensors import FLOAT, LEVEL
 from faults.waterworld.specimen import REACH, SITES
 from faults.waterworld.weather import DAY, HOUR
 from longsoak.store.reader import Record
+from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.water import Found as Water
 
-MINUTE = 60.0
+MINUTE, QUARTER = 60.0, 900.0
 MONTH = 30.4 * DAY
-# What the record tells beside alarms: time without readings, and water that was added.
-GAP, TOP_UP = "gap", "top-up"
+GAP = "gap"  # time without readings, as the record tells it
+# What the water's books tell beside alarms.
+IN_THE_BOOKS = (Water.TOP_UP, Water.SIPHON, Water.STUCK, Water.RISES)
 FALSE_A_MONTH = 1.0
 EARLY = 90.0  # s: a probe reads a little high, and it is looked at once a minute
 
@@ -43,7 +46,7 @@ class Sign:
     over for `whole` happenings. `explains` are watches that it may raise beside, up to `lingers` s
     after it is over. With `own` set, only of its own subject and of those in `beside`. `wets` are
     pins that it leaves wet for weeks: whoever says that they are wetter than their neighbours is
-    right.
+    right. What is found later may be said to have begun up to `early` s before it did.
     """
 
     tells: tuple[str, ...]
@@ -54,6 +57,7 @@ class Sign:
     own: bool = False
     beside: tuple[str, ...] = ()
     wets: tuple[str, ...] = ()
+    early: float = EARLY
 
 
 _HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT)
@@ -70,19 +74,27 @@ SIGNS: dict[Kind, Sign] = {
     Kind.DRY: Sign((Watch.DRY,), 10 * MINUTE, explains=(Watch.LOW, Watch.PUMP_STOPPED)),
     Kind.LOW: Sign((Watch.LOW, Watch.DRY), HOUR),
     Kind.LEAK: Sign((Watch.LEAK,), 0.0, whole=True, explains=(Watch.LOW,), lingers=DAY),
-    Kind.SIPHON: Sign((Watch.LEAK,), 2 * HOUR, whole=True, explains=(Watch.LOW,), lingers=DAY),
+    Kind.SIPHON: Sign(
+        (Watch.LEAK, Water.SIPHON),
+        2 * HOUR,
+        whole=True,
+        explains=(Watch.LOW,),
+        lingers=DAY,
+        early=HOUR,
+    ),
     Kind.HOT: Sign((Watch.HOT,), 2 * HOUR, lingers=3 * HOUR),
     Kind.COLD: Sign((Watch.COLD,), 2 * HOUR, lingers=3 * HOUR),
     Kind.HUMID: Sign((Watch.HUMID,), 2 * HOUR, lingers=3 * HOUR),
     Kind.PUMP_STOP: Sign((Watch.PUMP_STOPPED,), 5 * MINUTE),
     # A rest may be half an hour long, and only after it is the top-up known to be over.
-    Kind.TOP_UP: Sign((TOP_UP,), 2 * HOUR, whole=True, lingers=2 * HOUR),
+    Kind.TOP_UP: Sign((Water.TOP_UP,), 2 * HOUR, whole=True, early=QUARTER),
     Kind.POWER_CUT: Sign((GAP,), 5 * MINUTE, explains=(Watch.PUMP_STOPPED, Watch.CLOCK)),
     Kind.LEVEL_STUCK: Sign(
-        (*_OFF, Watch.DISAGREE),
+        (*_OFF, Watch.DISAGREE, Water.STUCK),
         0.0,
         whole=True,
-        explains=(Watch.LEAK, Watch.LEVEL_UNKNOWN),
+        early=12 * HOUR,
+        explains=(Water.TOP_UP, Watch.LEAK, Watch.LEVEL_UNKNOWN),
         own=True,
         beside=(FLOAT,),
     ),
@@ -90,7 +102,7 @@ SIGNS: dict[Kind, Sign] = {
         (*_OFF, Watch.LEVEL_UNKNOWN),
         0.0,
         whole=True,
-        explains=(*_HIGH, Watch.LOW, Watch.DRY, Watch.DISAGREE),
+        explains=(*_HIGH, Watch.LOW, Watch.DRY, Watch.LEAK, Water.RISES, Watch.DISAGREE),
         own=True,
         beside=(FLOAT,),
     ),
@@ -163,7 +175,7 @@ def _tells(found: Found, happening: Happening) -> bool:
     return (
         found.watch in sign.tells
         and found.at <= until
-        and (found.over is None or found.over >= happening.nearly_from - EARLY)
+        and (found.over is None or found.over >= happening.nearly_from - sign.early)
         and _about(happening, found)
     )
 
@@ -176,7 +188,7 @@ def _explains(happening: Happening, found: Found) -> bool:
         return happening.begins <= found.at <= happening.ends + WETS_FOR
     return (
         found.watch in (*sign.tells, *sign.explains)
-        and happening.nearly_from - EARLY <= found.at <= happening.ends + sign.lingers
+        and happening.nearly_from - sign.early <= found.at <= happening.ends + sign.lingers
         and _about(happening, found)
     )
 
@@ -187,13 +199,16 @@ def _about(happening: Happening, found: Found) -> bool:
 
 
 def told_in(folder: Path) -> list[Found]:
-    """Every alarm that people were told of, once each time it stood, and every gap."""
+    """Every alarm that was told, once each time it stood, every gap, and what the books say."""
     record = Record(folder)
     found = [
         _at_once(GAP, _since_start(gap.from_utc_ms + gap.length_ms), "no readings")
         for gap in record.gaps()
         if gap.length_ms is not None
     ]
+    for each in WaterRecord(folder).happenings(*IN_THE_BOOKS):
+        over = None if each.until_ms is None else _since_start(each.until_ms)
+        found.append(Found(each.found, LEVEL, _since_start(each.from_ms), each.says, over))
     standing: dict[str, Found] = {}  # alarms that were told
     for change in record.alarm_changes_since(0):
         watch, _, subject = change.key.partition(":")

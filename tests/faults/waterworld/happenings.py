@@ -72,9 +72,9 @@ class Happening:
     subject: str = ""
     litres: float | None = None
 
-    def seen_from(self, time: float) -> "Happening":
-        """The same, of which nobody could know before `time`."""
-        return replace(self, known_from=time)
+    def unseen(self, since: float, until: float) -> "Happening":
+        """The same, which nobody saw: it may have been at any time between."""
+        return replace(self, nearly_from=since, known_from=until)
 
 
 @dataclass(slots=True)

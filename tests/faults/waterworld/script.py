@@ -263,7 +263,8 @@ class Script:
             self._in(turn.size, self._pump_again)
         self._tell(Kind.POWER_CUT, began)
         self.happened = [
-            each.seen_from(world.time) if each.begins >= began else each for each in self.happened
+            each.unseen(began, world.time) if each.begins >= began else each
+            for each in self.happened
         ]
 
     def _fails(self, turn: Turn) -> None:
