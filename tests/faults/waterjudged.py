@@ -199,7 +199,10 @@ def _about(happening: Happening, found: Found) -> bool:
 
 
 def told_in(folder: Path) -> list[Found]:
-    """Every alarm that was told, once each time it stood, every gap, and what the books say."""
+    """Every alarm that was told, once each time it stood, every gap, and what the books say.
+
+    An alarm lies where it was told; what the books say lies where it began, by their own account.
+    """
     record = Record(folder)
     found = [
         _at_once(GAP, _since_start(gap.from_utc_ms + gap.length_ms), "no readings")
