@@ -99,6 +99,8 @@ every = {every}
 {more}
 """
 
+PER_KELVIN = 0.02  # mm
+
 
 def rig_text(shape: Shape) -> str:
     """The file's text."""
@@ -140,6 +142,8 @@ def _probes(shape: Shape) -> Iterator[tuple[str, str, str, str]]:
     """Name, kind, bus, and what else is said of each probe."""
     zero, per_unit = level_line(shape)
     level = f"zero = {zero}\nper_unit = {per_unit}\nrecord = 300\nresolution = 0.5"
+    # What its data sheet says, which is not quite what it does.
+    level += f'\ntemperature = "{WATER}"\nzero_per_kelvin = {PER_KELVIN}'
     yield LEVEL, "level", TRAY_BUS, level
     yield FLOAT, "float", TRAY_BUS, f"trips_at = {shape.trips_at}\nrecord = 3600"
     yield FLOW, "flow", TRAY_BUS, "runs_from = 0.3\nzero = 0.0\nper_unit = 0.01\nrecord = 3600"
