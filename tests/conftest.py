@@ -4,7 +4,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from playwright.sync_api import Browser, sync_playwright
+
+# How long an example takes says nothing on a machine that runs other tests beside it.
+settings.register_profile("here", deadline=None)
+settings.load_profile("here")
 
 _SPREAD = 0.8  # of a run, in which the tests of whole programs have all begun
 

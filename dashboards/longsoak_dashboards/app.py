@@ -44,6 +44,7 @@ from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
+from longsoak_dashboards.watersheets import WaterSheets
 
 # One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are a few
 # so that a sheet that waits for the disk does not hold up the others.
@@ -54,6 +55,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
+    water = WaterSheets(source)
 
     def declared() -> str | None:
         try:
@@ -73,6 +75,10 @@ def create_app(source: Source, *, host: str) -> Starlette:
         routes=[
             Route("/", pages.section),
             Route("/traces", pages.traces),
+            Route("/water", water.water),
+            Route("/water/begin", water.begin, methods=["POST"]),
+            Route("/water/live", water.live),
+            Route("/water/end", water.end, methods=["POST"]),
             Route("/alarms", alarms.alarms),
             Route("/alarms/acknowledge", alarms.acknowledge, methods=["POST"]),
             Route("/alarms/reset", alarms.reset, methods=["POST"]),

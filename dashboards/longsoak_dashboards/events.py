@@ -31,6 +31,11 @@ class News:
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
 
+    @property
+    def closing(self) -> bool:
+        """Whether every stream has to end."""
+        return self._closing
+
     def close_soon(self) -> None:
         """End every stream within moments. Safe to call from a signal handler."""
         self._closing = True

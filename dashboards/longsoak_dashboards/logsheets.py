@@ -3,8 +3,6 @@
 import secrets
 from collections.abc import Mapping, Sequence
 from functools import partial
-from hashlib import sha256
-from math import isfinite
 from typing import TypedDict
 from urllib.parse import urlencode
 
@@ -33,7 +31,7 @@ from longsoak.vocabulary.logbook import FLAG, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import Form, from_another_site
+from longsoak_dashboards.forms import WAITED, Form, from_another_site, once_number, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
@@ -42,8 +40,6 @@ from longsoak_dashboards.view.alarms import Told
 
 _LARGEST_FORM = 4 * LARGEST  # bytes, photos included
 _FIELDS = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
-WAITED = "waited"  # s, of a form that waited in a browser
-_LONGEST_WAIT = 30 * 86_400.0  # s
 _FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
 
 
@@ -140,8 +136,7 @@ class LogSheets(Sheets):
         A button may be pressed twice, and a phone that lost its signal does not know whether what
         it sent was taken, be it days ago.
         """
-        form = (*(said[name] for name in _FIELDS), *entry.photos)
-        number = sha256("\0".join(form).encode()).hexdigest()[:32] if said["once"] else None
+        number = once_number(said, _FIELDS, *entry.photos)
         request = ask_to_write(self.source.record.folder, entry, number=number)
         # Without a fragment: a browser without scripts would go there and not look again.
         return f"/logbook?{urlencode({'asked': request.uuid, 'since': entry.asked_utc_ms})}"
@@ -210,15 +205,6 @@ class LogSheets(Sheets):
             waiting=False,
             status=status,
         )
-
-
-def waited_ms(said: Form) -> int:
-    """How long what was said waited in a browser for a signal, ms; counted by its own clock."""
-    try:
-        seconds = float(said.get(WAITED, ""))
-    except ValueError:
-        return 0
-    return round(1000 * seconds) if isfinite(seconds) and 0 <= seconds <= _LONGEST_WAIT else 0
 
 
 class _Content(TypedDict, total=False):

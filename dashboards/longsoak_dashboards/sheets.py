@@ -16,8 +16,8 @@ from longsoak_dashboards.source import Heading, NotYet, Source, unread
 from longsoak_dashboards.view.sentences import moment
 
 SHEETS = (
-    *(("/", "Section"), ("/traces", "Traces"), ("/alarms", "Alarms"), ("/health", "Health")),
-    *(("/proof", "Proof"), ("/logbook", "Logbook")),
+    *(("/", "Section"), ("/water", "Water"), ("/traces", "Traces"), ("/alarms", "Alarms")),
+    *(("/health", "Health"), ("/proof", "Proof"), ("/logbook", "Logbook")),
 )
 HERE = Path(__file__).parent
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from faults import aside, broker, database, failing, full, kill, powercut, scripted, service
+from faults import aside, broker, database, failing, full, kill, powercut, scripted, service, water
 from faults.__main__ import main
 from faults.chance import drawn_from
 from faults.victim import Victim
@@ -127,6 +127,21 @@ def test_a_message_that_a_subscriber_has_not_heard_is_missed(tmp_path: Path) -> 
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: heard in another order"]
         heard[topic] = ["1: 200.0", "3: 220.0"]
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: '2: 210.0' was never heard"]
+
+
+@pytest.mark.xfail(
+    strict=True, reason="a thermometer in the water is said to drift from the room's"
+)
+def test_all_that_happens_to_a_rig_in_some_weeks_is_told() -> None:
+    outcome = water.campaign(seed=SEED, short=True)
+    assert outcome.lost == 0, outcome
+
+
+def test_a_pump_that_stops_unheard_is_missed() -> None:
+    patient = '[[alarms]]\nwatch = "pump stopped"\non_delay = 86400\n'
+    outcome = water.campaign(seed=SEED, short=True, more=patient)
+    assert outcome.lost > 0
+    assert "pump stop 2" in outcome.says.partition("false alarm")[0]
 
 
 def counted(*numbers: int | None) -> list[Reading]:

@@ -33,7 +33,7 @@ from pages.pagerig import (
 from pages.serving import Served, now_ms, serve
 from pinkinds import WORDS, text_of
 
-SHEETS = ("/", "/traces", "/traces?what=water", "/traces?what=air", "/alarms", "/health")
+SHEETS = ("/", "/water", "/traces", "/traces?what=water", "/traces?what=air", "/alarms", "/health")
 OVERFILL = "overfill:water level"
 LEAST_LETTERING = 12.0  # px
 
@@ -376,7 +376,7 @@ def test_every_sheet_can_be_reached_by_keyboard_with_the_focus_in_sight(
         assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
         page.keyboard.press("Tab")
         page.keyboard.press("Enter")
-        expect(page).to_have_url(re.compile("/traces$"))
+        expect(page).to_have_url(re.compile("/water$"))
 
 
 def test_the_section_prints_on_one_sheet_of_a4(busy: Kept, browser: Browser) -> None:

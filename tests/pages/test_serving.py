@@ -42,14 +42,14 @@ def requests(kept: Kept) -> list[tuple[str, str, str]]:
         db.close()
 
 
-@pytest.mark.parametrize("path", ["/", "/traces", "/alarms", "/health"])
+@pytest.mark.parametrize("path", ["/", "/water", "/traces", "/alarms", "/health"])
 def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(served: Served, path: str) -> None:
     answer = served.get(path)
     assert answer.status == 200
     nav = answer.text[answer.text.index('aria-label="Sheets"') :]
-    sheets = ("/", "/traces", "/alarms", "/health", "/proof", "/logbook")
-    assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 6
-    assert nav.count("<a ") == 6
+    sheets = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook")
+    assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 7
+    assert nav.count("<a ") == 7
     assert "all invented" in answer.text
 
 

@@ -13,55 +13,12 @@ from pathlib import Path
 
 import pytest
 
-from drivers.ptys import Device
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.vocabulary.logbook import TOP_UP
 from processes import COMMAND, longsoak, running
 from waiting import wait_for
-from whole.trayrig import front_end, head
-
-RIG = """
-[[buses]]
-name = "tray"
-driver = "lines"
-port = "{port}"
-
-[[probes]]
-name = "water level"
-kind = "level"
-every = 5
-record = 60
-bus = "tray"
-address = {{ name = "level" }}
-
-[[probes]]
-name = "high float"
-kind = "float"
-trips_at = 105
-every = 1
-record = 60
-bus = "tray"
-address = {{ name = "float" }}
-"""
-
-
-class Tray:
-    """A tray of 0.4 L a mm at a pty, whose level a test sets."""
-
-    def __init__(self, folder: Path) -> None:
-        self.says = {"level": "70,mm", "float": "0,1"}
-        self.device = Device(folder / "front-end", front_end(self.says))
-        self.rig_file = folder / "rig.toml"
-        self.rig_file.write_text(head("poured", litres=60.0) + RIG.format(port=self.device.path))
-
-    def pour(self, mm: float, *, upto: float) -> None:
-        """Raise the level by so much each tenth of a second."""
-        level = float(self.says["level"].partition(",")[0])
-        while level < upto:
-            level += mm
-            self.says["level"] = f"{level:.2f},mm"
-            time.sleep(0.1)
+from whole.pouring import Tray
 
 
 @pytest.fixture

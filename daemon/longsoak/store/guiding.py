@@ -104,6 +104,35 @@ class Guiding:
         self._state, told = step(self._state, look, self.setting)
         return told
 
+    def follow(self, *, since_ms: int, now_ms: int, stopped_ms: int | None = None) -> Told:
+        """What it is now, of a top-up that began at a time: what the record has of it is gone over.
+
+        For whoever keeps nothing from one look to the next. Where the can stopped at a time, it is
+        gone over until the water was calm, be it long ago.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        since_ms -= _BEFORE_MS
+        levels = self._record.series(self._level, since_ms=since_ms, until_ms=now_ms + 1)
+        for reading in levels:
+            if stopped_ms is not None and reading.utc_ms > stopped_ms and self.settled:
+                break
+            value, uncertainty = _believed(reading)
+            at = reading.utc_ms / 1000
+            # Whether it might go on is asked of the newest looks alone.
+            self._state, _ = step(
+                self._state, Look(at, value, uncertainty, at, False, at), self.setting
+            )
+        return self.look(now_ms=now_ms)
+
+    @property
+    def began_mm(self) -> float | None:
+        """The level when it began, mm; None where none was known yet."""
+        return self._state.began_mm
+
     @property
     def settled(self) -> bool:
         """Whether the water is calm."""

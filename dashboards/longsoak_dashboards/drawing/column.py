@@ -8,31 +8,33 @@ from collections.abc import Mapping
 
 from markupsafe import Markup
 
-from longsoak.vocabulary.rig import Reservoir, Specimen
+from longsoak.vocabulary.rig import Reservoir
 from longsoak_dashboards.drawing.svg import tag
 
 _ABOVE = 1.27  # the column's height, underside being 1
 
 
 def heights(
-    reservoir: Reservoir, specimen: Specimen, *, level: float | None, began: float | None
+    reservoir: Reservoir, underside: float, *, level: float | None, began: float | None
 ) -> dict[str, float]:
     """Where each part stands, % of the column's height from its top.
 
     Parameters
     ----------
-    reservoir, specimen
+    reservoir : Reservoir
         What is declared, mm.
+    underside : float
+        The specimen's, mm over the floor.
     level, began : float or None
         The water now and when the pouring began, mm; None is not known.
     """
-    whole = max(specimen.underside * _ABOVE, reservoir.rim)
+    whole = max(underside * _ABOVE, reservoir.rim)
 
     def share(height: float) -> float:
         return round(100 - 100 * min(max(height, 0.0), whole) / whole, 2)
 
     found = {
-        "spec": share(specimen.underside),
+        "spec": share(underside),
         "stop": share(reservoir.stop),
         "pump": share(reservoir.pump_needs),
         "now": share(0.0 if level is None else level),

@@ -34,7 +34,10 @@ class Decline:
 def draw_decline(decline: Decline) -> Markup:
     """The chart; its lettering keeps its size however wide the sheet is."""
     first = min([at for at, _ in decline.points] + [decline.now_ms])
-    last = max(decline.now_ms + (decline.now_ms - first) // 3, *(decline.ends or (0,)))
+    last = decline.now_ms + (decline.now_ms - first) // 3
+    if decline.ends is not None:  # a range that is open to one side would squeeze all else
+        _, likely, latest = decline.ends
+        last = max(last, min(latest, likely + (likely - decline.now_ms) // 2))
     span = max(1, last - first)
     most = max([decline.stop, decline.now, *(v for _, v in decline.points if v is not None), 0.1])
 
@@ -49,9 +52,11 @@ def draw_decline(decline: Decline) -> Markup:
     ]
     now_x, now_y = x(decline.now_ms), y(decline.now)
     if decline.ends is not None:
-        low, best, high = map(x, decline.ends)
-        wedge = path("M", now_x, now_y, "L", low, _HIGH, high, _HIGH, "Z")
-        edges = path("M", now_x, now_y, "L", low, _HIGH, "M", now_x, now_y, "L", high, _HIGH)
+        low, best = (x(at) for at in decline.ends[:2])
+        left = 1 - (last - decline.now_ms) / max(1, decline.ends[2] - decline.now_ms)
+        high = (x(decline.ends[2]), y(decline.now * max(0.0, left)))
+        wedge = path("M", now_x, now_y, "L", low, _HIGH, high[0], _HIGH, *high, "Z")
+        edges = path("M", now_x, now_y, "L", low, _HIGH, "M", now_x, now_y, "L", *high)
         inner += [
             tag("path", cls="wedge", d=wedge),
             tag("path", cls="thin edges", d=edges),

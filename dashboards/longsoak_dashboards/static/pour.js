@@ -2,6 +2,8 @@
 // a number, a word, a colour and a sound. Without this script the sheet is loaded again and again.
 
 const SILENCE = 2500; // ms without a word from the rig, after which nobody knows the level
+const CALM_AFTER = 4000; // ms that the water is given at least, and
+const SETTLES = 60000; // at most, to settle once the can has stopped
 const TONES = {
   slow: { every: 900, length: 90, pitch: 760 },
   stop: { every: 260, length: 170, pitch: 1320 },
@@ -13,6 +15,8 @@ let tone = "";
 let nextBeep = 0;
 let heard = performance.now();
 let stream = null;
+let stopped = null; // when somebody said so
+let last = { heights: {} };
 
 function beep(pitch, length) {
   if (!sound || sound.state !== "running") return;
@@ -38,8 +42,10 @@ function set(place, words) {
 }
 
 function show(said) {
+  last = said;
   for (const place of ["word", "big", "unit", "poured", "clearance", "age", "note"]) set(place, said[place]);
   guide.dataset.tone = said.tone;
+  guide.dataset.wide = said.big.length > 3 ? "1" : "0";
   guide.querySelector("[data-pour=sign]")?.setAttribute("href", `#s-${said.sign}`);
   const column = guide.querySelector(".column");
   for (const [name, share] of Object.entries(said.heights)) {
@@ -77,16 +83,53 @@ function lost() {
   });
 }
 
+// Once the can has stopped the water is given time to settle: what the entry tells is then final.
+function settle(said) {
+  const ago = performance.now() - stopped;
+  show({ ...said, word: "settling", sign: "ready", tone: "", note: "It is written down once the water is calm." });
+  if ((said.calm && ago > CALM_AFTER) || ago > SETTLES) finish();
+}
+
+function finish() {
+  const form = guide.querySelector("form.act");
+  if (form.dataset.finished) return;
+  form.dataset.finished = "1";
+  form.elements.ago.value = String(Math.round(performance.now() - stopped));
+  form.requestSubmit();
+}
+
+// Before keep.js hears of it: a form that is asked to wait is sent by `finish`.
+addEventListener(
+  "submit",
+  (event) => {
+    const form = event.target;
+    if (!guide || !form.matches(".guide form[data-keep]") || form.dataset.finished) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    if (stopped !== null) return;
+    stopped = performance.now();
+    tone = "";
+    if (performance.now() - heard > SILENCE) setTimeout(finish, 0); // not while a submission is under way
+    else show({ ...last, word: "settling", sign: "ready", tone: "", note: "It is written down once the water is calm." });
+  },
+  { capture: true },
+);
+
 function listen() {
-  stream = new EventSource(guide.dataset.live);
+  stream = new EventSource(guide.dataset.stream);
   stream.addEventListener("pour", (event) => {
     heard = performance.now();
-    show(JSON.parse(event.data));
+    const said = JSON.parse(event.data);
+    if (stopped === null) show(said);
+    else settle(said);
   });
 }
 
 setInterval(() => {
-  if (stream && performance.now() - heard > SILENCE) lost();
+  if (stream && performance.now() - heard > SILENCE) {
+    if (stopped === null) lost();
+    else finish();
+  }
   const kind = TONES[tone];
   if (kind && performance.now() >= nextBeep) {
     beep(kind.pitch, kind.length);
@@ -94,7 +137,7 @@ setInterval(() => {
   }
 }, 60);
 
-if (guide?.dataset.live) {
+if (guide?.dataset.stream) {
   addEventListener("pointerdown", hear);
   addEventListener("keydown", hear);
   hear();

@@ -39,7 +39,10 @@ def peers_of(probe: Probe, probes: Sequence[Probe]) -> Peers:
     """The probes that tell whether `probe` is right; none where its kind can't be compared."""
     if probe.kind not in LIMITS:
         return Peers(())
-    others = [p for p in probes if p.kind is probe.kind and p is not probe]
+    wet = _in_water(probes)
+    if probe.name in wet:  # it goes its own way, and no other follows it
+        return Peers(())
+    others = [p for p in probes if p.kind is probe.kind and p is not probe and p.name not in wet]
     beside = [p for p in others if p.seat == probe.seat and _told(p) == _told(probe)]
     if len(beside) >= _DUPLICATES and any(part is not None for part in probe.seat):
         return Peers(tuple(p.name for p in beside), inner=True)
@@ -54,6 +57,12 @@ def peers_of(probe: Probe, probes: Sequence[Probe]) -> Peers:
     own = _place(probe)
     inner = bool(places) and min(places) < own < max(places)
     return Peers(tuple(p.name for p in beside), inner=inner)
+
+
+def _in_water(probes: Sequence[Probe]) -> set[str]:
+    """The thermometers that lie in the water: they correct its level or its conductivity alone."""
+    correct = {kind: {n for p in probes if p.kind is kind for n in p.temperatures} for kind in Kind}
+    return (correct[Kind.LEVEL] | correct[Kind.CONDUCTIVITY]) - correct[Kind.PINS]
 
 
 def _told(probe: Probe) -> tuple[object, ...]:
