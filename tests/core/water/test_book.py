@@ -39,7 +39,7 @@ def test_every_top_up_is_found_with_its_litres() -> None:
 
 
 def test_film_that_runs_back_is_no_top_up_nor_what_leaves_again() -> None:
-    stops = [(2.0, 2.3), (4.0, 4.01), (6.1, 8.0)]
+    stops = [(2.0, 2.3), (4.0, 4.01), (5.0, 5.004), (6.1, 8.0), (8.5, 8.504), (9.0, 9.5)]
     found = told(Plan(days=10, stops=stops))
     assert not found.of(Found.TOP_UP)
     assert not found.of(Found.DRAWN_OFF)

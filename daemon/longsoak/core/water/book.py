@@ -17,12 +17,13 @@ from longsoak.core.water.decline import DAY, HOUR
 from longsoak.core.water.film import HOSE, PER_M2
 from longsoak.core.water.hours import Hours
 from longsoak.core.water.losses import Losses
+from longsoak.core.water.roles import DAMP, FLOAT, LEVEL, RUNS, SALT, WARM, roles_of
 from longsoak.core.water.salts import TWICE, concentration
 from longsoak.core.water.stepwords import step_news
 from longsoak.core.water.topups import Step, Steps
 from longsoak.core.water.wetting import Wettings
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.rig import PUMP, Kind, Probe, Reservoir, Rig
+from longsoak.vocabulary.rig import Probe, Reservoir, Rig
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews, Wetting
 
 KEPT = 14 * 24  # hours: what a rig is judged by
@@ -31,10 +32,6 @@ _FAST = 1200.0  # s that a fall lasts before it is told although it has not ende
 _SALTS_OVER = 1.7  # times the first: so far they have to go down again
 _SIPHON_STANDS = 2 * DAY  # or until somebody pours
 _FORM = 1  # of the memory
-
-
-# What a probe is to the water, besides "pan" and "mass", which hours keep under these names.
-_LEVEL, _FLOAT, _PUMP, _SALT, _WARM, _DAMP = "level", "float", "pump", "salt", "warm", "damp"
 
 
 @dataclass(slots=True)
@@ -84,8 +81,8 @@ class WaterBook:
         self._losses = Losses()
         self._contact = _contact(reservoir, rig.specimen.underside, probes)
         self._wettings = Wettings(rig)
-        self._roles = _roles(rig, reservoir)
-        self._salt_probe = _SALT in self._roles.values()
+        self._roles = roles_of(rig, reservoir)
+        self._salt_probe = SALT in self._roles.values()
         self._layouts: dict[tuple[str, ...], list[tuple[int, str, str]]] = {}
         self.hours: list[WaterHour] = []
         self._open = _Open()
@@ -136,9 +133,9 @@ class WaterBook:
             value = values[place]
             if isnan(value) or flags[place] > Flag.SUSPECT:
                 continue
-            if role == _LEVEL:
+            if role == LEVEL:
                 found += self._take_level(at, value)
-            elif role == _PUMP:
+            elif role == RUNS:
                 found += self._wettings.take(at, name, value)
             else:
                 found += self._take_beside(at, role, value)
@@ -266,14 +263,14 @@ class WaterBook:
         return found
 
     def _take_beside(self, at: float, role: str, value: float) -> list[WaterNews]:
-        if role == _FLOAT:
+        if role == FLOAT:
             fresh = self._open.level_at is not None and at - self._open.level_at <= self._silent
             return self._contact.float_switch(at, value >= 0.5, level_known=fresh)
-        if role == _SALT:
+        if role == SALT:
             return self._salt(at, value)
-        if role == _WARM:
+        if role == WARM:
             self._open.warm, self._open.warm_at = value, at
-        elif role == _DAMP:
+        elif role == DAMP:
             warm = self._open.warm
             if at - self._open.warm_at <= HOUR and 0.0 <= warm <= 50.0:
                 lack = saturation_over_water(warm) * (1.0 - min(value, 100.0) / 100.0)
@@ -357,18 +354,3 @@ def _contact(reservoir: Reservoir, underside: float, probes: Mapping[str, Probe]
         line=underside - reservoir.splash,
         float_at=None if switch is None else probes[switch].trips_at,
     )
-
-
-def _roles(rig: Rig, reservoir: Reservoir) -> dict[str, str]:
-    """What each probe is to the water, by its name."""
-    found = {reservoir.level: _LEVEL}
-    if reservoir.float_switch is not None:
-        found[reservoir.float_switch] = _FLOAT
-    if rig.pan is not None:
-        found[rig.pan.level] = "pan"
-    of_kind = {Kind.SCALE: "mass", Kind.CONDUCTIVITY: _SALT, **dict.fromkeys(PUMP, _PUMP)}
-    for probe in rig.probes:
-        if probe.kind in of_kind:
-            found.setdefault(probe.name, of_kind[probe.kind])
-    room = {rig.room.temperature: _WARM, rig.room.humidity: _DAMP}
-    return found | {name: role for name, role in room.items() if name is not None}

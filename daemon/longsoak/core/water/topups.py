@@ -35,8 +35,8 @@ class Step(NamedTuple):
     """A level that went from one height to another; times in s.
 
     `litres` is above 0 for a rise; both their `litres_u` and levels have the film taken off. `gap`:
-    it was during a time without readings. `back`: it was undone by an equal step, so that it was
-    the sensor or the film, and no water. `falling` is how long it fell, s.
+    it was during a time without readings. `back`: an equal step undoes it, so that it may have
+    been the sensor or the film, and no water.
     """
 
     begin: float
@@ -93,9 +93,9 @@ class Steps:
     film: Film = field(init=False)
     waiting: list[tuple[float, float]] = field(default_factory=list)  # at, mm
     wait_from: float = nan
-    wait_why: str = ""
-    ran: bool | None = None  # before the gap that is waited out
-    unknown: bool = False  # whether nobody knows how long that was
+    wait_why: str = ""  # "gap" or "pump"
+    ran: bool | None = None  # before what is waited out
+    unknown: bool = False  # of a gap, whether nobody knows how long it was
     stood_from: float = nan
     move: _Move | None = None
     told: list[Step] = field(default_factory=list)
@@ -148,10 +148,12 @@ class Steps:
             return
         at = self.base[-1][0] if self.move is None else self.move.bins[-1][0]
         self.film.changed(at)
-        if self.film.cycles(at) or self.wait_why:
+        if self.film.cycles(at):
             return
-        self.wait_why, self.waiting = ("stops", "starts")[running], []
-        self.wait_from = at
+        self.waiting = []
+        if self.wait_why:  # it changed again before its film had run
+            return
+        self.wait_why, self.ran, self.wait_from = "pump", before, at
         if self.move is not None:  # somebody stopped it while pouring
             self.base = [(self.move.begin, self.move.before, self.move.before_mm)]
             self.wait_from, self.move = self.move.begin, None
@@ -183,20 +185,17 @@ class Steps:
             expected = self._expected(settled[0][0])
             change = now - self.film.back - expected
             least = self.least_mm * surface
-            stands, starts = why == "stops", why == "starts"
             if why == "gap":
                 doubt = _SLOPE_U * abs(self.slope) * (settled[0][0] - self.wait_from)
-                stands = self.ran is True and self.running is False
-                starts = self.ran is False and self.running is True
                 if self.unknown and change < 0.0:  # nobody knows how long it went down
                     self.base = []
-            if stands:
+            if self.ran is True and self.running is False:
                 self.film.stopped(change, doubt=least)
                 self.stood_from = self.wait_from
-            elif starts:
+            elif self.ran is False and self.running is True:
                 unseen = not self.film.back
                 fall = expected + self.film.back - now
-                self.film.started(fall, learn=why == "starts")
+                self.film.started(fall, learn=why == "pump")
                 if unseen and 0.0 < fall <= self.film.most:
                     self.base = []  # it had not been seen to run back: nothing was drawn off
                 elif now - expected > least and not isnan(self.stood_from):
