@@ -24,13 +24,14 @@ from longsoak.service.messages import (
     SentAgain,
     Stop,
 )
+from longsoak.service.servicing import Servicing
 from longsoak.service.watch import AlarmBook
 from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
-from longsoak.store.logbookrequests import ENTRY
+from longsoak.store.logbookrequests import ENTRY, written_in
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
 from longsoak.store.unkept import Unkept
@@ -39,6 +40,7 @@ from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Rig, Watch
 from longsoak.vocabulary.sample import Missing
@@ -151,6 +153,13 @@ class Recorder:
             left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
         ):
             self._change(change)
+        self._servicing = Servicing(
+            Logbook(writer.folder).entries(kind=SERVICE),
+            utc_ms=clock.utc_ms(),
+            now=self._boottime(),
+        )
+        self._in_service = False
+        self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
 
@@ -176,6 +185,7 @@ class Recorder:
                 changes += self._alarms.found(doubts, now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
+            self._serve()
             for news in self._alarms.lives.news():
                 self._event(*news)
         self._commit()
@@ -333,8 +343,9 @@ class Recorder:
                 self._pending.proof.append((request, entry_of(request)))
                 return "kept"
             if request.kind == ENTRY:
+                self._servicing.refuse(written_in(request), now=self._boottime())
                 entry, outcome = self._logbook.keep(request)
-                self._pending.logbook.append(entry)
+                self._write(entry)
                 return outcome
         except RequestError as error:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
@@ -374,6 +385,20 @@ class Recorder:
         self._keeping.closer(wanted.probes, until=self._boottime() + wanted.seconds)
         self._closer(wanted)
         return f"polled every {wanted.every:g} s for {wanted.seconds:g} s"
+
+    def _write(self, entry: LogbookEntry) -> None:
+        self._pending.logbook.append(entry)
+        self._servicing.kept(entry)
+        self._serve()
+
+    def _serve(self) -> None:
+        """Tell the alarms where a service window has opened or ended."""
+        at = At(self._boottime(), self._clock.utc_ms())
+        if (is_open := self._servicing.open_at(at.now) is not None) == self._in_service:
+            return
+        self._in_service = is_open
+        for change in self._alarms.lives.serve(is_open, at):
+            self._change(change)
 
     def _change(self, change: AlarmChange) -> None:
         self._pending.changes.append(change)
