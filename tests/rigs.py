@@ -46,6 +46,7 @@ UNITS = {
     Kind.FLOW: "Hz",
     Kind.PUMP_CURRENT: "mA",
     Kind.POLARISATION: "mV",
+    Kind.BUTTON: "1",
 }
 
 

@@ -1,4 +1,4 @@
-"""Lines of a GPIO chip through libgpiod: float switches, and flow meters that give pulses.
+"""Lines of a GPIO chip through libgpiod: switches, buttons, flow meters that give pulses.
 
 A float is read as it stands, 1 or 0, debounced by the kernel. Behind I2C or USB the kernel can't;
 there a change counts once it is still there after the debounce time. Edges are counted too: a float
@@ -27,12 +27,14 @@ from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 MOST_CHANGES = 10  # of a float between two polls; waves move one, but not more often than that
+PRESS = 0.05  # s a button must be held: longer than a contact bounces, shorter than anybody presses
 BUFFER = 1024  # edges the kernel keeps between two polls
 
 _BIAS = {"none": Bias.AS_IS, "pull up": Bias.PULL_UP, "pull down": Bias.PULL_DOWN}
 # What the library makes of an errno: EINVAL and EOPNOTSUPP are no OSError there.
 _FAILURES = (OSError, ValueError, NotImplementedError)
 _WHO = "longsoak"  # told to others who want the line
+_RISING = EdgeEvent.Type.RISING_EDGE
 _NEVER = threading.Event()  # waited on for as long as a line has to stand still
 
 Config = dict[Iterable[int | str] | int | str, gpiod.LineSettings | None]
@@ -78,6 +80,11 @@ class Address(BaseModel):
     )
     pulses: bool = Field(
         default=False, description="Whether pulses are counted, as a flow meter gives them"
+    )
+    press: bool = Field(
+        default=False,
+        description="Whether a press that came and went since the last poll is told at this one, "
+        "as of a button",
     )
 
 
@@ -168,8 +175,10 @@ class Lines:
             edges, self._edges[probe] = self._edges[probe], []
             if self._addresses[probe].pulses:
                 yield self._flow(probe, edges)
-            else:
-                yield self._float(probe, value, edges)
+                continue
+            if self._addresses[probe].press and any(e.event_type is _RISING for e in edges):
+                value = Value.ACTIVE
+            yield self._float(probe, value, edges)
 
     def describe(self) -> str:
         """Say how many lines are held on which chip."""
@@ -191,7 +200,7 @@ class Lines:
         settled = self._settled.setdefault(probe, value)
         if value is not settled:
             last = self._edges[probe][-1:]
-            _NEVER.wait(self._debounce)
+            _NEVER.wait(PRESS if self._addresses[probe].press else self._debounce)
             again = self._request.get_value(line)
             self._collect()
             if again is value and self._edges[probe][-1:] == last:
@@ -280,7 +289,7 @@ def _request(
 
 def _settings(address: Address, way: Way, debounce: float) -> gpiod.LineSettings:
     edges = Edge.RISING if address.pulses else Edge.BOTH
-    wait = debounce if way.debounce and not address.pulses else 0
+    wait = (PRESS if address.press else debounce) if way.debounce and not address.pulses else 0
     return gpiod.LineSettings(
         direction=Direction.INPUT,
         edge_detection=edges if way.edges else Edge.NONE,

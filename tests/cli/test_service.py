@@ -52,7 +52,8 @@ def test_alarms_marked_for_it_tell_nobody_while_somebody_works(tmp_path: Path) -
         run.says("open:")
         assert longsoak("service", rig_file, "Leads off", "--by", "mk").returncode == 0
         (tmp_path / "w1").rename(tmp_path / "taken away")
-        hidden = wait_for(lambda: record.alarms().get("bus down:wood"), what="the alarm")
+        wait_for(lambda: "bus down:wood" in record.alarms(), what="the alarm")
+        hidden = record.alarms()["bus down:wood"]
         assert (hidden.new, hidden.hiding) == (AlarmState.NEW, Hiding.SUPPRESSED)
         assert longsoak("service", rig_file, "--end", "--by", "mk").returncode == 0
         wait_for(lambda: record.alarms()["bus down:wood"].hiding is None, what="it to be told")

@@ -254,3 +254,13 @@ def test_on_a_machine_without_chips_the_real_library_is_told_in_a_sentence(tmp_p
         gpio.open_bus(settings(RIG, chip=str(tmp_path / "nowhere")))
     with pytest.raises(BusError, match="no GPIO chip has the label 'pinctrl'; there are: none"):
         find_chip("pinctrl", devices=tmp_path)
+
+
+def test_a_press_between_two_looks_is_told_at_the_next(held: Callable[[], Held]) -> None:
+    bus = opened({"service": {"line": 17, "active": "low", "bias": "pull up", "press": True}})
+    assert held().config[17].debounce_period.total_seconds() == 0.05
+    assert only(bus, "service") == Sample("service", 0.0, "1")
+    held().edge(17, at=5.0)
+    held().edge(17, at=5.1, rising=False)
+    assert only(bus, "service") == Sample("service", 1.0, "1")
+    assert only(bus, "service") == Sample("service", 0.0, "1")

@@ -43,6 +43,12 @@ every = 1
 record = 60
 bus = "tray"
 address = {{ name = "float" }}
+
+[[probes]]
+name = "service button"
+kind = "button"
+bus = "tray"
+address = {{ name = "button" }}
 """
 
 
@@ -50,7 +56,7 @@ class Tray:
     """A tray of 0.4 L a mm at a pty, whose level a test sets."""
 
     def __init__(self, folder: Path) -> None:
-        self.says = {"level": "70,mm", "float": "0,1"}
+        self.says = {"level": "70,mm", "float": "0,1", "button": "0,1"}
         self.device = Device(folder / "front-end", front_end(self.says))
         self.rig_file = folder / "rig.toml"
         self.rig_file.write_text(head("poured", litres=60.0) + RIG.format(port=self.device.path))
@@ -189,6 +195,33 @@ def test_ctrl_c_ends_it_like_enter_and_a_level_that_did_not_rise_is_no_top_up(tr
         terminal.close()
         assert run.stop() == 0
     assert Logbook(folder_of(tray.rig_file)).last() == 0
+
+
+def test_a_button_opens_and_closes_a_service_window_in_the_logbook(tray: Tray) -> None:
+    logbook = Logbook(folder_of(tray.rig_file))
+
+    def press() -> None:
+        for state in ("1", "0"):
+            tray.says["button"] = f"{state},1"
+            heard = len(tray.device.heard)
+            wait_for(
+                lambda: sum(b"button" in each for each in tray.device.heard[heard:]) > 1,  # noqa: B023
+                what="two looks at the button",
+            )
+
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        wait_for(lambda: any(b"button" in each for each in tray.device.heard), what="a first look")
+        press()
+        wait_for(lambda: logbook.last() == 1, what="the window")
+        (shown,) = json.loads(longsoak("service", tray.rig_file, "--json").stdout)
+        assert (shown["open"], shown["by"]) == (True, "button")
+        press()
+        wait_for(lambda: logbook.last() == 2, what="its end")
+        assert run.stop() == 0
+    newest, first = logbook.entries()
+    assert (newest.by, newest.corrects, first.corrected_by) == ("button", 1, (2,))
+    assert newest.says == "Ended by the button."
 
 
 def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:

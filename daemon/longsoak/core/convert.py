@@ -31,6 +31,7 @@ UNITS = {
     Kind.FLOW: ("L/min", "Hz", "mV", "V", "mA"),
     Kind.PUMP_CURRENT: ("A", "mA", "mV", "V"),
     Kind.POLARISATION: ("mV",),
+    Kind.BUTTON: ("1",),
 }
 # Standard uncertainty of what a sensor says: in the unit of its kind, and relative to its value.
 # Common practice for the sensors such rigs use; a reference resistor is judged by its meter.
@@ -43,6 +44,7 @@ _SENSOR_UNCERTAINTY = {
     Kind.FLOW: (0.02, 0.03),
     Kind.PUMP_CURRENT: (0.02, 0.02),
     Kind.POLARISATION: (5.0, 0.02),
+    Kind.BUTTON: (0.0, 0.0),
 }
 # Kinds whose value is a straight line of what the sensor gives.
 _LINEAR = (Kind.LEVEL, *PUMP)

@@ -49,6 +49,7 @@ SPANS = {
     Kind.PUMP_CURRENT: Span((-1.0, 50.0), (-0.2, 25.0)),
     # No two metals in wet wood make more than a volt or two between them.
     Kind.POLARISATION: Span((-3000.0, 3000.0), (-1000.0, 1000.0)),
+    Kind.BUTTON: Span((0.0, 1.0), (0.0, 1.0)),
 }
 # mA: what a 4-20 mA transmitter may say within its measurement, and where it tells a fault.
 # NAMUR NE 43, second hand; sources differ on whether a fault begins at 3.6 and 21.0 or beyond

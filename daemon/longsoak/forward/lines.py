@@ -26,6 +26,7 @@ MEASUREMENTS = {
     Kind.FLOW: "flow",
     Kind.PUMP_CURRENT: "pump_current",
     Kind.POLARISATION: "polarisation",
+    Kind.BUTTON: "button",
 }
 NO_LONGER_IN_RIG = "retired"  # measurement of probes the rig file has no more: their kind is gone
 

@@ -8,7 +8,7 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
-from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind, Watch
 
 RECORD = "record"  # what an alarm about the record has for its subject
 COMPUTER = "computer"
@@ -281,11 +281,11 @@ def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> No
         )
     if probe is None or probe.kind is None:
         return
-    if probe.kind is Kind.FLOAT:
+    if probe.kind in SWITCHES:
         report.add(
             (*path, "probe"),
             table.probe,
-            expected="a probe that measures; a float is only up or down",
+            expected=f"a probe that measures; a {probe.kind} is only in one state or the other",
             remedy="Name another probe, or remove this table.",
         )
         return

@@ -40,6 +40,8 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     Kind.PUMP_CURRENT: Defaults(every=10, record=60, resolution=0.05),
     # Common practice for months: electrodes change over days, and each look drives current.
     Kind.POLARISATION: Defaults(every=3600),
+    # A press has to be felt to be taken; a change is stored at once.
+    Kind.BUTTON: Defaults(every=0.2, record=3600, resolution=1),
 }
 
 POSITION = ("bay", "depth", "height")
@@ -57,6 +59,7 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
     Kind.FLOW: ("runs_from",),
     Kind.PUMP_CURRENT: ("runs_from",),
     Kind.POLARISATION: ("pair",),
+    Kind.BUTTON: (),
 }
 
 # Keys it may have beside.
@@ -70,6 +73,7 @@ MAY: Mapping[Kind, tuple[str, ...]] = {
     Kind.FLOW: ("place", *_LINEAR),
     Kind.PUMP_CURRENT: ("place", *_LINEAR),
     Kind.POLARISATION: ("place",),
+    Kind.BUTTON: ("place", "record"),
 }
 
 

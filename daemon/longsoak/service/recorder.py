@@ -8,6 +8,8 @@ import queue
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 
+from longsoak.core import button
+from longsoak.core.button import Press
 from longsoak.core.convert import Conversion
 from longsoak.service.alarmlives import Answered, At
 from longsoak.service.buses import Pass
@@ -42,7 +44,7 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Kind, Rig, Watch
 from longsoak.vocabulary.sample import Missing
 
 _log = logging.getLogger(__name__)
@@ -159,6 +161,7 @@ class Recorder:
             now=self._boottime(),
         )
         self._in_service = False
+        self._buttons = {p.name: Press() for p in rig.probes if p.kind is Kind.BUTTON}
         self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
@@ -274,6 +277,8 @@ class Recorder:
         if scan.probes and (changes or self._keeping.wants(scan)):
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
+        if not self._buttons.keys().isdisjoint(scan.probes):
+            self._look_at_buttons(scan)
         self._tell_bus(taken)
         if self._absent or flags.count(Flag.PASS) < len(flags):
             self._tell_absences(taken)
@@ -390,6 +395,22 @@ class Recorder:
         self._pending.logbook.append(entry)
         self._servicing.kept(entry)
         self._serve()
+
+    def _look_at_buttons(self, scan: Scan) -> None:
+        for name, value, flag in zip(scan.probes, scan.values, scan.flags, strict=True):
+            if name not in self._buttons:
+                continue
+            pressed = value > 0 if flag is Flag.PASS else None
+            now = scan.boottime_ms / 1000
+            self._buttons[name], news = button.look(self._buttons[name], pressed, now)
+            if news is button.Told.PRESSED:
+                asked = self._servicing.pressed(utc_ms=scan.utc_ms, now=now)
+                self._write(self._logbook.own(asked))
+            elif news is button.Told.STUCK:
+                says = "pressed for more than a minute: look for water or dirt in it"
+                self._event("button", name, says)
+            elif news is button.Told.FREE:
+                self._event("button", name, "let go again")
 
     def _serve(self) -> None:
         """Tell the alarms where a service window has opened or ended."""

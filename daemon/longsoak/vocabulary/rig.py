@@ -27,9 +27,10 @@ class Kind(StrEnum):
     FLOW = "flow"
     PUMP_CURRENT = "pump current"
     POLARISATION = "polarisation"
+    BUTTON = "button"
 
 
-# Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
+# Unit of a converted reading, as a UCUM code. A switch has none: it is in one state or the other.
 UNIT = {
     Kind.PINS: "%",
     Kind.REFERENCE: "Ohm",
@@ -40,6 +41,7 @@ UNIT = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
     Kind.POLARISATION: "mV",
+    Kind.BUTTON: "1",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -52,7 +54,10 @@ UNIT_WORDS = {
     Kind.FLOW: "L/min",
     Kind.PUMP_CURRENT: "A",
     Kind.POLARISATION: "mV",
+    Kind.BUTTON: "",
 }
+# What is in one of two states and measures nothing.
+SWITCHES = (Kind.FLOAT, Kind.BUTTON)
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
 # Kinds that tell whether the pump runs.

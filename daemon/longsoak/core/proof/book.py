@@ -22,6 +22,7 @@ STEPS: Mapping[Kind, tuple[Step, ...]] = {
     Kind.FLOW: (Step.READS,),
     Kind.PUMP_CURRENT: (Step.READS,),
     Kind.POLARISATION: (Step.READS,),
+    Kind.BUTTON: (Step.READS,),
 }
 CHANNEL_STEPS = tuple(dict.fromkeys(step for steps in STEPS.values() for step in steps))
 

@@ -40,6 +40,7 @@ LEAST: Mapping[Kind, float] = {
     Kind.FLOAT: 0.5,
     Kind.FLOW: 0.2,
     Kind.PUMP_CURRENT: 0.2,
+    Kind.BUTTON: 0.5,
     Kind.POLARISATION: 2000.0,  # a finger on its pins moves it too: that is no channel of its own
 }
 _OHMIC = (Kind.PINS, Kind.REFERENCE)
