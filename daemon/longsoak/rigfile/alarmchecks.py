@@ -39,6 +39,7 @@ _OF_THE_LEVEL = (
 _WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
 _OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
 _FORWARDERS = ("readings", "database")
+_STATES = {Kind.FLOAT: "up or down", Kind.BUTTON: "pressed or not"}
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -285,7 +286,7 @@ def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> No
         report.add(
             (*path, "probe"),
             table.probe,
-            expected=f"a probe that measures; a {probe.kind} is only in one state or the other",
+            expected=f"a probe that measures; a {probe.kind} is only {_STATES[probe.kind]}",
             remedy="Name another probe, or remove this table.",
         )
         return
