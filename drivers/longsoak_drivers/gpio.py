@@ -11,7 +11,7 @@ running numbers, so that neither a late poll nor an edge the kernel dropped fals
 
 import errno
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
@@ -22,7 +22,7 @@ from gpiod.edge_event import EdgeEvent
 from gpiod.line import Bias, Clock, Direction, Edge, Value
 from pydantic import BaseModel, ConfigDict, Field
 
-from longsoak.driver import BusSettings
+from longsoak.driver import BusSettings, Switch
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
@@ -88,6 +88,24 @@ class Address(BaseModel):
     )
 
 
+class OutputAddress(BaseModel):
+    """Where an output is: a line of the chip.
+
+    A line that nobody holds is an input on most chips. The wiring has to make that "off": a
+    resistor that holds the driver of a lamp or valve off, and a valve that closes by its spring.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    line: int | str = Field(
+        description="Number of the line on its chip, or its name there",
+        examples=[22],
+    )
+    active: Literal["high", "low"] = Field(
+        default="high", description="Which level is on: low for a driver that pulls to ground"
+    )
+
+
 class LastEdge(NamedTuple):
     """The last edge seen of a line: its running number and the kernel's time, ns."""
 
@@ -130,7 +148,9 @@ class Lines:
     Parameters
     ----------
     request : gpiod.LineRequest
-        The lines, held; this driver releases them.
+        The lines of probes, held; this driver releases them.
+    outputs : Outputs or None
+        The lines of outputs, held likewise.
     addresses : dict
         Probe to its address.
     where : str
@@ -145,12 +165,14 @@ class Lines:
         self,
         request: gpiod.LineRequest,
         *,
+        outputs: "Outputs | None" = None,
         addresses: dict[str, Address],
         where: str,
         way: Way,
         debounce: float,
     ) -> None:
         self._request = request
+        self._outputs = outputs
         self._addresses = addresses
         self._where = where
         self._way = way
@@ -180,6 +202,12 @@ class Lines:
                 value = Value.ACTIVE
             yield self._float(probe, value, edges)
 
+    def switch(self, output: str, *, on: bool) -> None:
+        """Switch an output. See `longsoak.driver.Switching`."""
+        if self._outputs is None:
+            raise BusError(f"{self._where}: no output was declared on it.")
+        self._outputs.switch(output, on=on)
+
     def describe(self) -> str:
         """Say how many lines are held on which chip."""
         number = len(self._addresses)
@@ -188,6 +216,8 @@ class Lines:
 
     def close(self) -> None:
         """Release the lines."""
+        if self._outputs is not None:
+            self._outputs.close()
         with suppress(OSError):  # the chip may be gone; the handle is freed
             self._request.release()
 
@@ -234,6 +264,45 @@ class Lines:
                 "float bounces on waves; give it a longer debounce or a still place",
             )
         return Sample(probe, float(value is Value.ACTIVE), "1")
+
+
+class Outputs:
+    """The lines of one chip that switch something, held with all of them off at first.
+
+    Parameters
+    ----------
+    request : gpiod.LineRequest
+        The lines, held; this driver releases them.
+    lines : mapping
+        Output to its line.
+    where : str
+        The chip's name, for sentences.
+    """
+
+    def __init__(
+        self, request: gpiod.LineRequest, *, lines: Mapping[str, int | str], where: str
+    ) -> None:
+        self._request = request
+        self._lines = lines
+        self._where = where
+
+    def switch(self, output: str, *, on: bool) -> None:
+        """Set the line of an output."""
+        try:
+            self._request.set_value(self._lines[output], Value.ACTIVE if on else Value.INACTIVE)
+        except _FAILURES as error:
+            raise BusError(
+                f"{self._where}: {output} could not be switched ({error.args[-1]}). See whether it "
+                "is off, and check that the chip is still there."
+            ) from error
+
+    def close(self) -> None:
+        """Switch all off, then let the lines go: some chips hold the level a line had last."""
+        for line in self._lines.values():
+            with suppress(*_FAILURES, gpiod.RequestReleasedError):
+                self._request.set_value(line, Value.INACTIVE)
+        with suppress(OSError):
+            self._request.release()
 
 
 def find_chip(chip: str, *, devices: Path = Path("/dev")) -> str:
@@ -337,4 +406,36 @@ def open_bus(settings: BusSettings) -> Lines:
             f"{chip}: it tells no edges, so pulses can't be counted on it. Put the flow meter on "
             "another chip, or connect this one's interrupt wire."
         )
-    return Lines(request, addresses=addresses, where=chip, way=way, debounce=options.debounce)
+    try:
+        outputs = _outputs(settings.switches, chip=chip)
+    except _FAILURES as error:
+        request.release()
+        lines = ", ".join(switch.output for switch in settings.switches)
+        raise BusError(
+            f"{chip}: the lines of {lines} can't be taken as outputs ({error.args[-1]}). Another "
+            "program may hold one, or the chip has no such line: gpioinfo tells."
+        ) from error
+    return Lines(
+        request,
+        outputs=outputs,
+        addresses=addresses,
+        where=chip,
+        way=way,
+        debounce=options.debounce,
+    )
+
+
+def _outputs(switches: Sequence[Switch], *, chip: str) -> Outputs | None:
+    if not switches:
+        return None
+    found = {s.output: OutputAddress.model_validate(dict(s.address)) for s in switches}
+    config: Config = {
+        address.line: gpiod.LineSettings(
+            direction=Direction.OUTPUT,
+            active_low=address.active == "low",
+            output_value=Value.INACTIVE,
+        )
+        for address in found.values()
+    }
+    lines = {output: address.line for output, address in found.items()}
+    return Outputs(gpiod.request_lines(chip, config=config, consumer=_WHO), lines=lines, where=chip)

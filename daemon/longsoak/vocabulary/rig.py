@@ -273,6 +273,30 @@ class Probe:
         return UNIT_WORDS[self.kind] if self.quantity is None else QUANTITY_WORDS[self.quantity]
 
 
+class OutputKind(StrEnum):
+    """What an output switches; the values are the words of the rig file."""
+
+    BUZZER = "buzzer"
+    LAMP = "lamp"
+    FILL_VALVE = "fill valve"
+    PUMP_RELAY = "pump relay"
+
+
+# Outputs that let water in, so that nothing but an attended top-up may switch them on.
+FILLS = (OutputKind.FILL_VALVE, OutputKind.PUMP_RELAY)
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Something on a bus that is switched. `longest` is how long it may be on at a time, s."""
+
+    name: str
+    kind: OutputKind
+    bus: str
+    address: Mapping[str, object]
+    longest: float = inf
+
+
 class Watch(StrEnum):
     """What an alarm watches; the values are the words of the rig file."""
 
@@ -489,6 +513,7 @@ class Rig:
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
     room: Room = Room()
+    outputs: tuple[Output, ...] = ()
 
     @property
     def start_ms(self) -> int | None:
