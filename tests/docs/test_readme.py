@@ -10,11 +10,18 @@ import pytest
 from pydantic import BaseModel
 
 from longsoak.core.proof.card import FIELDS, card_of
-from longsoak.rigfile import alarmtable, curvetable, judgingtables, outlettables, tables
+from longsoak.rigfile import (
+    alarmtable,
+    curvetable,
+    judgingtables,
+    outlettables,
+    outputtable,
+    tables,
+)
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
-from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind, Watch
 from longsoak_drivers.iio import Divider
 from processes import longsoak
 
@@ -63,7 +70,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
 
 @pytest.mark.parametrize(
     "model",
-    models(tables, outlettables, alarmtable, curvetable, judgingtables),
+    models(tables, outlettables, outputtable, alarmtable, curvetable, judgingtables),
     ids=lambda m: m.__name__,
 )
 def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:
@@ -81,7 +88,9 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [Kind, Watch, Boundary, Material, Form, Correction, MadeFor], ids=lambda e: e.__name__
+    "words",
+    [Kind, OutputKind, Watch, Boundary, Material, Form, Correction, MadeFor],
+    ids=lambda e: e.__name__,
 )
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()

@@ -213,8 +213,14 @@ class _Pour:
         self._asked = self._clock.monotonic()
         now_ms = self._clock.utc_ms()
         if self._signals:
-            name = self._guiding.setting.reservoir.name
-            ask_guide(self._record.folder, name, by=self._by, utc_ms=now_ms)
+            setting = self._guiding.setting
+            ask_guide(
+                self._record.folder,
+                setting.reservoir.name,
+                lag=setting.lag,
+                by=self._by,
+                utc_ms=now_ms,
+            )
         request = ask_closer(self._record.folder, self._guiding.closer, by=self._by, utc_ms=now_ms)
         if not first:
             return

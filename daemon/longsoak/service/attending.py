@@ -65,8 +65,10 @@ class Attending:
         self._over: dict[str, str] = {}  # fills that have ended, and why
         self._ordered: dict[str, tuple[Pattern | None, float]] = {}
 
-    def guide(self, now: float) -> None:
-        """Have lamp and buzzer tell of a top-up from now on, and for as long as that holds."""
+    def guide(self, now: float, *, lag: float) -> None:
+        """Have lamp and buzzer tell of a top-up for as long as that holds; `lag` in s."""
+        if self._setting is not None:
+            self._setting = replace(self._setting, lag=lag)
         if now >= self._guided_until:
             self._state, self._told = TopUp(), Told(Word.UNKNOWN)
         self._guided_until = now + GUIDED_FOR

@@ -38,7 +38,7 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY, written_in
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
-from longsoak.store.topuprequests import FILL, GUIDE, STOP, fill_of
+from longsoak.store.topuprequests import FILL, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
@@ -356,7 +356,7 @@ class Recorder:
             if request.kind == CLOSER:
                 return self._come_closer(closer_of(request))
             if request.kind == GUIDE:
-                self._attending.guide(self._boottime())
+                self._attending.guide(self._boottime(), lag=lag_of_guide(request))
                 return "guided"
             if request.kind == FILL:
                 return self._attending.fill(

@@ -9,6 +9,7 @@ from math import isfinite
 from pathlib import Path
 from typing import NamedTuple
 
+from longsoak.core.water.pour import LONGEST_LAG, USUAL_LAG
 from longsoak.store.bodies import object_of, refuse
 from longsoak.store.requests import Request, ask
 
@@ -29,15 +30,29 @@ class Fill(NamedTuple):
     name: str
 
 
-def ask_guide(folder: Path, reservoir: str, *, by: str, utc_ms: int) -> Request:
+def ask_guide(folder: Path, reservoir: str, *, lag: float, by: str, utc_ms: int) -> Request:
     """Ask that lamp and buzzer tell of a top-up for the next `GUIDED_FOR` s.
+
+    `lag` is how late the level follows, s, as far as earlier pours tell.
 
     Raises
     ------
     RequestError, StoreError
         As for `longsoak.store.requests.ask`.
     """
-    return ask(folder, kind=GUIDE, subject=reservoir, by=by, utc_ms=utc_ms)
+    body = json.dumps({"lag": _lag(lag)})
+    return ask(folder, kind=GUIDE, subject=reservoir, by=by, utc_ms=utc_ms, body=body)
+
+
+def lag_of_guide(request: Request) -> float:
+    """The lag that a `GUIDE` request tells, s; never less than the usual one.
+
+    Raises
+    ------
+    RequestError
+        It is none that `ask_guide` writes.
+    """
+    return max(USUAL_LAG, _lag(object_of(request).get("lag")))
 
 
 def ask_fill(folder: Path, fill: Fill, *, by: str, utc_ms: int) -> Request:
@@ -77,6 +92,13 @@ def fill_of(request: Request) -> Fill:
     if not isinstance(name, str) or not 1 <= len(name) <= 64:
         refuse(name, "the name of a fill")
     return Fill(request.subject, _litres(body.get("litres")), name)
+
+
+def _lag(found: object) -> float:
+    number = isinstance(found, int | float) and not isinstance(found, bool)
+    if not number or not 0 <= float(str(found)) <= LONGEST_LAG:
+        refuse(found, f"a lag of up to {LONGEST_LAG:g} s")
+    return float(str(found))
 
 
 def _litres(found: object) -> float:
