@@ -8,7 +8,7 @@ from longsoak.core.cautions import output_cautions
 from longsoak.rigfile.load import load, parse
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import OutputKind
+from longsoak.vocabulary.rig import OutputKind, Watch
 from whole.trayrig import head
 
 HERE = Path(__file__).parent
@@ -76,3 +76,29 @@ def test_what_lets_water_in_comes_with_a_caution_about_its_interlock() -> None:
     assert said.startswith("mains valve: never the only thing between the supply and the floor.")
     for words in ("float switch in series", "by its spring", "licensed person", "electrical code"):
         assert words in said
+
+
+STUCK = """
+[[probes]]
+name = "service button"
+kind = "button"
+bus = "panel"
+address = { line = 27, press = true }
+
+[[alarms]]
+watch = "above"
+probe = "service button"
+setpoint = 0.5
+on_delay = 60
+title = "the service button is stuck"
+cause = "Water or dirt in it."
+consequence = "No service window can be opened at the rig."
+actions = ["Dry it, or open a window by command."]
+within = 86400
+"""
+
+
+def test_a_button_that_stays_pressed_can_have_an_alarm_of_its_own() -> None:
+    rig = parse(GOOD + STUCK, file="rig.toml", find_kind=find_kind)
+    (plan,) = [p for p in rig.alarms if p.watch is Watch.ABOVE]
+    assert (plan.setpoint, plan.on_delay) == (0.5, 60)

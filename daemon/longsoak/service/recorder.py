@@ -168,6 +168,7 @@ class Recorder:
             now=self._boottime(),
         )
         self._attending = Attending(rig, order=order, why_off=why_off, news=self._of_a_valve)
+        self._answers_back = bool(rig.outputs)
         self._watches = {plan.key: plan for plan in rig.alarms}
         self._in_service = False
         self._buttons = {p.name: Press() for p in rig.probes if p.kind is Kind.BUTTON}
@@ -422,6 +423,8 @@ class Recorder:
 
     def _attend(self, *, stopping: bool) -> None:
         """Let what answers back at the rig go on; a stop shuts whatever is open."""
+        if not self._answers_back:
+            return
         now = self._boottime()
         if stopping:
             self._attending.shut("longsoak stops", now=now)
