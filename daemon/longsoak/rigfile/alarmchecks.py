@@ -8,7 +8,7 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
-from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind, Watch
 
 RECORD = "record"  # what an alarm about the record has for its subject
 COMPUTER = "computer"
@@ -39,6 +39,7 @@ _OF_THE_LEVEL = (
 _WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
 _OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
 _FORWARDERS = ("readings", "database")
+_STATES = {Kind.FLOAT: "up or down", Kind.BUTTON: "pressed or not"}
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -281,11 +282,11 @@ def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> No
         )
     if probe is None or probe.kind is None:
         return
-    if probe.kind is Kind.FLOAT:
+    if probe.kind in SWITCHES:
         report.add(
             (*path, "probe"),
             table.probe,
-            expected="a probe that measures; a float is only up or down",
+            expected=f"a probe that measures; a {probe.kind} is only {_STATES[probe.kind]}",
             remedy="Name another probe, or remove this table.",
         )
         return

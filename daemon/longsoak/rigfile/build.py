@@ -18,6 +18,7 @@ from longsoak.rigfile.outlettables import (
     MqttTable,
     ReadingsTable,
 )
+from longsoak.rigfile.outputtable import outputs_of
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.recordtable import RecordTable, marks_of
@@ -132,6 +133,7 @@ def build(draft: Draft) -> Rig:
         marks=marks_of(draft.record.table if draft.record else RecordTable()),
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
+        outputs=outputs_of(draft.outputs),
     )
 
 

@@ -18,6 +18,7 @@ from longsoak.rigfile.outlettables import (
     NoticesTable,
     ReadingsTable,
 )
+from longsoak.rigfile.outputtable import OutputTable
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.recordtable import RecordTable
 from longsoak.rigfile.report import Report, number
@@ -102,6 +103,7 @@ class Draft:
     record: Part[RecordTable] | None
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
+    outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
     probe_names: Names
@@ -186,6 +188,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         checks=tuple(
             read_table(ChecksTable, item, path=("checks", index), report=report)
             for index, item in enumerate(document.checks or ())
+        ),
+        outputs=tuple(
+            read_table(OutputTable, item, path=("outputs", index), report=report)
+            for index, item in enumerate(document.outputs or ())
         ),
         bay_names=_names(raw.get("bays")),
         bus_names=_names(raw.get("buses")),

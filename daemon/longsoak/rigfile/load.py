@@ -25,6 +25,7 @@ from longsoak.rigfile.outletchecks import (
     check_passwords,
     check_rate,
 )
+from longsoak.rigfile.outputchecks import check_outputs
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.recordtable import check_record
@@ -258,6 +259,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_mqtt(draft, report=report)
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
+    check_outputs(draft, find_kind=find_kind, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -8,8 +8,11 @@ import queue
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 
+from longsoak.core import button
+from longsoak.core.button import Press
 from longsoak.core.convert import Conversion
 from longsoak.service.alarmlives import Answered, At
+from longsoak.service.attending import Attending
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -24,23 +27,27 @@ from longsoak.service.messages import (
     SentAgain,
     Stop,
 )
+from longsoak.service.servicing import Servicing
+from longsoak.service.switchboard import Pattern
 from longsoak.service.watch import AlarmBook
 from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
-from longsoak.store.logbookrequests import ENTRY
+from longsoak.store.logbookrequests import ENTRY, written_in
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
+from longsoak.store.topuprequests import FILL, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.alarm import AlarmChange
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Kind, Output, Rig, Watch
 from longsoak.vocabulary.sample import Missing
 
 _log = logging.getLogger(__name__)
@@ -77,6 +84,8 @@ class Recorder:
         What is done with the record meanwhile; made anew for another record.
     another : callable
         Called when the record was damaged and another one has begun.
+    order, why_off : callable
+        Tells a bus what an output is to be for the next seconds; why one is off all the same.
     disk : callable
         What is wrong with the disk, by the alarm that watches it; None is well.
     doubts : callable
@@ -102,6 +111,8 @@ class Recorder:
         closer: Callable[[Closer], None],
         chores: Callable[[], Sequence[Chore]] = tuple,
         another: Callable[[], None] = lambda: None,
+        order: Callable[[Output, Pattern | None], None] = lambda output, pattern: None,
+        why_off: Callable[[Output], str | None] = lambda output: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
         doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
         water: Callable[[], Mapping[Watch, str | None]] = dict,
@@ -155,6 +166,17 @@ class Recorder:
             left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
         ):
             self._change(change)
+        self._servicing = Servicing(
+            Logbook(writer.folder).entries(kind=SERVICE),
+            utc_ms=clock.utc_ms(),
+            now=self._boottime(),
+        )
+        self._attending = Attending(rig, order=order, why_off=why_off, news=self._of_a_valve)
+        self._answers_back = bool(rig.outputs)
+        self._watches = {plan.key: plan for plan in rig.alarms}
+        self._in_service = False
+        self._buttons = {p.name: Press() for p in rig.probes if p.kind is Kind.BUTTON}
+        self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
 
@@ -167,6 +189,7 @@ class Recorder:
         """Take what comes, commit it and do a bite of the chores; true if somebody said stop."""
         stopping = self._take()
         self._ask_inbox()
+        self._attend(stopping=stopping)
         now = self._clock.monotonic()
         if now >= self._next_tick:
             self._next_tick = now + TICK_PERIOD
@@ -181,6 +204,7 @@ class Recorder:
             changes += self._alarms.water(self._water(), now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
+            self._serve()
             for news in self._alarms.lives.news():
                 self._event(*news)
         self._commit()
@@ -269,6 +293,9 @@ class Recorder:
         if scan.probes and (changes or self._keeping.wants(scan)):
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
+        self._attending.seen(scan)
+        if not self._buttons.keys().isdisjoint(scan.probes):
+            self._look_at_buttons(scan)
         self._tell_bus(taken)
         if self._absent or flags.count(Flag.PASS) < len(flags):
             self._tell_absences(taken)
@@ -334,12 +361,22 @@ class Recorder:
         try:
             if request.kind == CLOSER:
                 return self._come_closer(closer_of(request))
+            if request.kind == GUIDE:
+                self._attending.guide(self._boottime(), lag=lag_of_guide(request))
+                return "guided"
+            if request.kind == FILL:
+                return self._attending.fill(
+                    fill_of(request), self._standing(), by=request.by, now=self._boottime()
+                )
+            if request.kind == STOP:
+                return self._attending.stop(request.subject, by=request.by, now=self._boottime())
             if request.kind == PROOF:
                 self._pending.proof.append((request, entry_of(request)))
                 return "kept"
             if request.kind == ENTRY:
+                self._servicing.refuse(written_in(request), now=self._boottime())
                 entry, outcome = self._logbook.keep(request)
-                self._pending.logbook.append(entry)
+                self._write(entry)
                 return outcome
         except RequestError as error:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
@@ -379,6 +416,63 @@ class Recorder:
         self._keeping.closer(wanted.probes, until=self._boottime() + wanted.seconds)
         self._closer(wanted)
         return f"polled every {wanted.every:g} s for {wanted.seconds:g} s"
+
+    def _write(self, entry: LogbookEntry) -> None:
+        self._pending.logbook.append(entry)
+        self._servicing.kept(entry)
+        self._serve()
+
+    def _standing(self) -> set[Watch]:
+        lives = self._alarms.lives
+        return {p.watch for key, p in self._watches.items() if lives[key].state.standing}
+
+    def _attend(self, *, stopping: bool) -> None:
+        """Let what answers back at the rig go on; a stop shuts whatever is open."""
+        if not self._answers_back:
+            return
+        now = self._boottime()
+        if stopping:
+            self._attending.shut("longsoak stops", now=now)
+        lives = self._alarms.lives
+        alarmed = any(
+            plan.priority is Priority.HIGH
+            and lives[key].state is AlarmState.NEW
+            and lives[key].hiding is None
+            for key, plan in self._watches.items()
+        )
+        self._attending.turn(self._standing(), alarmed=alarmed, now=now)
+
+    def _of_a_valve(self, valve: str, says: str) -> None:
+        self._event("valve", valve, says)
+        utc_ms = self._clock.utc_ms()
+        words = f"{valve}: {says}."
+        note = LogbookEntry(asked_utc_ms=utc_ms, at_utc_ms=utc_ms, by="rig", says=words)
+        self._write(self._logbook.own(note))
+
+    def _look_at_buttons(self, scan: Scan) -> None:
+        for name, value, flag in zip(scan.probes, scan.values, scan.flags, strict=True):
+            if name not in self._buttons:
+                continue
+            pressed = value > 0 if flag is Flag.PASS else None
+            now = scan.boottime_ms / 1000
+            self._buttons[name], news = button.look(self._buttons[name], pressed, now)
+            if news is button.Told.PRESSED:
+                asked = self._servicing.pressed(utc_ms=scan.utc_ms, now=now)
+                self._write(self._logbook.own(asked))
+            elif news is button.Told.STUCK:
+                says = "pressed for more than a minute: look for water or dirt in it"
+                self._event("button", name, says)
+            elif news is button.Told.FREE:
+                self._event("button", name, "let go again")
+
+    def _serve(self) -> None:
+        """Tell the alarms where a service window has opened or ended."""
+        at = At(self._boottime(), self._clock.utc_ms())
+        if (is_open := self._servicing.open_at(at.now) is not None) == self._in_service:
+            return
+        self._in_service = is_open
+        for change in self._alarms.lives.serve(is_open, at):
+            self._change(change)
 
     def _change(self, change: AlarmChange) -> None:
         self._pending.changes.append(change)

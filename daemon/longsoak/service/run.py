@@ -142,6 +142,8 @@ def _record(
         committed=wake,
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
+        order=lambda output, pattern: by_bus[output.bus].order(output.name, pattern),
+        why_off=lambda output: by_bus[output.bus].why_off(output.name),
         another=another,
         chores=lambda: [
             Upkeep(writer.sealing(), summaries),
@@ -167,9 +169,11 @@ def _record(
             stop=stop,
             hold=hold.for_bus(bus.name),
             patience=TEMPERATURE_PATIENCE,
+            outputs=[output for output in rig.outputs if output.bus == bus.name],
         )
         for bus in rig.buses
     ]
+    by_bus = {bus.name: worker for bus, worker in zip(rig.buses, workers, strict=True)}
 
     backups = (
         []

@@ -30,9 +30,10 @@ class Kind(StrEnum):
     SCALE = "scale"
     CONDUCTIVITY = "conductivity"
     PH = "pH"
+    BUTTON = "button"
 
 
-# Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
+# Unit of a converted reading, as a UCUM code. A switch has none: it is in one state or the other.
 UNIT = {
     Kind.PINS: "%",
     Kind.REFERENCE: "Ohm",
@@ -46,6 +47,7 @@ UNIT = {
     Kind.SCALE: "kg",
     Kind.CONDUCTIVITY: "uS/cm",
     Kind.PH: "[pH]",
+    Kind.BUTTON: "1",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -61,7 +63,10 @@ UNIT_WORDS = {
     Kind.SCALE: "kg",
     Kind.CONDUCTIVITY: "µS/cm",
     Kind.PH: "pH",
+    Kind.BUTTON: "",
 }
+# What is in one of two states and measures nothing.
+SWITCHES = (Kind.FLOAT, Kind.BUTTON)
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
 # Kinds that tell whether the pump runs.
@@ -323,6 +328,30 @@ class Probe:
         return UNIT_WORDS[self.kind] if self.quantity is None else QUANTITY_WORDS[self.quantity]
 
 
+class OutputKind(StrEnum):
+    """What an output switches; the values are the words of the rig file."""
+
+    BUZZER = "buzzer"
+    LAMP = "lamp"
+    FILL_VALVE = "fill valve"
+    PUMP_RELAY = "pump relay"
+
+
+# Outputs that let water in, so that nothing but an attended top-up may switch them on.
+FILLS = (OutputKind.FILL_VALVE, OutputKind.PUMP_RELAY)
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Something on a bus that is switched. `longest` is how long it may be on at a time, s."""
+
+    name: str
+    kind: OutputKind
+    bus: str
+    address: Mapping[str, object]
+    longest: float = inf
+
+
 class Watch(StrEnum):
     """What an alarm watches; the values are the words of the rig file."""
 
@@ -540,6 +569,7 @@ class Rig:
     thresholds: tuple[Thresholds, ...] = ()
     room: Room = Room()
     pan: EvaporationPan | None = None
+    outputs: tuple[Output, ...] = ()
 
     @property
     def start_ms(self) -> int | None:
