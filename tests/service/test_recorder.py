@@ -172,8 +172,9 @@ def test_a_valve_is_not_opened_by_what_was_asked_before_anybody_measured(tmp_pat
 
     def ask() -> None:
         fill = Fill("fill valve", 5.0, "one")
-        for ago in (3600_000, 0):
-            uuids.append(ask_fill(tmp_path, fill, by="mk", utc_ms=now_ms - ago).uuid)
+        uuids.extend(
+            ask_fill(tmp_path, fill, by="mk", utc_ms=now_ms - ago).uuid for ago in (3600_000, 0)
+        )
 
     record = recorded(tmp_path, [], ask=ask)
     assert [record.outcome(uuid) for uuid in uuids] == [
