@@ -38,7 +38,7 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY, written_in
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
-from longsoak.store.topuprequests import FILL, GUIDE, STOP, fill_of, lag_of_guide
+from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
@@ -364,6 +364,10 @@ class Recorder:
             if request.kind == GUIDE:
                 self._attending.guide(self._boottime(), lag=lag_of_guide(request))
                 return "guided"
+            # One that waited, as while nobody measured, is from somebody who may have gone home.
+            waited = self._clock.utc_ms() - request.asked_utc_ms
+            if request.kind == FILL and abs(waited) > 1000 * FILL_HOLDS:
+                return "refused: it was asked too long ago"
             if request.kind == FILL:
                 return self._attending.fill(
                     fill_of(request), self._standing(), by=request.by, now=self._boottime()
