@@ -419,6 +419,21 @@ class Backup:
 
 
 @dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """An address outside that counts signs of life, one every `every` s.
+
+    It is `url`, or what the file `url_file` holds: whoever knows such an address can speak for the
+    rig. `ca_file` holds the authority that signed the server's certificate, PEM; None is the
+    system's own.
+    """
+
+    every: float
+    url: str | None = None
+    url_file: str | None = None
+    ca_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """Free space on the record's disk, bytes: `low` alarms, at `lowest` room is made.
 
@@ -484,6 +499,7 @@ class Rig:
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
     room: Room = Room()
+    heartbeat: Heartbeat | None = None
 
     @property
     def start_ms(self) -> int | None:
