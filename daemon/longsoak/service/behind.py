@@ -8,7 +8,7 @@ from longsoak.forward.times import TimedRecord
 from longsoak.service.outlets import OutletWorker
 from longsoak.vocabulary.happening import Event
 
-LOOK = 60.0  # s
+LOOK, SOON = 60.0, 1.0  # s
 LATE = 3600.0  # s the oldest unsent scan may be old
 
 
@@ -48,8 +48,12 @@ class Behind:
 
     def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
         """Look at all of them."""
+        again = LOOK
         for outlet in self._outlets:
-            if outlet.position < 0 or self._away(outlet.outlet):
+            if self._away(outlet.outlet):
+                continue
+            if outlet.position < 0:  # it is only just starting
+                again = SOON
                 continue
             waits = unsent(self._record, outlet.position)
             age = 0.0 if waits.oldest_utc_ms is None else (utc_ms - waits.oldest_utc_ms) / 1000
@@ -58,4 +62,4 @@ class Behind:
                 if age > LATE
                 else None
             )
-        return LOOK, ()
+        return again, ()

@@ -11,8 +11,7 @@ from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
 from longsoak.service.outlets import QUIET, OutletWorker
 from longsoak.service.state import State
-from longsoak.service.verified import Verified
-from longsoak.store.readback import ReadBack
+from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
@@ -37,7 +36,7 @@ def make_outlets(
     record: Record,
     clock: Clock,
     software: str,
-    verified: Verified,
+    measured: Callable[[], Measured | None],
     put: Put,
 ) -> list[OutletWorker]:
     """Make a worker for each outlet of `rig`.
@@ -54,8 +53,8 @@ def make_outlets(
         The clocks.
     software : str
         The version that records.
-    verified : Verified
-        Whether it does.
+    measured : callable
+        Gives the scan that shows that it does; see `State`.
     put : callable
         Takes what outlets have to say.
     """
@@ -83,7 +82,7 @@ def make_outlets(
             since_ms=clock.utc_ms(),
             clock=clock,
             positions=positions,
-            measured=lambda: verified.look().scan,
+            measured=measured,
             again_within=STATE_EVERY + QUIET,
         )
         shared = _Shared(partial(_connect, rig.mqtt, beside, state))

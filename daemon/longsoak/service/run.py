@@ -127,7 +127,7 @@ def _record(
         record=AlarmsOnTheirWay(folder, unkept),
         clock=clock,
         software=version("longsoak"),
-        verified=verified,
+        measured=lambda: verified.look().scan,
         put=messages.put,
     )
     start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())

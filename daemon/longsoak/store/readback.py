@@ -29,7 +29,9 @@ class LastRun(NamedTuple):
     """The newest run of the measuring process; `ended_utc_ms` is None unless it was stopped."""
 
     software: str
+    boot: str
     started_utc_ms: int
+    started_boottime_ms: int
     ended_utc_ms: int | None
 
 
@@ -79,6 +81,7 @@ class ReadBack(Record):
         """
         with self._open() as db:
             row = db.execute(
-                "SELECT software, started_utc_ms, ended_utc_ms FROM run ORDER BY id DESC LIMIT 1"
+                "SELECT software, boot, started_utc_ms, started_boottime_ms, ended_utc_ms"
+                " FROM run ORDER BY id DESC LIMIT 1"
             ).fetchone()
         return None if row is None else LastRun(*row)
