@@ -20,6 +20,10 @@ class Moving(Stopped):
         """Let it be `after` s later than the keeper's."""
         self._now_ms = keeper.now_ms + round(1000 * after)
 
+    def set_back(self, by_ms: int) -> None:
+        """Set the wall clock, and no other."""
+        self._set_by = -by_ms
+
 
 def verified(folder: Path, clock: Moving, *, turned: float | None = None) -> Verified:
     return Verified(

@@ -48,6 +48,9 @@ def get(
     """
     try:
         host = urlsplit(url).netloc.rpartition("@")[2]
+    except ValueError as error:
+        raise NoAnswerError("the address is none that can be understood") from error
+    try:
         request = urllib.request.Request(  # noqa: S310 - checked to be a web address
             url, headers={"User-Agent": f"longsoak/{version('longsoak')}", **(headers or {})}
         )
