@@ -304,16 +304,25 @@ Answer = tuple[int, str] | tuple[int, str, dict[str, str]]  # status, what is sa
 
 
 class Scripted(ThreadingHTTPServer):
-    """A scripted HTTP server, no database: `answer` decides, `asked` keeps what came."""
+    """A scripted HTTP server: `answer` decides, `asked` keeps what came."""
 
     daemon_threads = True
 
-    def __init__(self, answer: Callable[[Asked], Answer], *, keep_alive: bool) -> None:
+    def __init__(
+        self, answer: Callable[[Asked], Answer], *, keep_alive: bool, certificate: Path | None
+    ) -> None:
         self.answer = answer
         self.keep_alive = keep_alive
         self.asked: list[Asked] = []
         super().__init__((HOST, 0), _ScriptedHandler)
-        self.url = f"http://{HOST}:{self.server_port}"
+        if certificate is not None:
+            context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+            context.load_cert_chain(certificate)
+            self.socket = context.wrap_socket(self.socket, server_side=True)
+        self.url = f"http{'s' if certificate else ''}://{HOST}:{self.server_port}"
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Stay quiet: a client that trusts us not hangs up."""
 
 
 class _ScriptedHandler(BaseHTTPRequestHandler):
@@ -321,10 +330,16 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
     disable_nagle_algorithm = True  # head and body go in two writes
 
+    def do_GET(self) -> None:
+        self._take(b"")
+
     def do_POST(self) -> None:
         body = self.rfile.read(int(self.headers["Content-Length"]))
         if self.headers.get("Content-Encoding") == "gzip":
             body = gzip.decompress(body)
+        self._take(body)
+
+    def _take(self, body: bytes) -> None:
         asked = Asked(self.path, dict(self.headers), body)
         self.server.asked.append(asked)
         status, says, *more = self.server.answer(asked)
@@ -344,11 +359,11 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
 
 
 @contextlib.contextmanager
-def scripted_database(
-    answer: Callable[[Asked], Answer], *, keep_alive: bool = True
+def scripted_server(
+    answer: Callable[[Asked], Answer], *, keep_alive: bool = True, certificate: Path | None = None
 ) -> Iterator[Scripted]:
-    """A running scripted server in a database's place."""
-    server = Scripted(answer, keep_alive=keep_alive)
+    """A running scripted server; with `certificate`, a PEM file with its key, it encrypts."""
+    server = Scripted(answer, keep_alive=keep_alive, certificate=certificate)
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()
     try:

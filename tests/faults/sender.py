@@ -16,6 +16,7 @@ from faults.chance import drawn_from
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import make_outlets
 from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.store.readback import ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
@@ -89,6 +90,7 @@ class Sender:
             record=AlarmsOnTheirWay(folder, Unkept()),
             clock=self._clock,
             software="0",
+            measured=ReadBack(folder).newest_measured,
             put=self._reports.put,
         )
 

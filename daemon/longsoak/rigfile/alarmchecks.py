@@ -40,6 +40,7 @@ _WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
 _OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
 _FORWARDERS = ("readings", "database")
 _STATES = {Kind.FLOAT: "up or down", Kind.BUTTON: "pressed or not"}
+_AN_OUTLET = "[notices.mail], [notices.mqtt], [forward.database] or [heartbeat]"
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -83,8 +84,8 @@ def subject_of(table: AlarmTable) -> str | None:
 
 
 def _outlets(draft: Draft) -> list[str]:
-    parts = zip(OUTLETS, (draft.mail, draft.mqtt, draft.readings, draft.database), strict=True)
-    return [name for name, part in parts if part is not None]
+    parts = (draft.mail, draft.mqtt, draft.readings, draft.database, draft.heartbeat)
+    return [name for name, part in zip(OUTLETS, parts, strict=True) if part is not None]
 
 
 def _check_references(
@@ -119,7 +120,7 @@ def _check_references(
             else "an outlet that this file sets up; it sets up none",
             remedy=f"Write outlet = {quoted(meant)}."
             if meant
-            else "Add [notices.mail], [notices.mqtt] or [forward.database], or remove outlet.",
+            else f"Add {_AN_OUTLET}, or remove outlet.",
         )
 
 
@@ -179,7 +180,7 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
     Watch.BUS: "this file has no bus",
     Watch.BACKUP: "this file has no [backup]",
-    Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
+    Watch.OUTLET: f"this file has no {_AN_OUTLET}",
 }
 
 

@@ -107,4 +107,10 @@ _OUTLETS = {
         "The database",
         "The copy falls behind. The record here is whole, and nothing is lost.",
     ),
+    "heartbeat": (
+        "Heartbeat away",
+        "The address that counts signs of life",
+        "It takes this rig for dead and tells so, though it measures. If it really stops now, "
+        "nobody will hear of that.",
+    ),
 }

@@ -5,6 +5,7 @@ from math import inf
 
 from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.alarmset import Parts
+from longsoak.rigfile.alarmtable import OUTLETS
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.drawnwater import pan_of, reservoir_of
@@ -14,6 +15,7 @@ from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
+    HeartbeatTable,
     MailTable,
     MqttTable,
     ReadingsTable,
@@ -38,6 +40,7 @@ from longsoak.vocabulary.rig import (
     Database,
     DryFace,
     Edges,
+    Heartbeat,
     Kind,
     Layer,
     Mail,
@@ -53,6 +56,7 @@ from longsoak.vocabulary.rig import (
 
 SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
+BEAT = 60.0  # s: common practice, a service tells of silence within minutes
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
 ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
 # Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
@@ -91,7 +95,8 @@ def build(draft: Draft) -> Rig:
     measured = sum(1 / probe.every for probe in probes)
     mqtt = _mqtt(draft.mqtt.table, readings, measured=measured) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
-    outlets = (("mail", mail), ("mqtt", mqtt), ("readings", readings), ("database", database))
+    heartbeat = _heartbeat(draft.heartbeat.table) if draft.heartbeat else None
+    outlets = zip(OUTLETS, (mail, mqtt, readings, database, heartbeat), strict=True)
     rig, specimen = draft.rig.table, draft.specimen.table
     underside, room = given(specimen.underside), _room(draft, bays)
     return Rig(
@@ -130,6 +135,7 @@ def build(draft: Draft) -> Rig:
         mqtt=mqtt,
         database=database,
         backup=_backup(draft.backup.table) if draft.backup else None,
+        heartbeat=heartbeat,
         marks=marks_of(draft.record.table if draft.record else RecordTable()),
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
@@ -309,6 +315,15 @@ def _backup(table: BackupTable) -> Backup:
         at=BACKUP_AT if table.at is None else _minutes(table.at),
         keep=BACKUPS if table.keep is None else table.keep,
         mounted=bool(table.mounted),
+    )
+
+
+def _heartbeat(table: HeartbeatTable) -> Heartbeat:
+    return Heartbeat(
+        every=BEAT if table.every is None else table.every,
+        url=table.url,
+        url_file=table.url_file,
+        ca_file=table.ca_file,
     )
 
 

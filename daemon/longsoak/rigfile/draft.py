@@ -13,6 +13,7 @@ from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
     ForwardTable,
+    HeartbeatTable,
     MailTable,
     MqttTable,
     NoticesTable,
@@ -100,6 +101,7 @@ class Draft:
     readings: Part[ReadingsTable] | None
     database: Part[DatabaseTable] | None
     backup: Part[BackupTable] | None
+    heartbeat: Part[HeartbeatTable] | None
     record: Part[RecordTable] | None
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
@@ -180,6 +182,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             report=report,
         ),
         backup=_one(BackupTable, document.backup, path=("backup",), report=report),
+        heartbeat=_one(HeartbeatTable, document.heartbeat, path=("heartbeat",), report=report),
         record=_one(RecordTable, document.record, path=("record",), report=report),
         bands=tuple(
             read_table(BandTable, item, path=("bands", index), report=report)

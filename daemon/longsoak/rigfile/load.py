@@ -21,6 +21,7 @@ from longsoak.rigfile.judgingchecks import check_judging
 from longsoak.rigfile.lines import Lines
 from longsoak.rigfile.outletchecks import (
     check_addresses,
+    check_heartbeat,
     check_mqtt,
     check_passwords,
     check_rate,
@@ -257,6 +258,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
         check_rate(draft, report=report)
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
+    check_heartbeat(draft, report=report)
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
     check_outputs(draft, find_kind=find_kind, report=report)

@@ -6,6 +6,7 @@ from pydantic import Field
 
 from longsoak.rigfile.words import (
     Delay,
+    Finite,
     Host,
     MailAddress,
     Port,
@@ -56,6 +57,30 @@ class BackupTable(Table):
         Words("how many backups stay, a whole number from 1 to 1000", "7"),
     ] = None
     mounted: Annotated[bool | None, _YES_OR_NO] = None
+
+
+class HeartbeatTable(Table):
+    """``[heartbeat]``."""
+
+    url: Annotated[
+        WebAddress | None,
+        Words("a web address: http:// or https://, a host and a path", '"https://example.org/b1"'),
+    ] = None
+    url_file: Annotated[
+        Text | None,
+        Words("the path of a file that holds the address", '"/etc/longsoak/heartbeat"'),
+    ] = None
+    every: Annotated[
+        Annotated[Finite, Field(ge=10, le=3600)] | None,
+        measured("seconds as a bare number, 10 to 3600", 60, unit="s", needed=False),
+    ] = None
+    ca_file: Annotated[
+        Text | None,
+        Words(
+            "the path of a PEM file with the authority that signed the server's certificate",
+            '"/etc/longsoak/ca.pem"',
+        ),
+    ] = None
 
 
 class MailTable(Table):

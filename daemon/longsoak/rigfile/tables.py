@@ -54,6 +54,7 @@ class Document(Table):
     notices: Annotated[_One, table_of("notices.mail")] = None
     forward: Annotated[_One, table_of("forward.database")] = None
     backup: Annotated[_One, table_of("backup")] = None
+    heartbeat: Annotated[_One, table_of("heartbeat")] = None
     record: Annotated[_One, table_of("record")] = None
     bands: Annotated[list[object] | None, _tables("bands")] = None
     checks: Annotated[list[object] | None, _tables("checks")] = None

@@ -106,12 +106,15 @@ class BusWorker(threading.Thread):
         self._suspect: Missing | None = None  # the bus was just lost over it
         self._missed: set[str] = set()
         self._doubted: set[str] = set()  # probes the bus was lost over, until they answer
+        self.looked_at = clock.monotonic()
+        """When it last came round, monotonic, s; a driver that hangs lets it grow old."""
 
     def run(self) -> None:
         """Poll until stopped; the bus is closed at the end."""
         self._open()  # before the hold: opening takes as long as what it waits for
         self._hold.wait(self._patience)
         while not self._stop_asked.is_set():
+            self.looked_at = self._clock.monotonic()
             self._look()
             wake = self._retry_at if self._grace else self._turns.next
             if self._driver is None:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from longsoak.forward.health import FORWARDERS
 from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
-from longsoak.service.outlets import OutletWorker
+from longsoak.service.outlets import QUIET, OutletWorker
+from longsoak.service.state import State
+from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
@@ -22,12 +24,20 @@ if TYPE_CHECKING:
 
 SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
 STATE_EVERY = 60.0  # s between two tellings of the state
+STATE_LOOK = 5.0  # s between two looks whether it is another
 
 Put = Callable[[OutletNews | CursorMoved | Refused | SentAgain], None]
 
 
 def make_outlets(
-    rig: Rig, beside: Path, *, record: Record, clock: Clock, software: str, put: Put
+    rig: Rig,
+    beside: Path,
+    *,
+    record: Record,
+    clock: Clock,
+    software: str,
+    measured: Callable[[], Measured | None],
+    put: Put,
 ) -> list[OutletWorker]:
     """Make a worker for each outlet of `rig`.
 
@@ -43,6 +53,8 @@ def make_outlets(
         The clocks.
     software : str
         The version that records.
+    measured : callable
+        Gives the scan that shows that it does; see `State`.
     put : callable
         Takes what outlets have to say.
     """
@@ -63,9 +75,18 @@ def make_outlets(
     if rig.mail is not None:
         work("mail", partial(_mail, record, rig, beside, clock, put), settle=0.0)
     if rig.mqtt is not None:
-        make = partial(_connect, rig, rig.mqtt, beside, record, clock, software, positions)
-        shared = _Shared(make)
-        work("mqtt", partial(_notices, record, rig, rig.mqtt, shared, clock), settle=0.0)
+        state = State(
+            rig,
+            ReadBack(record.folder),
+            software=software,
+            since_ms=clock.utc_ms(),
+            clock=clock,
+            positions=positions,
+            measured=measured,
+            again_within=STATE_EVERY + QUIET,
+        )
+        shared = _Shared(partial(_connect, rig.mqtt, beside, state))
+        work("mqtt", partial(_notices, record, rig, rig.mqtt, shared, state, clock), settle=0.0)
         if rig.mqtt.readings is not None:
             build = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
             work("readings", build, settle=SETTLES)
@@ -134,22 +155,30 @@ class _Leaving:
 
 
 class _Told:
-    """Notices, and the state of the process once a minute while there are none."""
+    """Notices, and the state of the process while there are none: once a minute, and if it changes.
+
+    Each connection begins with it.
+    """
 
     def __init__(
-        self, outlet: Outlet, broker: "MqttConnection", monotonic: Callable[[], float]
+        self,
+        outlet: Outlet,
+        broker: "MqttConnection",
+        state: State,
+        monotonic: Callable[[], float],
     ) -> None:
         self.name = outlet.name
         self._outlet = outlet
         self._broker = broker
+        self._state = state
         self._monotonic = monotonic
-        self._told = monotonic()  # each connection begins with it
+        self._told = self._looked = monotonic()
 
     def step(self, position: int) -> int:
         reached = self._outlet.step(position)
         if reached == position:
             try:
-                if self._monotonic() - self._told >= STATE_EVERY:
+                if self._is_due():
                     self._broker.tell_state()
                     self._told = self._monotonic()
                 self._broker.check_state()
@@ -157,31 +186,23 @@ class _Told:
                 raise NoticeError(str(error)) from error
         return reached
 
+    def _is_due(self) -> bool:
+        now = self._monotonic()
+        if now - self._told >= STATE_EVERY:
+            return True
+        if now - self._looked < STATE_LOOK:
+            return False
+        self._looked = now
+        return self._state.has_changed()
+
     def close(self) -> None:
         self._outlet.close()
 
 
-def _connect(
-    rig: Rig,
-    settings: Mqtt,
-    beside: Path,
-    record: Record,
-    clock: Clock,
-    software: str,
-    positions: Callable[[], Mapping[str, int]],
-) -> "MqttConnection":
+def _connect(settings: Mqtt, beside: Path, state: State) -> "MqttConnection":
     from longsoak.service.mqtt import MqttConnection
-    from longsoak.service.state import State
     from longsoak.service.tls import tls_of
 
-    state = State(
-        rig,
-        record,
-        software=software,
-        since_ms=clock.utc_ms(),
-        utc_ms=clock.utc_ms,
-        positions=positions,
-    )
     return MqttConnection(
         settings,
         password=_secret(beside, settings.password_file, NoticeError),
@@ -190,7 +211,9 @@ def _connect(
     )
 
 
-def _notices(record: Record, rig: Rig, settings: Mqtt, shared: _Shared, clock: Clock) -> Outlet:
+def _notices(
+    record: Record, rig: Rig, settings: Mqtt, shared: _Shared, state: State, clock: Clock
+) -> Outlet:
     from longsoak.notify.mqtt import MqttNotices
 
     try:
@@ -198,7 +221,7 @@ def _notices(record: Record, rig: Rig, settings: Mqtt, shared: _Shared, clock: C
     except BrokerError as error:
         raise NoticeError(str(error)) from error
     notices = MqttNotices(record, rig, broker, prefix=settings.prefix)
-    return _Leaving(_Told(notices, broker, clock.monotonic), shared.leave)
+    return _Leaving(_Told(notices, broker, state, clock.monotonic), shared.leave)
 
 
 def _readings(

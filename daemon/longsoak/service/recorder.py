@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from longsoak.core import button
 from longsoak.core.button import Press
 from longsoak.core.convert import Conversion
+from longsoak.core.wording import with_noun
 from longsoak.service.alarmlives import Answered, At
 from longsoak.service.attending import Attending
 from longsoak.service.buses import Pass
@@ -57,6 +58,7 @@ TICK_PERIOD = 1.0  # s
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
 _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
+_NOT_SYNCHRONISED = "this computer's clock is not synchronised"
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
 Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
@@ -93,8 +95,14 @@ class Recorder:
         known.
     water : callable
         What the balance of the water finds wrong, by the alarm that says so; None is well.
+    behind : callable
+        What each forwarder should have sent and has not, in words; None is well.
     suspect : callable
         Called when the record should be looked over: reading it failed, or writing fails for long.
+    turned : callable
+        Called each time the loop has come round.
+    cut : str or None
+        What is told of the end of the run before, if nobody asked for it.
     """
 
     def __init__(
@@ -116,7 +124,10 @@ class Recorder:
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
         doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
         water: Callable[[], Mapping[Watch, str | None]] = dict,
+        behind: Callable[[], Mapping[str, str | None]] = dict,
         suspect: Callable[[], None] = lambda: None,
+        turned: Callable[[], None] = lambda: None,
+        cut: str | None = None,
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -131,7 +142,9 @@ class Recorder:
         self._doubts = doubts
         self._doubted: Mapping[tuple[Watch, str], str] | None = None
         self._water = water
+        self._behind = behind
         self._suspect = suspect
+        self._turned = turned
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -179,6 +192,8 @@ class Recorder:
         self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
+        if cut is not None:
+            self._happened(Watch.RESTARTED, cut)
 
     def run(self) -> None:
         """Take messages until one says stop; return with nothing taken left uncommitted."""
@@ -195,9 +210,15 @@ class Recorder:
             self._next_tick = now + TICK_PERIOD
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
-            standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
+            standing = {
+                Watch.RECORD: self._commits.refusal,
+                Watch.LOST: self._commits.given_up,
+                Watch.CLOCK: None if self._clock.synchronised() else _NOT_SYNCHRONISED,
+            }
             for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
                 changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
+            for name, says in self._behind().items():
+                changes += self._alarms.behind(name, says, now=at, utc_ms=utc_ms)
             if (doubts := self._doubts()) is not None and doubts != self._doubted:
                 self._doubted = doubts
                 changes += self._alarms.found(doubts, now=at, utc_ms=utc_ms)
@@ -210,7 +231,22 @@ class Recorder:
         self._commit()
         if self._messages.empty():
             self._do_chores(now)
+        self._turned()
         return stopping
+
+    def is_away(self, outlet: str) -> bool:
+        """Whether an outlet's peer takes nothing: readings go over the connection of notices."""
+        return outlet in self._away or (outlet == "readings" and "mqtt" in self._away)
+
+    @property
+    def status(self) -> str:
+        """Whether scans are kept and how many alarms stand, as a sentence."""
+        standing = self._alarms.standing_now()
+        alarms = f"{with_noun(standing, 'alarm')} {'stands' if standing == 1 else 'stand'}."
+        if self._commits.refusal is not None:
+            waiting = with_noun(self.scans_unkept, "scan")
+            return f"The record takes nothing, {waiting} kept in memory; {alarms}"
+        return f"Recording; {alarms if standing else 'no alarm stands.'}"
 
     @property
     def scans_unkept(self) -> int:

@@ -503,6 +503,21 @@ class Backup:
 
 
 @dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """An address outside that counts signs of life, one every `every` s.
+
+    It is `url`, or what the file `url_file` holds: whoever knows such an address can speak for the
+    rig. `ca_file` holds the authority that signed the server's certificate, PEM; None is the
+    system's own.
+    """
+
+    every: float
+    url: str | None = None
+    url_file: str | None = None
+    ca_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """Free space on the record's disk, bytes: `low` alarms, at `lowest` room is made.
 
@@ -570,6 +585,7 @@ class Rig:
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()
+    heartbeat: Heartbeat | None = None
 
     @property
     def start_ms(self) -> int | None:
