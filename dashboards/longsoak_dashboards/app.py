@@ -21,6 +21,7 @@ from starlette.staticfiles import StaticFiles
 from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
+from longsoak.core.water.contact import RULE
 from longsoak.store import requests
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
@@ -158,7 +159,9 @@ class Pages(Sheets):
             since_ms=span.since_ms,
             until_ms=span.until_ms,
             buckets=panels.BUCKETS,
+            aside=asked.aside,
         )
+        asides = self.source.asides(rig, now_ms=now)
         now_marks = marks(rig, snapshot.readings, last_good_ms=snapshot.last_good_ms, now_ms=now)
         by_name = {mark.probe.name: mark for mark in now_marks}
         return self.render(
@@ -169,7 +172,7 @@ class Pages(Sheets):
             not_set=standing.unset_sentence(first_ms=first, now_ms=now),
             not_recording=standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now),
             gap=standing.gap_sentence(snapshot.last_gap, now_ms=now),
-            choices=trace_view.choices(asked, rig),
+            choices=trace_view.choices(asked, rig, has_asides=bool(asides)),
             panels=panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps),
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
             has_pins=asked.what == "pins",
@@ -184,10 +187,10 @@ class Pages(Sheets):
         heading = self.source.heading(now_ms=now_ms())
         record, rig = self.source.record, heading.rig
         kept, book = HealthRecord(record.folder), Book(record.proof_entries(), rig)
-        flags = self.source.by_hand()
+        over = self.source.over(rig, now_ms=heading.now_ms)
         read = record.latest(tuple(probe.name for probe in rig.probes))
-        seen = kept.seen(book, flags, laid_over(read, flags, rig.probes))
-        page = health_page(heading, seen, kept.findings(), flags)
+        seen = kept.seen(book, over, laid_over(read, over, rig.probes))
+        page = health_page(heading, seen, kept.findings(), self.source.by_hand())
         return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 
     @sheet
@@ -215,8 +218,9 @@ class Pages(Sheets):
         )
         span = max(week, whole, key=lambda span: span.since_ms)
         plans = [plan_of(mark.probe)]
+        shown = trace_view.shows_asides(request.query_params)
         reduced = self.source.reduced(
-            [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS
+            [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS, aside=shown
         )
         gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
         (panel,) = panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps)
@@ -230,6 +234,7 @@ class Pages(Sheets):
                 mark,
                 book,
                 flags=flags_of(self.source.by_hand(), mark.probe),
+                asides=[a for a in self.source.asides(rig, now_ms=now) if a.probe == name],
                 findings=HealthRecord(self.source.record.folder).findings(name),
                 has_photo=lambda photo: photo_at(self.source.record.folder, photo) is not None,
             ),
@@ -237,6 +242,8 @@ class Pages(Sheets):
             when="Last 7 days" if span is week else "Since the first reading",
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
             traces=trace_link(mark, rig),
+            aside=shown,
+            rule=RULE,
             cautions=cautions(rig) if mark.probe.kind is Kind.PINS else (),
         )
 

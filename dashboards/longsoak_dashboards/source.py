@@ -1,6 +1,6 @@
 """What one page is made of, read from the record: a snapshot, or why there is none."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,16 +12,18 @@ from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
+from longsoak.store.overlay import asides_of, flags_over
 from longsoak.store.readback import ReadBack
 from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import RigFileError, StoreError
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.outlet import Payload
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.water import Aside
 from longsoak_dashboards.view.marks import LOOKS_BACK_H
 
 _HOUR_MS = 3_600_000
@@ -172,7 +174,7 @@ class Source:
                 first_ms=self.record.first_utc_ms(),
                 last_ms=self.record.last_utc_ms(),
                 derivation=self.record.derivation(),
-                readings=laid_over(readings, self.by_hand(), rig.probes),
+                readings=laid_over(readings, self.over(rig, now_ms=now_ms), rig.probes),
                 last_good_ms=self._last_good(readings, now_ms=now_ms),
                 alarms=self.record.alarms(),
                 last_gap=gaps[-1] if gaps else None,
@@ -204,12 +206,39 @@ class Source:
         """
         return Logbook(self.record.folder).flags()
 
+    def over(self, rig: Rig, *, now_ms: int) -> list[HandFlag]:
+        """What lies over readings, the one that counts first; see `store.overlay`.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        return flags_over(self.record.folder, rig, now_ms=now_ms)
+
+    def asides(self, rig: Rig, *, now_ms: int) -> list[Aside]:
+        """What contacts with the water set aside, probe by probe.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        return asides_of(self.record.folder, rig, now_ms=now_ms)
+
     def reduced(
-        self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
+        self,
+        probes: Sequence[str],
+        *,
+        since_ms: int,
+        until_ms: int,
+        buckets: int,
+        aside: bool = True,
     ) -> Mapping[str, Sequence[Bucket]]:
         """Readings as far as there are any, `until_ms` included; see `Record.reduced`.
 
-        Left out are times that somebody flagged as a fail: no reading that fails is drawn.
+        Left out are times that somebody flagged as a fail: no reading that fails is drawn. What a
+        contact set aside is suspect, or left out where `aside` is false.
 
         Raises
         ------
@@ -219,13 +248,15 @@ class Source:
         found = self.record.reduced(
             probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
         )
-        failed = [flag for flag in self.by_hand() if flag.flag is Flag.FAIL]
-        if not failed:
-            return found
         rig, _ = self.rig()
-        own = {probe.name: flags_of(failed, probe) for probe in rig.probes}
+        over = self.over(rig, now_ms=until_ms)
+        counts = [f for f in over if f.flag is Flag.FAIL or f.reason is Reason.SET_ASIDE]
+        if not counts:
+            return found
+        # Whoever passed readings by hand has looked at them: their flags go before.
+        own = {probe.name: flags_of(over, probe) for probe in rig.probes}
         return {
-            name: [b for b in row if flag_at(own.get(name, ()), b.utc_ms) is None]
+            name: list(_as_flagged(row, own.get(name, ()), aside=aside))
             for name, row in found.items()
         }
 
@@ -241,3 +272,18 @@ class Source:
             found |= self.record.last_values(silent, since_ms=since, until_ms=until)
             until = since
         return found
+
+
+def _as_flagged(
+    row: Sequence[Bucket], flags: Sequence[HandFlag], *, aside: bool
+) -> Iterator[Bucket]:
+    """What may be drawn of one probe's readings."""
+    for bucket in row:
+        flag = flag_at(flags, bucket.utc_ms)
+        if flag is None or flag.flag is Flag.PASS:
+            yield bucket
+        elif flag.reason is Reason.SET_ASIDE:
+            if aside:
+                yield bucket._replace(worst=max(bucket.worst, Flag.SUSPECT))
+        elif flag.flag is not Flag.FAIL:
+            yield bucket

@@ -39,6 +39,13 @@ if TYPE_CHECKING:
     show_default=True,
     help="What the tables are written as.",
 )
+@click.option(
+    "--set-aside",
+    type=click.Choice(("with", "without")),
+    default="with",
+    show_default=True,
+    help="Readings that a contact with the water set aside; the table windows tells them.",
+)
 @click.option("--zip", "as_zip", is_flag=True, help="Write one zip file instead of a folder.")
 @click.option("--photos", is_flag=True, help="Also the photos that proofs and logbook name.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of words.")
@@ -50,6 +57,7 @@ def export(
     until: str | None,
     probes: tuple[str, ...],
     form: str,
+    set_aside: str,
     as_zip: bool,
     photos: bool,
     as_json: bool,
@@ -99,6 +107,7 @@ def export(
             form=Format(form),
             as_zip=as_zip,
             photos=photos,
+            set_aside=set_aside == "with",
         )
         try:
             with bar(f"Writing {out}") as progress:

@@ -37,7 +37,7 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.derived import Derivation
 from longsoak.store.health import HealthRecord
 from longsoak.store.ledger import Ledger
-from longsoak.store.logbook import Logbook
+from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
@@ -114,7 +114,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
     last = record.last_utc_ms()
     gaps = record.gaps()
     alarms = record.alarms()
-    flags = Logbook(record.folder).flags()
+    flags = flags_over(record.folder, rig, now_ms=utc_ms)
     read = record.latest(tuple(probe.name for probe in rig.probes))
     latest = laid_over(read, flags, rig.probes)
     timed = TimedRecord(record.folder, boottime_ms=SystemClock().boottime_ms)

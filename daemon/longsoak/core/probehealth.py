@@ -6,6 +6,7 @@ from typing import NamedTuple
 from longsoak.core.handflags import flags_of, settled_by
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import day_words, flag_words
+from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Finding, Goodness
 from longsoak.vocabulary.reading import Reading
@@ -63,7 +64,9 @@ class ProbeHealth(NamedTuple):
         """What was found and is not over; else whether anything was looked for."""
         found = ", ".join(finding.fault.value for finding in self.found)
         if self.by_hand and self.by_hand[0].until_ms is None:
-            flagged = f"{self.by_hand[0].flag.word}, by hand"
+            newest = self.by_hand[0]
+            by = "by hand" if newest.reason is Reason.BY_HAND else newest.reason.words
+            flagged = f"{newest.flag.word}, {by}"
             found = f"{flagged}; {found}" if found else flagged
         looked = "nothing found" if self.begun else "not judged yet"
         return found or (looked if self.judged else "not judged")

@@ -33,15 +33,19 @@ from longsoak.report.tables import (
     rig_file_path,
     rig_version_rows,
     suspicion_rows,
+    window_rows,
 )
 from longsoak.report.words import INVENTED, readme
 from longsoak.store.files import RECORD
 from longsoak.store.health import HealthRecord
 from longsoak.store.ledger import Ledger
 from longsoak.store.logbook import Logbook
+from longsoak.store.overlay import asides_of
 from longsoak.store.photos import name_of, photo_at
 from longsoak.store.reader import Record
+from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.water import Aside, ContactWindow
 
 README = "README.txt"
 PHOTO = "photo_sha256"  # in an installation card
@@ -58,7 +62,10 @@ class Format(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is to be exported: of which `probes` (None is all), of which time, with `photos`."""
+    """What is to be exported: of which `probes` (None is all), of which time, with `photos`.
+
+    `set_aside` keeps readings that a contact with the water set aside.
+    """
 
     rig: str
     probes: Collection[str] | None = None
@@ -66,6 +73,7 @@ class Wanted:
     form: Format = Format.CSV
     as_zip: bool = False
     photos: bool = False
+    set_aside: bool = True
 
 
 class _Readings(Protocol):
@@ -140,6 +148,16 @@ class _Export:
             folder, probes=wanted.probes, since_ms=within.since_ms, until_ms=within.until_ms
         )
         self._rigs = Rigs(self._source.versions)
+        self._windows: list[ContactWindow] = []
+        self._asides: list[Aside] = []
+        kept = Record(folder).rig_version()
+        rig = None if kept is None else self._rigs.rig(kept.number)
+        if rig is not None:
+            self._windows = WaterRecord(folder).windows()
+            last_ms = Record(folder).last_utc_ms()
+            self._asides = asides_of(folder, rig, now_ms=last_ms or 0)
+        if not wanted.set_aside:
+            self._source.leave_out(self._asides)
         self._tables: list[tuple[Table, Written]] = []
 
     def write(self, progress: Callable[[int, int], None]) -> Summary:
@@ -159,6 +177,7 @@ class _Export:
             (fields.PROOF, proof_rows(record)),
             (fields.LOGBOOK, logbook_rows(logbook)),
             (fields.HAND_FLAGS, hand_flag_rows(logbook, rig, names)),
+            (fields.WINDOWS, window_rows(self._windows, self._asides, names)),
             (fields.FINDINGS, finding_rows(health, within, names)),
             (fields.SUSPICIONS, suspicion_rows(health, within, names)),
         ):
@@ -251,6 +270,8 @@ class _Export:
             words["until"] = rfc3339(within.until_ms)
         if wanted.probes is not None:
             words["probes"] = ", ".join(sorted(wanted.probes))
+        if not wanted.set_aside:
+            words["set_aside"] = "left out"
         return words
 
 

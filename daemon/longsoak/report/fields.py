@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from longsoak.core.handflags import BY_HAND
+from longsoak.core.water.contact import RULE
 from longsoak.vocabulary.alarm import AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault
 from longsoak.vocabulary.logbook import About
 from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.rig import Kind, Quantity
+from longsoak.vocabulary.water import Recovery
 
 Cell = str | int | float | bool | None
 
@@ -74,7 +76,8 @@ _B, _T, _J = FieldType.BOOLEAN, FieldType.DATETIME, FieldType.OBJECT
 
 KNOWN = ("clock", "placed", "unsure")
 BOUNDS = {"at least": "at_least", "at most": "at_most"}
-_REASONS = tuple(reason.words for reason in Reason if reason.words and reason is not Reason.BY_HAND)
+_LAID_OVER = (Reason.BY_HAND, Reason.SET_ASIDE)  # in tables of their own
+_REASONS = tuple(r.words for r in Reason if r.words and r not in _LAID_OVER)
 
 READINGS = Table(
     "readings",
@@ -298,6 +301,33 @@ HAND_FLAGS = Table(
     ),
     key=("number", "probe"),
     references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+WINDOWS = Table(
+    "windows",
+    "Times in which water touched the specimen, or splashed it, and what that set aside: one row "
+    "for each probe. A reading of the probe from set_aside_from on, before set_aside_until, is "
+    "suspect, whatever its flag says. " + RULE,
+    (
+        Column("number", _I, "Its place among them."),
+        Column("contact", _I, "Which contact it was, of all in their order."),
+        Column("from_time", _T, "When the water reached the specimen, UTC."),
+        Column("until_time", _T, "When it was clear of it again; empty so far.", needed=False),
+        Column("highest", _N, "The highest level seen.", unit="mm", needed=False),
+        Column("says", _S, "What was seen."),
+        Column("probe", _S, "A probe it set aside; empty where there is none.", needed=False),
+        Column("set_aside_from", _T, "The first reading set aside.", needed=False),
+        Column("set_aside_until", _T, "Where they end; empty so far.", needed=False),
+        Column(
+            "recovery",
+            _S,
+            "How the probe stands.",
+            needed=False,
+            choices=tuple(map(str, Recovery)),
+        ),
+        Column("why", _S, "Why it stands so.", needed=False),
+    ),
+    key=("number",),
 )
 
 FINDINGS = Table(

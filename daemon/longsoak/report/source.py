@@ -1,7 +1,7 @@
 """The record's readings as columns, chunk by chunk, and what they need to be understood."""
 
 from array import array
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.store.timeline import Span, spans, stretches
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.water import Aside
 
 CHUNK = 1024  # scans; some MB as columns, whatever the length of the record
 
@@ -100,6 +101,7 @@ class Source(RecordFile):
     ) -> None:
         super().__init__(folder)
         self._kept = Kept()
+        self._left_out: dict[str, list[Aside]] = {}
         with self._open() as db:
             scans = Scans(db, self._kept)
             self.versions = [
@@ -116,6 +118,11 @@ class Source(RecordFile):
                 self._spans = spans(db, scans, since, _LAST_MS if until_ms is None else until_ms)
         self.scans = sum(span.last - span.first + 1 for span in self._spans)
         self.seats = [seat for layout in self.layouts.values() for seat in layout.seats]
+
+    def leave_out(self, asides: Iterable[Aside]) -> None:
+        """Leave out readings that contacts with the water set aside."""
+        for aside in asides:
+            self._left_out.setdefault(aside.probe, []).append(aside)
 
     def chunks(self) -> Iterator[Chunk]:
         """The readings in the order they were taken.
@@ -144,7 +151,16 @@ class Source(RecordFile):
         chunk.passed += 1
         if not at.seats:
             return
-        chunk.scans.append(ScanHead(row.id, row.utc_ms + span.shift_ms, span.known, at.seats))
+        utc_ms, seats = row.utc_ms + span.shift_ms, at.seats
+        if self._left_out:
+            seats = tuple(
+                seat
+                for seat in seats
+                if not any(a.covers(utc_ms) for a in self._left_out.get(seat.probe, ()))
+            )
+            if not seats:
+                return
+        chunk.scans.append(ScanHead(row.id, utc_ms, span.known, seats))
         n = at.size
         for into, start, width in (
             (chunk.raw, 0, 8),
@@ -153,10 +169,10 @@ class Source(RecordFile):
             (chunk.flags, 16 * n, 1),
             (chunk.reasons, 17 * n, 1),
         ):
-            if len(at.seats) == n:
+            if len(seats) == n:
                 into.frombytes(row.readings[start : start + width * n])
                 continue
-            for seat in at.seats:
+            for seat in seats:
                 place = start + width * seat.place
                 into.frombytes(row.readings[place : place + width])
 

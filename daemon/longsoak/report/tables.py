@@ -15,6 +15,7 @@ from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
+from longsoak.vocabulary.water import Aside, ContactWindow
 
 Rows = list[tuple[Cell, ...]]
 
@@ -187,6 +188,23 @@ def hand_flag_rows(logbook: Logbook, rig: Rig | None, names: Collection[str]) ->
         for probe in probes
         for flag in flags_of(flags, probe)
     ]
+
+
+def window_rows(
+    windows: Sequence[ContactWindow], asides: Sequence[Aside], names: Collection[str]
+) -> Rows:
+    """Every contact with the water, with each of these probes that it set aside."""
+    rows: Rows = []
+    for window in windows:
+        contact = (window.number, window.from_ms, window.until_ms, window.highest, window.says)
+        own = [each for each in asides if each.window == window.number and each.probe in names]
+        for aside in own or (None,):
+            spoiled: tuple[Cell, ...] = (None,) * 5
+            if aside is not None:
+                times = aside.from_ms, aside.until_ms
+                spoiled = (aside.probe, *times, aside.recovery.value, aside.says)
+            rows.append((len(rows) + 1, *contact, *spoiled))
+    return rows
 
 
 def finding_rows(health: HealthRecord, within: Range, names: Collection[str]) -> Rows:

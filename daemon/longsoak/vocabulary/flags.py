@@ -46,6 +46,7 @@ class Reason(IntEnum):
     LOOP_FAULT = 17
     BY_HAND = 18  # only in front of what is stored
     SATURATED = 19
+    SET_ASIDE = 20  # only in front of what is stored
 
     @property
     def words(self) -> str:
@@ -71,6 +72,7 @@ _WORDS = {
     Reason.UNTRIED_TEMPERATURE: "colder or warmer than its curve was tried at",
     Reason.MAY_BE_LEAKAGE: "may be leakage through the leads",
     Reason.SATURATED: "saturated: the air is wet, and how wet can't be told",
+    Reason.SET_ASIDE: "set aside: water touched the specimen",
     Reason.BY_HAND: "flagged by hand, see the logbook",
     Reason.LOOP_FAULT: "its 4-20 mA loop is broken, shorted, or tells a fault",
     Reason.OVER_RANGE: "beyond the meter's range, or an open wire",

@@ -1,8 +1,8 @@
-"""A flag that somebody set on readings by hand."""
+"""A flag that lies over readings: somebody set it by hand, or a contact with the water did."""
 
 from dataclasses import dataclass
 
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.logbook import Subject
 
 
@@ -10,7 +10,8 @@ from longsoak.vocabulary.logbook import Subject
 class HandFlag:
     """Readings of `subject` from `from_ms` on, before `until_ms` (None: from then on), UTC ms.
 
-    `number` is that of the logbook entry it stands in, which `by` wrote at `kept_ms`.
+    `number` is that of the logbook entry it stands in, which `by` wrote at `kept_ms`; 0, with
+    another `reason`, where nobody did.
     """
 
     number: int
@@ -21,6 +22,7 @@ class HandFlag:
     by: str
     says: str
     kept_ms: int
+    reason: Reason = Reason.BY_HAND
 
     def covers(self, utc_ms: int) -> bool:
         """Whether a time is in it."""

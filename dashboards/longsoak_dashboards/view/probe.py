@@ -14,11 +14,13 @@ from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.proof import Json, ProofEntry
 from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.water import Aside, Recovery
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.sentences import moment
 from longsoak_dashboards.view.steps import StepRow, step_rows
 from longsoak_dashboards.view.traces import PanelPlan
 
@@ -43,6 +45,16 @@ _SHOWN = {
 
 
 @dataclass(frozen=True, slots=True)
+class AsideLine:
+    """A time that a contact with the water set aside: when, how the probe stands, why."""
+
+    when: str
+    recovery: str
+    says: str
+    wants_a_look: bool
+
+
+@dataclass(frozen=True, slots=True)
 class ProbePage:
     """What the sheet of one probe shows. `declared` and `card` are rows of words and value."""
 
@@ -58,6 +70,7 @@ class ProbePage:
     proof_link: str
     by_hand: tuple[FlagLine, ...]
     found: tuple[FoundLine, ...]
+    asides: tuple[AsideLine, ...]
 
 
 def probe_page(
@@ -67,11 +80,13 @@ def probe_page(
     *,
     flags: Sequence[HandFlag],
     findings: Sequence[Finding],
+    asides: Sequence[Aside],
     has_photo: Callable[[str], bool],
 ) -> ProbePage:
     """Work out the sheet of one probe.
 
-    `flags` are those set by hand on it, `findings` what was ever found of it, oldest first;
+    `flags` are those set by hand on it, `findings` what was ever found of it, oldest first,
+    `asides` what contacts with the water set aside of it;
     `has_photo` says whether a photo of a card can be shown.
     """
     probe, now_ms = mark.probe, snapshot.now_ms
@@ -99,6 +114,18 @@ def probe_page(
         proof_link=f"/proof/at/{quote(probe.name, safe='')}",
         by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),
         found=found_lines(findings, now_ms=now_ms),
+        asides=tuple(_aside_line(aside, now_ms=now_ms) for aside in asides),
+    )
+
+
+def _aside_line(aside: Aside, *, now_ms: int) -> AsideLine:
+    since = moment(aside.from_ms, now_ms=now_ms)
+    until = "on" if aside.until_ms is None else f"to {moment(aside.until_ms, now_ms=now_ms)}"
+    return AsideLine(
+        f"from {since} {until}, UTC",
+        aside.recovery.value,
+        aside.says,
+        wants_a_look=aside.recovery is Recovery.STAYS_OFF,
     )
 
 

@@ -25,6 +25,7 @@ KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
     "reference": (Kind.REFERENCE,),
     "polarisation": (Kind.POLARISATION,),
 }
+WITH, WITHOUT = "with", "without"  # what a contact set aside
 RANGES: dict[str, str] = {
     "1": "1 h",
     "6": "6 h",
@@ -43,6 +44,7 @@ class Asked:
     bay: str | None
     height: float | None
     hours: str
+    aside: bool = True  # whether what a contact set aside is drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,12 @@ def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, end_
     if hours not in RANGES:
         lasts = end_ms - (first_ms if first_ms is not None else end_ms)
         hours = "all" if lasts < 720 * HOUR_MS else "720"
-    return Asked(what, bay, height if what == "pins" else None, hours)
+    return Asked(what, bay, height if what == "pins" else None, hours, shows_asides(query))
+
+
+def shows_asides(query: Mapping[str, str]) -> bool:
+    """Whether readings that a contact with the water set aside are drawn."""
+    return query.get("aside") != WITHOUT
 
 
 def end_of(*, last_ms: int | None, now_ms: int) -> int:
@@ -127,7 +134,9 @@ def heights(rig: Rig, bay: str | None) -> tuple[float, ...]:
     )
 
 
-def choices(asked: Asked, rig: Rig) -> tuple[tuple[str, tuple[Choice, ...]], ...]:
+def choices(
+    asked: Asked, rig: Rig, *, has_asides: bool = False
+) -> tuple[tuple[str, tuple[Choice, ...]], ...]:
     """The rows of links above the drawings; a row with one choice is left out."""
     rows = [
         (
@@ -151,6 +160,16 @@ def choices(asked: Asked, rig: Rig) -> tuple[tuple[str, tuple[Choice, ...]], ...
             )
         )
     rows.append(("Time", [_choice(asked, words, hours=hours) for hours, words in RANGES.items()]))
+    if has_asides:
+        rows.append(
+            (
+                "Set aside after a contact",
+                [
+                    _choice(asked, "drawn thin", aside=WITH),
+                    _choice(asked, "left out", aside=WITHOUT),
+                ],
+            )
+        )
     return tuple((name, tuple(row)) for name, row in rows if len(row) > 1)
 
 
@@ -305,11 +324,12 @@ def _choice(asked: Asked, words: str, **change: str | float | None) -> Choice:
         "bay": asked.bay,
         "height": asked.height,
         "hours": asked.hours,
+        "aside": WITH if asked.aside else WITHOUT,
     }
     then = {**now, **change}
     query = {
         key: f"{value:g}" if isinstance(value, float) else value
         for key, value in then.items()
-        if value is not None
+        if value is not None and (key, value) != ("aside", WITH)
     }
     return Choice(words, f"/traces?{urlencode(query)}", chosen=then == now)

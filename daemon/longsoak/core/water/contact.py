@@ -12,6 +12,9 @@ from statistics import median
 from typing import Any
 
 from longsoak.core.quality.trend import theil_sen
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.handflag import HandFlag
+from longsoak.vocabulary.logbook import About, Subject
 from longsoak.vocabulary.rig import Bay, Kind, Probe, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow, Found, Recovery, WaterNews
 
@@ -190,6 +193,24 @@ def asides(
         if last is not None:
             found.append(last)
     return found
+
+
+def as_flags(found: Sequence[Aside]) -> list[HandFlag]:
+    """What contacts make of readings: suspect, with a reason of its own, and by nobody's hand."""
+    return [
+        HandFlag(
+            0,
+            Subject(About.PROBE, aside.probe),
+            aside.from_ms,
+            aside.until_ms,
+            Flag.SUSPECT,
+            "",
+            aside.says,
+            aside.from_ms,
+            Reason.SET_ASIDE,
+        )
+        for aside in found
+    ]
 
 
 def _judged(

@@ -5,8 +5,9 @@ weeks before, with the air of the room taken into account where that is measured
 the bounds by itself, and a rig is judged by its own past.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 from math import isnan, nan, sqrt
 from statistics import median
@@ -68,10 +69,13 @@ class Losses:
 
     standing: dict[str, dict[str, float]] = field(default_factory=dict)
     past: list[tuple[float, float]] = field(default_factory=list)  # times that were not as usual
+    # By the hours of a look: until when it is taken to be so, rate, spread and drying.
+    usual: dict[str, tuple[float, float, float, float]] = field(default_factory=dict)
+    parts: list[_Part] = field(default_factory=list)  # of the hours, made once
 
     def memory(self) -> dict[str, Any]:
         """What it goes on from, as plain values."""
-        return asdict(self)
+        return {"standing": self.standing, "past": self.past, "usual": self.usual}
 
     def judge(self, hours: Sequence[WaterHour], *, pump_known: bool) -> list[WaterNews]:
         """Judge the newest hour; `hours` are about two weeks, the newest last.
@@ -83,19 +87,21 @@ class Losses:
         pump_known : bool
             Whether a flow or a current tells what the pump does: the balance is not asked then.
         """
-        parts = _parts(hours)
-        if not parts:
+        self._make_parts(hours)
+        if not self.parts:
             return []
-        self.past = [(begin, end) for begin, end in self.past if end > parts[0].until]
-        sums = _Sums(parts, self.past)
-        now, surface = parts[-1].until, hours[-1].surface
+        self.past = [(begin, end) for begin, end in self.past if end > self.parts[0].until]
+        sums = _Sums(self.parts, self.past)
+        now, surface = self.parts[-1].until, hours[-1].surface
         found = self._ends(sums, now)
         if self.standing:
             return found
         for look in LOOKS:
             here = sums.window(now, look.hours * HOUR)
-            usual = sums.usual(look, before=now - (72 if look.hours >= 48 else look.hours) * HOUR)
-            if here is None or usual is None or self._was_over(now - look.hours * HOUR):
+            if here is None or self._was_over(now - look.hours * HOUR):
+                continue
+            usual = self._usual(look, sums, now)
+            if usual is None:
                 continue
             recent = sums.window(now, min(look.hours, _OVER) * HOUR)
             if recent is not None and not _lasts(recent.rate, here.rate, usual.rate):
@@ -105,12 +111,33 @@ class Losses:
                 return [*found, told]
         return found
 
+    def _make_parts(self, hours: Sequence[WaterHour]) -> None:
+        """What went from one hour to the next; but for the newest it is there already."""
+        if self.parts and len(hours) > 2 and self.parts[-1].until >= hours[-3].at:
+            self.parts = [part for part in self.parts if part.until > hours[0].at]
+            at = max(0, len(hours) - 3)
+            self.parts += [p for p in _parts(hours[at:]) if p.until > self.parts[-1].until]
+        else:
+            self.parts = _parts(hours)
+
+    def _usual(self, look: _Look, sums: "_Sums", now: float) -> "_Usual | None":
+        """What is usual, looked at anew a few times in a look's length."""
+        kept = self.usual.get(f"{look.hours:g}")
+        if kept is not None and kept[0] > now:
+            return _Usual(*kept[1:])
+        found = sums.usual(look, before=now - (72 if look.hours >= 48 else look.hours) * HOUR)
+        if found is not None:
+            until = now + max(2.0, look.hours / 4) * HOUR
+            self.usual[f"{look.hours:g}"] = (until, *found)
+        return found
+
     def stop(self, found: Found, now: float) -> list[WaterNews]:
         """End what stands of a kind: it was seen to be otherwise."""
         kept = self.standing.pop(found, None)
         if kept is None:
             return []
         self.past.append((kept["begin"], now))
+        self.usual.clear()
         return [WaterNews(found, kept["begin"], now, f"{_NAMES[found]} is over.", figures=kept)]
 
     def _was_over(self, since: float) -> bool:
@@ -226,28 +253,31 @@ class _Sums:
         self.times = [part.until for part in parts]
         self.fell = [0.0, *accumulate(part.fell for part in parts)]
         self.lasts = [0.0, *accumulate(part.lasts for part in parts)]
+        dries = [0.0 if isnan(part.dries) else part.dries for part in parts]
+        self.dries = [0.0, *accumulate(dries)]
+        self.known = [0, *accumulate(not isnan(part.dries) for part in parts)]
         self.noise = median(part.noise for part in parts)
 
     def window(self, until: float, lasts: float) -> _Window | None:
         """What was lost in a time up to one; None where too little of it was measured."""
-        low, high = self._from(until - lasts), self._from(until)
+        low, high = bisect_right(self.times, until - lasts), bisect_right(self.times, until)
         measured = self.lasts[high] - self.lasts[low]
         if measured < _COVERED * lasts:
             return None
-        dries = [p.dries for p in self.parts[low:high] if not isnan(p.dries)]
+        known = self.known[high] - self.known[low]
         return _Window(
             (self.fell[high] - self.fell[low]) / measured * DAY,
             measured,
             self.noise * sqrt(2.0),
-            sum(dries) / len(dries) if dries else nan,
+            (self.dries[high] - self.dries[low]) / known if known else nan,
         )
 
     def usual(self, look: _Look, *, before: float) -> _Usual | None:
         """What windows as long as a look's lost before a time, their middle and their spread."""
-        high = self._from(before)
+        high = bisect_right(self.times, before)
         if self.lasts[high] < look.history * HOUR:
             return None
-        step = max(1, int(look.hours) // 12)
+        step = max(2, int(look.hours) // 4)  # windows that overlap tell little more
         found = [
             window
             for until in self.times[:high:step]
@@ -281,20 +311,10 @@ class _Sums:
         """Whether the pump stood for hours, and has run again for less than two days."""
         stood = sum(
             part.lasts * (1.0 - part.running)
-            for part in self.parts[self._from(now - _SOAKS_AGAIN * HOUR) :]
+            for part in self.parts[bisect_right(self.times, now - _SOAKS_AGAIN * HOUR) :]
             if not isnan(part.running)
         )
         return stood >= _STOOD * HOUR
-
-    def _from(self, at: float) -> int:
-        low, high = 0, len(self.times)
-        while low < high:
-            middle = (low + high) // 2
-            if self.times[middle] <= at:
-                low = middle + 1
-            else:
-                high = middle
-        return low
 
 
 def _parts(hours: Sequence[WaterHour]) -> list[_Part]:

@@ -1,0 +1,161 @@
+"""What a contact with the water set aside, on the pages, in the terminal and in an export."""
+
+import csv
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from longsoak.core.quality.day import Day
+from longsoak.core.quality.health import ClosedDay
+from longsoak.core.water.timeline import At
+from longsoak.store.water import KeptWater, WaterMemory
+from longsoak.vocabulary.water import Found, WaterNews
+from pages.pagerig import DAY_MS, NOW_MS, Kept, keep, told
+from pages.serving import Served, now_ms, serve
+from processes import longsoak
+
+
+def plain(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
+
+
+def moment(utc_ms: int) -> At:
+    return At(1, utc_ms, utc_ms - NOW_MS + 400 * DAY_MS)
+
+
+def contact(kept: Kept, *, from_ms: int, until_ms: int | None) -> None:
+    """Keep a contact, as the chore does."""
+    news = WaterNews(
+        Found.CONTACT,
+        from_ms / 1000,
+        None if until_ms is None else until_ms / 1000,
+        "Water reached 118 mm, and the specimen is touched or splashed from 110 mm on.",
+        figures={"highest_mm": 118.0},
+    )
+    end = None if until_ms is None else moment(until_ms)
+    kept.writer.keep_water(KeptWater(WaterMemory(1, 1, b""), [], [(news, moment(from_ms), end)]))
+
+
+@pytest.fixture
+def wetted(tmp_path: Path) -> Iterator[Kept]:
+    """A day of scans, in whose midst water touched the specimen for twelve hours."""
+    now = now_ms()
+    times = [now - 1000 - 900_000 * n for n in range(96)][::-1]
+    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    contact(rig, from_ms=now - DAY_MS * 3 // 4, until_ms=now - DAY_MS // 4)
+    yield rig
+    rig.close()
+
+
+@pytest.fixture
+def pages(wetted: Kept) -> Iterator[Served]:
+    with serve(wetted.rig_file) as served:
+        yield served
+
+
+def probes(kept: Kept) -> tuple[str, str]:
+    """A pair of pins that water climbs to in twelve hours, and one it does not."""
+    pins = [p for p in kept.rig.probes if p.kind.value == "pins" and p.height is not None]
+    low = min(pins, key=lambda p: p.height or 0.0)
+    high = max(pins, key=lambda p: p.height or 0.0)
+    return low.name, high.name
+
+
+def test_what_is_set_aside_is_suspect_with_its_reason(wetted: Kept, pages: Served) -> None:
+    low, high = probes(wetted)
+    document = json.loads(pages.get("/now.json").text)
+    now = {each["probe"]: each for each in document["probes"]}
+    assert (now[low]["flag"], now[low]["reason"]) == (
+        3,
+        "set aside: water touched the specimen",
+    )
+    assert now[high]["reason"] != now[low]["reason"]
+    shown = json.loads(longsoak("now", wetted.rig_file, "--json").stdout)
+    (found,) = [each for each in shown["probes"] if each["probe"] == low]
+    assert found["reason"] == "set aside: water touched the specimen"
+
+
+def test_the_probe_s_sheet_tells_it_and_draws_it_with_and_without(
+    wetted: Kept, pages: Served
+) -> None:
+    low, high = probes(wetted)
+    path = f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}"
+    html = pages.get(path).text
+    said = plain(html)
+    assert "Set aside after a contact with the water" in said
+    assert "not yet back on its trend" in said
+    assert "three times" in said or "3 times" in said
+    assert 'href="?aside=without"' in html
+    without = pages.get(f"{path}?aside=without").text
+    assert 'href="?aside=with"' in without
+    assert len(drawn(without)) < len(drawn(html))
+    other = pages.get(f"/probe/{high.replace(' ', '%20').replace('/', '%2F')}").text
+    assert "Set aside after" not in other
+
+
+def drawn(html: str) -> str:
+    """What is drawn of the readings."""
+    return "".join(re.findall(r' d="([^"]*)"', html))
+
+
+def test_traces_have_a_choice_where_anything_is_set_aside(wetted: Kept, pages: Served) -> None:
+    html = pages.get("/traces?what=pins&height=60&hours=24").text
+    assert "drawn thin" in html
+    assert "aside=without" in html
+    without = pages.get("/traces?what=pins&height=60&hours=24&aside=without").text
+    assert len(drawn(without)) < len(drawn(html))
+
+
+def test_without_a_contact_there_is_no_choice(kept: Kept, served: Served) -> None:
+    assert "aside=without" not in served.get("/traces?what=pins").text
+
+
+def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> None:
+    now = now_ms()
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now)
+    try:
+        low, _ = probes(rig)
+        today = now // DAY_MS
+        begin = today - 40
+        contact(rig, from_ms=begin * DAY_MS, until_ms=begin * DAY_MS + DAY_MS // 2)
+        days = [
+            ClosedDay(low, Day(n, 15.0 if n < begin else 18.0, 0.05, 96, 96))
+            for n in range(begin - 20, today)
+        ]
+        told(rig, [], days)
+        with serve(rig.rig_file) as served:
+            path = f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}"
+            said = plain(served.get(path).text)
+            assert "stays off its trend . Off its trend by +3" in said
+            assert "close the phase and begin a new baseline" in said
+        shown = longsoak("water", rig.rig_file).stdout
+        assert f"{low}: stays off its trend. Off its trend by +3 after" in shown
+    finally:
+        rig.close()
+
+
+def test_an_export_tells_what_is_set_aside_and_may_leave_it_out(
+    wetted: Kept, tmp_path: Path
+) -> None:
+    low, _ = probes(wetted)
+    counts = {}
+    for choice in ("with", "without"):
+        out = tmp_path / choice
+        ended = longsoak("export", wetted.rig_file, out, "--set-aside", choice)
+        assert (ended.returncode, ended.stderr) == (0, "")
+        with (out / "readings.csv").open(newline="") as file:
+            readings = list(csv.DictReader(file))
+        counts[choice] = sum(row["probe"] == low for row in readings)
+        with (out / "windows.csv").open(newline="") as file:
+            windows = list(csv.DictReader(file))
+        assert {row["contact"] for row in windows} == {"1"}
+        (own,) = [row for row in windows if row["probe"] == low]
+        joined = [
+            row for row in readings if row["probe"] == low and row["time"] >= own["set_aside_from"]
+        ]
+        assert len(joined) == (0 if choice == "without" else counts["with"] - 24)
+        assert (own["recovery"], own["set_aside_until"]) == ("not yet back on its trend", "")
+    assert counts == {"with": 96, "without": 24}
