@@ -18,6 +18,7 @@ from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.judgingchecks import check_judging
 from longsoak.rigfile.lines import Lines
+from longsoak.rigfile.noticechecks import check_notices, check_notices_here
 from longsoak.rigfile.outletchecks import (
     check_addresses,
     check_mqtt,
@@ -250,8 +251,10 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
         check_guards(draft, report=report)
         check_addresses(draft, report=report)
         check_rate(draft, report=report)
+        check_notices_here(draft, report=report)
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
+    check_notices(draft, report=report)
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
 
