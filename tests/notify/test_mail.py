@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
-from longsoak.notify.mail import TRIED_EVERY, MailNotices
+from longsoak.notify.route import TRIED_EVERY, RouteNotices
 from longsoak.service.clock import SystemClock
 from longsoak.service.messages import CursorMoved, OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.rig import Mail, Rig
+from notify.routing import Told, by_mail
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server, make_certificate
 from waiting import wait_for
@@ -39,10 +40,11 @@ def notices(
     patience: float = 10.0,
     sender: str = "rig@example.org",
     monotonic: Callable[[], float] = lambda: 0.0,
-) -> MailNotices:
+    told: Told | None = None,
+) -> RouteNotices:
     settings = Mail(host, port, sender, to, starttls, user, password_file=None)
-    return MailNotices(
-        record, rig, settings, password=password, patience=patience, monotonic=monotonic
+    return by_mail(
+        record, rig, settings, password=password, patience=patience, monotonic=monotonic, told=told
     )
 
 

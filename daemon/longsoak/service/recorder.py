@@ -6,9 +6,10 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 import logging
 import queue
 from collections import defaultdict, deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from longsoak.core.convert import Conversion
+from longsoak.core.routes import routes_of
 from longsoak.service.alarmlives import Answered, At
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
@@ -19,11 +20,15 @@ from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     BackupNews,
     CursorMoved,
+    Happened,
     OutletNews,
     Refused,
+    Refuses,
     SentAgain,
     Stop,
 )
+from longsoak.service.outletbook import OutletBook, Shown
+from longsoak.service.trial import TrialKeeper
 from longsoak.service.watch import AlarmBook
 from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
@@ -31,6 +36,7 @@ from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY
+from longsoak.store.noticerecord import ANSWERED, SENT
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
 from longsoak.store.unkept import Unkept
@@ -39,6 +45,7 @@ from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Rig, Watch
 from longsoak.vocabulary.sample import Missing
@@ -52,7 +59,9 @@ _MAY_FLAP = ("bus", "probe", "outlet")
 _AT_ONCE = 256  # messages taken into one commit
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
-Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
+Message = (
+    Pass | OutletNews | CursorMoved | Refused | Refuses | Happened | SentAgain | BackupNews | Stop
+)
 
 
 class Recorder:
@@ -124,6 +133,8 @@ class Recorder:
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
+        self._outlets = OutletBook(routes_of(rig))
+        self._trial = TrialKeeper(rig, writer.folder, clock=clock)
         self._last_boottime_ms = 0
         self._next_tick = 0.0
         self._pending = Batch()
@@ -168,8 +179,12 @@ class Recorder:
             self._next_tick = now + TICK_PERIOD
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
+            if (sent := self._trial.due()) is not None:
+                self._event(TRIAL, SENT, sent.says)
+                self._pending.cursors[TRIAL] = (sent.number, utc_ms)
             standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
-            for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
+            standing |= {**self._disk(), **self._backup, **self._trial.standing()}
+            for watch, wrong in standing.items():
                 changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
             if (doubts := self._doubts()) is not None and doubts != self._doubted:
                 self._doubted = doubts
@@ -225,6 +240,12 @@ class Recorder:
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
                 self._event("refused", outlet, says)
+            case Refuses(outlet, refused):
+                if refused is not None:
+                    self._event("refused", outlet, refused)
+                self._show_outlets(self._outlets.refuses(outlet, refused))
+            case Happened(kind, outlet, says):
+                self._event(kind, outlet, says)
             case SentAgain(outlet, says):
                 self._event("sent again", outlet, says)
             case BackupNews(trouble, says):
@@ -299,10 +320,13 @@ class Recorder:
                 self._away.pop(outlet, None)
             else:
                 self._away[outlet] = away
-        for change in self._alarms.outlet(
-            outlet, away, now=self._boottime(), utc_ms=self._clock.utc_ms()
-        ):
-            self._change(change)
+        self._show_outlets(self._outlets.away(outlet, away))
+
+    def _show_outlets(self, shown: Iterable[Shown]) -> None:
+        at, utc_ms = self._boottime(), self._clock.utc_ms()
+        for subject, away in shown:
+            for change in self._alarms.outlet(subject, away, now=at, utc_ms=utc_ms):
+                self._change(change)
 
     def _ask_inbox(self) -> None:
         self._asked += self._inbox.waiting()
@@ -340,6 +364,8 @@ class Recorder:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
                 self._event("logbook", request.subject, f"not kept, by {request.by}: {error}")
             return f"refused: {error}"
+        if (request.kind, request.subject) == (requests.ACKNOWLEDGE, TRIAL):
+            return self._answer_trial(request.by)
         answered = self._ask_of_an_alarm(request)
         if answered is None:
             return f"refused: this version knows no request {request.kind!r}"
@@ -367,6 +393,13 @@ class Recorder:
                     return lives.take_out(key, why=wanted.why, by=by, at=at)
                 return lives.shelve(key, wanted.seconds, why=wanted.why, by=by, at=at)
         return None
+
+    def _answer_trial(self, by: str) -> str:
+        says = self._trial.answer(by)
+        if says is None:
+            return "refused: no trial waits for an answer"
+        self._event(TRIAL, ANSWERED, says)
+        return "acknowledged"
 
     def _come_closer(self, wanted: Closer) -> str:
         if unknown := sorted(set(wanted.probes) - self._probes):
@@ -422,6 +455,7 @@ class Recorder:
         self._stale = self._messages.qsize()
         self._tell_aside(aside)
         self._chores = Chores(self._make_chores())
+        self._trial.begin_again()
         self._another()
 
     def _tell_aside(self, aside: SetAside) -> None:
