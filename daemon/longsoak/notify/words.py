@@ -200,11 +200,18 @@ def _block(rig: Rig, change: StoredChange, came: StoredChange | None, utc_ms: in
 def _time_left(plan: AlarmPlan, came: StoredChange, utc_ms: int | None) -> str:
     until = came.utc_ms + round(1000 * plan.within)
     past = utc_ms is not None and utc_ms > until
-    about = f"{'You had' if past else 'You have'} about {age_words(plan.within)}"
+    about = f"{'You had' if past else 'You have'} about {_length_words(plan.within)}"
     if came.unsure:  # a time of day would be wrong
         return f"{about} from when it came."
     words = time_words(until)
     return f"{about}, until {words if plan.within >= _DAY_MS / 1000 else words.split(', ')[1]}."
+
+
+def _length_words(seconds: float) -> str:
+    for size, word in ((86_400, "days"), (3600, "h"), (60, "min")):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.3g} {word}"
+    return f"{seconds:.3g} s"
 
 
 def _of(rig: Rig, change: StoredChange) -> str:
