@@ -258,10 +258,8 @@ def test_a_title_can_not_add_a_header_or_a_recipient(tmp_path: Path, end: str) -
         keeper.change(OVERFILL, NORMAL, NEW, says=f"wet{end}.{end}QUIT{end}")
         assert notices(keeper.record, box.port, rig=rig).step(0) == 1
         (mail,) = box.mails
-        assert (
-            mail["Subject"]
-            == "High priority, pair X-Evil: yes: water Bcc: thief@example.org Send money"
-        )
+        told = "pair X-Evil: yes: water Bcc: thief@example.org Send money"
+        assert mail["Subject"].strip() == f"High priority, {told}"  # on a line of its own
         assert mail["Bcc"] is None
         assert mail["X-Evil"] is None
         assert box.recipients == [("keeper@example.org",)]

@@ -8,8 +8,10 @@ import click
 from longsoak.cli.asking import outcome_of, unanswered, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
+from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.requests import ACKNOWLEDGE, ask
 from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.notices import TRIAL
 
 
 @click.command(epilog='Example: longsoak ack "overfill:water level" --by mk')
@@ -24,7 +26,7 @@ from longsoak.vocabulary.alarm import AlarmState
     help="The rig file the record lies beside.",
 )
 def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
-    """Acknowledge ALARM, or list what there is to acknowledge.
+    """Acknowledge ALARM, or list what there is to acknowledge. The weekly trial is called "trial".
 
     The measuring process takes the request as soon as it has taken those before it; if it is not
     running, the request waits for it.
@@ -37,11 +39,15 @@ def ack(alarm: str | None, by: str | None, rig_file: Path) -> None:
                 for change in record.alarms().values()
                 if change.new in (AlarmState.NEW, AlarmState.GONE)
             ]
+            trial = NoticeRecord(record.folder).trial()
+            waits = trial is not None and trial.waiting_ms is not None
+            if waits:
+                click.echo(f"{TRIAL}  the weekly trial of the notices")
             for change in open_ones:
                 click.echo(f"{change.key}  {change.new.value}: {change.says}")
-            if not open_ones:
+            if not (open_ones or waits):
                 click.echo("There is nothing to acknowledge.")
-            sys.exit(FOUND_WRONG if open_ones else DONE)
+            sys.exit(FOUND_WRONG if open_ones or waits else DONE)
         request = ask(
             record.folder,
             kind=ACKNOWLEDGE,

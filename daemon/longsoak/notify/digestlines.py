@@ -6,9 +6,8 @@ from pathlib import Path
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import ago_words, time_words, with_noun
 from longsoak.notify.choosing import held_cursor, is_wanted, may_wait
-from longsoak.notify.notice import HELD_BACK
 from longsoak.notify.words import one_line, title_of, when_words
-from longsoak.store.noticerecord import NoticeRecord, Trial
+from longsoak.store.noticerecord import HELD_BACK, OUTLET, REFUSED, WELL, NoticeRecord, Trial
 from longsoak.vocabulary.alarm import Hiding, StoredChange
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.rig import Rig
@@ -16,7 +15,6 @@ from longsoak.vocabulary.rig import Rig
 STALE_MS = 86_400_000  # ISA-18.2, second hand: an alarm that has stood for longer is stale
 _MOST = 200  # changes or events looked at
 _SHOWN = 12  # lines of one sort
-_FAILURES = ("outlet", "refused")
 
 
 def alarm_lines(rig: Rig, alarms: Collection[StoredChange], *, utc_ms: int) -> list[str]:
@@ -66,11 +64,9 @@ def notice_lines(rig: Rig, folder: Path, *, utc_ms: int) -> list[str]:
     # What was tried again in vain is told once for each route and reason.
     failed = {
         (event.subject, event.says): event
-        for event in record.happened(_FAILURES, since_ms=since_ms, limit=_MOST)
+        for event in record.happened((OUTLET, REFUSED), since_ms=since_ms, limit=_MOST)
     }
-    if any(
-        event.kind == "refused" or not event.says.startswith("takes") for event in failed.values()
-    ):
+    if any(event.says != WELL for event in failed.values()):
         lines.append("Trouble with notices and copies since yesterday:")
         lines += [f"  {_happened(event)}" for event in list(failed.values())[-_SHOWN:]]
     if rig.trial is not None:

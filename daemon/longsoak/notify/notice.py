@@ -4,8 +4,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-TAKEN, HELD_BACK = "notice", "held back"  # kinds of events about what was sent, by route
-
 
 @dataclass(frozen=True, slots=True)
 class Notice:

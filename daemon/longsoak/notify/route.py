@@ -9,10 +9,10 @@ from longsoak.core.wording import age_words, with_noun
 from longsoak.notify.choosing import PACE, Pacing, choose, held_cursor, is_wanted
 from longsoak.notify.compose import of_changes, of_digest
 from longsoak.notify.digest import DailyDigest
-from longsoak.notify.notice import HELD_BACK, TAKEN, Carried, Carrier, Notice, Now, Reports
+from longsoak.notify.notice import Carried, Carrier, Notice, Now, Reports
 from longsoak.notify.occasion import TrialCall
 from longsoak.notify.words import is_raise, last_burst
-from longsoak.store.noticerecord import NoticeRecord
+from longsoak.store.noticerecord import HELD_BACK, TAKEN, NoticeRecord
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import NoticeError, PartlyError, StoreError

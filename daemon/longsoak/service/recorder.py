@@ -36,7 +36,7 @@ from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY
-from longsoak.store.noticerecord import ANSWERED, SENT
+from longsoak.store.noticerecord import ANSWERED, OUTLET, REFUSED, SENT, WELL
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
 from longsoak.store.unkept import Unkept
@@ -55,7 +55,7 @@ _log = logging.getLogger(__name__)
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
-_MAY_FLAP = ("bus", "probe", "outlet")
+_MAY_FLAP = ("bus", "probe", OUTLET)
 _AT_ONCE = 256  # messages taken into one commit
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
@@ -239,10 +239,10 @@ class Recorder:
             case CursorMoved(outlet, position):
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
-                self._event("refused", outlet, says)
+                self._event(REFUSED, outlet, says)
             case Refuses(outlet, refused):
                 if refused is not None:
-                    self._event("refused", outlet, refused)
+                    self._event(REFUSED, outlet, refused)
                 self._show_outlets(self._outlets.refuses(outlet, refused))
             case Happened(kind, outlet, says):
                 self._event(kind, outlet, says)
@@ -315,7 +315,7 @@ class Recorder:
 
     def _outlet(self, outlet: str, away: str | None) -> None:
         if self._away.get(outlet) != away:
-            self._event("outlet", outlet, away or "takes what is sent")
+            self._event(OUTLET, outlet, away or WELL)
             if away is None:
                 self._away.pop(outlet, None)
             else:

@@ -9,6 +9,10 @@ from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.notices import TRIAL
 
+# Kinds of events by route: what was taken, what was held back until quiet hours were over, what was
+# refused for good, and that its other end is away or, in these words, there again.
+TAKEN, HELD_BACK, REFUSED, OUTLET = "notice", "held back", "refused", "outlet"
+WELL = "takes what is sent"
 # Subjects of events about the trial, besides the routes that took it.
 SENT, ANSWERED = "sent", "answered"
 _MOST = 500  # events about trials looked at: some years of them
