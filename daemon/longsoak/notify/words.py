@@ -135,14 +135,20 @@ def first_out_words(rig: Rig, group: Sequence[StoredChange]) -> str | None:
 
 
 def last_burst(raised: Sequence[StoredChange]) -> Sequence[StoredChange]:
-    """The alarms, of those that came in this order, that came together with the last one."""
+    """The alarms, of those that came in this order, that came together with the last one.
+
+    Each is there once, where it came first.
+    """
     first = len(raised) - 1
     while first > 0:
         step = raised[first].boottime_ms - raised[first - 1].boottime_ms
         if not 0 <= step <= 1000 * BURST:  # below 0 it was in another boot
             break
         first -= 1
-    return raised[max(0, first) :]
+    together: dict[str, StoredChange] = {}
+    for change in raised[max(0, first) :]:
+        together.setdefault(change.key, change)
+    return list(together.values())
 
 
 def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | None]:
