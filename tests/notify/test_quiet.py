@@ -1,5 +1,6 @@
 """A person's quiet hours, against a real mail server and a real record."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,7 +17,8 @@ from servers import HOST, Mailbox, mail_server
 
 HIGH, MEDIUM = "overfill: water level", "silent: C 30/60"
 PARIS = ZoneInfo("Europe/Paris")
-ROUTE = Route("mail to mk", Way.MAIL, Person("mk", ("mk@example.org",), quiet=Quiet(22 * 60, 420)))
+MK = Person("mk", ("mk@example.org",), quiet=Quiet(22 * 60, 7 * 60))
+ROUTE = Route("mail to mk", Way.MAIL, MK)
 RIG = small_rig(name="pair")
 LATE = round(datetime(2026, 10, 24, 21, tzinfo=UTC).timestamp() * 1000)  # 23:00 in Paris
 
@@ -108,9 +110,7 @@ def test_while_the_clock_is_not_known_nothing_is_held_back(tmp_path: Path) -> No
 
 
 def test_the_daily_mail_tells_what_is_and_was_held_back(tmp_path: Path) -> None:
-    from dataclasses import replace
-
-    rig = replace(RIG, people=(ROUTE.person,), mail=Mail(HOST, 1, "a@b", (), False, None, None))
+    rig = replace(RIG, people=(MK,), mail=Mail(HOST, 1, "a@b", (), False, None, None))
     now = Clocks(LATE)
 
     def digest() -> str:

@@ -45,10 +45,17 @@ class AppriseCarrier:
             raise NoticeError("apprise_file holds no address. Write one on each line.")
         self._key = ""
         self._done: set[int] = set()
+        self._late: list[str] = []  # who did not take an earlier one, which is not tried again
 
     def carry(self, notice: Notice) -> Carried:
         """Hand it to each service that has not taken it yet."""
         if notice.key != self._key:
+            if self._done:
+                self._late += [
+                    f"{_kind(service)}: it did not take the notice before (not tried again)"
+                    for place, service in enumerate(self._services)
+                    if place not in self._done
+                ]
             self._key, self._done = notice.key, set()
         failed = []
         for place, service in enumerate(self._services):
@@ -61,17 +68,20 @@ class AppriseCarrier:
             if took:
                 self._done.add(place)
             else:
-                failed.append(
-                    f"{one_line(str(service.service_name))}: {why or 'it did not take it'}"
-                )
+                failed.append(f"{_kind(service)}: {why or 'it did not take it'}")
         if failed:
-            kind = PartlyError if self._done else NoticeError
-            raise kind(f"of the services in apprise_file, {'; '.join(failed)}")
+            says = f"of the services in apprise_file, {'; '.join(failed)}"
+            raise PartlyError(says, some_took=True) if self._done else NoticeError(says)
+        late, self._late = self._late, []
         self._key, self._done = "", set()
-        return Carried(True)
+        return Carried(True, late)
 
     def probe(self) -> None:
         """Do nothing: the library can't ask whether a service is there."""
 
     def close(self) -> None:
         """Do nothing: the library keeps no connection."""
+
+
+def _kind(service: apprise.NotifyBase) -> str:
+    return one_line(str(service.service_name))

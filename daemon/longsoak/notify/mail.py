@@ -60,33 +60,36 @@ class MailCarrier:
         self._patience = patience
         self._key = ""  # of the notice that some took
         self._left: dict[str, str] = {}  # who did not, with what the server said
-        self._refused: list[str] = []  # for good, of that notice
+        self._took = False  # whether anybody did
+        self._late: list[str] = []  # what is to be told as refused, in words
 
     def carry(self, notice: Notice) -> Carried:
         """Mail it to everybody who has not taken it yet."""
-        late: list[str] = []
         if notice.key != self._key:
-            late = [f"{who}: {said} (not tried again)" for who, said in self._left.items()]
-            self._left, self._refused, self._key = {}, [], ""
+            self._late += [f"{who}: {said} (not tried again)" for who, said in self._left.items()]
+            self._left, self._key, self._took = {}, "", False
         to = tuple(self._left) or self._to
         try:
             refused = self._talk("sending", lambda server: self._send(server, notice, to))
         except _RefusedError as error:
-            self._left, self._key = {}, ""
-            return Carried(False, [*late, str(error)])
-        self._refused += [
-            f"{who}: {_answer(*s)}" for who, s in refused.items() if s[0] not in _LATER
-        ]
-        left = {who: _answer(*s) for who, s in refused.items() if s[0] in _LATER}
-        if len(left) == len(to) and not self._key:  # nobody has it
+            return self._done(str(error))
+        said = {who: _answer(*answer) for who, answer in refused.items()}
+        left = {who: said[who] for who, (code, _) in refused.items() if code in _LATER}
+        self._took = self._took or len(refused) < len(to)
+        if left and len(left) == len(self._to):  # nobody has it
             raise NoticeError(self._failed("sending", _listed(left)))
+        self._late += [f"{who}: {said[who]}" for who in refused if who not in left]
         self._left = left
         if left:
             self._key = notice.key
-            raise PartlyError(self._failed("sending", _listed(left)))
-        taken = bool(self._key) or len(refused) < len(to)
-        done, self._key, self._refused = self._refused, "", []
-        return Carried(taken, [*late, *done])
+            raise PartlyError(self._failed("sending", _listed(left)), some_took=self._took)
+        return self._done()
+
+    def _done(self, *refused: str) -> Carried:
+        """All that can be told of a notice is known."""
+        done, self._late, self._left = [*self._late, *refused], [], {}
+        took, self._took, self._key = self._took, False, ""
+        return Carried(took, done)
 
     def probe(self) -> None:
         """Name the sender and take it back: a server that wants a login says so there."""
@@ -106,7 +109,7 @@ class MailCarrier:
                 raise
             raise _RefusedError(f"the message: {_reason(error)}") from error
         except (smtplib.SMTPServerDisconnected, TimeoutError) as error:
-            raise PartlyError(self._failed("sending", _reason(error))) from error
+            raise PartlyError(self._failed("sending", _reason(error)), some_took=False) from error
 
     def _talk(self, doing_last: str, ask: Callable[[smtplib.SMTP], _T]) -> _T:
         """Connect, log in as far as configured, ask, say good-bye."""

@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Sequence
 from datetime import tzinfo
+from typing import NamedTuple
 
 from longsoak.core.localtime import is_quiet
 from longsoak.core.wording import age_words, with_noun
@@ -22,6 +23,21 @@ from longsoak.vocabulary.rig import Rig
 MOST = 200  # alarm changes read at once
 TRIED_EVERY = 3600.0  # s between two looks at an other end that nothing is sent to
 _REMEMBERED = 50  # alarms that may have come together with the next one
+
+
+class _Begun(NamedTuple):
+    """The first and last change of a message that was partly taken, and whether some have it."""
+
+    first: int
+    last: int
+    some_took: bool
+
+    def of(self, news: Sequence[StoredChange], end: int) -> tuple[Sequence[StoredChange], int]:
+        """What of `news` is to be sent now, and the last change looked at with it."""
+        newer = [change for change in news if change.id > self.last]
+        if self.some_took and newer:
+            return newer, end
+        return [change for change in news if self.first <= change.id <= self.last], self.last
 
 
 class RouteNotices:
@@ -87,7 +103,7 @@ class RouteNotices:
         self._trial = trial
         self._digest = digest
         self._held: int | None = None  # not known yet
-        self._bound: int | None = None  # the last change of a message that was partly taken
+        self._begun: _Begun | None = None
         self._answered: float | None = None  # when the other end last took all it was asked
         self._pacing = Pacing()
         self._raised: deque[StoredChange] = deque(maxlen=_REMEMBERED)
@@ -126,8 +142,8 @@ class RouteNotices:
         """Send one message about `news`, all of it or up to where another one was begun."""
         if self._everything:  # a program counts changes, and one message each keeps their keys
             news, end = news[:1], news[0].id
-        elif self._bound is not None and (begun := [c for c in news if c.id <= self._bound]):
-            news, end = begun, self._bound
+        elif self._begun is not None:
+            news, end = self._begun.of(news, end)
         boottime = self._now.boottime_ms() / 1000
         self._pacing.seen(news, boottime=boottime)
         if not self._everything and not self._pacing.lets(self._rig, news, boottime=boottime):
@@ -136,10 +152,13 @@ class RouteNotices:
         notice = self._notice(news, held_back=bool(was_held))
         try:
             carried = self._carrier.carry(notice)
-        except PartlyError:
-            self._bound = news[-1].id
+        except PartlyError as error:
+            begun = _Begun(news[0].id, news[-1].id, error.some_took)
+            if error.some_took and begun != self._begun:
+                self._reports.event(TAKEN, f"taken by some: {notice.subject}")
+            self._begun = begun
             raise
-        self._bound = None
+        self._begun = None
         self._raised.extend(change for change in news if is_raise(change))
         self._pacing.sent(high=notice.high, boottime=boottime)
         self._report(TAKEN, notice, carried)

@@ -126,7 +126,9 @@ class WebhookCarrier:
             return answer.status, one_line(says)[:_SHOWN], wait
         except (OSError, http.client.HTTPException) as error:
             failed = f"the webhook's server {self._host} failed: {_reason(error)}"
-            raise PartlyError(failed) if sent else NoticeError(failed) from error
+            if sent:
+                raise PartlyError(failed, some_took=False) from error
+            raise NoticeError(failed) from error
         finally:
             over.cancel()
             server.close()

@@ -50,7 +50,14 @@ class NoticeError(LongsoakError):
 
 
 class PartlyError(NoticeError):
-    """A notice was accepted by some, or may have been; the very same will be tried again."""
+    """A notice was accepted, or may have been; the very same will be tried again.
+
+    `some_took` is whether some are known to have accepted it: nothing new waits behind the others.
+    """
+
+    def __init__(self, says: str, *, some_took: bool) -> None:
+        super().__init__(says)
+        self.some_took = some_took
 
 
 class PhysicsError(LongsoakError, ValueError):
