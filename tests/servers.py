@@ -384,6 +384,7 @@ class Mailbox:
     raw: list[bytes] = field(default_factory=list)
     encrypted: list[bool] = field(default_factory=list)
     refuse: tuple[str, ...] = ()
+    later: list[str] = field(default_factory=list)  # each is refused for now, once
 
     async def handle_RCPT(  # noqa: N802 - the library's name
         self,
@@ -396,6 +397,9 @@ class Mailbox:
         """Take a recipient or not."""
         if address in self.refuse:
             return "550 5.1.1 no such user here"
+        if address in self.later:
+            self.later.remove(address)
+            return "451 4.7.1 come again later"
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
@@ -421,11 +425,13 @@ def mail_server(
     users: dict[str, str] | None = None,
     certificate: Path | None = None,
     mailbox: Mailbox | None = None,
+    from_the_start: bool = False,
 ) -> Iterator[Mailbox]:
     """A running mail server.
 
     With `users` it asks for a login, with `certificate` (a PEM file with its key) for encryption
-    before anything else. `mailbox` goes on filling one from before.
+    before anything else, by STARTTLS or `from_the_start`. `mailbox` goes on filling one from
+    before.
     """
     box = mailbox or Mailbox(port or free_port())
 
@@ -447,9 +453,10 @@ def mail_server(
         port=box.port,
         authenticator=check if users else None,
         auth_required=bool(users),
-        auth_require_tls=certificate is not None,
-        require_starttls=certificate is not None,
-        tls_context=context,
+        auth_require_tls=certificate is not None and not from_the_start,
+        require_starttls=certificate is not None and not from_the_start,
+        tls_context=None if from_the_start else context,
+        ssl_context=context if from_the_start else None,
     )
     controller.start()
     try:

@@ -10,15 +10,14 @@ from pathlib import Path
 from brokers import PREFIX, STATE, validate
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import STATE_EVERY, STATE_LOOK, make_outlets, start_new_ones
-from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.makeroutes import News
+from longsoak.service.messages import OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.rig import Database, Mqtt, Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, listener, time_series_server
 from waiting import wait_for
-
-News = OutletNews | CursorMoved | Refused | SentAgain
 
 
 class FastClock(SystemClock):

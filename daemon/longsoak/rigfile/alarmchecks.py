@@ -8,6 +8,7 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
+from longsoak.vocabulary.notices import MAIL_LIST, Way
 from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind, Watch
 
 RECORD = "record"  # what an alarm about the record has for its subject
@@ -84,8 +85,21 @@ def subject_of(table: AlarmTable) -> str | None:
 
 
 def _outlets(draft: Draft) -> list[str]:
+    """What alarms about outlets can be about, as `longsoak.core.routes.subjects_of` has it."""
     parts = (draft.mail, draft.mqtt, draft.readings, draft.database, draft.heartbeat)
-    return [name for name, part in zip(OUTLETS, parts, strict=True) if part is not None]
+    found = [name for name, part in zip(OUTLETS, parts, strict=True) if part is not None]
+    if draft.mail is not None and "to" in draft.mail.keys:
+        found.append(MAIL_LIST)
+    if draft.webhook is not None:
+        found.append(Way.WEBHOOK.value)
+    ways = ((Way.MAIL, "mail"), (Way.WEBHOOK, "webhook_file"), (Way.APPRISE, "apprise_file"))
+    found += [
+        f"{way} to {person.table.name}"
+        for person in draft.people
+        for way, key in ways
+        if key in person.keys
+    ]
+    return found
 
 
 def _check_references(
@@ -180,6 +194,7 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
     Watch.BUS: "this file has no bus",
     Watch.BACKUP: "this file has no [backup]",
+    Watch.TRIAL: "this file has no trial in [notices]",
     Watch.OUTLET: f"this file has no {_AN_OUTLET}",
 }
 
@@ -216,6 +231,8 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return found if watch is Watch.OUTLET else [n for n in found if n in _FORWARDERS]
     if watch is Watch.BACKUP:
         return [] if draft.backup is None else [RECORD]
+    if watch is Watch.TRIAL:
+        return [COMPUTER] if draft.notices is not None and "trial" in draft.notices.keys else []
     if watch in (*OF_THE_RECORD, *OF_THE_COMPUTER):
         return [RECORD if watch in OF_THE_RECORD else COMPUTER]
     if watch is Watch.BUS:

@@ -3,20 +3,20 @@
 from collections.abc import Mapping
 from math import inf
 
+from longsoak.core.routes import routes, subjects_of
 from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.alarmset import Parts
-from longsoak.rigfile.alarmtable import OUTLETS
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.drawnwater import pan_of, reservoir_of
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
+from longsoak.rigfile.noticeparts import mail_of, minutes_of, person_of, webhook_of, weekly_of
 from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
     HeartbeatTable,
-    MailTable,
     MqttTable,
     ReadingsTable,
 )
@@ -43,7 +43,6 @@ from longsoak.vocabulary.rig import (
     Heartbeat,
     Kind,
     Layer,
-    Mail,
     Mqtt,
     MqttVersion,
     Probe,
@@ -54,7 +53,6 @@ from longsoak.vocabulary.rig import (
     StandIn,
 )
 
-SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
 BEAT = 60.0  # s: common practice, a service tells of silence within minutes
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
@@ -90,13 +88,17 @@ def build(draft: Draft) -> Rig:
         )
         for part in draft.probes
     )
-    mail = _mail(draft.mail.table) if draft.mail else None
+    mail = mail_of(draft.mail.table) if draft.mail else None
+    people = tuple(person_of(part.table) for part in draft.people)
+    webhook = webhook_of(draft.webhook.table) if draft.webhook else None
     readings = draft.readings.table if draft.readings else None
     measured = sum(1 / probe.every for probe in probes)
     mqtt = _mqtt(draft.mqtt.table, readings, measured=measured) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
+    notices = subjects_of(routes(mail=mail, mqtt=mqtt, webhook=webhook, people=people))
     heartbeat = _heartbeat(draft.heartbeat.table) if draft.heartbeat else None
-    outlets = zip(OUTLETS, (mail, mqtt, readings, database, heartbeat), strict=True)
+    copies = (("readings", readings), ("database", database), ("heartbeat", heartbeat))
+    trial = draft.notices.table.trial if draft.notices else None
     rig, specimen = draft.rig.table, draft.specimen.table
     underside, room = given(specimen.underside), _room(draft, bays)
     return Rig(
@@ -125,8 +127,9 @@ def build(draft: Draft) -> Rig:
                 room=room,
                 probes=probes,
                 buses=buses,
-                outlets=[name for name, outlet in outlets if outlet is not None],
+                outlets=[*notices, *(name for name, outlet in copies if outlet is not None)],
                 backup=draft.backup is not None,
+                trial=trial is not None,
             ),
             bays=bays,
             changes=[part.table for part in draft.alarms],
@@ -140,6 +143,10 @@ def build(draft: Draft) -> Rig:
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
         outputs=outputs_of(draft.outputs),
+        time_zone=rig.time_zone or "UTC",
+        people=people,
+        webhook=webhook,
+        trial=None if trial is None else weekly_of(trial),
     )
 
 
@@ -268,19 +275,6 @@ def _probe(
     )
 
 
-def _mail(table: MailTable) -> Mail:
-    return Mail(
-        host=given(table.host),
-        port=SMTP_PORT if table.port is None else table.port,
-        sender=given(table.sender),
-        to=tuple(given(table.to)),
-        starttls=bool(table.starttls),
-        user=table.user,
-        password_file=table.password_file,
-        digest=None if table.digest is None else _minutes(table.digest),
-    )
-
-
 def _mqtt(table: MqttTable, readings: ReadingsTable | None, *, measured: float) -> Mqtt:
     usual = MQTT_TLS_PORT if table.tls else MQTT_PORT
     rate = None if readings is None else readings.rate or rate_for(measured)
@@ -312,7 +306,7 @@ def _database(table: DatabaseTable) -> Database:
 def _backup(table: BackupTable) -> Backup:
     return Backup(
         to=given(table.to),
-        at=BACKUP_AT if table.at is None else _minutes(table.at),
+        at=BACKUP_AT if table.at is None else minutes_of(table.at),
         keep=BACKUPS if table.keep is None else table.keep,
         mounted=bool(table.mounted),
     )
@@ -325,9 +319,3 @@ def _heartbeat(table: HeartbeatTable) -> Heartbeat:
         url_file=table.url_file,
         ca_file=table.ca_file,
     )
-
-
-def _minutes(at: str) -> int:
-    """A time of day as minutes after midnight."""
-    hours, minutes = at.split(":")
-    return 60 * int(hours) + int(minutes)

@@ -17,7 +17,9 @@ from longsoak.rigfile.outlettables import (
     MailTable,
     MqttTable,
     NoticesTable,
+    PersonTable,
     ReadingsTable,
+    WebhookTable,
 )
 from longsoak.rigfile.outputtable import OutputTable
 from longsoak.rigfile.reading import Part, read_table
@@ -95,6 +97,9 @@ class Draft:
     stand_ins: Mapping[str | int, Part[StandInTable]]  # by the probe's place in the file
     alarms: tuple[Part[AlarmTable], ...]
     curves: Mapping[str, Part[CurveTable]]
+    notices: Part[NoticesTable] | None
+    people: tuple[Part[PersonTable], ...]
+    webhook: Part[WebhookTable] | None
     mail: Part[MailTable] | None
     mqtt: Part[MqttTable] | None
     names_broker: bool
@@ -165,6 +170,17 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             name: read_table(CurveTable, item, path=("curves", name), report=report)
             for name, item in (document.curves or {}).items()
         },
+        notices=notices,
+        people=tuple(
+            read_table(PersonTable, item, path=("people", index), report=report)
+            for index, item in enumerate(document.people or ())
+        ),
+        webhook=_one(
+            WebhookTable,
+            notices and notices.table.webhook,
+            path=("notices", "webhook"),
+            report=report,
+        ),
         mail=_one(
             MailTable, notices and notices.table.mail, path=("notices", "mail"), report=report
         ),

@@ -6,15 +6,18 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from longsoak.core.routes import routes_of
 from longsoak.forward.health import FORWARDERS
 from longsoak.service.clock import Clock
-from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.makeroutes import Put, make_route, reports_of, secret, trial_call
+from longsoak.service.messages import CursorMoved, Refused, SentAgain
 from longsoak.service.outlets import QUIET, OutletWorker
 from longsoak.service.state import State
 from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
+from longsoak.vocabulary.notices import TRIAL, Way
 from longsoak.vocabulary.outlet import Broker, Outlet
 from longsoak.vocabulary.rig import Mqtt, Rig
 
@@ -25,8 +28,6 @@ if TYPE_CHECKING:
 SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
 STATE_EVERY = 60.0  # s between two tellings of the state
 STATE_LOOK = 5.0  # s between two looks whether it is another
-
-Put = Callable[[OutletNews | CursorMoved | Refused | SentAgain], None]
 
 
 def make_outlets(
@@ -72,8 +73,10 @@ def make_outlets(
             if worker.outlet in FORWARDERS
         }
 
-    if rig.mail is not None:
-        work("mail", partial(_mail, record, rig, beside, clock, put), settle=0.0)
+    for route in routes_of(rig):
+        if route.way is not Way.MQTT:
+            build = partial(make_route, route, record, rig, beside, clock, put)
+            work(route.name, build, settle=0.0)
     if rig.mqtt is not None:
         state = State(
             rig,
@@ -86,10 +89,12 @@ def make_outlets(
             again_within=STATE_EVERY + QUIET,
         )
         shared = _Shared(partial(_connect, rig.mqtt, beside, state))
-        work("mqtt", partial(_notices, record, rig, rig.mqtt, shared, state, clock), settle=0.0)
+        work(
+            "mqtt", partial(_notices, record, rig, rig.mqtt, shared, state, clock, put), settle=0.0
+        )
         if rig.mqtt.readings is not None:
-            build = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
-            work("readings", build, settle=SETTLES)
+            readings = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
+            work("readings", readings, settle=SETTLES)
     if rig.database is not None:
         work("database", partial(_database, record.folder, rig, beside, clock, put), settle=SETTLES)
     return workers
@@ -205,14 +210,20 @@ def _connect(settings: Mqtt, beside: Path, state: State) -> "MqttConnection":
 
     return MqttConnection(
         settings,
-        password=_secret(beside, settings.password_file, NoticeError),
+        password=secret(beside, settings.password_file, NoticeError),
         tls=tls_of(settings, beside=beside),
         describe=state.describe,
     )
 
 
 def _notices(
-    record: Record, rig: Rig, settings: Mqtt, shared: _Shared, state: State, clock: Clock
+    record: Record,
+    rig: Rig,
+    settings: Mqtt,
+    shared: _Shared,
+    state: State,
+    clock: Clock,
+    put: Put,
 ) -> Outlet:
     from longsoak.notify.mqtt import MqttNotices
 
@@ -220,7 +231,20 @@ def _notices(
         broker = shared.join()
     except BrokerError as error:
         raise NoticeError(str(error)) from error
-    notices = MqttNotices(record, rig, broker, prefix=settings.prefix)
+    reports = reports_of(Way.MQTT.value, put)
+
+    def carried(cursor: str, position: int) -> None:
+        reports.event(TRIAL, "taken by the broker")
+        reports.cursor(cursor, position)
+
+    notices = MqttNotices(
+        record,
+        rig,
+        broker,
+        prefix=settings.prefix,
+        trial=trial_call(Way.MQTT.value, record, rig, clock),
+        carried=carried,
+    )
     return _Leaving(_Told(notices, broker, state, clock.monotonic), shared.leave)
 
 
@@ -259,33 +283,12 @@ def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
     )
 
 
-def _mail(record: Record, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
-    from longsoak.notify.digest import CURSOR, DailyDigest
-    from longsoak.notify.mail import MailNotices
-
-    assert rig.mail is not None  # noqa: S101 - as above
-    digest = None
-    if rig.mail.digest is not None:
-        digest = DailyDigest(
-            record,
-            rig,
-            at=rig.mail.digest,
-            utc_ms=clock.utc_ms,
-            synchronised=clock.synchronised,
-            sent=lambda number: put(CursorMoved(CURSOR, number)),
-        )
-    password = _secret(beside, rig.mail.password_file, NoticeError)
-    return MailNotices(
-        record, rig, rig.mail, password=password, monotonic=clock.monotonic, digest=digest
-    )
-
-
 def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
     from longsoak.forward.database import DatabaseForwarder
     from longsoak.forward.times import TimedRecord
 
     assert rig.database is not None  # noqa: S101 - as above
-    token = _secret(beside, rig.database.token_file, ForwardError)
+    token = secret(beside, rig.database.token_file, ForwardError)
     record = TimedRecord(folder, boottime_ms=clock.boottime_ms)
     database = DatabaseForwarder(
         record,
@@ -296,14 +299,3 @@ def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> O
         time_sure=record.time_sure,
     )
     return _put_right(database, record, put)
-
-
-def _secret(
-    beside: Path, file: str | None, kind: type[ForwardError] | type[NoticeError]
-) -> str | None:
-    if file is None:
-        return None
-    try:
-        return (beside / file).read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error

@@ -6,11 +6,12 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 import logging
 import queue
 from collections import defaultdict, deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from longsoak.core import button
 from longsoak.core.button import Press
 from longsoak.core.convert import Conversion
+from longsoak.core.routes import routes_of
 from longsoak.core.wording import with_noun
 from longsoak.service.alarmlives import Answered, At
 from longsoak.service.attending import Attending
@@ -23,13 +24,17 @@ from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     BackupNews,
     CursorMoved,
+    Happened,
     OutletNews,
     Refused,
+    Refuses,
     SentAgain,
     Stop,
 )
+from longsoak.service.outletbook import OutletBook, Shown
 from longsoak.service.servicing import Servicing
 from longsoak.service.switchboard import Pattern
+from longsoak.service.trial import TrialKeeper
 from longsoak.service.watch import AlarmBook
 from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
@@ -37,6 +42,7 @@ from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY, written_in
+from longsoak.store.noticerecord import ANSWERED, OUTLET, REFUSED, SENT, WELL
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
 from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of, lag_of_guide
@@ -47,6 +53,7 @@ from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
+from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import Kind, Output, Rig, Watch
 from longsoak.vocabulary.sample import Missing
@@ -56,12 +63,14 @@ _log = logging.getLogger(__name__)
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
-_MAY_FLAP = ("bus", "probe", "outlet")
+_MAY_FLAP = ("bus", "probe", OUTLET)
 _AT_ONCE = 256  # messages taken into one commit
 _NOT_SYNCHRONISED = "this computer's clock is not synchronised"
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
-Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
+Message = (
+    Pass | OutletNews | CursorMoved | Refused | Refuses | Happened | SentAgain | BackupNews | Stop
+)
 
 
 class Recorder:
@@ -152,6 +161,8 @@ class Recorder:
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
+        self._outlets = OutletBook(routes_of(rig))
+        self._trial = TrialKeeper(rig, writer.folder, clock=clock)
         self._last_boottime_ms = 0
         self._next_tick = 0.0
         self._pending = Batch()
@@ -210,12 +221,16 @@ class Recorder:
             self._next_tick = now + TICK_PERIOD
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
+            if (sent := self._trial.due()) is not None:
+                self._event(TRIAL, SENT, sent.says)
+                self._pending.cursors[TRIAL] = (sent.number, utc_ms)
             standing = {
                 Watch.RECORD: self._commits.refusal,
                 Watch.LOST: self._commits.given_up,
                 Watch.CLOCK: None if self._clock.synchronised() else _NOT_SYNCHRONISED,
             }
-            for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
+            standing |= {**self._disk(), **self._backup, **self._trial.standing()}
+            for watch, wrong in standing.items():
                 changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
             for name, says in self._behind().items():
                 changes += self._alarms.behind(name, says, now=at, utc_ms=utc_ms)
@@ -289,7 +304,13 @@ class Recorder:
             case CursorMoved(outlet, position):
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
-                self._event("refused", outlet, says)
+                self._event(REFUSED, outlet, says)
+            case Refuses(outlet, refused):
+                if refused is not None:
+                    self._event(REFUSED, outlet, refused)
+                self._show_outlets(self._outlets.refuses(outlet, refused))
+            case Happened(kind, outlet, says):
+                self._event(kind, outlet, says)
             case SentAgain(outlet, says):
                 self._event("sent again", outlet, says)
             case BackupNews(trouble, says):
@@ -362,15 +383,18 @@ class Recorder:
 
     def _outlet(self, outlet: str, away: str | None) -> None:
         if self._away.get(outlet) != away:
-            self._event("outlet", outlet, away or "takes what is sent")
+            self._event(OUTLET, outlet, away or WELL)
             if away is None:
                 self._away.pop(outlet, None)
             else:
                 self._away[outlet] = away
-        for change in self._alarms.outlet(
-            outlet, away, now=self._boottime(), utc_ms=self._clock.utc_ms()
-        ):
-            self._change(change)
+        self._show_outlets(self._outlets.away(outlet, away))
+
+    def _show_outlets(self, shown: Iterable[Shown]) -> None:
+        at, utc_ms = self._boottime(), self._clock.utc_ms()
+        for subject, away in shown:
+            for change in self._alarms.outlet(subject, away, now=at, utc_ms=utc_ms):
+                self._change(change)
 
     def _ask_inbox(self) -> None:
         self._asked += self._inbox.waiting()
@@ -422,6 +446,8 @@ class Recorder:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
                 self._event("logbook", request.subject, f"not kept, by {request.by}: {error}")
             return f"refused: {error}"
+        if (request.kind, request.subject) == (requests.ACKNOWLEDGE, TRIAL):
+            return self._answer_trial(request.by)
         answered = self._ask_of_an_alarm(request)
         if answered is None:
             return f"refused: this version knows no request {request.kind!r}"
@@ -449,6 +475,13 @@ class Recorder:
                     return lives.take_out(key, why=wanted.why, by=by, at=at)
                 return lives.shelve(key, wanted.seconds, why=wanted.why, by=by, at=at)
         return None
+
+    def _answer_trial(self, by: str) -> str:
+        says = self._trial.answer(by)
+        if says is None:
+            return "refused: no trial waits for an answer"
+        self._event(TRIAL, ANSWERED, says)
+        return "acknowledged"
 
     def _come_closer(self, wanted: Closer) -> str:
         if unknown := sorted(set(wanted.probes) - self._probes):
@@ -561,6 +594,7 @@ class Recorder:
         self._stale = self._messages.qsize()
         self._tell_aside(aside)
         self._chores = Chores(self._make_chores())
+        self._trial.begin_again()
         self._another()
 
     def _tell_aside(self, aside: SetAside) -> None:

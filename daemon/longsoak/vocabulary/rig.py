@@ -13,6 +13,7 @@ from math import inf
 
 from longsoak.vocabulary.alarm import Priority
 from longsoak.vocabulary.curve import Curve
+from longsoak.vocabulary.notices import Person, Webhook, Weekly
 
 
 class Kind(StrEnum):
@@ -433,7 +434,10 @@ class AlarmPlan:
 class Mail:
     """Where notices go by e-mail. `password_file` holds the password, never the rig file.
 
-    `digest` is when a mail goes every day, minutes after midnight UTC; None is never.
+    `to` are those who get everything. `digest` is when a mail goes every day, minutes after
+    midnight UTC; None is never. `tls` encrypts from the first byte on, `starttls` after the
+    greeting; `ca_file` holds the authority that signed the server's certificate, None is the
+    system's own.
     """
 
     host: str
@@ -444,6 +448,8 @@ class Mail:
     user: str | None
     password_file: str | None
     digest: int | None = None
+    tls: bool = False
+    ca_file: str | None = None
 
 
 class MqttVersion(StrEnum):
@@ -563,7 +569,10 @@ class Thresholds:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """Everything one rig file says, checked."""
+    """Everything one rig file says, checked.
+
+    `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by.
+    """
 
     name: str
     invented: bool
@@ -586,6 +595,10 @@ class Rig:
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()
     heartbeat: Heartbeat | None = None
+    time_zone: str = "UTC"
+    people: tuple[Person, ...] = ()
+    webhook: Webhook | None = None
+    trial: Weekly | None = None
 
     @property
     def start_ms(self) -> int | None:
