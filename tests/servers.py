@@ -300,7 +300,8 @@ class Asked:
     body: bytes
 
 
-Answer = tuple[int, str] | tuple[int, str, dict[str, str]]  # status, what is said, headers
+# Status, what is said (as a database would, or these bytes), headers.
+Answer = tuple[int, str] | tuple[int, bytes] | tuple[int, str, dict[str, str]]
 
 
 class Scripted(ThreadingHTTPServer):
@@ -343,7 +344,9 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
         asked = Asked(self.path, dict(self.headers), body)
         self.server.asked.append(asked)
         status, says, *more = self.server.answer(asked)
-        text = json.dumps({"code": "scripted", "message": says}).encode() if says else b""
+        text = says if isinstance(says, bytes) else b""
+        if isinstance(says, str) and says:
+            text = json.dumps({"code": "scripted", "message": says}).encode()
         with contextlib.suppress(OSError):  # who asked may have lost patience
             self.send_response(status)
             self.send_header("Content-Length", str(len(text)))
