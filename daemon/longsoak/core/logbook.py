@@ -66,7 +66,8 @@ def check_entry(entry: LogbookEntry) -> None:
     if entry.kind == FLAG and (wrong := wrong_content(entry)):
         raise _refusal(wrong)
     if entry.kind in (TOP_UP, SERVICE, WATER) and entry.subject != THE_RIG:
-        raise _refusal(f"A {entry.kind} is about the rig, and no bay or probe")
+        what = "water round" if entry.kind == WATER else entry.kind
+        raise _refusal(f"A {what} is about the rig, and no bay or probe")
     if entry.kind == TOP_UP and (wrong := wrong_top_up(entry)):
         raise _refusal(wrong)
     if entry.kind == WATER and (wrong := wrong_round(entry)):
