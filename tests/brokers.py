@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator
 
 from longsoak.core.topics import state_topic
 from longsoak.service.mqtt import UNSEEN, MqttConnection
-from longsoak.vocabulary.outlet import Payload
+from longsoak.vocabulary.outlet import Payload, Recording
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
 from servers import HOST
 
@@ -19,7 +19,7 @@ PREFIX = "longsoak/render-pair"
 STATE = state_topic(PREFIX)
 
 
-def just_the_state(state: str) -> Payload:
+def just_the_state(state: Recording) -> Payload:
     """Describe nothing but the state."""
     return {"state": state}
 

@@ -27,11 +27,15 @@ def longsoak(*arguments: str | Path, **more: str) -> subprocess.CompletedProcess
 
 
 class Running:
-    """A `longsoak run` under way; its log comes through a pipe, for a full disk takes no file."""
+    """A `longsoak run` under way; its log comes through a pipe, for a full disk takes no file.
 
-    def __init__(self, rig_file: Path) -> None:
+    With `program`, Python that runs it in some other way.
+    """
+
+    def __init__(self, rig_file: Path, *, program: str | None = None) -> None:
+        started = [COMMAND, "run"] if program is None else [sys.executable, "-c", program]
         self.process = subprocess.Popen(
-            [COMMAND, "run", rig_file], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+            [*started, rig_file], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
         )
         self._lines: list[str] = []
         self._reader = threading.Thread(target=self._read, daemon=True)
@@ -67,9 +71,9 @@ class Running:
 
 
 @contextmanager
-def running(rig_file: Path) -> Iterator[Running]:
+def running(rig_file: Path, *, program: str | None = None) -> Iterator[Running]:
     """A `longsoak run` for the length of a block; killed if the block left it running."""
-    process = Running(rig_file)
+    process = Running(rig_file, program=program)
     try:
         yield process
     finally:

@@ -49,6 +49,7 @@ UNITS = {
     Kind.SCALE: "kg",
     Kind.CONDUCTIVITY: "uS/cm",
     Kind.PH: "[pH]",
+    Kind.BUTTON: "1",
 }
 
 

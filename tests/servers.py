@@ -300,20 +300,30 @@ class Asked:
     body: bytes
 
 
-Answer = tuple[int, str] | tuple[int, str, dict[str, str]]  # status, what is said, headers
+# Status, what is said (as a database would, or these bytes), headers.
+Answer = tuple[int, str] | tuple[int, bytes] | tuple[int, str, dict[str, str]]
 
 
 class Scripted(ThreadingHTTPServer):
-    """A scripted HTTP server, no database: `answer` decides, `asked` keeps what came."""
+    """A scripted HTTP server: `answer` decides, `asked` keeps what came."""
 
     daemon_threads = True
 
-    def __init__(self, answer: Callable[[Asked], Answer], *, keep_alive: bool) -> None:
+    def __init__(
+        self, answer: Callable[[Asked], Answer], *, keep_alive: bool, certificate: Path | None
+    ) -> None:
         self.answer = answer
         self.keep_alive = keep_alive
         self.asked: list[Asked] = []
         super().__init__((HOST, 0), _ScriptedHandler)
-        self.url = f"http://{HOST}:{self.server_port}"
+        if certificate is not None:
+            context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+            context.load_cert_chain(certificate)
+            self.socket = context.wrap_socket(self.socket, server_side=True)
+        self.url = f"http{'s' if certificate else ''}://{HOST}:{self.server_port}"
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Stay quiet: a client that trusts us not hangs up."""
 
 
 class _ScriptedHandler(BaseHTTPRequestHandler):
@@ -321,14 +331,22 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
     disable_nagle_algorithm = True  # head and body go in two writes
 
+    def do_GET(self) -> None:
+        self._take(b"")
+
     def do_POST(self) -> None:
         body = self.rfile.read(int(self.headers["Content-Length"]))
         if self.headers.get("Content-Encoding") == "gzip":
             body = gzip.decompress(body)
+        self._take(body)
+
+    def _take(self, body: bytes) -> None:
         asked = Asked(self.path, dict(self.headers), body)
         self.server.asked.append(asked)
         status, says, *more = self.server.answer(asked)
-        text = json.dumps({"code": "scripted", "message": says}).encode() if says else b""
+        text = says if isinstance(says, bytes) else b""
+        if isinstance(says, str) and says:
+            text = json.dumps({"code": "scripted", "message": says}).encode()
         with contextlib.suppress(OSError):  # who asked may have lost patience
             self.send_response(status)
             self.send_header("Content-Length", str(len(text)))
@@ -344,11 +362,11 @@ class _ScriptedHandler(BaseHTTPRequestHandler):
 
 
 @contextlib.contextmanager
-def scripted_database(
-    answer: Callable[[Asked], Answer], *, keep_alive: bool = True
+def scripted_server(
+    answer: Callable[[Asked], Answer], *, keep_alive: bool = True, certificate: Path | None = None
 ) -> Iterator[Scripted]:
-    """A running scripted server in a database's place."""
-    server = Scripted(answer, keep_alive=keep_alive)
+    """A running scripted server; with `certificate`, a PEM file with its key, it encrypts."""
+    server = Scripted(answer, keep_alive=keep_alive, certificate=certificate)
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()
     try:
@@ -369,6 +387,7 @@ class Mailbox:
     raw: list[bytes] = field(default_factory=list)
     encrypted: list[bool] = field(default_factory=list)
     refuse: tuple[str, ...] = ()
+    later: list[str] = field(default_factory=list)  # each is refused for now, once
 
     async def handle_RCPT(  # noqa: N802 - the library's name
         self,
@@ -381,6 +400,9 @@ class Mailbox:
         """Take a recipient or not."""
         if address in self.refuse:
             return "550 5.1.1 no such user here"
+        if address in self.later:
+            self.later.remove(address)
+            return "451 4.7.1 come again later"
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
@@ -406,11 +428,13 @@ def mail_server(
     users: dict[str, str] | None = None,
     certificate: Path | None = None,
     mailbox: Mailbox | None = None,
+    from_the_start: bool = False,
 ) -> Iterator[Mailbox]:
     """A running mail server.
 
     With `users` it asks for a login, with `certificate` (a PEM file with its key) for encryption
-    before anything else. `mailbox` goes on filling one from before.
+    before anything else, by STARTTLS or `from_the_start`. `mailbox` goes on filling one from
+    before.
     """
     box = mailbox or Mailbox(port or free_port())
 
@@ -432,9 +456,10 @@ def mail_server(
         port=box.port,
         authenticator=check if users else None,
         auth_required=bool(users),
-        auth_require_tls=certificate is not None,
-        require_starttls=certificate is not None,
-        tls_context=context,
+        auth_require_tls=certificate is not None and not from_the_start,
+        require_starttls=certificate is not None and not from_the_start,
+        tls_context=None if from_the_start else context,
+        ssl_context=context if from_the_start else None,
     )
     controller.start()
     try:

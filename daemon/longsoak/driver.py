@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from pydantic import BaseModel
 
@@ -23,12 +23,21 @@ class Channel:
 
 
 @dataclass(frozen=True, slots=True)
+class Switch:
+    """One output on a bus: what it is called and where the rig file says it is."""
+
+    output: str
+    address: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
 class BusSettings:
-    """All a driver needs to open its bus."""
+    """All a driver needs to open its bus. Only a driver that switches is given `switches`."""
 
     name: str
     options: Mapping[str, object]
     channels: tuple[Channel, ...]
+    switches: tuple[Switch, ...] = ()
 
 
 class BusDriver(Protocol):
@@ -56,6 +65,36 @@ class BusDriver(Protocol):
 
     def close(self) -> None:
         """Release the bus. Safe to call twice, and after a `BusError`."""
+        ...
+
+
+@runtime_checkable
+class Switching(Protocol):
+    """What a `BusDriver` has beside, if its bus has outputs that can be switched.
+
+    All of them are off once the bus was opened, and after `close`. Whatever ends the process must
+    let them go too; what a line that was let go does is for the wiring to see to, as a pull-down
+    resistor and a valve that closes by its spring do.
+    """
+
+    def switch(self, output: str, *, on: bool) -> None:
+        """Switch an output. It stays so until the next call; the caller sees to limits.
+
+        Raises
+        ------
+        BusError
+            It could not be switched. The caller closes the driver, which lets go of all outputs.
+        """
+        ...
+
+
+@runtime_checkable
+class SwitchingKind(Protocol):
+    """What a `BusKind` has beside, if its drivers are `Switching`."""
+
+    @property
+    def OutputAddress(self) -> type[BaseModel]:  # noqa: N802 - it is a class
+        """Checks an output's ``address``."""
         ...
 
 

@@ -112,6 +112,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/logbook", logbook.write, methods=["POST"]),
             Route("/logbook/photo/{name}", logbook.photo),
             Route("/now.json", pages.now),
+            Route("/state.json", pages.state),
             Route("/events", _events),
             Route("/favicon.ico", _icon),
             Mount("/static", StaticFiles(directory=HERE / "static")),
@@ -261,6 +262,13 @@ class Pages(Sheets):
         except NotYet as nothing:
             return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
         return JSONResponse(latest_document(snapshot))
+
+    def state(self, request: Request) -> Response:
+        """Whether the rig is being recorded, as MQTT tells it: that pages answer says nothing."""
+        try:
+            return JSONResponse(self.source.state())
+        except NotYet as nothing:
+            return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
 
     def not_found(self, request: Request, error: Exception) -> Response:
         """Anything that is no sheet."""

@@ -5,18 +5,22 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from longsoak.core.handflags import flag_at, flags_of, laid_over
+from longsoak.service.clock import SystemClock
+from longsoak.service.recordstate import state_of_record
 from longsoak.store.aside import damaged
 from longsoak.store.buckets import Bucket
 from longsoak.store.derived import Derivation
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import asides_of, flags_over
+from longsoak.store.readback import ReadBack
 from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import RigFileError, StoreError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import RunGap
+from longsoak.vocabulary.outlet import Payload
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.water import Aside
@@ -175,6 +179,20 @@ class Source:
                 alarms=self.record.alarms(),
                 last_gap=gaps[-1] if gaps else None,
             )
+        except StoreError as error:
+            raise unread(error) from error
+
+    def state(self) -> Payload:
+        """Whether the rig is being recorded, as ``state.schema.json`` has it.
+
+        Raises
+        ------
+        NotYet
+            As for `rig`.
+        """
+        rig, _ = self.rig()
+        try:
+            return state_of_record(rig, ReadBack(self.record.folder), clock=SystemClock())
         except StoreError as error:
             raise unread(error) from error
 

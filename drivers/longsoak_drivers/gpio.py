@@ -1,4 +1,4 @@
-"""Lines of a GPIO chip through libgpiod: float switches, and flow meters that give pulses.
+"""Lines of a GPIO chip through libgpiod: switches, buttons, flow meters that give pulses.
 
 A float is read as it stands, 1 or 0, debounced by the kernel. Behind I2C or USB the kernel can't;
 there a change counts once it is still there after the debounce time. Edges are counted too: a float
@@ -11,7 +11,7 @@ running numbers, so that neither a late poll nor an edge the kernel dropped fals
 
 import errno
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
@@ -22,17 +22,19 @@ from gpiod.edge_event import EdgeEvent
 from gpiod.line import Bias, Clock, Direction, Edge, Value
 from pydantic import BaseModel, ConfigDict, Field
 
-from longsoak.driver import BusSettings
+from longsoak.driver import BusSettings, Switch
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 MOST_CHANGES = 10  # of a float between two polls; waves move one, but not more often than that
+PRESS = 0.05  # s a button must be held: longer than a contact bounces, shorter than anybody presses
 BUFFER = 1024  # edges the kernel keeps between two polls
 
 _BIAS = {"none": Bias.AS_IS, "pull up": Bias.PULL_UP, "pull down": Bias.PULL_DOWN}
 # What the library makes of an errno: EINVAL and EOPNOTSUPP are no OSError there.
 _FAILURES = (OSError, ValueError, NotImplementedError)
 _WHO = "longsoak"  # told to others who want the line
+_RISING = EdgeEvent.Type.RISING_EDGE
 _NEVER = threading.Event()  # waited on for as long as a line has to stand still
 
 Config = dict[Iterable[int | str] | int | str, gpiod.LineSettings | None]
@@ -79,6 +81,29 @@ class Address(BaseModel):
     pulses: bool = Field(
         default=False, description="Whether pulses are counted, as a flow meter gives them"
     )
+    press: bool = Field(
+        default=False,
+        description="Whether a press that came and went since the last poll is told at this one, "
+        "as of a button",
+    )
+
+
+class OutputAddress(BaseModel):
+    """Where an output is: a line of the chip.
+
+    A line that nobody holds is an input on most chips. The wiring has to make that "off": a
+    resistor that holds the driver of a lamp or valve off, and a valve that closes by its spring.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    line: int | str = Field(
+        description="Number of the line on its chip, or its name there",
+        examples=[22],
+    )
+    active: Literal["high", "low"] = Field(
+        default="high", description="Which level is on: low for a driver that pulls to ground"
+    )
 
 
 class LastEdge(NamedTuple):
@@ -123,7 +148,9 @@ class Lines:
     Parameters
     ----------
     request : gpiod.LineRequest
-        The lines, held; this driver releases them.
+        The lines of probes, held; this driver releases them.
+    outputs : Outputs or None
+        The lines of outputs, held likewise.
     addresses : dict
         Probe to its address.
     where : str
@@ -138,12 +165,14 @@ class Lines:
         self,
         request: gpiod.LineRequest,
         *,
+        outputs: "Outputs | None" = None,
         addresses: dict[str, Address],
         where: str,
         way: Way,
         debounce: float,
     ) -> None:
         self._request = request
+        self._outputs = outputs
         self._addresses = addresses
         self._where = where
         self._way = way
@@ -168,8 +197,16 @@ class Lines:
             edges, self._edges[probe] = self._edges[probe], []
             if self._addresses[probe].pulses:
                 yield self._flow(probe, edges)
-            else:
-                yield self._float(probe, value, edges)
+                continue
+            if self._addresses[probe].press and any(e.event_type is _RISING for e in edges):
+                value = Value.ACTIVE
+            yield self._float(probe, value, edges)
+
+    def switch(self, output: str, *, on: bool) -> None:
+        """Switch an output. See `longsoak.driver.Switching`."""
+        if self._outputs is None:
+            raise BusError(f"{self._where}: no output was declared on it.")
+        self._outputs.switch(output, on=on)
 
     def describe(self) -> str:
         """Say how many lines are held on which chip."""
@@ -179,6 +216,8 @@ class Lines:
 
     def close(self) -> None:
         """Release the lines."""
+        if self._outputs is not None:
+            self._outputs.close()
         with suppress(OSError):  # the chip may be gone; the handle is freed
             self._request.release()
 
@@ -191,7 +230,7 @@ class Lines:
         settled = self._settled.setdefault(probe, value)
         if value is not settled:
             last = self._edges[probe][-1:]
-            _NEVER.wait(self._debounce)
+            _NEVER.wait(PRESS if self._addresses[probe].press else self._debounce)
             again = self._request.get_value(line)
             self._collect()
             if again is value and self._edges[probe][-1:] == last:
@@ -225,6 +264,45 @@ class Lines:
                 "float bounces on waves; give it a longer debounce or a still place",
             )
         return Sample(probe, float(value is Value.ACTIVE), "1")
+
+
+class Outputs:
+    """The lines of one chip that switch something, held with all of them off at first.
+
+    Parameters
+    ----------
+    request : gpiod.LineRequest
+        The lines, held; this driver releases them.
+    lines : mapping
+        Output to its line.
+    where : str
+        The chip's name, for sentences.
+    """
+
+    def __init__(
+        self, request: gpiod.LineRequest, *, lines: Mapping[str, int | str], where: str
+    ) -> None:
+        self._request = request
+        self._lines = lines
+        self._where = where
+
+    def switch(self, output: str, *, on: bool) -> None:
+        """Set the line of an output."""
+        try:
+            self._request.set_value(self._lines[output], Value.ACTIVE if on else Value.INACTIVE)
+        except _FAILURES as error:
+            raise BusError(
+                f"{self._where}: {output} could not be switched ({error.args[-1]}). See whether it "
+                "is off, and check that the chip is still there."
+            ) from error
+
+    def close(self) -> None:
+        """Switch all off, then let the lines go: some chips hold the level a line had last."""
+        for line in self._lines.values():
+            with suppress(*_FAILURES, gpiod.RequestReleasedError):
+                self._request.set_value(line, Value.INACTIVE)
+        with suppress(OSError):
+            self._request.release()
 
 
 def find_chip(chip: str, *, devices: Path = Path("/dev")) -> str:
@@ -280,7 +358,7 @@ def _request(
 
 def _settings(address: Address, way: Way, debounce: float) -> gpiod.LineSettings:
     edges = Edge.RISING if address.pulses else Edge.BOTH
-    wait = debounce if way.debounce and not address.pulses else 0
+    wait = (PRESS if address.press else debounce) if way.debounce and not address.pulses else 0
     return gpiod.LineSettings(
         direction=Direction.INPUT,
         edge_detection=edges if way.edges else Edge.NONE,
@@ -328,4 +406,36 @@ def open_bus(settings: BusSettings) -> Lines:
             f"{chip}: it tells no edges, so pulses can't be counted on it. Put the flow meter on "
             "another chip, or connect this one's interrupt wire."
         )
-    return Lines(request, addresses=addresses, where=chip, way=way, debounce=options.debounce)
+    try:
+        outputs = _outputs(settings.switches, chip=chip)
+    except _FAILURES as error:
+        request.release()
+        lines = ", ".join(switch.output for switch in settings.switches)
+        raise BusError(
+            f"{chip}: the lines of {lines} can't be taken as outputs ({error.args[-1]}). Another "
+            "program may hold one, or the chip has no such line: gpioinfo tells."
+        ) from error
+    return Lines(
+        request,
+        outputs=outputs,
+        addresses=addresses,
+        where=chip,
+        way=way,
+        debounce=options.debounce,
+    )
+
+
+def _outputs(switches: Sequence[Switch], *, chip: str) -> Outputs | None:
+    if not switches:
+        return None
+    found = {s.output: OutputAddress.model_validate(dict(s.address)) for s in switches}
+    config: Config = {
+        address.line: gpiod.LineSettings(
+            direction=Direction.OUTPUT,
+            active_low=address.active == "low",
+            output_value=Value.INACTIVE,
+        )
+        for address in found.values()
+    }
+    lines = {output: address.line for output, address in found.items()}
+    return Outputs(gpiod.request_lines(chip, config=config, consumer=_WHO), lines=lines, where=chip)

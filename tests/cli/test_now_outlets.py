@@ -62,6 +62,8 @@ def test_outlets_that_have_sent_everything_are_well(rig_file: Path) -> None:
             "unsent_of": of,
             "oldest_unsent_age_s": None,
             "held_back": False,
+            "away_since": None,
+            "last_taken": None,
         }
         for name, of in (
             ("mail", "changes of alarms"),
@@ -90,7 +92,8 @@ def test_an_outlet_that_is_away_tells_why_and_what_waits_since_when(rig_file: Pa
         "Mail: well; nothing waits.",
         "Alarms by MQTT: well; 2 changes of alarms unsent, the oldest 2 h 00 ago.",
         "Readings by MQTT: well; up to date, as far as is known of the last two minutes.",
-        "Database: away (the database is gone); 3 scans unsent, the oldest taken 1 h 00 ago.",
+        "Database: away for 10 min (the database is gone); "
+        "3 scans unsent, the oldest taken 1 h 00 ago.",
     ]
     assert [(o["well"], o["unsent"]) for o in found] == [
         (True, 0), (True, 2), (True, 1), (False, 3),
@@ -107,7 +110,7 @@ def test_readings_are_away_with_the_connection_they_share(rig_file: Path) -> Non
         found, lines = told(rig_file)
     assert [outlet["well"] for outlet in found] == [True, False, False, True]
     assert lines[2] == (
-        "Readings by MQTT: away (no broker); 1 scan unsent, the oldest taken 1 h 00 ago."
+        "Readings by MQTT: away for 10 min (no broker); 1 scan unsent, the oldest taken 1 h 00 ago."
     )
 
 

@@ -1,6 +1,7 @@
 """GPIO lines on a bench. No chip is here, so what the kernel holds of the lines is faked."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Self
 from unittest.mock import patch
 
@@ -8,7 +9,7 @@ import gpiod
 from gpiod.line import Value
 
 from drivers.heldlines import Held
-from longsoak.driver import BusSettings
+from longsoak.driver import BusSettings, Switch
 from longsoak.testing.bench import Mischief, Reads, bus_settings
 from longsoak.vocabulary.sample import Sample
 from longsoak_drivers import gpio
@@ -19,12 +20,16 @@ LINES: Reads = [
 ]
 
 
+SWITCHES = (Switch("lamp", {"line": 22}), Switch("valve", {"line": 24, "active": "low"}))
+
+
 class Kept(Held):
     """Lines that are held until they are released."""
 
     def __init__(self, config: dict[int | str, gpiod.LineSettings]) -> None:
         super().__init__(config)
-        self.values[17] = Value.ACTIVE
+        if 17 in config:
+            self.values[17] = Value.ACTIVE
 
 
 class GpioBench:
@@ -33,10 +38,12 @@ class GpioBench:
     kind = gpio
     longest = 5.0
     reads: Mapping[str, Sample] = {sample.probe: sample for sample, _ in LINES}
-    settings: BusSettings = bus_settings(LINES, {"chip": "/dev/gpiochip0", "debounce": 0.05})
+    settings: BusSettings = replace(
+        bus_settings(LINES, {"chip": "/dev/gpiochip0", "debounce": 0.05}), switches=SWITCHES
+    )
 
     def __init__(self) -> None:
-        self._held: Kept | None = None
+        self._held: list[Kept] = []
         self._occupied = False
         self._there = True
         self._patch = patch.object(gpiod, "request_lines", self._request)
@@ -69,16 +76,25 @@ class GpioBench:
 
     def lose(self) -> None:
         self._there = False
-        if self._held is not None:
-            self._held.gone = True
+        for held in self._held:
+            held.gone = True
 
     def bring_back(self, *, renamed: bool = False) -> None:
         self._there = True
-        self._held = None
+        self._held = []
 
     def occupy(self) -> bool:
-        self._occupied = self._held is None or self._held.released > 0
+        self._occupied = all(held.released for held in self._held)
         return self._occupied
+
+    def is_on(self, output: str) -> bool:
+        line = next(switch.address["line"] for switch in SWITCHES if switch.output == output)
+        return any(
+            held.values[number] is Value.ACTIVE
+            for held in self._held
+            for number in held.config
+            if number == line and not held.released
+        )
 
     def vacate(self) -> None:
         self._occupied = False
@@ -86,7 +102,9 @@ class GpioBench:
     def _request(self, path: str, config: dict[int | str, gpiod.LineSettings], **_: object) -> Held:
         if not self._there:
             raise FileNotFoundError(2, "No such file or directory", path)
-        if self._occupied or (self._held is not None and not self._held.released):
+        if self._occupied or any(
+            not held.released and held.config.keys() & config.keys() for held in self._held
+        ):
             raise OSError(16, "Device or resource busy")
-        self._held = Kept(config)
-        return self._held
+        self._held.append(Kept(config))
+        return self._held[-1]

@@ -14,7 +14,7 @@ import pytest
 from fourtemps import LENGTH, Address, Box, Options, decode
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from longsoak.driver import BusDriver, BusSettings
+from longsoak.driver import BusDriver, BusSettings, Switch
 from longsoak.testing.bench import Reads
 from longsoak.testing.folderbench import FolderBench
 from longsoak.testing.serialbench import SerialBench
@@ -391,12 +391,66 @@ class OnAFolder(DriverSuite):
         return FolderBench(Folder(), reads, fill=two_files, longest=SOON)
 
 
+SWITCHES = (Switch("lamp", {"file": "lamp"}), Switch("valve", {"file": "valve"}))
+
+
+class Switches(Files):
+    """Outputs as files, which stay as they were when the bus is closed, and never fail."""
+
+    def __init__(self, files: dict[str, Path], root: Path) -> None:
+        super().__init__(files)
+        self._root = root
+
+    def switch(self, output: str, *, on: bool) -> None:
+        if self._root.is_dir():
+            (self._root / output).write_text("on" if on else "off")
+
+
+class SwitchingFolder(Folder):
+    def open_bus(self, settings: BusSettings) -> BusDriver:
+        root = Path(str(settings.options["root"]))
+        files = {c.probe: root / str(c.address["file"]) for c in settings.channels}
+        return Switches(files, root)
+
+
+class SwitchingBench(FolderBench):
+    @property
+    def settings(self) -> BusSettings:
+        return replace(super().settings, switches=SWITCHES)
+
+    def is_on(self, output: str) -> bool:
+        file = self._root / output
+        return file.exists() and file.read_text() == "on"
+
+
+class OnOutputs(OnAFolder):
+    def bench(self) -> SwitchingBench:
+        reads: Reads = [
+            (Sample("one", 1.0, "mV"), {"file": "1"}),
+            (Sample("two", 2.0, "mV"), {"file": "2"}),
+        ]
+        return SwitchingBench(SwitchingFolder(), reads, fill=two_files, longest=SOON)
+
+
+FOUND_AT_OUTPUTS = [
+    (
+        "each_output_is_switched_alone_and_off_when_opened_and_closed",
+        "once the bus was closed, on are: lamp; expected: none",
+    ),
+    ("an_output_of_a_bus_that_is_gone_is_no_success", "was switched, expected a BusError"),
+]
+
+
 CASES: dict[str, tuple[DriverSuite, str, str]] = {
     **{
         f"{kind} {check}": (OnTheGoodBench(kind), f"test_{check}", says)
         for kind, check, says in FOUND
     },
     **{f"Folder {check}": (OnAFolder(), f"test_{check}", says) for check, says in FOUND_IN_FOLDERS},
+    **{
+        f"Switches {check}": (OnOutputs(), f"test_{check}", says)
+        for check, says in FOUND_AT_OUTPUTS
+    },
 }
 
 

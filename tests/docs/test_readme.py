@@ -15,13 +15,14 @@ from longsoak.rigfile import (
     curvetable,
     judgingtables,
     outlettables,
+    outputtable,
     tables,
     watertables,
 )
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
-from longsoak.vocabulary.rig import Boundary, Kind, Material, Watch
+from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind, Watch
 from longsoak_drivers.iio import Divider
 from processes import longsoak
 
@@ -70,7 +71,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
 
 @pytest.mark.parametrize(
     "model",
-    models(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
+    models(tables, outlettables, alarmtable, curvetable, judgingtables, watertables, outputtable),
     ids=lambda m: m.__name__,
 )
 def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:
@@ -88,7 +89,9 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [Kind, Watch, Boundary, Material, Form, Correction, MadeFor], ids=lambda e: e.__name__
+    "words",
+    [Kind, OutputKind, Watch, Boundary, Material, Form, Correction, MadeFor],
+    ids=lambda e: e.__name__,
 )
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()

@@ -2,7 +2,7 @@
 
 import gpiod
 from gpiod.edge_event import EdgeEvent
-from gpiod.line import Edge, Value
+from gpiod.line import Direction, Edge, Value
 
 RISING, FALLING = EdgeEvent.Type.RISING_EDGE.value, EdgeEvent.Type.FALLING_EDGE.value
 
@@ -26,7 +26,10 @@ class Held:
         self.config = config
         self.lines = list(config)
         self.offsets = [line if isinstance(line, int) else 22 for line in config]
-        self.values: dict[int | str, Value] = dict.fromkeys(config, Value.INACTIVE)
+        self.values: dict[int | str, Value] = {
+            name: line.output_value if line.direction is Direction.OUTPUT else Value.INACTIVE
+            for name, line in config.items()
+        }
         self.next_values: list[Value] = []  # what the float shows, look by look
         self.released = 0
         self.gone = False
@@ -54,6 +57,14 @@ class Held:
         if self.next_values and line == 17:
             self.values[line] = self.next_values.pop(0)
         return self.values[line]
+
+    def set_value(self, line: int | str, value: Value) -> None:
+        assert self.config[line].direction is Direction.OUTPUT, "an input can't be set"
+        if self.released:
+            raise gpiod.RequestReleasedError
+        if self.gone:
+            raise OSError(19, "No such device")
+        self.values[line] = value
 
     def release(self) -> None:
         self.released += 1

@@ -2,6 +2,7 @@
 
 import gc
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import gpiod
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from drivers.heldlines import RISING, Held
 from drivers.ptys import settings
+from longsoak.driver import Switch
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_drivers import gpio
@@ -254,3 +256,66 @@ def test_on_a_machine_without_chips_the_real_library_is_told_in_a_sentence(tmp_p
         gpio.open_bus(settings(RIG, chip=str(tmp_path / "nowhere")))
     with pytest.raises(BusError, match="no GPIO chip has the label 'pinctrl'; there are: none"):
         find_chip("pinctrl", devices=tmp_path)
+
+
+def test_a_press_between_two_looks_is_told_at_the_next(held: Callable[[], Held]) -> None:
+    bus = opened({"service": {"line": 17, "active": "low", "bias": "pull up", "press": True}})
+    assert held().config[17].debounce_period.total_seconds() == 0.05
+    assert only(bus, "service") == Sample("service", 0.0, "1")
+    held().edge(17, at=5.0)
+    held().edge(17, at=5.1, rising=False)
+    assert only(bus, "service") == Sample("service", 1.0, "1")
+    assert only(bus, "service") == Sample("service", 0.0, "1")
+
+
+SWITCHES = (
+    Switch("lamp", {"line": 22}),
+    Switch("fill valve", {"line": "VALVE", "active": "low"}),
+)
+
+
+def test_outputs_are_off_when_taken_switched_by_name_and_off_before_they_are_let_go(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    taken: list[Held] = []
+
+    def request_lines(_path: str, config: dict[int | str, gpiod.LineSettings], **_: object) -> Held:
+        taken.append(Held(config))
+        return taken[-1]
+
+    monkeypatch.setattr(gpiod, "request_lines", request_lines)
+    plain = settings(RIG, chip="/dev/gpiochip0", debounce=0.2)
+    bus = gpio.open_bus(replace(plain, switches=SWITCHES))
+    inputs, outputs = taken
+    assert set(inputs.config) == {17, "FLOW"}
+    assert {line.output_value for line in outputs.config.values()} == {Value.INACTIVE}
+    assert outputs.config["VALVE"].active_low
+    bus.switch("fill valve", on=True)
+    assert outputs.values == {22: Value.INACTIVE, "VALVE": Value.ACTIVE}
+    bus.close()
+    assert outputs.values == {22: Value.INACTIVE, "VALVE": Value.INACTIVE}
+    assert (inputs.released, outputs.released) == (1, 1)
+    bus.close()
+    again = gpio.open_bus(replace(plain, switches=SWITCHES))
+    taken[-1].gone = True
+    with pytest.raises(BusError, match="lamp could not be switched"):
+        again.switch("lamp", on=True)
+
+
+def test_lines_of_outputs_that_somebody_holds_leave_no_probe_held(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    taken: list[Held] = []
+
+    def request_lines(_path: str, config: dict[int | str, gpiod.LineSettings], **_: object) -> Held:
+        if 22 in config:
+            raise OSError(16, "Device or resource busy")
+        taken.append(Held(config))
+        return taken[-1]
+
+    monkeypatch.setattr(gpiod, "request_lines", request_lines)
+    with pytest.raises(BusError, match="lamp, fill valve can't be taken as outputs"):
+        gpio.open_bus(
+            replace(settings(RIG, chip="/dev/gpiochip0", debounce=0.2), switches=SWITCHES)
+        )
+    assert taken[0].released == 1

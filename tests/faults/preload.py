@@ -14,7 +14,7 @@ from pathlib import Path
 
 _SOURCE = Path(__file__).with_name("preload.c")
 _COUNTS = struct.Struct("<4Q")  # operations, failed, die_at, seed
-_FAULTS = struct.Struct("<14I")  # errno by kind, how often by kind, partly, drop
+_FAULTS = struct.Struct("<15I")  # errno by kind, how often by kind, partly, drop, hang
 
 
 class Kind(IntEnum):
@@ -83,6 +83,7 @@ class Preload:
         chance: float = 1.0,
         partly: bool = False,
         drop: bool = False,
+        hang: bool = False,
     ) -> None:
         """Let operations fail from now on, each kind with its errno; `{}` ends it.
 
@@ -97,10 +98,12 @@ class Preload:
         drop : bool
             Whether a sync that fails loses what was written since the one before, as a kernel
             does that marks pages clean which it could not write.
+        hang : bool
+            Whether no sync comes back before this is called again.
         """
         wrong = [errors.get(kind, 0) for kind in Kind]
         often = [round(chance * 1e6)] * len(Kind)
-        self._map[_COUNTS.size :] = _FAULTS.pack(*wrong, *often, partly, drop)
+        self._map[_COUNTS.size :] = _FAULTS.pack(*wrong, *often, partly, drop, hang)
 
     def close(self) -> None:
         """Let go of the control file."""

@@ -15,7 +15,9 @@ from pathlib import Path
 from faults.chance import drawn_from
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import make_outlets
-from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.makeroutes import News
+from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.store.readback import ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
@@ -80,15 +82,14 @@ class Sender:
         )
         self._number, _ = Record(folder).version()
         self._last_ms = 0
-        self._reports: queue.SimpleQueue[CursorMoved | OutletNews | Refused | SentAgain] = (
-            queue.SimpleQueue()
-        )
+        self._reports: queue.SimpleQueue[News] = queue.SimpleQueue()
         self._outlets = make_outlets(
             rig,
             folder,
             record=AlarmsOnTheirWay(folder, Unkept()),
             clock=self._clock,
             software="0",
+            measured=ReadBack(folder).newest_measured,
             put=self._reports.put,
         )
 

@@ -17,7 +17,7 @@ from longsoak.forward.database import DatabaseForwarder
 from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.rig import Database
 from rigs import Keeper, small_rig
-from servers import HOST, Answer, Asked, Scripted, scripted_database
+from servers import HOST, Answer, Asked, Scripted, scripted_server
 
 RIG = small_rig()
 TOKEN = "t0ken"  # noqa: S105 - made up
@@ -65,7 +65,7 @@ def sent_in(server: Scripted, number: int) -> list[bytes]:
 
 
 def test_what_is_asked_is_a_v2_write_with_the_token_and_times_in_ms(tmp_path: Path) -> None:
-    with scripted_database(take_all) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(take_all) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scan({"T core": 20.5})
         outlet = forwarder(keeper, server.url)
         outlet.step(0)
@@ -82,7 +82,7 @@ def test_what_is_asked_is_a_v2_write_with_the_token_and_times_in_ms(tmp_path: Pa
 def test_a_poisoned_reading_is_left_out_told_and_blocks_nothing(tmp_path: Path) -> None:
     taking = refuse_lines_with(b"value=66.0")
     refused: list[str] = []
-    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(taking) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scans([{"T core": float(i), "RH room": 40.0} for i in range(100)])
         outlet = forwarder(keeper, server.url, refused=refused)
         assert outlet.step(0) == 100
@@ -97,7 +97,7 @@ def test_a_poisoned_reading_is_left_out_told_and_blocks_nothing(tmp_path: Path) 
 def test_a_poisoned_reading_alone_at_the_end_is_left_out_too(tmp_path: Path) -> None:
     taking = refuse_lines_with(b"value=66.0")
     refused: list[str] = []
-    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(taking) as server, Keeper(tmp_path, RIG) as keeper:
         outlet = forwarder(keeper, server.url, refused=refused)
         keeper.scan({"T core": 20.0})
         assert outlet.step(0) == 1
@@ -110,7 +110,7 @@ def test_a_poisoned_reading_alone_at_the_end_is_left_out_too(tmp_path: Path) -> 
 def test_readings_all_too_old_for_the_bucket_do_not_block_the_newer_ones(tmp_path: Path) -> None:
     taking = refuse_lines_with(b"probe=T\\ core")
     refused: list[str] = []
-    with scripted_database(taking) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(taking) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scans([{"T core": 20.0}] * 700)
         keeper.scans([{"RH room": 40.0}] * 700)
         outlet = forwarder(keeper, server.url, refused=refused)
@@ -131,7 +131,7 @@ def test_a_server_that_refuses_everything_loses_nothing(tmp_path: Path) -> None:
     def answer(asked: Asked) -> Answer:
         return (204, "") if healthy.is_set() else (400, "The plain HTTP request was sent")
 
-    with scripted_database(answer) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(answer) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scans([{"T core": float(i)} for i in range(20)])
         outlet = forwarder(keeper, server.url, refused=refused)
         with pytest.raises(ForwardError, match="refuses everything: 400 The plain HTTP request"):
@@ -159,7 +159,7 @@ def test_an_answer_that_is_not_about_the_lines_moves_and_drops_nothing(
     tmp_path: Path, status: int, sentence: str
 ) -> None:
     refused: list[str] = []
-    with scripted_database(lambda _: (status, "no")) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(lambda _: (status, "no")) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scans([{"T core": 20.0}] * 3)
         outlet = forwarder(keeper, server.url, refused=refused)
         with pytest.raises(ForwardError, match=sentence):
@@ -192,7 +192,7 @@ def test_a_server_that_asks_to_be_left_alone_is_heard(
         asked = formatdate(time.time() + asked, usegmt=True)
     headers = {"Retry-After": asked.encode().decode("latin-1")}
     with (
-        scripted_database(lambda _: (429, "too much", headers)) as server,
+        scripted_server(lambda _: (429, "too much", headers)) as server,
         Keeper(tmp_path, RIG) as keeper,
     ):
         keeper.scan({"T core": 20.0})
@@ -212,7 +212,7 @@ def test_a_slow_answer_within_the_limit_is_waited_for(tmp_path: Path) -> None:
         over.wait(0.3)
         return 204, ""
 
-    with scripted_database(slow) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(slow) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scan({"T core": 20.0})
         outlet = forwarder(keeper, server.url, patience=5)
         assert outlet.step(0) == 1
@@ -226,7 +226,7 @@ def test_a_server_that_does_not_answer_is_given_up_after_the_limit(tmp_path: Pat
         over.wait(20)
         return 204, ""
 
-    with scripted_database(slow) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(slow) as server, Keeper(tmp_path, RIG) as keeper:
         keeper.scan({"T core": 20.0})
         outlet = forwarder(keeper, server.url, patience=0.3)
         with pytest.raises(ForwardError, match=r"did not answer within 0\.3 s"):
@@ -259,7 +259,7 @@ def test_a_server_that_answers_a_letter_at_a_time_is_given_up_too(tmp_path: Path
 
 
 def test_a_kept_connection_is_used_again_and_nothing_is_sent_twice_over_it(tmp_path: Path) -> None:
-    with scripted_database(take_all) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(take_all) as server, Keeper(tmp_path, RIG) as keeper:
         outlet = forwarder(keeper, server.url)
         for i in range(10):
             keeper.scan({"T core": float(i)})
@@ -272,7 +272,7 @@ def test_a_server_that_closes_each_connection_gets_the_overlap_each_time_and_no_
     tmp_path: Path,
 ) -> None:
     with (
-        scripted_database(take_all, keep_alive=False) as server,
+        scripted_server(take_all, keep_alive=False) as server,
         Keeper(tmp_path, RIG) as keeper,
     ):
         outlet = forwarder(keeper, server.url)
@@ -291,7 +291,7 @@ def test_a_replay_that_fails_half_way_is_made_again_from_its_beginning(tmp_path:
     def answer(asked: Asked) -> Answer:
         return answers.pop(0) if answers else (204, "")
 
-    with scripted_database(answer) as server, Keeper(tmp_path, RIG) as keeper:
+    with scripted_server(answer) as server, Keeper(tmp_path, RIG) as keeper:
         # A minute apart, so that only what was sent lately, not what was recorded lately, counts.
         keeper.scans([dict.fromkeys(("T core", "RH room"), 20.0)] * 6000, after=60.0)
         outlet = forwarder(keeper, server.url)

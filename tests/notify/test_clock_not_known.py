@@ -5,9 +5,9 @@ from pathlib import Path
 
 from brokers import PREFIX, connection, validate
 from longsoak.notify.digest import DailyDigest
-from longsoak.notify.mail import MailNotices
 from longsoak.notify.mqtt import MqttNotices
 from longsoak.vocabulary.rig import Mail
+from notify.routing import by_mail
 from rigs import GONE, NEW, NORMAL, START_MS, Keeper, small_rig
 from servers import HOST, Mailbox, broker, free_port, listener, mail_server
 from waiting import wait_for
@@ -37,7 +37,7 @@ def texts(box: Mailbox) -> list[str]:
 def test_a_mail_says_that_its_time_may_be_wrong_and_is_not_sent_again(tmp_path: Path) -> None:
     with mail_server() as box, in_1970(tmp_path) as keeper:
         settings = Mail(HOST, box.port, "rig@example.org", ("k@example.org",), False, None, None)
-        outlet = MailNotices(keeper.record, RIG, settings, password=None, monotonic=lambda: 0.0)
+        outlet = by_mail(keeper.record, RIG, settings)
         assert outlet.step(0) == 1
         (said,) = texts(box)
         assert "  Standing since 1 Jan 1970, 00:00:02 UTC (the clock was not known yet)\n" in said
@@ -53,7 +53,7 @@ def test_a_mail_that_waited_until_the_clock_was_known_gives_the_right_time(tmp_p
     with mail_server() as box, in_1970(tmp_path) as keeper:
         set_right(keeper)
         settings = Mail(HOST, box.port, "rig@example.org", ("k@example.org",), False, None, None)
-        outlet = MailNotices(keeper.record, RIG, settings, password=None, monotonic=lambda: 0.0)
+        outlet = by_mail(keeper.record, RIG, settings)
         assert outlet.step(0) == 1
         (said,) = texts(box)
         assert "  Standing since 4 May 2026, 09:00:02 UTC\n" in said

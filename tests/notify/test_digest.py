@@ -11,7 +11,7 @@ from threading import Event
 import pytest
 
 from longsoak.notify.digest import CURSOR, DailyDigest
-from longsoak.notify.mail import MailNotices
+from longsoak.notify.route import RouteNotices
 from longsoak.rigfile.load import parse
 from longsoak.service.clock import SystemClock
 from longsoak.service.dayclosing import DayClosing
@@ -23,6 +23,7 @@ from longsoak.store.writer import Batch
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.rig import Database, Mail
+from notify.routing import by_mail
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server
 from store.auditrecord import altered, close_days
@@ -49,7 +50,7 @@ class Wall:
 
 def notices(
     keeper: Keeper, port: int, wall: Wall, *, sent: Callable[[int], None] | None = None
-) -> MailNotices:
+) -> RouteNotices:
     """The shipped outlet; what it sent is saved as the service does."""
 
     def save(number: int) -> None:
@@ -64,9 +65,7 @@ def notices(
         synchronised=wall.synchronised,
         sent=sent or save,
     )
-    return MailNotices(
-        keeper.record, RIG, settings, password=None, monotonic=lambda: 0.0, digest=digest
-    )
+    return by_mail(keeper.record, RIG, settings, digest=digest)
 
 
 def subjects(box: Mailbox) -> list[str]:

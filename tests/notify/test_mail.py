@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
-from longsoak.notify.mail import TRIED_EVERY, MailNotices
+from longsoak.notify.route import TRIED_EVERY, RouteNotices
 from longsoak.service.clock import SystemClock
 from longsoak.service.messages import CursorMoved, OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.rig import Mail, Rig
+from notify.routing import Told, by_mail
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server, make_certificate
 from waiting import wait_for
@@ -39,10 +40,11 @@ def notices(
     patience: float = 10.0,
     sender: str = "rig@example.org",
     monotonic: Callable[[], float] = lambda: 0.0,
-) -> MailNotices:
+    told: Told | None = None,
+) -> RouteNotices:
     settings = Mail(host, port, sender, to, starttls, user, password_file=None)
-    return MailNotices(
-        record, rig, settings, password=password, patience=patience, monotonic=monotonic
+    return by_mail(
+        record, rig, settings, password=password, patience=patience, monotonic=monotonic, told=told
     )
 
 
@@ -89,7 +91,8 @@ def test_an_alarm_goes_out_as_one_mail_that_no_robot_answers(tmp_path: Path) -> 
         keeper.change(OVERFILL, NORMAL, NEW, value=112.0, says="112 mm, setpoint 100 mm")
         assert notices(keeper.record, box.port).step(0) == 1
         (mail,) = box.mails
-        assert mail["Subject"] == "render pair: water above the stop line"
+        assert mail["Subject"] == "High priority, render pair: water above the stop line"
+        assert mail["Importance"] == "high"
         assert mail["From"] == "rig@example.org"
         assert mail["To"] == "keeper@example.org"
         assert mail["Auto-Submitted"] == "auto-generated"
@@ -114,7 +117,7 @@ def test_what_waited_goes_in_one_mail_and_acknowledgements_in_none(tmp_path: Pat
         assert outlet.step(4) == 5
         outlet.close()
         assert [mail["Subject"] for mail in box.mails] == [
-            "render pair: 2 alarms (water level, C 30/60)",
+            "High priority, render pair: 2 alarms (water level, C 30/60)",
             "render pair: over: C 30/60 is silent",
         ]
 
@@ -135,7 +138,12 @@ def test_a_mail_server_that_was_down_gets_everything_once_when_it_is_back(tmp_pa
             assert outlet.step(0) == 2
             assert outlet.step(2) == 2
             (mail,) = box.mails
-        assert mail.get_content().count("water above the stop line") == 2
+        text = mail.get_content()
+        assert text.count("water above the stop line") == 1
+        assert (
+            "water above the stop line: came 4 May 2026, 09:00:01 UTC, "
+            "over 4 May 2026, 09:00:02 UTC"
+        ) in text
 
 
 def test_an_encrypted_login_is_made_where_asked_for(
@@ -204,24 +212,33 @@ def test_a_login_that_fails_is_told_and_nothing_moves(
         assert box.mails == []
 
 
-def test_one_refused_address_does_not_keep_the_mail_from_the_others(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture
-) -> None:
-    box = Mailbox(free_port(), refuse=("gone@example.org",))
+def test_one_refused_address_does_not_keep_the_mail_from_the_others(tmp_path: Path) -> None:
+    box, told = Mailbox(free_port(), refuse=("gone@example.org",)), Told()
     with mail_server(mailbox=box), Keeper(tmp_path, RIG) as keeper:
         keeper.change(OVERFILL, NORMAL, NEW)
-        outlet = notices(keeper.record, box.port, to=("gone@example.org", "keeper@example.org"))
+        outlet = notices(
+            keeper.record, box.port, to=("gone@example.org", "keeper@example.org"), told=told
+        )
         assert outlet.step(0) == 1
         assert box.recipients == [("keeper@example.org",)]
-        assert "refused gone@example.org" in caplog.text
+        assert told.refused == ["gone@example.org: 550 5.1.1 no such user here"]
+        assert [kind for kind, _ in told.events] == ["notice"]
 
 
-def test_addresses_all_refused_are_told_by_name(tmp_path: Path) -> None:
-    box = Mailbox(free_port(), refuse=("gone@example.org",))
+def test_addresses_all_refused_for_good_are_told_by_name_and_not_asked_again(
+    tmp_path: Path,
+) -> None:
+    box, told = Mailbox(free_port(), refuse=("gone@example.org",)), Told()
     with mail_server(mailbox=box), Keeper(tmp_path, RIG) as keeper:
         keeper.change(OVERFILL, NORMAL, NEW)
-        with pytest.raises(NoticeError, match=r"gone@example\.org: 550 5\.1\.1 no such user"):
-            notices(keeper.record, box.port, to=("gone@example.org",)).step(0)
+        outlet = notices(keeper.record, box.port, to=("gone@example.org",), told=told)
+        assert outlet.step(0) == 1
+        assert told.refused == ["gone@example.org: 550 5.1.1 no such user here"]
+        assert told.events == []
+        box.refuse = ()
+        keeper.change(OVERFILL, NEW, GONE)
+        assert outlet.step(1) == 2
+        assert told.refused[1:] == [None]
 
 
 def test_a_server_that_takes_the_call_and_says_nothing_is_given_up(tmp_path: Path) -> None:
@@ -241,7 +258,8 @@ def test_a_title_can_not_add_a_header_or_a_recipient(tmp_path: Path, end: str) -
         keeper.change(OVERFILL, NORMAL, NEW, says=f"wet{end}.{end}QUIT{end}")
         assert notices(keeper.record, box.port, rig=rig).step(0) == 1
         (mail,) = box.mails
-        assert mail["Subject"] == "pair X-Evil: yes: water Bcc: thief@example.org Send money"
+        told = "pair X-Evil: yes: water Bcc: thief@example.org Send money"
+        assert mail["Subject"].strip() == f"High priority, {told}"  # on a line of its own
         assert mail["Bcc"] is None
         assert mail["X-Evil"] is None
         assert box.recipients == [("keeper@example.org",)]

@@ -36,7 +36,9 @@ def change(
 def test_a_mail_about_an_alarm_says_what_since_when_why_and_what_to_do() -> None:
     assert body(RIG, [change()]) == (
         "water above the stop line\n"
+        "  Priority: high\n"
         "  Standing since 4 May 2026, 09:00:00 UTC\n"
+        "  You have about 15 min, until 09:15:00 UTC.\n"
         "  Probe: water level\n"
         "  Value: 112 mm\n"
         "  Seen: 112 mm, setpoint 100 mm\n"
@@ -82,19 +84,22 @@ def test_an_alarm_the_rig_file_has_no_more_is_named_by_its_key() -> None:
 @pytest.mark.parametrize(
     ("changes", "expected"),
     [
-        ([change()], "render pair: water above the stop line"),
+        ([change()], "High priority, render pair: water above the stop line"),
         ([change(old=NEW, new=GONE)], "render pair: over: water above the stop line"),
-        ([change(), change(SILENT)], "render pair: 2 alarms (water level, C 30/60)"),
+        ([change(), change(SILENT)], "High priority, render pair: 2 alarms (water level, C 30/60)"),
         (
             [change(), change(SILENT, NEW, GONE)],
-            "render pair: 1 alarm (water level), 1 over (C 30/60)",
+            "High priority, render pair: 1 alarm (water level), 1 over (C 30/60)",
         ),
         (
             [change(old=NEW, new=GONE), change(SILENT, NEW, GONE)],
             "render pair: 2 over (water level, C 30/60)",
         ),
         # One alarm that came, went and came again is one alarm.
-        ([change(), change(old=NEW, new=GONE), change()], "render pair: water above the stop line"),
+        (
+            [change(), change(old=NEW, new=GONE), change()],
+            "High priority, render pair: water above the stop line",
+        ),
     ],
 )
 def test_a_subject_names_one_alarm_and_counts_several_of_what(
@@ -120,10 +125,11 @@ def test_alarms_of_one_title_are_told_apart() -> None:
 
     for plan in plans:
         assert (
-            f"Probe silent\n  Standing since 4 May 2026, 09:00:00 UTC\n  Probe: {plan.subject}\n"
-            in text
+            "Probe silent\n  Priority: medium\n  Standing since 4 May 2026, 09:00:00 UTC\n"
+            "  You have about 24 h, until 5 May 2026, 09:00:00 UTC.\n"
+            f"  Probe: {plan.subject}\n" in text
         )
-    assert "09:00:00 UTC\n  Bus: meter\n" in text
+    assert "You have about 12 h, until 21:00:00 UTC.\n  Bus: meter\n" in text
     assert subject(rig, [change(plan.key) for plan in rig.alarms]) == (
         "render pair: 9 alarms (C 10/60, C 30/60, C 50/60, meter reference and 5 more)"
     )

@@ -309,7 +309,8 @@ def test_a_rig_without_water_or_outlets_has_no_alarms_for_them() -> None:
         ),
         (
             'watch = "outlet away"\noutlet = "mqt"',
-            "outlet is 'mqt', expected an outlet that this file sets up: mail, mqtt, database. "
+            "outlet is 'mqt', expected an outlet that this file sets up: mail, mqtt, database, "
+            "mail to the list. "
             'Write outlet = "mqtt".',
         ),
         (

@@ -169,6 +169,7 @@ def test_probes_come_out_with_their_defaults_filled_in(rig: Rig) -> None:
         (Kind.FLOW, 10, 60, 0.2),
         (Kind.PUMP_CURRENT, 10, 60, 0.05),
         (Kind.POLARISATION, 3600, None, 0),
+        (Kind.BUTTON, 0.2, 3600, 1),
     ],
 )
 def test_poll_periods_suit_months(

@@ -9,15 +9,15 @@ from pathlib import Path
 
 from brokers import PREFIX, STATE, validate
 from longsoak.service.clock import SystemClock
-from longsoak.service.makeoutlets import STATE_EVERY, make_outlets, start_new_ones
-from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
+from longsoak.service.makeoutlets import STATE_EVERY, STATE_LOOK, make_outlets, start_new_ones
+from longsoak.service.makeroutes import News
+from longsoak.service.messages import OutletNews
 from longsoak.service.outlets import OutletWorker
+from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.rig import Database, Mqtt, Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, listener, time_series_server
 from waiting import wait_for
-
-News = OutletNews | CursorMoved | Refused | SentAgain
 
 
 class FastClock(SystemClock):
@@ -45,6 +45,7 @@ def outlets_of(
         record=keeper.record,
         clock=clock or SystemClock(),
         software="1.2.3",
+        measured=ReadBack(keeper.record.folder).newest_measured,
         put=news.put,
     )
     start_new_ones(keeper.writer, keeper.record, outlets, utc_ms=0)
@@ -101,6 +102,7 @@ def test_notices_and_readings_share_one_connection_that_ends_with_the_last_of_th
         listener(server.port) as heard,
         Keeper(tmp_path / "record", small_rig()) as keeper,
     ):
+        keeper.scan({"T core": 19.0})
         with outlets_of(keeper, rig_with(server.port)) as (outlets, _):
             keeper.change("silent: C 30/60", NORMAL, NEW)
             keeper.scan({"T core": 20.0})
@@ -120,19 +122,41 @@ def test_notices_and_readings_share_one_connection_that_ends_with_the_last_of_th
 
 def test_the_state_is_told_anew_every_minute(tmp_path: Path) -> None:
     clock = FastClock()
+
+    def said() -> dict[str, object]:
+        return dict(json.loads(heard.last(STATE) or "{}"))
+
+    with (
+        broker(tmp_path / "broker") as server,
+        listener(server.port) as heard,
+        Keeper(tmp_path / "record", small_rig()) as keeper,
+    ):
+        keeper.scan({"T core": 20.0})
+        with outlets_of(keeper, rig_with(server.port), clock=clock) as (outlets, _):
+            wait_for(lambda: said().get("scans") == 1, what="the state")
+            keeper.scan({"T core": 20.0})
+            clock.ahead = STATE_EVERY
+            outlets[0].wake()
+            wait_for(lambda: said()["scans"] == 2, what="a newer one")
+            validate("state", heard.last(STATE) or "")
+            assert list(said()["unsent"]) == ["readings"]  # type: ignore[call-overload]  # a table
+
+
+def test_that_nothing_is_recorded_yet_is_told_and_within_seconds_that_it_is(
+    tmp_path: Path,
+) -> None:
+    clock = FastClock()
     with (
         broker(tmp_path / "broker") as server,
         listener(server.port) as heard,
         Keeper(tmp_path / "record", small_rig()) as keeper,
         outlets_of(keeper, rig_with(server.port), clock=clock) as (outlets, _),
     ):
-        wait_for(lambda: heard.last(STATE), what="the state")
+        wait_for(lambda: '"not recording"' in (heard.last(STATE) or ""), what="the state")
         keeper.scan({"T core": 20.0})
-        clock.ahead = STATE_EVERY
+        clock.ahead = STATE_LOOK
         outlets[0].wake()
-        wait_for(lambda: json.loads(heard.last(STATE) or "")["newest_scan"], what="a newer one")
-        validate("state", heard.last(STATE) or "")
-        assert "readings" in json.loads(heard.last(STATE) or "")["unsent"]
+        wait_for(lambda: '"recording"' in (heard.last(STATE) or ""), what="the change")
 
 
 def test_a_secret_or_a_certificate_that_can_not_be_read_is_told_by_both(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from longsoak.service.recorder import Message, Recorder
 from longsoak.store.inbox import Inbox
 from longsoak.store.proofrequests import Closer, ask_closer, ask_to_keep
 from longsoak.store.reader import Record
+from longsoak.store.topuprequests import Fill, ask_fill
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
@@ -163,3 +164,20 @@ def test_a_step_of_a_proof_is_kept_once(tmp_path: Path) -> None:
     (kept,) = record.proof_entries()
     assert kept == replace(entry, id=1)
     assert recorded(tmp_path, []).proof_entries() == [kept]
+
+
+def test_a_valve_is_not_opened_by_what_was_asked_before_anybody_measured(tmp_path: Path) -> None:
+    now_ms = SystemClock().utc_ms()
+    uuids: list[str] = []
+
+    def ask() -> None:
+        fill = Fill("fill valve", 5.0, "one")
+        uuids.extend(
+            ask_fill(tmp_path, fill, by="mk", utc_ms=now_ms - ago).uuid for ago in (3600_000, 0)
+        )
+
+    record = recorded(tmp_path, [], ask=ask)
+    assert [record.outcome(uuid) for uuid in uuids] == [
+        "refused: it was asked too long ago",
+        "refused: there is no fill valve or pump relay 'fill valve' on this rig",
+    ]

@@ -28,6 +28,12 @@ every = 1
 record = 60
 bus = "tray"
 address = {{ name = "float" }}
+
+[[probes]]
+name = "service button"
+kind = "button"
+bus = "tray"
+address = {{ name = "button" }}
 """
 
 
@@ -35,7 +41,7 @@ class Tray:
     """A tray of 0.4 L a mm at a pty, whose level a test sets."""
 
     def __init__(self, folder: Path) -> None:
-        self.says = {"level": "70,mm", "float": "0,1"}
+        self.says = {"level": "70,mm", "float": "0,1", "button": "0,1"}
         self.device = Device(folder / "front-end", front_end(self.says))
         self.rig_file = folder / "rig.toml"
         self.rig_file.write_text(head("poured", litres=60.0) + RIG.format(port=self.device.path))

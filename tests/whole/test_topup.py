@@ -89,8 +89,6 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
             assert "over the line" not in terminal.heard
             terminal.press_enter()
             terminal.says("Waiting for the water to settle.")
-            terminal.says(" slow down ")  # what was on its way has come
-            terminal.process.send_signal(signal.SIGINT)
             terminal.says("kept as number 1")
             assert terminal.process.wait(20) == 0
         finally:
@@ -133,6 +131,48 @@ def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(tray
     assert document["settled"] is True
     assert document["entry"]["content"]["after_mm"] == pytest.approx(75.0, abs=0.2)
     assert document["entry"]["content"]["litres_by_can"] is None
+
+
+def test_ctrl_c_ends_it_like_enter_and_a_level_that_did_not_rise_is_no_top_up(tray: Tray) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        terminal = Terminal(tray.rig_file, "--by", "mk")
+        terminal.says(" ready ")
+        terminal.process.send_signal(signal.SIGINT)
+        terminal.says("Waiting for the water to settle.")
+        terminal.process.send_signal(signal.SIGINT)
+        terminal.says("The level did not rise, and no litres were said: nothing was written.")
+        assert terminal.process.wait(20) == 1
+        terminal.close()
+        assert run.stop() == 0
+    assert Logbook(folder_of(tray.rig_file)).last() == 0
+
+
+def test_a_button_opens_and_closes_a_service_window_in_the_logbook(tray: Tray) -> None:
+    logbook = Logbook(folder_of(tray.rig_file))
+
+    def press() -> None:
+        for state in ("1", "0"):
+            tray.says["button"] = f"{state},1"
+            heard = len(tray.device.heard)
+            wait_for(
+                lambda: sum(b"button" in each for each in tray.device.heard[heard:]) > 1,  # noqa: B023
+                what="two looks at the button",
+            )
+
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        wait_for(lambda: any(b"button" in each for each in tray.device.heard), what="a first look")
+        press()
+        wait_for(lambda: logbook.last() == 1, what="the window")
+        (shown,) = json.loads(longsoak("service", tray.rig_file, "--json").stdout)
+        assert (shown["open"], shown["by"]) == (True, "button")
+        press()
+        wait_for(lambda: logbook.last() == 2, what="its end")
+        assert run.stop() == 0
+    newest, first = logbook.entries()
+    assert (newest.by, newest.corrects, first.corrected_by) == ("button", 1, (2,))
+    assert newest.says == "Ended by the button."
 
 
 def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:

@@ -9,8 +9,10 @@ from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
 from longsoak.store.alarmrequests import RESET
+from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.requests import ACKNOWLEDGE, ask
 from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.notices import TRIAL
 
 _TO_ANSWER = (AlarmState.NEW, AlarmState.GONE)
 
@@ -32,6 +34,8 @@ _TO_ANSWER = (AlarmState.NEW, AlarmState.GONE)
 def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
     """Acknowledge ALARM, or list what there is to acknowledge and to reset.
 
+    The weekly trial of the notices is called "trial".
+
     The measuring process takes the request as soon as it has taken those before it; if it is not
     running, the request waits for it.
     """
@@ -44,11 +48,15 @@ def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
                 if change.new is AlarmState.HELD
                 or (change.new in _TO_ANSWER and change.hiding is None and not reset)
             ]
+            trial = None if reset else NoticeRecord(record.folder).trial()
+            trial_waits = trial is not None and trial.waiting_ms is not None
+            if trial_waits:
+                click.echo(f"{TRIAL}  the weekly trial of the notices")
             for change in waiting:
                 click.echo(f"{change.key}  {change.new.value}: {change.says}")
-            if not waiting:
+            if not (waiting or trial_waits):
                 click.echo(f"There is nothing to {'reset' if reset else 'acknowledge'}.")
-            sys.exit(FOUND_WRONG if waiting else DONE)
+            sys.exit(FOUND_WRONG if waiting or trial_waits else DONE)
         request = ask(
             record.folder,
             kind=RESET if reset else ACKNOWLEDGE,

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import rig_file, table, told
-from longsoak.core.cautions import cautions
+from longsoak.core.cautions import cautions, output_cautions
 from longsoak.core.wording import with_noun
 
 
@@ -24,10 +24,11 @@ def check(rig_file: Path) -> None:
     with told():
         rig, _ = load_rig(rig_file)
     click.echo(table(COLUMNS, wiring_plan(rig)))
-    for words in cautions(rig):
+    for words in (*cautions(rig), *output_cautions(rig)):
         click.echo(f"\nCaution: {words}")
+    outputs = f", {with_noun(len(rig.outputs), 'output')}" if rig.outputs else ""
     click.echo(
         f"\n{rig.name}: {with_noun(len(rig.probes), 'probe')} on "
         f"{with_noun(len(rig.buses), 'bus', 'buses')}, "
-        f"{with_noun(len(rig.alarms), 'alarm')}. The file is good."
+        f"{with_noun(len(rig.alarms), 'alarm')}{outputs}. The file is good."
     )

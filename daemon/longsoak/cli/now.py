@@ -10,7 +10,7 @@ import click
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.cli.nowdisk import DiskSeen, disk_lines, disk_picture, look_at_disk
 from longsoak.cli.nowhealth import health_line, health_lines, health_picture
-from longsoak.cli.outletwords import outlet_lines, outlets_as_json
+from longsoak.cli.outletwords import outlet_lines, outlets_as_json, trial_as_json
 from longsoak.core.cautions import cautions
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.handflags import laid_over
@@ -33,10 +33,12 @@ from longsoak.core.wording import (
 )
 from longsoak.forward.health import OutletHealth, outlets_of
 from longsoak.forward.times import TimedRecord
+from longsoak.notify.digestlines import trial_lines
 from longsoak.service.clock import SystemClock
 from longsoak.store.derived import Derivation
 from longsoak.store.health import HealthRecord
 from longsoak.store.ledger import Ledger
+from longsoak.store.noticerecord import NoticeRecord, Trial
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
@@ -101,6 +103,7 @@ class _Seen:
     closed: DayHead | None
     derivation: Derivation | None
     outlets: tuple[OutletHealth, ...]
+    trial: Trial | None
     disk: DiskSeen
     health: list[ProbeHealth]
 
@@ -128,6 +131,7 @@ def _look(record: Record, rig: Rig, *, utc_ms: int) -> _Seen:
         closed=Ledger(record.folder).last_head(),
         derivation=record.derivation(),
         outlets=tuple(outlets_of(rig, timed, alarms)),
+        trial=NoticeRecord(record.folder).trial(),
         disk=look_at_disk(record.folder),
         health=HealthRecord(record.folder).seen(Book(record.proof_entries(), rig), flags, latest),
     )
@@ -157,6 +161,7 @@ def _picture(rig: Rig, seen: _Seen) -> dict[str, object]:
             for change in seen.alarms
         ],
         "outlets": outlets_as_json(seen.outlets, utc_ms=utc_ms),
+        "trial": trial_as_json(seen.trial),
         "last_gap": {
             "from": rfc3339(gap.from_utc_ms),
             "to": rfc3339(gap.to_utc_ms),
@@ -240,6 +245,8 @@ def _words(rig: Rig, seen: _Seen) -> str:
     lines += ["", *_water_lines(rig, latest), *_alarm_lines(rig, seen), health_line(seen.health)]
     lines += disk_lines(seen.disk)
     lines += outlet_lines(seen.outlets, utc_ms=utc_ms)
+    if rig.trial is not None:
+        lines += trial_lines(rig, seen.trial, utc_ms=utc_ms)
     if gap is not None:
         why = "stopped on purpose" if gap.clean else "cut off"
         lines.append(

@@ -37,6 +37,25 @@ def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
     return number
 
 
+_SECONDS = {"": 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+_DURATION = re.compile(r"(\d+\.?\d*|\.\d+) ?(s|min|m|h|d)?")
+
+
+def duration(low: float, high: float) -> Callable[[str], float]:
+    """A time such as "90", "10m" or "2h" within a range of seconds, for an option."""
+
+    def seconds(written: str) -> float:
+        parts = _DURATION.fullmatch(written.strip())
+        value = float(parts[1]) * _SECONDS[parts[2] or ""] if parts else nan
+        if low <= value <= high:
+            return value
+        raise click.BadParameter(
+            f"{written!r} is no time from {low:g} s to {high:g} s. Write for example 90s or 10m."
+        )
+
+    return seconds
+
+
 def _read(written: str) -> float:
     try:
         value = nan if "_" in written else float(written)

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from uuid import uuid4
 
 import click
 
@@ -27,6 +28,7 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.proofrequests import ask_closer
 from longsoak.store.reader import Record
+from longsoak.store.topuprequests import FILL_AGAIN, Fill, ask_fill, ask_guide, ask_stop
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.proof import Json
 
@@ -44,11 +46,20 @@ _LEAST = 0.5  # mm: a smaller difference is no top-up
     type=number_of("litres", 0.01, MOST_LITRES),
     help="What you pour by the can's mark; kept beside what the level says.",
 )
+@click.option(
+    "--valve", help="Fill through this fill valve or pump relay, --litres at most, while you watch."
+)
 @click.option("--source", default="", help="Where the water comes from.")
 @click.option("--until-settled", is_flag=True, help="End by itself once what rose has settled.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON at the end.")
 def topup(
-    rig_file: Path, by: str, litres: float | None, source: str, until_settled: bool, as_json: bool
+    rig_file: Path,
+    by: str,
+    litres: float | None,
+    valve: str | None,
+    source: str,
+    until_settled: bool,
+    as_json: bool,
 ) -> None:
     """Guide a top-up of RIG_FILE's reservoir, and write it into the logbook.
 
@@ -58,9 +69,15 @@ def topup(
     you have stopped; so does nothing rising for two minutes. Then it waits for the water to settle.
     A second Ctrl-C does not wait.
 
+    With --valve the measuring process opens a valve or a relay and shuts it once the litres are in,
+    or at the first doubt. Stay beside it until it is shut, and never rely on it alone: a float
+    switch wired in series has to shut it by itself. Mains wiring follows your local code.
+
     This is advice to a person with a can, and no protection. Keep mains leads and sockets out of
     reach of the water and above it.
     """
+    if valve is not None and litres is None:
+        raise click.UsageError("A valve needs --litres: how much it may let in.")
     with told():
         record, rig = recorded(rig_file)
         guiding = Guiding(record, rig)
@@ -70,11 +87,13 @@ def topup(
                 "write the top-up into the logbook with `longsoak note`."
             )
         with _ctrl_c() as stops:
-            pour = _Pour(record, guiding, by=by, stops=stops)
+            fill = None if valve is None else Fill(valve, litres or 0.0, uuid4().hex)
+            pour = _Pour(record, guiding, by=by, stops=stops, fill=fill, signals=bool(rig.outputs))
             stopped_ms = pour.watch(until_settled=until_settled)
             pour.settle()
             found = guiding.ended()
-        content = _content(found, litres=litres, source=source)
+        by_can = litres if valve is None else None
+        content = _content(found, litres=by_can, source=source or (valve or ""))
         entry = top_up_entry(
             by=by, stopped_ms=stopped_ms, asked_ms=SystemClock().utc_ms(), content=content
         )
@@ -91,7 +110,7 @@ def topup(
         }
         click.echo(json.dumps(document, ensure_ascii=False, indent=1))
     else:
-        click.echo(_end_words(found, litres=litres, settled=guiding.settled))
+        click.echo(_end_words(found, litres=by_can, settled=guiding.settled))
         click.echo(unanswered(record, request.uuid) if outcome is None else f"{outcome}.")
     sys.exit(DONE if outcome is not None and not outcome.startswith("refused") else FOUND_WRONG)
 
@@ -100,7 +119,14 @@ class _Pour:
     """The looks of one top-up, until it has ended."""
 
     def __init__(
-        self, record: Record, guiding: Guiding, *, by: str, stops: threading.Semaphore
+        self,
+        record: Record,
+        guiding: Guiding,
+        *,
+        by: str,
+        stops: threading.Semaphore,
+        fill: Fill | None,
+        signals: bool,
     ) -> None:
         self._record = record
         self._guiding = guiding
@@ -109,6 +135,11 @@ class _Pour:
         self._clock = SystemClock()
         self._line = Line()
         self._asked = -RENEW
+        self._signals = signals
+        self._fill = fill
+        self._fill_asked = -FILL_AGAIN
+        self._fill_request: str | None = None
+        self._opened = False
         self._listens = sys.stdin.isatty()
 
     def watch(self, *, until_settled: bool) -> int:
@@ -118,6 +149,8 @@ class _Pour:
         rose, last = began, None
         while not self._waited():
             seen = self._look()
+            if not self._fills(seen):
+                break
             if seen.rose_at is not None and seen.rose_at != last:
                 rose, last = self._clock.monotonic(), seen.rose_at
             if self._clock.monotonic() - rose >= NOTHING_RISES:
@@ -126,7 +159,33 @@ class _Pour:
             quiet = self._clock.monotonic() - rose >= self._guiding.setting.lag
             if until_settled and last is not None and quiet and self._guiding.settled:
                 break
-        return self._clock.utc_ms()
+        stopped_ms = self._clock.utc_ms()
+        if self._fill is not None:
+            ask_stop(self._record.folder, self._fill, by=self._by, utc_ms=stopped_ms)
+        return stopped_ms
+
+    def _fills(self, seen: Told) -> bool:
+        """Go on asking for the valve; false once it was shut or refused."""
+        if self._fill is None:
+            return True
+        if self._fill_request is not None:
+            outcome = self._record.outcome(self._fill_request)
+            if outcome is not None and outcome.startswith("refused: "):
+                why = outcome.removeprefix("refused: ")
+                if not self._opened:
+                    raise RequestError(f"{self._fill.valve} was not opened: {why}.")
+                click.echo(f"\n{self._fill.valve} is shut: {why}.", err=True)
+                return False
+            self._opened = self._opened or outcome is not None
+        now = self._clock.monotonic()
+        if (seen.may_pour or self._opened) and now - self._fill_asked >= FILL_AGAIN:
+            self._fill_asked = now
+            request = ask_fill(
+                self._record.folder, self._fill, by=self._by, utc_ms=self._clock.utc_ms()
+            )
+            # Its answer is waited for before the next one is looked at.
+            self._fill_request = request.uuid
+        return True
 
     def settle(self) -> None:
         """Look until the water is calm, or it has had time enough."""
@@ -153,6 +212,15 @@ class _Pour:
         first = self._asked < 0
         self._asked = self._clock.monotonic()
         now_ms = self._clock.utc_ms()
+        if self._signals:
+            setting = self._guiding.setting
+            ask_guide(
+                self._record.folder,
+                setting.reservoir.name,
+                lag=setting.lag,
+                by=self._by,
+                utc_ms=now_ms,
+            )
         request = ask_closer(self._record.folder, self._guiding.closer, by=self._by, utc_ms=now_ms)
         if not first:
             return

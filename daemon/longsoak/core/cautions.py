@@ -1,7 +1,7 @@
 """What the values of a rig's pins can't be taken for, the same on pages and in the terminal."""
 
 from longsoak.vocabulary.curve import MadeFor
-from longsoak.vocabulary.rig import QUANTITY_WORDS, Quantity, Rig
+from longsoak.vocabulary.rig import FILLS, QUANTITY_WORDS, Quantity, Rig
 
 _MC, _WME, _MC_DOWEL = (
     QUANTITY_WORDS[quantity]
@@ -23,6 +23,20 @@ _OWN_CURVE = {
     "state only: salts and the alkali of glue and cement conduct like water does, and where they "
     "have gathered since it reads too wet.",
 }
+
+
+_FILLS = (
+    "{names}: never the only thing between the supply and the floor. Wire a float switch in series "
+    "with it that shuts it by itself when the water is too high, whatever a program says; let it "
+    "close without current, by its spring; and give the reservoir an overflow. Mains wiring is "
+    "work for a licensed person, under your local electrical code."
+)
+
+
+def output_cautions(rig: Rig) -> tuple[str, ...]:
+    """What has to be said of outputs that let water in. The wording is common practice."""
+    names = " and ".join(output.name for output in rig.outputs if output.kind in FILLS)
+    return (_FILLS.format(names=names),) if names else ()
 
 
 def cautions(rig: Rig) -> tuple[str, ...]:

@@ -35,6 +35,7 @@ UNITS = {
     Kind.SCALE: ("kg", "mV", "V", "mA"),
     Kind.CONDUCTIVITY: ("uS/cm", "mV", "V", "mA"),
     Kind.PH: ("[pH]", "mV", "V", "mA"),
+    Kind.BUTTON: ("1",),
 }
 # Standard uncertainty of what a sensor says: in the unit of its kind, and relative to its value.
 # Common practice for the sensors such rigs use; a reference resistor is judged by its meter.
@@ -50,6 +51,7 @@ _SENSOR_UNCERTAINTY = {
     Kind.SCALE: (0.1, 0.0005),
     Kind.CONDUCTIVITY: (2.0, 0.02),
     Kind.PH: (0.1, 0.0),
+    Kind.BUTTON: (0.0, 0.0),
 }
 # Kinds whose value is a straight line of what the sensor gives.
 _LINEAR = (Kind.LEVEL, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH)

@@ -54,6 +54,7 @@ SPANS = {
     # Fresh water to brine; less than nothing is a probe that hangs in the air.
     Kind.CONDUCTIVITY: Span((-50.0, 200_000.0), (0.0, 100_000.0)),
     Kind.PH: Span((-1.0, 15.0), (0.0, 14.0)),
+    Kind.BUTTON: Span((0.0, 1.0), (0.0, 1.0)),
 }
 # mA: what a 4-20 mA transmitter may say within its measurement, and where it tells a fault.
 # NAMUR NE 43, second hand; sources differ on whether a fault begins at 3.6 and 21.0 or beyond

@@ -11,3 +11,13 @@ def stale_after_ms(rig: Rig) -> float:
     """
     shortest = min((probe.record for probe in rig.probes), default=60.0)
     return max(30_000.0, 2_500.0 * shortest)
+
+
+def verified_within_s(rig: Rig) -> float:
+    """How old the newest scan may be, s, while it still shows that the rig is being recorded.
+
+    Three times the shortest time after which something is always kept, and not under a minute: one
+    slow pass, and one that is lost, are no silence. Common practice.
+    """
+    shortest = min((probe.record for probe in rig.probes), default=60.0)
+    return max(60.0, 3.0 * shortest)

@@ -18,6 +18,11 @@ def state_topic(prefix: str) -> str:
     return f"{prefix}/state"
 
 
+def trial_topic(prefix: str) -> str:
+    """Where the weekly trial of the notices goes: ``{prefix}/trial``."""
+    return f"{prefix}/trial"
+
+
 def one_level(text: str) -> str:
     """Text as one level of a topic, from which it can be read back.
 

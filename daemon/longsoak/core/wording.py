@@ -19,6 +19,7 @@ DECIMALS = {
     Kind.SCALE: 1,
     Kind.CONDUCTIVITY: 0,
     Kind.PH: 1,
+    Kind.BUTTON: 0,
 }
 AHEAD_S = 2.0  # so far ahead of the clock is no news: two clocks, or one that is being slewed
 _BEYOND = {"at least": "> ", "at most": "< ", None: ""}
@@ -35,6 +36,8 @@ def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
         return "none"
     if kind is Kind.FLOAT:
         return "up" if value else "down"
+    if kind is Kind.BUTTON:
+        return "pressed" if value else "not pressed"
     if kind is Kind.REFERENCE:
         return ohm_words(value)
     beyond = _BEYOND[bound_words(kind, value, reason)]

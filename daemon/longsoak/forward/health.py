@@ -1,11 +1,14 @@
 """How far each outlet is behind the record."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from longsoak.core.routes import routes_of
 from longsoak.forward.times import TimedRecord
+from longsoak.store.noticerecord import OUTLET, TAKEN, WELL, NoticeRecord
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.rig import Rig, Watch
 
 FORWARDERS = ("database", "readings")
@@ -30,6 +33,8 @@ class OutletHealth:
     `away` says what is wrong with it, None that nothing is. `unsent` counts scans for a forwarder
     and changes of alarms for a notice outlet; `oldest_utc_ms` is when the oldest of them was taken
     or came. `held_back` says whether scans wait for the computer's clock to be known.
+    `away_utc_ms` is since when it is away; `taken_utc_ms` when a notice was taken last, None where
+    none was, or for a forwarder.
     """
 
     outlet: str
@@ -37,6 +42,8 @@ class OutletHealth:
     unsent: int
     oldest_utc_ms: int | None
     held_back: bool = False
+    away_utc_ms: int | None = None
+    taken_utc_ms: int | None = None
 
     @property
     def forwards(self) -> bool:
@@ -78,27 +85,43 @@ def outlets_of(
     StoreError
         The record can't be read.
     """
-    plans = {plan.subject: plan.key for plan in rig.alarms if plan.watch is Watch.OUTLET}
-    settings = {
-        "mail": rig.mail,
-        "mqtt": rig.mqtt,
-        "readings": rig.mqtt and rig.mqtt.readings,
-        "database": rig.database,
-    }
-    found: list[OutletHealth] = []
-    away: str | None = None
-    for name in (name for name, wanted in settings.items() if wanted is not None):
-        change = alarms.get(plans.get(name, ""))
-        standing = change.says if change is not None and change.new.standing else None
+    notices = NoticeRecord(record.folder)
+    subjects = {route.name: (route.server, route.refuser) for route in routes_of(rig)}
+    if rig.mqtt is not None and rig.mqtt.readings is not None:
         # Readings have the connection of notices, and no alarm of their own while that is gone.
-        away = standing or (away if name == "readings" else None)
+        subjects["readings"] = ("readings", "mqtt")
+    if rig.database is not None:
+        subjects["database"] = ("database", "database")
+    plans = {plan.subject: plan.key for plan in rig.alarms if plan.watch is Watch.OUTLET}
+    found: list[OutletHealth] = []
+    for name, own in subjects.items():
+        away, since = _away([alarms.get(plans.get(s, "")) for s in own], notices, name)
         position = record.cursor(name)
         if name in FORWARDERS:
             waits = unsent(Record(record.folder), position)
             held = any(doubt.waits for doubt in record.doubts())
-            found.append(OutletHealth(name, away, waits.scans, waits.oldest_utc_ms, held))
+            found.append(OutletHealth(name, away, waits.scans, waits.oldest_utc_ms, held, since))
         else:
             changes = record.alarm_changes_after(position, limit=_MOST)
             oldest = changes[0].utc_ms if changes else None
-            found.append(OutletHealth(name, away, len(changes), oldest))
+            last = notices.last((TAKEN, TRIAL), name)
+            taken = None if last is None else last.utc_ms
+            found.append(
+                OutletHealth(
+                    name, away, len(changes), oldest, away_utc_ms=since, taken_utc_ms=taken
+                )
+            )
     return found
+
+
+def _away(
+    alarms: Sequence[StoredChange | None], notices: NoticeRecord, name: str
+) -> tuple[str | None, int | None]:
+    """What is wrong with an outlet, and since when: its alarms, and before these its events."""
+    event = notices.last((OUTLET,), name)
+    failing = event is not None and event.says != WELL
+    for change in alarms:
+        if change is not None and change.new.standing:
+            began = event.utc_ms if event is not None and failing else change.utc_ms
+            return change.says, min(began, change.utc_ms)
+    return (event.says, event.utc_ms) if event is not None and failing else (None, None)

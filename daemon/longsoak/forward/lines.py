@@ -29,6 +29,7 @@ MEASUREMENTS = {
     Kind.SCALE: "scale",
     Kind.CONDUCTIVITY: "conductivity",
     Kind.PH: "ph",
+    Kind.BUTTON: "button",
 }
 NO_LONGER_IN_RIG = "retired"  # measurement of probes the rig file has no more: their kind is gone
 

@@ -4,11 +4,13 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from longsoak.core.wording import age_words, gap_length_words, time_words, with_noun
-from longsoak.notify.words import INVENTED, one_line, title_of, when_words
+from longsoak.notify.digestlines import alarm_lines, notice_lines
+from longsoak.notify.words import INVENTED, one_line
 from longsoak.store.daycounts import ClosedDays
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead
+from longsoak.vocabulary.notices import Way
 from longsoak.vocabulary.rig import Rig
 
 CURSOR = "digest"
@@ -16,6 +18,11 @@ BEHIND = 600.0  # s after which a scan that was not sent on is worth a word
 _DAY_MS = 86_400_000
 _MINUTE_MS = 60_000
 _FORWARDED = {"database": "database", "readings": "MQTT"}  # cursor, and what it feeds
+
+
+def digest_cursor(route: str) -> str:
+    """Where it is kept which one a route carried last."""
+    return CURSOR if route == Way.MAIL else f"{CURSOR} by {route}"
 
 
 class Digest(NamedTuple):
@@ -35,7 +42,7 @@ class DailyDigest:
     Parameters
     ----------
     record : Record
-        What it tells of, and where the cursor `CURSOR` says which one went last.
+        What it tells of, and where `cursor` says which one went last.
     rig : Rig
         Says what the alarms mean.
     at : int
@@ -44,6 +51,8 @@ class DailyDigest:
         The wall clock, ms, and whether it is known.
     sent : callable
         Takes the number of the one that went, to be saved.
+    cursor : str
+        That of the route it goes by.
     """
 
     def __init__(
@@ -55,7 +64,9 @@ class DailyDigest:
         utc_ms: Callable[[], int],
         synchronised: Callable[[], bool],
         sent: Callable[[int], None],
+        cursor: str = CURSOR,
     ) -> None:
+        self._cursor = cursor
         self._record = record
         self._rig = rig
         self._at = at
@@ -78,7 +89,7 @@ class DailyDigest:
         utc_ms = self._utc_ms()
         number = (utc_ms - self._at * _MINUTE_MS) // _DAY_MS
         if self._last is None:
-            self._last = self._record.cursor(CURSOR)
+            self._last = self._record.cursor(self._cursor)
         if number == self._last:  # another one, be it smaller: the clock may have been years ahead
             return None
         days = ClosedDays(self._record.folder)
@@ -101,16 +112,12 @@ def _digest(
     *,
     utc_ms: int,
 ) -> Digest:
-    standing = [change for change in record.alarms().values() if change.new.standing]
+    alarms = record.alarms().values()
+    standing = [c for c in alarms if c.new.standing]
     lines = [f"How {one_line(rig.name)} stands, {time_words(utc_ms)}", ""]
-    lines += (
-        [
-            "Standing alarms:",
-            *(f"  {title_of(rig, c)}, since {when_words(c)}" for c in standing),
-        ]
-        if standing
-        else ["No alarm stands."]
-    )
+    lines += alarm_lines(rig, alarms, utc_ms=utc_ms)
+    lines += _told("the notices", lambda: notice_lines(rig, record.folder, utc_ms=utc_ms))
+    lines += [""]
     lines += _told("the last reading", lambda: _last_scan(record, utc_ms))
     lines += [] if counted is None else [counted[1]]
     lines += _told("the gaps", lambda: _gaps(record, utc_ms))

@@ -1,113 +1,115 @@
 """Notices by e-mail."""
 
 import contextlib
-import logging
 import smtplib
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from email.message import EmailMessage
 from email.policy import SMTP
-from email.utils import localtime, make_msgid
+from email.utils import localtime
 from typing import TypeVar
 
-from longsoak.notify.digest import DailyDigest
-from longsoak.notify.words import body, one_line, subject
-from longsoak.store.reader import Record
-from longsoak.vocabulary.errors import NoticeError, StoreError
-from longsoak.vocabulary.rig import Mail, Rig
+from longsoak.notify.notice import Carried, Notice
+from longsoak.notify.words import one_line
+from longsoak.vocabulary.errors import NoticeError, PartlyError
+from longsoak.vocabulary.rig import Mail
 
-MOST = 200  # alarm changes looked at for one mail
-TRIED_EVERY = 3600.0  # s between two looks at a server that nothing is sent to
-
-_log = logging.getLogger(__name__)
 _T = TypeVar("_T")
+_Refused = Mapping[str, tuple[int, bytes]]  # by address, as smtplib tells it
+_LATER = range(400, 500)  # RFC 5321, 4.2.1: transient; from 500 on it is for good
 
 
-class MailNotices:
-    """Mails alarms that came and alarms that went, and a digest. See `longsoak.vocabulary.outlet`.
+class _RefusedError(Exception):
+    """The server refused the message itself, for good."""
 
-    What waits together goes in one mail; acknowledgements don't go at all. A mail counts as sent
-    once the server has taken it; an answer lost after that sends it twice, never not at all.
 
-    While there is nothing to send the server is tried at the first step and every hour, so that a
-    wrong setting or a dead server shows now and not at the first alarm.
+class MailCarrier:
+    """Mails notices to one or more addresses. See `longsoak.notify.notice.Carrier`.
+
+    An address that the server refuses for good holds back no other. One that it refuses for now,
+    such as a server that wants to be asked twice, is tried again by itself, until another notice is
+    to be carried: then it is told as refused, for an alarm may not wait behind it.
 
     Parameters
     ----------
-    record : Record
-        Alarm changes are sent once they are committed there.
-    rig : Rig
-        Says what the alarms mean.
     settings : Mail
-        Where to.
+        Which server, and how.
+    to : sequence of str
+        Who gets it.
     password : str or None
         The secret.
+    tls : ssl.SSLContext or None
+        Whom to believe where the connection is encrypted.
     patience : float
         Longest wait for each of the server's answers, s.
-    monotonic : callable
-        The monotonic clock, s.
-    digest : DailyDigest or None
-        What goes once a day besides, behind whatever alarms there are.
     """
-
-    name = "mail"
 
     def __init__(
         self,
-        record: Record,
-        rig: Rig,
         settings: Mail,
+        to: Sequence[str],
         *,
         password: str | None,
-        monotonic: Callable[[], float],
+        tls: ssl.SSLContext | None = None,
         patience: float = 10.0,
-        digest: DailyDigest | None = None,
     ) -> None:
-        self._digest = digest
-        self._record = record
-        self._rig = rig
         self._settings = settings
+        self._to = tuple(to)
         self._password = password
+        self._tls = tls
         self._patience = patience
-        self._monotonic = monotonic
-        self._answered: float | None = None  # when the server last took all it was asked
+        self._key = ""  # of the notice that some took
+        self._left: dict[str, str] = {}  # who did not, with what the server said
+        self._took = False  # whether anybody did
+        self._late: list[str] = []  # what is to be told as refused, in words
 
-    def step(self, position: int) -> int:
-        """Send one mail about the alarm changes after `position`; return the last looked at.
-
-        Where there is none, what is due of the day goes instead.
-
-        Raises
-        ------
-        NoticeError
-            The record can't be read, or the server failed: at sending, or at being tried.
-        """
+    def carry(self, notice: Notice) -> Carried:
+        """Mail it to everybody who has not taken it yet."""
+        if notice.key != self._key:
+            self._late += [f"{who}: {said} (not tried again)" for who, said in self._left.items()]
+            self._left, self._key, self._took = {}, "", False
+        to = tuple(self._left) or self._to
         try:
-            changes = self._record.alarm_changes_after(position, limit=MOST)
-            news = [change for change in changes if change.told]
-            due = None if news or self._digest is None else self._digest.due()
-        except StoreError as error:
-            raise NoticeError(f"nothing could be read to send: {error}") from error
-        if news:
-            self._send(subject(self._rig, news), body(self._rig, news))
-        elif due is not None and self._digest is not None:
-            self._send(due.subject, due.text)
-            self._digest.went(due.number)
-        elif self._answered is None or self._monotonic() - self._answered >= TRIED_EVERY:
-            self._talk("naming the sender", self._try)
-            self._answered = self._monotonic()
-        return changes[-1].id if changes else position
+            refused = self._talk("sending", lambda server: self._send(server, notice, to))
+        except _RefusedError as error:
+            return self._done(str(error))
+        said = {who: _answer(*answer) for who, answer in refused.items()}
+        left = {who: said[who] for who, (code, _) in refused.items() if code in _LATER}
+        self._took = self._took or len(refused) < len(to)
+        if left and len(left) == len(self._to):  # nobody has it
+            raise NoticeError(self._failed("sending", _listed(left)))
+        self._late += [f"{who}: {said[who]}" for who in refused if who not in left]
+        self._left = left
+        if left:
+            self._key = notice.key
+            raise PartlyError(self._failed("sending", _listed(left)), some_took=self._took)
+        return self._done()
+
+    def _done(self, *refused: str) -> Carried:
+        """All that can be told of a notice is known."""
+        done, self._late, self._left = [*self._late, *refused], [], {}
+        took, self._took, self._key = self._took, False, ""
+        return Carried(took, done)
+
+    def probe(self) -> None:
+        """Name the sender and take it back: a server that wants a login says so there."""
+        self._talk("naming the sender", self._try)
 
     def close(self) -> None:
-        """Do nothing: no connection outlives a step."""
+        """Do nothing: no connection outlives a notice."""
 
-    def _send(self, about: str, text: str) -> None:
-        refused = self._talk(
-            "sending", lambda server: server.send_message(self._message(about, text))
-        )
-        for address, answer in refused.items():
-            _log.warning("the mail server refused %s and took the others: %s", address, answer)
-        self._answered = self._monotonic()
+    def _send(self, server: smtplib.SMTP, notice: Notice, to: Sequence[str]) -> _Refused:
+        """Send it; what comes back are those who did not get it."""
+        try:
+            return server.send_message(self._message(notice), to_addrs=to)
+        except smtplib.SMTPRecipientsRefused as error:
+            return error.recipients
+        except smtplib.SMTPDataError as error:  # as a filter of spam does
+            if error.smtp_code in _LATER:
+                raise
+            raise _RefusedError(f"the message: {_reason(error)}") from error
+        except (smtplib.SMTPServerDisconnected, TimeoutError) as error:
+            raise PartlyError(self._failed("sending", _reason(error)), some_took=False) from error
 
     def _talk(self, doing_last: str, ask: Callable[[smtplib.SMTP], _T]) -> _T:
         """Connect, log in as far as configured, ask, say good-bye."""
@@ -115,11 +117,11 @@ class MailNotices:
         doing = "connecting"
         try:
             # Not as a context: a QUIT that fails would make a mail that went count as not sent.
-            server = smtplib.SMTP(settings.host, settings.port, timeout=self._patience)
+            server = self._connect()
             try:
                 if settings.starttls:
                     doing = "starting encryption"
-                    server.starttls(context=ssl.create_default_context())
+                    server.starttls(context=self._tls)
                 if settings.user is not None:
                     doing = f"logging in as {settings.user}"
                     server.login(settings.user, self._needed_password())
@@ -130,11 +132,20 @@ class MailNotices:
             finally:
                 server.close()
         except (OSError, ValueError) as error:  # smtplib's own errors are OSErrors
-            raise NoticeError(
-                f"the mail server {settings.host}:{settings.port} failed at {doing}: "
-                f"{_reason(error)}"
-            ) from error
+            raise NoticeError(self._failed(doing, _reason(error))) from error
         return answer
+
+    def _connect(self) -> smtplib.SMTP:
+        settings = self._settings
+        if settings.tls:
+            return smtplib.SMTP_SSL(
+                settings.host, settings.port, timeout=self._patience, context=self._tls
+            )
+        return smtplib.SMTP(settings.host, settings.port, timeout=self._patience)
+
+    def _failed(self, doing: str, why: str) -> str:
+        settings = self._settings
+        return f"the mail server {settings.host}:{settings.port} failed at {doing}: {why}"
 
     def _try(self, server: smtplib.SMTP) -> None:
         """Name the sender and take it back: a server that wants a login says so there.
@@ -151,16 +162,18 @@ class MailNotices:
         if code != 250:
             raise smtplib.SMTPResponseException(code, says)
 
-    def _message(self, about: str, text: str) -> EmailMessage:
+    def _message(self, notice: Notice) -> EmailMessage:
         message = EmailMessage(policy=SMTP)
         message["From"] = self._settings.sender
-        message["To"] = ", ".join(self._settings.to)
-        message["Subject"] = about
+        message["To"] = ", ".join(self._to)
+        message["Subject"] = notice.subject
         message["Date"] = localtime()
-        # A domain given, or the resolver is asked for one and may take its time.
-        message["Message-ID"] = make_msgid(domain=self._settings.sender.rpartition("@")[2])
+        # The same if it is sent again, so that a mailbox may know it.
+        message["Message-ID"] = f"<{notice.key}@{self._settings.sender.rpartition('@')[2]}>"
         message["Auto-Submitted"] = "auto-generated"  # RFC 3834: no holiday replies, please
-        message.set_content(text)
+        if notice.high:
+            message["Importance"] = "high"  # RFC 4021, 2.1.54 (registered by RFC 2156), from memory
+        message.set_content(notice.text)
         return message
 
     def _needed_password(self) -> str:
@@ -170,9 +183,6 @@ class MailNotices:
 
 
 def _reason(error: Exception) -> str:
-    if isinstance(error, smtplib.SMTPRecipientsRefused):
-        answers = (f"{who}: {_answer(*said)}" for who, said in error.recipients.items())
-        return "; ".join(answers)
     if isinstance(error, smtplib.SMTPResponseException):
         return _answer(error.smtp_code, error.smtp_error)
     if isinstance(error, UnicodeError):
@@ -180,6 +190,10 @@ def _reason(error: Exception) -> str:
     if isinstance(error, OSError) and error.strerror:
         return one_line(error.strerror)
     return one_line(str(error)) or type(error).__name__
+
+
+def _listed(said: Mapping[str, str]) -> str:
+    return "; ".join(f"{who}: {answer}" for who, answer in said.items())
 
 
 def _answer(code: int, says: bytes | str) -> str:

@@ -1,8 +1,10 @@
 """Notices by MQTT: each alarm's last change, where whoever subscribes sees it at once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from longsoak.core.topics import alarm_topic
+from longsoak.core.topics import alarm_topic, trial_topic
+from longsoak.notify.occasion import TrialCall
 from longsoak.notify.words import payload
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
@@ -35,11 +37,26 @@ class MqttNotices:
         Where to; whoever made it closes it.
     prefix : str
         The first part of every topic.
+    trial : TrialCall or None
+        The weekly trial, published behind whatever alarms there are.
+    carried : callable
+        Called once the broker has it, with the cursor to be saved and its position.
     """
 
     name = "mqtt"
 
-    def __init__(self, record: Record, rig: Rig, broker: Broker, *, prefix: str) -> None:
+    def __init__(
+        self,
+        record: Record,
+        rig: Rig,
+        broker: Broker,
+        *,
+        prefix: str,
+        trial: TrialCall | None = None,
+        carried: Callable[[str, int], None] = lambda _cursor, _position: None,
+    ) -> None:
+        self._trial = trial
+        self._carried = carried
         self._record = record
         self._rig = rig
         self._broker = broker
@@ -55,6 +72,7 @@ class MqttNotices:
             if self._pending is None:  # or what stands would come after what has changed since
                 self._make_good(position)
             if not changes:
+                self._try_out()
                 return position
             self._deliver(changes[0])
         except StoreError as error:
@@ -65,6 +83,13 @@ class MqttNotices:
 
     def close(self) -> None:
         """Do nothing: the connection is not its own."""
+
+    def _try_out(self) -> None:
+        if self._trial is None or (notice := self._trial.due()) is None:
+            return
+        topic = trial_topic(self._prefix)
+        self._broker.wait(self._broker.publish(topic, notice.fields))
+        self._carried(*self._trial.went())
 
     def _make_good(self, position: int) -> None:
         losses = self._broker.losses

@@ -1,17 +1,21 @@
-"""What a notice says of an alarm's change. Pure; mail and MQTT share it."""
+"""What a notice says of changes of alarms. Pure; every way shares it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import isfinite
 
+from longsoak.core.alarmrates import BURST
 from longsoak.core.clockplace import NOT_KNOWN
-from longsoak.core.wording import rfc3339, time_words, value_words
-from longsoak.vocabulary.alarm import StoredChange
+from longsoak.core.wording import age_words, rfc3339, time_words, value_words, with_noun
+from longsoak.vocabulary.alarm import Priority, StoredChange
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig, Watch
 
 _WHAT = {Watch.BUS: "Bus", Watch.OUTLET: "Outlet"}
 _MANY = 4  # names in a subject; mail programs show some 80 characters of it
+WHOLE, LINES = 12, 30  # alarms told in full in one notice, and further ones told in a line each
 INVENTED = "All data of this rig are invented."
+_DAY_MS = 86_400_000
+Came = Mapping[str, StoredChange]  # the change by which each alarm came, as far as is known
 
 
 def one_line(text: str) -> str:
@@ -21,7 +25,7 @@ def one_line(text: str) -> str:
 
 def title_of(rig: Rig, change: StoredChange) -> str:
     """The alarm's title, or its key where the rig file has it no longer."""
-    plan = _plan(rig, change)
+    plan = plan_of(rig, change)
     return one_line(change.key if plan is None else plan.title)
 
 
@@ -31,25 +35,87 @@ def when_words(change: StoredChange) -> str:
     return f"{when} ({NOT_KNOWN})" if change.unsure else when
 
 
+def is_raise(change: StoredChange) -> bool:
+    """Whether an alarm came, rather than that it stands still or is over."""
+    return change.new.standing and not change.old.standing
+
+
+def is_high(rig: Rig, change: StoredChange) -> bool:
+    """Whether what is told is that an alarm of high priority came or stands still."""
+    plan = plan_of(rig, change)
+    return plan is not None and plan.priority is Priority.HIGH and not change.over
+
+
 def subject(rig: Rig, changes: Sequence[StoredChange]) -> str:
-    """One line for all of `changes`: the alarm's title if it is one, else how many, of what."""
+    """One line for all of `changes`: the alarm's title if it is one, else how many, of what.
+
+    The priority is said only where it is high, or nobody would look for it any more.
+    """
     last = {change.key: change for change in changes}
+    high = any(is_high(rig, change) for change in last.values())
+    head = f"{'High priority, ' if high else ''}{one_line(rig.name)}"
     if len(last) == 1:
         (change,) = last.values()
         over = "over: " if change.over else ""
-        return f"{one_line(rig.name)}: {over}{title_of(rig, change)}"
+        if change.new.standing and change.old.standing and len(changes) == 1:
+            over = "still standing: "
+        return f"{head}: {over}{title_of(rig, change)}"
     ended = [_of(rig, change) for change in last.values() if change.over]
     raised = [_of(rig, change) for change in last.values() if not change.over]
     counts = (
-        f"{len(raised)} alarm{'s' * (len(raised) > 1)} ({_listed(raised)})" if raised else "",
+        f"{with_noun(len(raised), 'alarm')} ({_listed(raised)})" if raised else "",
         f"{len(ended)} over ({_listed(ended)})" if ended else "",
     )
-    return f"{one_line(rig.name)}: {', '.join(filter(None, counts))}"
+    return f"{head}: {', '.join(filter(None, counts))}"
 
 
-def body(rig: Rig, changes: Sequence[StoredChange]) -> str:
-    """The text of a mail about `changes`, in their order."""
-    blocks = [_block(rig, change) for change in changes]
+def body(
+    rig: Rig,
+    changes: Sequence[StoredChange],
+    *,
+    came: Came | None = None,
+    heading: str | None = None,
+    utc_ms: int | None = None,
+) -> str:
+    """The text of a message about `changes`: an alarm each, in the order they first changed.
+
+    One that came and went meanwhile is a line. Of many, those of high priority and the first are
+    told in full.
+
+    Parameters
+    ----------
+    rig : Rig
+        Says what the alarms mean.
+    changes : sequence of StoredChange
+        What is told, oldest first.
+    came : mapping, optional
+        The change by which each alarm came, by key.
+    heading : str, optional
+        What is said of all of them together.
+    utc_ms : int, optional
+        Now, to tell how much of the time one has is left.
+    """
+    last = {change.key: change for change in changes}
+    raises = {change.key: change for change in reversed(changes) if is_raise(change)}
+    passed = {key for key, change in last.items() if change.over and key in raises}
+    ranked = sorted(last, key=lambda key: not is_high(rig, last[key]))  # stable: first ones first
+    whole = set([key for key in ranked if key not in passed][:WHOLE])
+    blocks, lines = [] if heading is None else [heading], []
+    for key, change in last.items():
+        if key in whole:
+            raised = change if is_raise(change) else (came or {}).get(key)
+            blocks.append(_block(rig, change, raised, utc_ms))
+        elif key in passed:
+            lines.append(
+                f"{title_of(rig, change)}: came {when_words(raises[key])}, "
+                f"over {when_words(change)}"
+            )
+        else:
+            state = "over" if change.over else "standing"
+            lines.append(f"{title_of(rig, change)}: {state} since {when_words(change)}")
+    blocks += lines[:LINES]
+    if len(lines) > LINES:
+        blocks.append(f"And {len(lines) - LINES} more. `longsoak now` lists all that stand.")
     if rig.page is not None:
         blocks.append(f"To look, and to acknowledge: {rig.page}")
     if rig.invented:
@@ -57,9 +123,37 @@ def body(rig: Rig, changes: Sequence[StoredChange]) -> str:
     return "\n\n".join(blocks) + "\n"
 
 
+def first_out_words(rig: Rig, group: Sequence[StoredChange]) -> str | None:
+    """Which of some alarms that came together came first; None where it is but one."""
+    if len(group) < 2:
+        return None
+    seconds = (group[-1].boottime_ms - group[0].boottime_ms) / 1000
+    return (
+        f"First of {len(group)} alarms within {age_words(max(1.0, seconds))}: "
+        f"{title_of(rig, group[0])}"
+    )
+
+
+def last_burst(raised: Sequence[StoredChange]) -> Sequence[StoredChange]:
+    """The alarms, of those that came in this order, that came together with the last one.
+
+    Each is there once, where it came first.
+    """
+    first = len(raised) - 1
+    while first > 0:
+        step = raised[first].boottime_ms - raised[first - 1].boottime_ms
+        if not 0 <= step <= 1000 * BURST:  # below 0 it was in another boot
+            break
+        first -= 1
+    together: dict[str, StoredChange] = {}
+    for change in raised[max(0, first) :]:
+        together.setdefault(change.key, change)
+    return list(together.values())
+
+
 def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | None]:
     """A change as the keys of ``alarm.schema.json``."""
-    probe, plan = _probe(rig, change), _plan(rig, change)
+    probe, plan = _probe(rig, change), plan_of(rig, change)
     value = change.value if change.value is not None and isfinite(change.value) else None
     return {
         "rig": rig.name,
@@ -80,11 +174,20 @@ def payload(rig: Rig, change: StoredChange) -> dict[str, str | float | bool | No
     }
 
 
-def _block(rig: Rig, change: StoredChange) -> str:
-    title = title_of(rig, change)
-    lines = [title, f"  {'Over' if change.over else 'Standing'} since {when_words(change)}"]
-    plan = _plan(rig, change)
-    probe = _probe(rig, change)
+def plan_of(rig: Rig, change: StoredChange) -> AlarmPlan | None:
+    """The alarm a change is of; None where the rig file has it no longer."""
+    return next((plan for plan in rig.alarms if plan.key == change.key), None)
+
+
+def _block(rig: Rig, change: StoredChange, came: StoredChange | None, utc_ms: int | None) -> str:
+    plan, probe = plan_of(rig, change), _probe(rig, change)
+    lines = [title_of(rig, change)]
+    if plan is not None and not change.over:
+        lines.append(f"  Priority: {plan.priority}")
+    since = change if change.over or came is None else came
+    lines.append(f"  {'Over' if change.over else 'Standing'} since {when_words(since)}")
+    if plan is not None and not change.over and came is not None:
+        lines.append(f"  {_time_left(plan, came, utc_ms)}")
     what = "Probe" if probe is not None else _WHAT.get(plan.watch) if plan is not None else None
     if what is not None:
         lines.append(f"  {what}: {_of(rig, change)}")
@@ -100,9 +203,26 @@ def _block(rig: Rig, change: StoredChange) -> str:
     return "\n".join(lines)
 
 
+def _time_left(plan: AlarmPlan, came: StoredChange, utc_ms: int | None) -> str:
+    until = came.utc_ms + round(1000 * plan.within)
+    past = utc_ms is not None and utc_ms > until
+    about = f"{'You had' if past else 'You have'} about {_length_words(plan.within)}"
+    if came.unsure:  # a time of day would be wrong
+        return f"{about} from when it came."
+    words = time_words(until)
+    return f"{about}, until {words if plan.within >= _DAY_MS / 1000 else words.split(', ')[1]}."
+
+
+def _length_words(seconds: float) -> str:
+    for size, word in ((86_400, "days"), (3600, "h"), (60, "min")):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.3g} {word}"
+    return f"{seconds:.3g} s"
+
+
 def _of(rig: Rig, change: StoredChange) -> str:
     """What the alarm is of, or its key where the rig file has it no longer."""
-    plan = _plan(rig, change)
+    plan = plan_of(rig, change)
     return one_line(change.key if plan is None else plan.subject)
 
 
@@ -112,13 +232,9 @@ def _listed(names: Sequence[str]) -> str:
     return first if len(different) <= _MANY else f"{first} and {len(different) - _MANY} more"
 
 
-def _plan(rig: Rig, change: StoredChange) -> AlarmPlan | None:
-    return next((plan for plan in rig.alarms if plan.key == change.key), None)
-
-
 def _probe(rig: Rig, change: StoredChange) -> Probe | None:
     """What the alarm's value is a value of: its probe's own, whatever the setpoint is in."""
-    plan = _plan(rig, change)
+    plan = plan_of(rig, change)
     if plan is None:
         return None
     return next((probe for probe in rig.probes if probe.name == plan.subject), None)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from longsoak.core.proof.finding import ohms
 from longsoak.core.proof.reads import COVERAGE
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
-from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Probe
+from longsoak.vocabulary.rig import SWITCHES, UNIT_WORDS, Kind, Probe
 
 _OHMIC = (Kind.PINS, Kind.REFERENCE)
 
@@ -88,7 +88,7 @@ def _reads(entry: ProofEntry, probe: Probe) -> str:
         if entry.content.get("open"):
             return "open"
         return f"{answered} of {asked}" if answered != asked and answered is not None else ""
-    if probe.kind is Kind.FLOAT:  # it is up or down
+    if probe.kind in SWITCHES:  # it is in one state or the other
         return ""
     if probe.kind not in _OHMIC:
         return f"{noise:.2g} {UNIT_WORDS[probe.kind]}"

@@ -8,7 +8,8 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
-from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.notices import MAIL_LIST, Way
+from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind, Watch
 
 RECORD = "record"  # what an alarm about the record has for its subject
 COMPUTER = "computer"
@@ -39,6 +40,8 @@ _OF_THE_LEVEL = (
 _WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
 _OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
 _FORWARDERS = ("readings", "database")
+_STATES = {Kind.FLOAT: "up or down", Kind.BUTTON: "pressed or not"}
+_AN_OUTLET = "[notices.mail], [notices.mqtt], [forward.database] or [heartbeat]"
 
 
 def check_alarms(draft: Draft, *, report: Report) -> None:
@@ -82,8 +85,21 @@ def subject_of(table: AlarmTable) -> str | None:
 
 
 def _outlets(draft: Draft) -> list[str]:
-    parts = zip(OUTLETS, (draft.mail, draft.mqtt, draft.readings, draft.database), strict=True)
-    return [name for name, part in parts if part is not None]
+    """What alarms about outlets can be about, as `longsoak.core.routes.subjects_of` has it."""
+    parts = (draft.mail, draft.mqtt, draft.readings, draft.database, draft.heartbeat)
+    found = [name for name, part in zip(OUTLETS, parts, strict=True) if part is not None]
+    if draft.mail is not None and "to" in draft.mail.keys:
+        found.append(MAIL_LIST)
+    if draft.webhook is not None:
+        found.append(Way.WEBHOOK.value)
+    ways = ((Way.MAIL, "mail"), (Way.WEBHOOK, "webhook_file"), (Way.APPRISE, "apprise_file"))
+    found += [
+        f"{way} to {person.table.name}"
+        for person in draft.people
+        for way, key in ways
+        if key in person.keys
+    ]
+    return found
 
 
 def _check_references(
@@ -118,7 +134,7 @@ def _check_references(
             else "an outlet that this file sets up; it sets up none",
             remedy=f"Write outlet = {quoted(meant)}."
             if meant
-            else "Add [notices.mail], [notices.mqtt] or [forward.database], or remove outlet.",
+            else f"Add {_AN_OUTLET}, or remove outlet.",
         )
 
 
@@ -178,7 +194,8 @@ _WHY_NONE: Mapping[Watch, str] = {
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
     Watch.BUS: "this file has no bus",
     Watch.BACKUP: "this file has no [backup]",
-    Watch.OUTLET: "this file has no [notices.mail], [notices.mqtt] or [forward.database]",
+    Watch.TRIAL: "this file has no trial in [notices]",
+    Watch.OUTLET: f"this file has no {_AN_OUTLET}",
 }
 
 
@@ -214,6 +231,8 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return found if watch is Watch.OUTLET else [n for n in found if n in _FORWARDERS]
     if watch is Watch.BACKUP:
         return [] if draft.backup is None else [RECORD]
+    if watch is Watch.TRIAL:
+        return [COMPUTER] if draft.notices is not None and "trial" in draft.notices.keys else []
     if watch in (*OF_THE_RECORD, *OF_THE_COMPUTER):
         return [RECORD if watch in OF_THE_RECORD else COMPUTER]
     if watch is Watch.BUS:
@@ -281,11 +300,11 @@ def _check_drift(entry: Part[AlarmTable], draft: Draft, *, report: Report) -> No
         )
     if probe is None or probe.kind is None:
         return
-    if probe.kind is Kind.FLOAT:
+    if probe.kind in SWITCHES:
         report.add(
             (*path, "probe"),
             table.probe,
-            expected="a probe that measures; a float is only up or down",
+            expected=f"a probe that measures; a {probe.kind} is only {_STATES[probe.kind]}",
             remedy="Name another probe, or remove this table.",
         )
         return

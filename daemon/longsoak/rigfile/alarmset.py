@@ -73,7 +73,10 @@ _FORWARDERS = ("readings", "database")
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """The checked parts of a rig that alarms are made for. `outlets` are those set up."""
+    """The checked parts of a rig that alarms are made for.
+
+    `outlets` are what alarms about outlets have for their subjects.
+    """
 
     reservoir: Reservoir | None
     underside: float
@@ -82,6 +85,7 @@ class Parts:
     buses: Sequence[Bus]
     outlets: Sequence[str]
     backup: bool
+    trial: bool = False
 
 
 def key_of(watch: Watch, subject: str) -> str:
@@ -162,6 +166,8 @@ def standard_set(parts: Parts) -> Iterator[AlarmPlan]:
         yield new_plan(Watch.BACKUP, RECORD, on_delay=BACKUP_ON, off_delay=AT_ONCE)
     for watch, (on_delay, off_delay) in _OF_THE_COMPUTER.items():
         yield new_plan(watch, COMPUTER, on_delay=on_delay, off_delay=off_delay)
+    if parts.trial:  # it waits as long as its `within` by itself, also over a restart
+        yield new_plan(Watch.TRIAL, COMPUTER, on_delay=AT_ONCE, off_delay=AT_ONCE)
 
 
 def _water(reservoir: Reservoir, underside: float) -> Iterator[AlarmPlan]:

@@ -20,7 +20,7 @@ from longsoak.rigfile.words import (
 from longsoak.vocabulary.alarm import Priority
 from longsoak.vocabulary.rig import Watch
 
-OUTLETS = ("mail", "mqtt", "readings", "database")
+OUTLETS = ("mail", "mqtt", "readings", "database", "heartbeat")
 
 
 class AlarmTable(Table):
@@ -30,7 +30,7 @@ class AlarmTable(Table):
     probe: Annotated[Name | None, reference("a probe", "C 30/60")] = None
     bus: Annotated[Name | None, reference("a bus", "meter")] = None
     outlet: Annotated[
-        Name | None, Words("mail, mqtt, readings or database", '"mqtt"', choices=OUTLETS)
+        Name | None, Words("the name of an outlet, such as mail or mqtt", '"mqtt"', choices=OUTLETS)
     ] = None
     against: Annotated[Name | None, reference("another probe of the same kind", "T plain")] = None
     setpoint: Annotated[

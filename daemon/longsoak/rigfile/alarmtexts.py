@@ -6,6 +6,7 @@ from dataclasses import replace
 from longsoak.rigfile.probetexts import ProbeTexts, look_until
 from longsoak.rigfile.recordtexts import OF_THE_RECORD, Texts, duration_words
 from longsoak.rigfile.watertexts import WaterTexts
+from longsoak.vocabulary.notices import MAIL_LIST, Way
 from longsoak.vocabulary.rig import PUMP, AlarmPlan, Bay, Kind, Probe, Reservoir, Watch
 
 
@@ -59,7 +60,9 @@ class AlarmWriter:
         )
 
     def _outlet(self, plan: AlarmPlan) -> Texts:
-        title, what, consequence = _OUTLETS[plan.subject]
+        if plan.subject == MAIL_LIST or plan.subject.startswith(f"{Way.MAIL} to "):
+            return _refused(plan)
+        title, what, consequence = _OUTLETS.get(plan.subject) or _to_somebody(plan.subject)
         return Texts(
             title,
             f"{what} has accepted nothing for {duration_words(plan.on_delay)}.",
@@ -86,7 +89,37 @@ class AlarmWriter:
         )
 
 
+def _refused(plan: AlarmPlan) -> Texts:
+    return Texts(
+        f"Address refused, {plan.subject}",
+        "The mail server refuses an address for good; the line below says which.",
+        "Whoever should have read it there is told of no alarm by e-mail. What it refused is not "
+        "sent again.",
+        (
+            "Look whether the address in the rig file is spelt as its owner spells it.",
+            "Ask its owner whether the mailbox is full or given up.",
+            "Mend it and start `longsoak run` anew: the next notice shows whether it is taken.",
+        ),
+    )
+
+
+def _to_somebody(subject: str) -> tuple[str, str, str]:
+    """Title, name and consequence for one way to one person."""
+    _, _, person = subject.partition(" to ")
+    title = f"{subject[0].upper()}{subject[1:]}"
+    return (
+        f"{title} away",
+        title,
+        f"Alarms go on here, but {person} is not told of them by that way.",
+    )
+
+
 _OUTLETS = {
+    "webhook": (
+        "Webhook away",
+        "The webhook's server",
+        "Alarms go on here, but nobody is told of them by the webhook.",
+    ),
     "mail": (
         "Mail away",
         "The mail server",
@@ -106,5 +139,11 @@ _OUTLETS = {
         "Database away",
         "The database",
         "The copy falls behind. The record here is whole, and nothing is lost.",
+    ),
+    "heartbeat": (
+        "Heartbeat away",
+        "The address that counts signs of life",
+        "It takes this rig for dead and tells so, though it measures. If it really stops now, "
+        "nobody will hear of that.",
     ),
 }

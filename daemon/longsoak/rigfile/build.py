@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from math import inf
 
+from longsoak.core.routes import routes, subjects_of
 from longsoak.rigfile.alarmplans import plan_alarms
 from longsoak.rigfile.alarmset import Parts
 from longsoak.rigfile.curves import curve, shipped
@@ -10,14 +11,16 @@ from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.drawnwater import pan_of, reservoir_of
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
+from longsoak.rigfile.noticeparts import mail_of, minutes_of, person_of, webhook_of, weekly_of
 from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
-    MailTable,
+    HeartbeatTable,
     MqttTable,
     ReadingsTable,
 )
+from longsoak.rigfile.outputtable import outputs_of
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.recordtable import RecordTable, marks_of
@@ -37,9 +40,9 @@ from longsoak.vocabulary.rig import (
     Database,
     DryFace,
     Edges,
+    Heartbeat,
     Kind,
     Layer,
-    Mail,
     Mqtt,
     MqttVersion,
     Probe,
@@ -50,8 +53,8 @@ from longsoak.vocabulary.rig import (
     StandIn,
 )
 
-SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
+BEAT = 60.0  # s: common practice, a service tells of silence within minutes
 OVERLAP = 60.0  # s: a database that was killed lost its last 10 s or so; several times that
 ACCURACY = 0.01  # relative, standard: what a meter of the usual class does in range
 # Standard uncertainty of what stands in for a temperature, K: common practice for a heated shop.
@@ -85,12 +88,17 @@ def build(draft: Draft) -> Rig:
         )
         for part in draft.probes
     )
-    mail = _mail(draft.mail.table) if draft.mail else None
+    mail = mail_of(draft.mail.table) if draft.mail else None
+    people = tuple(person_of(part.table) for part in draft.people)
+    webhook = webhook_of(draft.webhook.table) if draft.webhook else None
     readings = draft.readings.table if draft.readings else None
     measured = sum(1 / probe.every for probe in probes)
     mqtt = _mqtt(draft.mqtt.table, readings, measured=measured) if draft.mqtt else None
     database = _database(draft.database.table) if draft.database else None
-    outlets = (("mail", mail), ("mqtt", mqtt), ("readings", readings), ("database", database))
+    notices = subjects_of(routes(mail=mail, mqtt=mqtt, webhook=webhook, people=people))
+    heartbeat = _heartbeat(draft.heartbeat.table) if draft.heartbeat else None
+    copies = (("readings", readings), ("database", database), ("heartbeat", heartbeat))
+    trial = draft.notices.table.trial if draft.notices else None
     rig, specimen = draft.rig.table, draft.specimen.table
     underside, room = given(specimen.underside), _room(draft, bays)
     return Rig(
@@ -119,8 +127,9 @@ def build(draft: Draft) -> Rig:
                 room=room,
                 probes=probes,
                 buses=buses,
-                outlets=[name for name, outlet in outlets if outlet is not None],
+                outlets=[*notices, *(name for name, outlet in copies if outlet is not None)],
                 backup=draft.backup is not None,
+                trial=trial is not None,
             ),
             bays=bays,
             changes=[part.table for part in draft.alarms],
@@ -129,9 +138,15 @@ def build(draft: Draft) -> Rig:
         mqtt=mqtt,
         database=database,
         backup=_backup(draft.backup.table) if draft.backup else None,
+        heartbeat=heartbeat,
         marks=marks_of(draft.record.table if draft.record else RecordTable()),
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
+        outputs=outputs_of(draft.outputs),
+        time_zone=rig.time_zone or "UTC",
+        people=people,
+        webhook=webhook,
+        trial=None if trial is None else weekly_of(trial),
     )
 
 
@@ -260,19 +275,6 @@ def _probe(
     )
 
 
-def _mail(table: MailTable) -> Mail:
-    return Mail(
-        host=given(table.host),
-        port=SMTP_PORT if table.port is None else table.port,
-        sender=given(table.sender),
-        to=tuple(given(table.to)),
-        starttls=bool(table.starttls),
-        user=table.user,
-        password_file=table.password_file,
-        digest=None if table.digest is None else _minutes(table.digest),
-    )
-
-
 def _mqtt(table: MqttTable, readings: ReadingsTable | None, *, measured: float) -> Mqtt:
     usual = MQTT_TLS_PORT if table.tls else MQTT_PORT
     rate = None if readings is None else readings.rate or rate_for(measured)
@@ -304,13 +306,16 @@ def _database(table: DatabaseTable) -> Database:
 def _backup(table: BackupTable) -> Backup:
     return Backup(
         to=given(table.to),
-        at=BACKUP_AT if table.at is None else _minutes(table.at),
+        at=BACKUP_AT if table.at is None else minutes_of(table.at),
         keep=BACKUPS if table.keep is None else table.keep,
         mounted=bool(table.mounted),
     )
 
 
-def _minutes(at: str) -> int:
-    """A time of day as minutes after midnight."""
-    hours, minutes = at.split(":")
-    return 60 * int(hours) + int(minutes)
+def _heartbeat(table: HeartbeatTable) -> Heartbeat:
+    return Heartbeat(
+        every=BEAT if table.every is None else table.every,
+        url=table.url,
+        url_file=table.url_file,
+        ca_file=table.ca_file,
+    )

@@ -13,11 +13,15 @@ from longsoak.rigfile.outlettables import (
     BackupTable,
     DatabaseTable,
     ForwardTable,
+    HeartbeatTable,
     MailTable,
     MqttTable,
     NoticesTable,
+    PersonTable,
     ReadingsTable,
+    WebhookTable,
 )
+from longsoak.rigfile.outputtable import OutputTable
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.recordtable import RecordTable
 from longsoak.rigfile.report import Report, number
@@ -93,15 +97,20 @@ class Draft:
     stand_ins: Mapping[str | int, Part[StandInTable]]  # by the probe's place in the file
     alarms: tuple[Part[AlarmTable], ...]
     curves: Mapping[str, Part[CurveTable]]
+    notices: Part[NoticesTable] | None
+    people: tuple[Part[PersonTable], ...]
+    webhook: Part[WebhookTable] | None
     mail: Part[MailTable] | None
     mqtt: Part[MqttTable] | None
     names_broker: bool
     readings: Part[ReadingsTable] | None
     database: Part[DatabaseTable] | None
     backup: Part[BackupTable] | None
+    heartbeat: Part[HeartbeatTable] | None
     record: Part[RecordTable] | None
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
+    outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
     probe_names: Names
@@ -161,6 +170,17 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             name: read_table(CurveTable, item, path=("curves", name), report=report)
             for name, item in (document.curves or {}).items()
         },
+        notices=notices,
+        people=tuple(
+            read_table(PersonTable, item, path=("people", index), report=report)
+            for index, item in enumerate(document.people or ())
+        ),
+        webhook=_one(
+            WebhookTable,
+            notices and notices.table.webhook,
+            path=("notices", "webhook"),
+            report=report,
+        ),
         mail=_one(
             MailTable, notices and notices.table.mail, path=("notices", "mail"), report=report
         ),
@@ -178,6 +198,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             report=report,
         ),
         backup=_one(BackupTable, document.backup, path=("backup",), report=report),
+        heartbeat=_one(HeartbeatTable, document.heartbeat, path=("heartbeat",), report=report),
         record=_one(RecordTable, document.record, path=("record",), report=report),
         bands=tuple(
             read_table(BandTable, item, path=("bands", index), report=report)
@@ -186,6 +207,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         checks=tuple(
             read_table(ChecksTable, item, path=("checks", index), report=report)
             for index, item in enumerate(document.checks or ())
+        ),
+        outputs=tuple(
+            read_table(OutputTable, item, path=("outputs", index), report=report)
+            for index, item in enumerate(document.outputs or ())
         ),
         bay_names=_names(raw.get("bays")),
         bus_names=_names(raw.get("buses")),

@@ -45,6 +45,8 @@ DEFAULTS: Mapping[Kind, Defaults] = {
     # Common practice for months: salts and acidity change over days.
     Kind.CONDUCTIVITY: Defaults(every=900),
     Kind.PH: Defaults(every=900),
+    # A press has to be felt to be taken; a change is stored at once.
+    Kind.BUTTON: Defaults(every=0.2, record=3600, resolution=1),
 }
 
 POSITION = ("bay", "depth", "height")
@@ -66,6 +68,7 @@ NEEDS: Mapping[Kind, tuple[str, ...]] = {
     Kind.SCALE: ("weighs",),
     Kind.CONDUCTIVITY: (),
     Kind.PH: (),
+    Kind.BUTTON: (),
 }
 
 # Keys it may have beside.
@@ -82,6 +85,7 @@ MAY: Mapping[Kind, tuple[str, ...]] = {
     Kind.SCALE: ("place", *_LINEAR, "uncertainty"),
     Kind.CONDUCTIVITY: ("place", "temperature", "zero", "per_unit", "uncertainty"),
     Kind.PH: ("place", "zero", "per_unit", "uncertainty"),
+    Kind.BUTTON: ("place", "record"),
 }
 
 

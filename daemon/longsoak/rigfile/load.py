@@ -19,12 +19,15 @@ from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.judgingchecks import check_judging
 from longsoak.rigfile.lines import Lines
+from longsoak.rigfile.noticechecks import check_notices, check_notices_here
 from longsoak.rigfile.outletchecks import (
     check_addresses,
+    check_heartbeat,
     check_mqtt,
     check_passwords,
     check_rate,
 )
+from longsoak.rigfile.outputchecks import check_outputs
 from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.recordtable import check_record
@@ -254,10 +257,14 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
         check_guards(draft, report=report)
         check_addresses(draft, report=report)
         check_rate(draft, report=report)
+        check_notices_here(draft, report=report)
     check_passwords(draft, report=report)
     check_mqtt(draft, report=report)
+    check_heartbeat(draft, report=report)
+    check_notices(draft, report=report)
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
+    check_outputs(draft, find_kind=find_kind, report=report)
 
 
 def tables_of(text: str, *, file: str) -> dict[str, object]:

@@ -11,7 +11,7 @@ from longsoak.rigfile.draft import Draft
 from longsoak.rigfile.kinds import DEFAULTS
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import words_of
-from longsoak.rigfile.report import Report, Written, number
+from longsoak.rigfile.report import MISSING, Report, Written, number
 from longsoak.rigfile.words import Table
 
 USUAL_RATE = 200.0  # readings a second: a day of 64 probes a minute catches up in eight minutes
@@ -64,6 +64,27 @@ def check_mqtt(draft: Draft, *, report: Report) -> None:
         )
 
 
+def check_heartbeat(draft: Draft, *, report: Report) -> None:
+    """Note a heartbeat that goes nowhere, or to two addresses."""
+    part = draft.heartbeat
+    if part is None:
+        return
+    if {"url", "url_file"} <= part.keys:
+        report.add(
+            (*part.path, "url"),
+            Written("there beside url_file"),
+            expected="one address: such a one is a secret, so a file that holds it is better",
+            remedy="Remove url.",
+        )
+    if not {"url", "url_file"} & part.keys:
+        report.add(
+            (*part.path, "url_file"),
+            MISSING,
+            expected="the path of a file that holds the address, or url",
+            remedy='Write for example url_file = "/etc/longsoak/heartbeat".',
+        )
+
+
 def check_rate(draft: Draft, *, report: Report) -> None:
     """Note a rate at which readings would fall further and further behind."""
     readings = draft.readings
@@ -98,6 +119,9 @@ def check_addresses(draft: Draft, *, report: Report) -> None:
     for part in (draft.mail, draft.mqtt):
         if part is not None and part.table.host is not None and not is_host(part.table.host):
             _add(part.path, part.table, "host", part.table.host, report=report)
+    beat = draft.heartbeat
+    if beat is not None and beat.table.url is not None and not is_web_address(beat.table.url):
+        _add(beat.path, beat.table, "url", beat.table.url, report=report)
     url = draft.database.table.url if draft.database is not None else None
     if draft.database is not None and url is not None and not is_server(url):
         _add(draft.database.path, draft.database.table, "url", url, report=report)

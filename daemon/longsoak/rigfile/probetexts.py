@@ -12,6 +12,7 @@ LOOK_AT = {
     Kind.FLOW: "pump",
     Kind.PUMP_CURRENT: "pump",
     Kind.POLARISATION: "front end",
+    Kind.BUTTON: "button",
 }
 
 
@@ -76,6 +77,8 @@ class ProbeTexts:
             return "An overfill or a pump running dry would go unnoticed by this probe."
         if probe.kind is Kind.FLOAT:
             return "The second, independent guard against an overfill is missing."
+        if probe.kind is Kind.BUTTON:
+            return "A service window can't be opened at the rig itself, only by command."
         if probe.kind in PUMP:
             return "A pump that stops would go unnoticed by this probe."
         led = sum(probe.name in other.temperatures for other in self._probes.values())

@@ -168,11 +168,11 @@ def _trial(plan: AlarmPlan) -> Texts:
     return Texts(
         "Nobody answered the trial",
         "The weekly trial of the notices went out and nobody has acknowledged it for "
-        f"{duration_words(plan.on_delay)}.",
+        f"{duration_words(plan.within)}.",
         "An alarm may go out in just the same way and reach nobody.",
         (
             "Look whether the trial has come: in the inbox, among the junk, on the phone.",
-            "Come it did: acknowledge it, and agree who answers next time.",
+            "Come it did: longsoak ack trial --by INITIALS, and agree who answers next time.",
             "It did not: look at the addresses in the rig file, and at the mail server.",
         ),
     )

@@ -52,11 +52,14 @@ class Document(Table):
     alarms: Annotated[list[object] | None, _tables("alarms")] = None
     curves: Annotated[_One, table_of('curves."name of the curve"')] = None
     notices: Annotated[_One, table_of("notices.mail")] = None
+    people: Annotated[list[object] | None, _tables("people")] = None
     forward: Annotated[_One, table_of("forward.database")] = None
     backup: Annotated[_One, table_of("backup")] = None
+    heartbeat: Annotated[_One, table_of("heartbeat")] = None
     record: Annotated[_One, table_of("record")] = None
     bands: Annotated[list[object] | None, _tables("bands")] = None
     checks: Annotated[list[object] | None, _tables("checks")] = None
+    outputs: Annotated[list[object] | None, _tables("outputs")] = None
 
 
 class RigTable(Table):
@@ -69,6 +72,9 @@ class RigTable(Table):
         list[Text] | None,
         Words("a list of curve files, named from where this file lies", '["hemp.curve.toml"]'),
     ] = None
+    time_zone: Annotated[Text | None, Words("a time zone by its IANA name", '"Europe/Paris"')] = (
+        None
+    )
     page: Annotated[
         WebAddress | None,
         Words(

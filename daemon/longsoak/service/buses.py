@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from numbers import Real
 
 from longsoak.core.cadence import Turns
-from longsoak.driver import BusDriver, BusKind, BusSettings, Channel
+from longsoak.driver import BusDriver, BusKind, BusSettings, Channel, Switch, Switching
 from longsoak.service.clock import Clock
 from longsoak.service.garble import Garble
+from longsoak.service.switchboard import Pattern, Switchboard
 from longsoak.vocabulary.errors import BusError
-from longsoak.vocabulary.rig import UNIT, Bus, Kind, Probe
+from longsoak.vocabulary.rig import UNIT, Bus, Kind, Output, Probe
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 
 _log = logging.getLogger(__name__)
@@ -55,8 +56,8 @@ class BusWorker(threading.Thread):
 
     Parameters
     ----------
-    bus, probes, kind
-        The bus, all probes on it, and its driver.
+    bus, probes, kind, outputs
+        The bus, all probes and outputs on it, and its driver.
     deliver : callable
         Takes each `Pass`; called from this thread.
     stop : threading.Event
@@ -76,6 +77,7 @@ class BusWorker(threading.Thread):
         stop: threading.Event,
         hold: threading.Event,
         patience: float,
+        outputs: Sequence[Output] = (),
     ) -> None:
         super().__init__(name=f"bus {bus.name}", daemon=True)
         self._bus = bus
@@ -89,7 +91,10 @@ class BusWorker(threading.Thread):
             bus.name,
             bus.options,
             tuple(Channel(p.name, _RAW_UNIT[p.kind], p.address) for p in probes),
+            tuple(Switch(output.name, output.address) for output in outputs),
         )
+        self._board = Switchboard(outputs)
+        self._orders: queue.SimpleQueue[tuple[str, Pattern | None]] = queue.SimpleQueue()
         self._garble = Garble(bus, [probe.name for probe in probes], kind=kind)
         self._turns = Turns({probe.name: probe.every for probe in probes}, start=clock.monotonic())
         self._wanted: queue.SimpleQueue[tuple[Sequence[str], float, float]] = queue.SimpleQueue()
@@ -101,23 +106,64 @@ class BusWorker(threading.Thread):
         self._suspect: Missing | None = None  # the bus was just lost over it
         self._missed: set[str] = set()
         self._doubted: set[str] = set()  # probes the bus was lost over, until they answer
+        self.looked_at = clock.monotonic()
+        """When it last came round, monotonic, s; a driver that hangs lets it grow old."""
 
     def run(self) -> None:
         """Poll until stopped; the bus is closed at the end."""
         self._open()  # before the hold: opening takes as long as what it waits for
         self._hold.wait(self._patience)
         while not self._stop_asked.is_set():
+            self.looked_at = self._clock.monotonic()
             self._look()
             wake = self._retry_at if self._grace else self._turns.next
             if self._driver is None:
                 wake = min(wake, self._retry_at)
-            self._stop_asked.wait(min(LISTEN, max(0.0, wake - self._clock.monotonic())))
+            now = self._clock.monotonic()
+            wake = min(wake, self._board.next(now))
+            if self._orders.empty():
+                self._stop_asked.wait(min(LISTEN, max(0.0, wake - now)))
             self._come_closer()
+            self._switch()
         self._close()
 
     def closer(self, probes: Sequence[str], *, every: float, seconds: float) -> None:
         """Poll probes of this bus every `every` s for `seconds` s; called from any thread."""
         self._wanted.put((probes, every, seconds))
+
+    def order(self, output: str, pattern: Pattern | None) -> None:
+        """Ask for an output of this bus to be on for the next seconds; called from any thread.
+
+        It goes off by itself unless it is asked for again within `switchboard.RENEWED` s.
+        """
+        self._orders.put((output, pattern))
+
+    def why_off(self, output: str) -> str | None:
+        """Why an output is off, or would be if asked for; called from any thread."""
+        if self._driver is None:
+            return f"its bus is down: {self._down}"
+        return self._board.why_off(output, self._clock.monotonic())
+
+    def _switch(self) -> bool:
+        """Switch what is due, between any two probes that are asked; false if the bus was lost."""
+        now = self._clock.monotonic()
+        while not self._orders.empty():
+            self._board.ask(*self._orders.get_nowait(), now)
+        driver: object = self._driver
+        if not isinstance(driver, Switching):
+            return True
+        try:
+            for output, on in self._board.due(now):
+                driver.switch(output, on=on)
+                self._board.switched(output, on)
+        except BusError as error:
+            self._lose(str(error))
+        except (Exception, SystemExit) as error:  # a bug in a driver must not end the worker
+            _log.exception("bus %s: the driver failed while switching", self._bus.name)
+            self._lose(f"the driver {self._bus.driver!r} failed: {error!r}")
+        else:
+            return True
+        return False
 
     def _come_closer(self) -> None:
         while not self._wanted.empty():
@@ -187,6 +233,8 @@ class BusWorker(threading.Thread):
                 got[-1].samples.append(proper := self._proper(item))
                 got[-1].at = at
                 self._garble.note(proper)
+                if not self._switch():  # the bus was lost over it
+                    return [some for some in got if some.samples]
                 now = self._clock.monotonic()
                 self._turns.took(name, now=now)
                 self._doubted.discard(name)
@@ -277,6 +325,7 @@ class BusWorker(threading.Thread):
             except Exception:  # a port that is gone may fail to close; it is gone either way
                 _log.exception("bus %s: closing failed", self._bus.name)
             self._driver = None
+            self._board.lost(self._clock.monotonic())
 
 
 def _plain(text: str) -> str:

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from uuid import uuid4
 
 from longsoak.core.clockplace import EARLIEST_MS
-from longsoak.core.logbook import check_against
+from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.wording import time_words
 from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.store.logbook import Logbook
@@ -45,6 +46,11 @@ class LogKeeper:
         """Go on in a new record, in which only what is `waiting` to be committed will be."""
         self._last = max((entry.number for entry in waiting), default=0)
 
+    def own(self, entry: LogbookEntry) -> LogbookEntry:
+        """An entry of the rig's own, as of a button that was pressed, to be committed."""
+        check_entry(entry)
+        return self._numbered(replace(entry, request=uuid4().hex))
+
     def keep(self, request: Request) -> tuple[LogbookEntry, str]:
         """The entry that a request asks for, to be committed whatever happens, and what to answer.
 
@@ -61,16 +67,20 @@ class LogKeeper:
                     f"There is no photo {digest[:12]}... beside the record. Send it once more, "
                     "with the words. Nothing was kept."
                 )
+        kept = self._numbered(entry)
+        return kept, f"kept as number {kept.number}, of {_when_words(kept)}"
+
+    def _numbered(self, entry: LogbookEntry) -> LogbookEntry:
+        """An entry that may be kept, with its number and the clocks of now."""
         self._last += 1
         wall, boottime_ms = look_at_the_wall(self._clock), self._clock.boottime_ms()
-        kept = replace(
+        return replace(
             entry,
             number=self._last,
             kept_utc_ms=wall.base_ms + boottime_ms,
             kept_boottime_ms=boottime_ms,
             synchronised=wall.synchronised,
         )
-        return kept, f"kept as number {kept.number}, of {_when_words(kept)}"
 
 
 def _when_words(entry: LogbookEntry) -> str:

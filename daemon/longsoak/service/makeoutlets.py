@@ -6,13 +6,18 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from longsoak.core.routes import routes_of
 from longsoak.forward.health import FORWARDERS
 from longsoak.service.clock import Clock
-from longsoak.service.messages import CursorMoved, OutletNews, Refused, SentAgain
-from longsoak.service.outlets import OutletWorker
+from longsoak.service.makeroutes import Put, make_route, reports_of, secret, trial_call
+from longsoak.service.messages import CursorMoved, Refused, SentAgain
+from longsoak.service.outlets import QUIET, OutletWorker
+from longsoak.service.state import State
+from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
+from longsoak.vocabulary.notices import TRIAL, Way
 from longsoak.vocabulary.outlet import Broker, Outlet
 from longsoak.vocabulary.rig import Mqtt, Rig
 
@@ -22,12 +27,18 @@ if TYPE_CHECKING:
 
 SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
 STATE_EVERY = 60.0  # s between two tellings of the state
-
-Put = Callable[[OutletNews | CursorMoved | Refused | SentAgain], None]
+STATE_LOOK = 5.0  # s between two looks whether it is another
 
 
 def make_outlets(
-    rig: Rig, beside: Path, *, record: Record, clock: Clock, software: str, put: Put
+    rig: Rig,
+    beside: Path,
+    *,
+    record: Record,
+    clock: Clock,
+    software: str,
+    measured: Callable[[], Measured | None],
+    put: Put,
 ) -> list[OutletWorker]:
     """Make a worker for each outlet of `rig`.
 
@@ -43,6 +54,8 @@ def make_outlets(
         The clocks.
     software : str
         The version that records.
+    measured : callable
+        Gives the scan that shows that it does; see `State`.
     put : callable
         Takes what outlets have to say.
     """
@@ -60,15 +73,28 @@ def make_outlets(
             if worker.outlet in FORWARDERS
         }
 
-    if rig.mail is not None:
-        work("mail", partial(_mail, record, rig, beside, clock, put), settle=0.0)
+    for route in routes_of(rig):
+        if route.way is not Way.MQTT:
+            build = partial(make_route, route, record, rig, beside, clock, put)
+            work(route.name, build, settle=0.0)
     if rig.mqtt is not None:
-        make = partial(_connect, rig, rig.mqtt, beside, record, clock, software, positions)
-        shared = _Shared(make)
-        work("mqtt", partial(_notices, record, rig, rig.mqtt, shared, clock), settle=0.0)
+        state = State(
+            rig,
+            ReadBack(record.folder),
+            software=software,
+            since_ms=clock.utc_ms(),
+            clock=clock,
+            positions=positions,
+            measured=measured,
+            again_within=STATE_EVERY + QUIET,
+        )
+        shared = _Shared(partial(_connect, rig.mqtt, beside, state))
+        work(
+            "mqtt", partial(_notices, record, rig, rig.mqtt, shared, state, clock, put), settle=0.0
+        )
         if rig.mqtt.readings is not None:
-            build = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
-            work("readings", build, settle=SETTLES)
+            readings = partial(_readings, record.folder, rig, rig.mqtt, shared, clock, put)
+            work("readings", readings, settle=SETTLES)
     if rig.database is not None:
         work("database", partial(_database, record.folder, rig, beside, clock, put), settle=SETTLES)
     return workers
@@ -134,22 +160,30 @@ class _Leaving:
 
 
 class _Told:
-    """Notices, and the state of the process once a minute while there are none."""
+    """Notices, and the state of the process while there are none: once a minute, and if it changes.
+
+    Each connection begins with it.
+    """
 
     def __init__(
-        self, outlet: Outlet, broker: "MqttConnection", monotonic: Callable[[], float]
+        self,
+        outlet: Outlet,
+        broker: "MqttConnection",
+        state: State,
+        monotonic: Callable[[], float],
     ) -> None:
         self.name = outlet.name
         self._outlet = outlet
         self._broker = broker
+        self._state = state
         self._monotonic = monotonic
-        self._told = monotonic()  # each connection begins with it
+        self._told = self._looked = monotonic()
 
     def step(self, position: int) -> int:
         reached = self._outlet.step(position)
         if reached == position:
             try:
-                if self._monotonic() - self._told >= STATE_EVERY:
+                if self._is_due():
                     self._broker.tell_state()
                     self._told = self._monotonic()
                 self._broker.check_state()
@@ -157,48 +191,61 @@ class _Told:
                 raise NoticeError(str(error)) from error
         return reached
 
+    def _is_due(self) -> bool:
+        now = self._monotonic()
+        if now - self._told >= STATE_EVERY:
+            return True
+        if now - self._looked < STATE_LOOK:
+            return False
+        self._looked = now
+        return self._state.has_changed()
+
     def close(self) -> None:
         self._outlet.close()
 
 
-def _connect(
-    rig: Rig,
-    settings: Mqtt,
-    beside: Path,
-    record: Record,
-    clock: Clock,
-    software: str,
-    positions: Callable[[], Mapping[str, int]],
-) -> "MqttConnection":
+def _connect(settings: Mqtt, beside: Path, state: State) -> "MqttConnection":
     from longsoak.service.mqtt import MqttConnection
-    from longsoak.service.state import State
     from longsoak.service.tls import tls_of
 
-    state = State(
-        rig,
-        record,
-        software=software,
-        since_ms=clock.utc_ms(),
-        utc_ms=clock.utc_ms,
-        positions=positions,
-    )
     return MqttConnection(
         settings,
-        password=_secret(beside, settings.password_file, NoticeError),
+        password=secret(beside, settings.password_file, NoticeError),
         tls=tls_of(settings, beside=beside),
         describe=state.describe,
     )
 
 
-def _notices(record: Record, rig: Rig, settings: Mqtt, shared: _Shared, clock: Clock) -> Outlet:
+def _notices(
+    record: Record,
+    rig: Rig,
+    settings: Mqtt,
+    shared: _Shared,
+    state: State,
+    clock: Clock,
+    put: Put,
+) -> Outlet:
     from longsoak.notify.mqtt import MqttNotices
 
     try:
         broker = shared.join()
     except BrokerError as error:
         raise NoticeError(str(error)) from error
-    notices = MqttNotices(record, rig, broker, prefix=settings.prefix)
-    return _Leaving(_Told(notices, broker, clock.monotonic), shared.leave)
+    reports = reports_of(Way.MQTT.value, put)
+
+    def carried(cursor: str, position: int) -> None:
+        reports.event(TRIAL, "taken by the broker")
+        reports.cursor(cursor, position)
+
+    notices = MqttNotices(
+        record,
+        rig,
+        broker,
+        prefix=settings.prefix,
+        trial=trial_call(Way.MQTT.value, record, rig, clock),
+        carried=carried,
+    )
+    return _Leaving(_Told(notices, broker, state, clock.monotonic), shared.leave)
 
 
 def _readings(
@@ -236,33 +283,12 @@ def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
     )
 
 
-def _mail(record: Record, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
-    from longsoak.notify.digest import CURSOR, DailyDigest
-    from longsoak.notify.mail import MailNotices
-
-    assert rig.mail is not None  # noqa: S101 - as above
-    digest = None
-    if rig.mail.digest is not None:
-        digest = DailyDigest(
-            record,
-            rig,
-            at=rig.mail.digest,
-            utc_ms=clock.utc_ms,
-            synchronised=clock.synchronised,
-            sent=lambda number: put(CursorMoved(CURSOR, number)),
-        )
-    password = _secret(beside, rig.mail.password_file, NoticeError)
-    return MailNotices(
-        record, rig, rig.mail, password=password, monotonic=clock.monotonic, digest=digest
-    )
-
-
 def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> Outlet:
     from longsoak.forward.database import DatabaseForwarder
     from longsoak.forward.times import TimedRecord
 
     assert rig.database is not None  # noqa: S101 - as above
-    token = _secret(beside, rig.database.token_file, ForwardError)
+    token = secret(beside, rig.database.token_file, ForwardError)
     record = TimedRecord(folder, boottime_ms=clock.boottime_ms)
     database = DatabaseForwarder(
         record,
@@ -273,14 +299,3 @@ def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> O
         time_sure=record.time_sure,
     )
     return _put_right(database, record, put)
-
-
-def _secret(
-    beside: Path, file: str | None, kind: type[ForwardError] | type[NoticeError]
-) -> str | None:
-    if file is None:
-        return None
-    try:
-        return (beside / file).read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error

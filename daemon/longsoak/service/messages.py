@@ -28,6 +28,21 @@ class Refused(NamedTuple):
     says: str
 
 
+class Refuses(NamedTuple):
+    """What an outlet's peer refuses for good of what it is sent; None once it takes it again."""
+
+    outlet: str
+    says: str | None
+
+
+class Happened(NamedTuple):
+    """Something worth an event, about an outlet."""
+
+    kind: str
+    outlet: str
+    says: str
+
+
 class SentAgain(NamedTuple):
     """An outlet went back to send something once more, and why."""
 

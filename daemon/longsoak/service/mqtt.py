@@ -20,10 +20,9 @@ from longsoak.core.topics import state_topic
 from longsoak.service.brokerwords import refused, unanswered, unreachable
 from longsoak.service.clock import SystemClock
 from longsoak.vocabulary.errors import BrokerError
-from longsoak.vocabulary.outlet import Payload, Published
+from longsoak.vocabulary.outlet import Payload, Published, Recording
 from longsoak.vocabulary.rig import Mqtt, MqttVersion
 
-RECORDING, STOPPED, CUT_OFF = "recording", "stopped", "cut off"
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
 REMEMBERED = 604_800  # s a broker is to remember that we were connected
 SILENCES = 3  # waits in vain after which the connection is thrown away
@@ -81,7 +80,7 @@ class MqttConnection:
         *,
         password: str | None,
         tls: ssl.SSLContext | None,
-        describe: Callable[[str], Payload],
+        describe: Callable[[Recording], Payload],
         patience: float = 10.0,
         unseen: float = UNSEEN,
     ) -> None:
@@ -174,7 +173,7 @@ class MqttConnection:
         if answer.is_failure:
             raise BrokerError(f"{self._whose} refused {message.topic}: {answer}")
 
-    def tell_state(self, state: str = RECORDING) -> None:
+    def tell_state(self, state: Recording = Recording.ON) -> None:
         """Publish the state anew, without waiting for its acknowledgement.
 
         Raises
@@ -203,7 +202,7 @@ class MqttConnection:
             return
         with suppress(BrokerError):
             if self._connected:
-                mid = self._hand_over(client, self._state, self._describe(STOPPED))
+                mid = self._hand_over(client, self._state, self._describe(Recording.STOPPED))
                 with self._changed:
                     self._changed.wait_for(
                         lambda: not self._connected or mid not in self._held, timeout=GOODBYE
@@ -297,7 +296,9 @@ class MqttConnection:
         client.max_queued_messages_set(2 * MOST_HELD)
         client.will_set(
             self._state,
-            json.dumps(self._describe(CUT_OFF), ensure_ascii=False).encode(errors="replace"),
+            json.dumps(self._describe(Recording.CUT_OFF), ensure_ascii=False).encode(
+                errors="replace"
+            ),
             qos=1,
             retain=True,
             properties=self._properties(PacketTypes.WILLMESSAGE),
@@ -338,7 +339,7 @@ class MqttConnection:
         if not reason.is_failure:
             # On each connect, and before anybody else: a last will sent in between would stay.
             with suppress(BrokerError):  # as many unanswered as the library takes
-                self._hand_over(client, self._state, self._describe(RECORDING))
+                self._hand_over(client, self._state, self._describe(Recording.ON))
         with self._changed:
             self._seen_at = self._monotonic()
             self._connected = not reason.is_failure

@@ -106,8 +106,9 @@ class OutletWorker(threading.Thread):
             except (ForwardError, NoticeError, StoreError) as error:
                 self._report(OutletNews(self.outlet, str(error), damage=damaged(error)))
                 rest = min(LONGEST_REST, max(1.0, 2 * rest))
-                if isinstance(error, ForwardError) and error.again_after is not None:
-                    rest = min(LONGEST_ASKED, max(rest, error.again_after))
+                asked = None if isinstance(error, StoreError) else error.again_after
+                if asked is not None:
+                    rest = min(LONGEST_ASKED, max(rest, asked))
             except Exception as error:  # a bug in an outlet must not end measuring's copies
                 _log.exception("outlet %s failed", self.outlet)
                 self._report(OutletNews(self.outlet, f"failed: {error!r}"))

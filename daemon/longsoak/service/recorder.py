@@ -6,10 +6,15 @@ Runs in the main thread and owns the record's writer. Everything reaches it thro
 import logging
 import queue
 from collections import defaultdict, deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
+from longsoak.core import button
+from longsoak.core.button import Press
 from longsoak.core.convert import Conversion
+from longsoak.core.routes import routes_of
+from longsoak.core.wording import with_noun
 from longsoak.service.alarmlives import Answered, At
+from longsoak.service.attending import Attending
 from longsoak.service.buses import Pass
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -19,28 +24,38 @@ from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     BackupNews,
     CursorMoved,
+    Happened,
     OutletNews,
     Refused,
+    Refuses,
     SentAgain,
     Stop,
 )
+from longsoak.service.outletbook import OutletBook, Shown
+from longsoak.service.servicing import Servicing
+from longsoak.service.switchboard import Pattern
+from longsoak.service.trial import TrialKeeper
 from longsoak.service.watch import AlarmBook
 from longsoak.store import alarmrequests, requests
 from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
-from longsoak.store.logbookrequests import ENTRY
+from longsoak.store.logbookrequests import ENTRY, written_in
+from longsoak.store.noticerecord import ANSWERED, OUTLET, REFUSED, SENT, WELL
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
 from longsoak.store.requests import Request
+from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.alarm import AlarmChange
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
+from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Kind, Output, Rig, Watch
 from longsoak.vocabulary.sample import Missing
 
 _log = logging.getLogger(__name__)
@@ -48,11 +63,14 @@ _log = logging.getLogger(__name__)
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
-_MAY_FLAP = ("bus", "probe", "outlet")
+_MAY_FLAP = ("bus", "probe", OUTLET)
 _AT_ONCE = 256  # messages taken into one commit
+_NOT_SYNCHRONISED = "this computer's clock is not synchronised"
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
-Message = Pass | OutletNews | CursorMoved | Refused | SentAgain | BackupNews | Stop
+Message = (
+    Pass | OutletNews | CursorMoved | Refused | Refuses | Happened | SentAgain | BackupNews | Stop
+)
 
 
 class Recorder:
@@ -77,6 +95,8 @@ class Recorder:
         What is done with the record meanwhile; made anew for another record.
     another : callable
         Called when the record was damaged and another one has begun.
+    order, why_off : callable
+        Tells a bus what an output is to be for the next seconds; why one is off all the same.
     disk : callable
         What is wrong with the disk, by the alarm that watches it; None is well.
     doubts : callable
@@ -84,8 +104,14 @@ class Recorder:
         known.
     water : callable
         What the balance of the water finds wrong, by the alarm that says so; None is well.
+    behind : callable
+        What each forwarder should have sent and has not, in words; None is well.
     suspect : callable
         Called when the record should be looked over: reading it failed, or writing fails for long.
+    turned : callable
+        Called each time the loop has come round.
+    cut : str or None
+        What is told of the end of the run before, if nobody asked for it.
     """
 
     def __init__(
@@ -102,10 +128,15 @@ class Recorder:
         closer: Callable[[Closer], None],
         chores: Callable[[], Sequence[Chore]] = tuple,
         another: Callable[[], None] = lambda: None,
+        order: Callable[[Output, Pattern | None], None] = lambda output, pattern: None,
+        why_off: Callable[[Output], str | None] = lambda output: None,
         disk: Callable[[], Mapping[Watch, str | None]] = dict,
         doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
         water: Callable[[], Mapping[Watch, str | None]] = dict,
+        behind: Callable[[], Mapping[str, str | None]] = dict,
         suspect: Callable[[], None] = lambda: None,
+        turned: Callable[[], None] = lambda: None,
+        cut: str | None = None,
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -120,7 +151,9 @@ class Recorder:
         self._doubts = doubts
         self._doubted: Mapping[tuple[Watch, str], str] | None = None
         self._water = water
+        self._behind = behind
         self._suspect = suspect
+        self._turned = turned
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -128,6 +161,8 @@ class Recorder:
         self._absent: dict[str, str] = {}
         self._down: dict[str, str] = {}  # buses
         self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
+        self._outlets = OutletBook(routes_of(rig))
+        self._trial = TrialKeeper(rig, writer.folder, clock=clock)
         self._last_boottime_ms = 0
         self._next_tick = 0.0
         self._pending = Batch()
@@ -155,8 +190,21 @@ class Recorder:
             left, utc_ms=clock.utc_ms(), boottime_ms=clock.boottime_ms()
         ):
             self._change(change)
+        self._servicing = Servicing(
+            Logbook(writer.folder).entries(kind=SERVICE),
+            utc_ms=clock.utc_ms(),
+            now=self._boottime(),
+        )
+        self._attending = Attending(rig, order=order, why_off=why_off, news=self._of_a_valve)
+        self._answers_back = bool(rig.outputs)
+        self._watches = {plan.key: plan for plan in rig.alarms}
+        self._in_service = False
+        self._buttons = {p.name: Press() for p in rig.probes if p.kind is Kind.BUTTON}
+        self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
+        if cut is not None:
+            self._happened(Watch.RESTARTED, cut)
 
     def run(self) -> None:
         """Take messages until one says stop; return with nothing taken left uncommitted."""
@@ -167,26 +215,53 @@ class Recorder:
         """Take what comes, commit it and do a bite of the chores; true if somebody said stop."""
         stopping = self._take()
         self._ask_inbox()
+        self._attend(stopping=stopping)
         now = self._clock.monotonic()
         if now >= self._next_tick:
             self._next_tick = now + TICK_PERIOD
             at, utc_ms = self._boottime(), self._clock.utc_ms()
             changes = self._alarms.tick(now=at, utc_ms=utc_ms)
-            standing = {Watch.RECORD: self._commits.refusal, Watch.LOST: self._commits.given_up}
-            for watch, wrong in {**standing, **self._disk(), **self._backup}.items():
+            if (sent := self._trial.due()) is not None:
+                self._event(TRIAL, SENT, sent.says)
+                self._pending.cursors[TRIAL] = (sent.number, utc_ms)
+            standing = {
+                Watch.RECORD: self._commits.refusal,
+                Watch.LOST: self._commits.given_up,
+                Watch.CLOCK: None if self._clock.synchronised() else _NOT_SYNCHRONISED,
+            }
+            standing |= {**self._disk(), **self._backup, **self._trial.standing()}
+            for watch, wrong in standing.items():
                 changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
+            for name, says in self._behind().items():
+                changes += self._alarms.behind(name, says, now=at, utc_ms=utc_ms)
             if (doubts := self._doubts()) is not None and doubts != self._doubted:
                 self._doubted = doubts
                 changes += self._alarms.found(doubts, now=at, utc_ms=utc_ms)
             changes += self._alarms.water(self._water(), now=at, utc_ms=utc_ms)
             for change in changes:
                 self._change(change)
+            self._serve()
             for news in self._alarms.lives.news():
                 self._event(*news)
         self._commit()
         if self._messages.empty():
             self._do_chores(now)
+        self._turned()
         return stopping
+
+    def is_away(self, outlet: str) -> bool:
+        """Whether an outlet's peer takes nothing: readings go over the connection of notices."""
+        return outlet in self._away or (outlet == "readings" and "mqtt" in self._away)
+
+    @property
+    def status(self) -> str:
+        """Whether scans are kept and how many alarms stand, as a sentence."""
+        standing = self._alarms.standing_now()
+        alarms = f"{with_noun(standing, 'alarm')} {'stands' if standing == 1 else 'stand'}."
+        if self._commits.refusal is not None:
+            waiting = with_noun(self.scans_unkept, "scan")
+            return f"The record takes nothing, {waiting} kept in memory; {alarms}"
+        return f"Recording; {alarms if standing else 'no alarm stands.'}"
 
     @property
     def scans_unkept(self) -> int:
@@ -229,7 +304,13 @@ class Recorder:
             case CursorMoved(outlet, position):
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
             case Refused(outlet, says):
-                self._event("refused", outlet, says)
+                self._event(REFUSED, outlet, says)
+            case Refuses(outlet, refused):
+                if refused is not None:
+                    self._event(REFUSED, outlet, refused)
+                self._show_outlets(self._outlets.refuses(outlet, refused))
+            case Happened(kind, outlet, says):
+                self._event(kind, outlet, says)
             case SentAgain(outlet, says):
                 self._event("sent again", outlet, says)
             case BackupNews(trouble, says):
@@ -269,6 +350,9 @@ class Recorder:
         if scan.probes and (changes or self._keeping.wants(scan)):
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
+        self._attending.seen(scan)
+        if not self._buttons.keys().isdisjoint(scan.probes):
+            self._look_at_buttons(scan)
         self._tell_bus(taken)
         if self._absent or flags.count(Flag.PASS) < len(flags):
             self._tell_absences(taken)
@@ -299,15 +383,18 @@ class Recorder:
 
     def _outlet(self, outlet: str, away: str | None) -> None:
         if self._away.get(outlet) != away:
-            self._event("outlet", outlet, away or "takes what is sent")
+            self._event(OUTLET, outlet, away or WELL)
             if away is None:
                 self._away.pop(outlet, None)
             else:
                 self._away[outlet] = away
-        for change in self._alarms.outlet(
-            outlet, away, now=self._boottime(), utc_ms=self._clock.utc_ms()
-        ):
-            self._change(change)
+        self._show_outlets(self._outlets.away(outlet, away))
+
+    def _show_outlets(self, shown: Iterable[Shown]) -> None:
+        at, utc_ms = self._boottime(), self._clock.utc_ms()
+        for subject, away in shown:
+            for change in self._alarms.outlet(subject, away, now=at, utc_ms=utc_ms):
+                self._change(change)
 
     def _ask_inbox(self) -> None:
         self._asked += self._inbox.waiting()
@@ -334,17 +421,33 @@ class Recorder:
         try:
             if request.kind == CLOSER:
                 return self._come_closer(closer_of(request))
+            if request.kind == GUIDE:
+                self._attending.guide(self._boottime(), lag=lag_of_guide(request))
+                return "guided"
+            # One that waited, as while nobody measured, is from somebody who may have gone home.
+            waited = self._clock.utc_ms() - request.asked_utc_ms
+            if request.kind == FILL and abs(waited) > 1000 * FILL_HOLDS:
+                return "refused: it was asked too long ago"
+            if request.kind == FILL:
+                return self._attending.fill(
+                    fill_of(request), self._standing(), by=request.by, now=self._boottime()
+                )
+            if request.kind == STOP:
+                return self._attending.stop(request.subject, by=request.by, now=self._boottime())
             if request.kind == PROOF:
                 self._pending.proof.append((request, entry_of(request)))
                 return "kept"
             if request.kind == ENTRY:
+                self._servicing.refuse(written_in(request), now=self._boottime())
                 entry, outcome = self._logbook.keep(request)
-                self._pending.logbook.append(entry)
+                self._write(entry)
                 return outcome
         except RequestError as error:
             if request.kind == ENTRY:  # whoever wrote may be gone: the words stay with the request
                 self._event("logbook", request.subject, f"not kept, by {request.by}: {error}")
             return f"refused: {error}"
+        if (request.kind, request.subject) == (requests.ACKNOWLEDGE, TRIAL):
+            return self._answer_trial(request.by)
         answered = self._ask_of_an_alarm(request)
         if answered is None:
             return f"refused: this version knows no request {request.kind!r}"
@@ -373,12 +476,76 @@ class Recorder:
                 return lives.shelve(key, wanted.seconds, why=wanted.why, by=by, at=at)
         return None
 
+    def _answer_trial(self, by: str) -> str:
+        says = self._trial.answer(by)
+        if says is None:
+            return "refused: no trial waits for an answer"
+        self._event(TRIAL, ANSWERED, says)
+        return "acknowledged"
+
     def _come_closer(self, wanted: Closer) -> str:
         if unknown := sorted(set(wanted.probes) - self._probes):
             return f"refused: there is no probe {unknown[0]!r} on this rig"
         self._keeping.closer(wanted.probes, until=self._boottime() + wanted.seconds)
         self._closer(wanted)
         return f"polled every {wanted.every:g} s for {wanted.seconds:g} s"
+
+    def _write(self, entry: LogbookEntry) -> None:
+        self._pending.logbook.append(entry)
+        self._servicing.kept(entry)
+        self._serve()
+
+    def _standing(self) -> set[Watch]:
+        lives = self._alarms.lives
+        return {p.watch for key, p in self._watches.items() if lives[key].state.standing}
+
+    def _attend(self, *, stopping: bool) -> None:
+        """Let what answers back at the rig go on; a stop shuts whatever is open."""
+        if not self._answers_back:
+            return
+        now = self._boottime()
+        if stopping:
+            self._attending.shut("longsoak stops", now=now)
+        lives = self._alarms.lives
+        alarmed = any(
+            plan.priority is Priority.HIGH
+            and lives[key].state is AlarmState.NEW
+            and lives[key].hiding is None
+            for key, plan in self._watches.items()
+        )
+        self._attending.turn(self._standing(), alarmed=alarmed, now=now)
+
+    def _of_a_valve(self, valve: str, says: str) -> None:
+        self._event("valve", valve, says)
+        utc_ms = self._clock.utc_ms()
+        words = f"{valve}: {says}."
+        note = LogbookEntry(asked_utc_ms=utc_ms, at_utc_ms=utc_ms, by="rig", says=words)
+        self._write(self._logbook.own(note))
+
+    def _look_at_buttons(self, scan: Scan) -> None:
+        for name, value, flag in zip(scan.probes, scan.values, scan.flags, strict=True):
+            if name not in self._buttons:
+                continue
+            pressed = value > 0 if flag is Flag.PASS else None
+            now = scan.boottime_ms / 1000
+            self._buttons[name], news = button.look(self._buttons[name], pressed, now)
+            if news is button.Told.PRESSED:
+                asked = self._servicing.pressed(utc_ms=scan.utc_ms, now=now)
+                self._write(self._logbook.own(asked))
+            elif news is button.Told.STUCK:
+                says = "pressed for more than a minute: look for water or dirt in it"
+                self._event("button", name, says)
+            elif news is button.Told.FREE:
+                self._event("button", name, "let go again")
+
+    def _serve(self) -> None:
+        """Tell the alarms where a service window has opened or ended."""
+        at = At(self._boottime(), self._clock.utc_ms())
+        if (is_open := self._servicing.open_at(at.now) is not None) == self._in_service:
+            return
+        self._in_service = is_open
+        for change in self._alarms.lives.serve(is_open, at):
+            self._change(change)
 
     def _change(self, change: AlarmChange) -> None:
         self._pending.changes.append(change)
@@ -427,6 +594,7 @@ class Recorder:
         self._stale = self._messages.qsize()
         self._tell_aside(aside)
         self._chores = Chores(self._make_chores())
+        self._trial.begin_again()
         self._another()
 
     def _tell_aside(self, aside: SetAside) -> None:

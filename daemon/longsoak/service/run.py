@@ -1,17 +1,21 @@
 """`longsoak run`: everything put together, started in order and stopped in order."""
 
 import logging
+import os
 import queue
 import signal
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
 
+from longsoak.core.recency import verified_within_s
 from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_noun
+from longsoak.forward.times import TimedRecord
 from longsoak.rigfile.naming import check_name
 from longsoak.service.backups import BackupKeeper
+from longsoak.service.behind import Behind
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.dayclosing import DayClosing
@@ -22,9 +26,13 @@ from longsoak.service.garbage import take_up
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.lookover import LookOver
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
+from longsoak.service.manager import ServiceManager
 from longsoak.service.messages import Stop
+from longsoak.service.pulse import Pulse
 from longsoak.service.recorder import Message, Recorder
+from longsoak.service.supply import Supply
 from longsoak.service.upkeep import Upkeep
+from longsoak.service.verified import Verified
 from longsoak.service.waterkeeping import WaterKeeping
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
@@ -95,16 +103,24 @@ def _record(
         with_noun(len(rig.probes), "probe"),
         with_noun(len(rig.buses), "bus", "buses"),
     )
+    cut: str | None = None
     if gap is not None:
         says = gap_words(gap)
         _log.info("%s", says)
         writer.commit(Batch(events=[_event(clock, "gap", says)]))
+        cut = None if gap.clean else says
     if (restored := note_of_restore(folder)) is not None:
+        cut = None  # the copy was made of a run under way, and nothing was cut off
         _log.info("%s", restored)
         writer.commit(Batch(events=[_event(clock, "restore", restored)]))
         drop_note(folder)
 
     stop = threading.Event()
+    manager = ServiceManager(os.environ)
+    pulse = Pulse(manager, workers=lambda: workers, status=lambda: recorder.status, clock=clock)
+    verified = Verified(
+        folder, clock=clock, within=verified_within_s(rig), turned=lambda: pulse.turned_at
+    )
     unkept = Unkept()
     outlets = make_outlets(
         rig,
@@ -112,6 +128,7 @@ def _record(
         record=AlarmsOnTheirWay(folder, unkept),
         clock=clock,
         software=version("longsoak"),
+        measured=lambda: verified.look().scan,
         put=messages.put,
     )
     start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
@@ -119,7 +136,12 @@ def _record(
     inbox = Inbox(folder)
     summaries = writer.summaries()
     disk = Disk(writer, marks=rig.marks, rebuildable=summaries)
-    folding, look_over = Folding(writer), LookOver(folder)
+    folding, look_over, supply = Folding(writer), LookOver(folder), Supply()
+    behind = Behind(
+        outlets,
+        TimedRecord(folder, boottime_ms=clock.boottime_ms),
+        away=lambda name: recorder.is_away(name),
+    )
     health = HealthKeeping(folder, writer, rig)
     water = None if rig.reservoir is None else WaterKeeping(folder, writer, rig)
 
@@ -142,6 +164,8 @@ def _record(
         committed=wake,
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
+        order=lambda output, pattern: by_bus[output.bus].order(output.name, pattern),
+        why_off=lambda output: by_bus[output.bus].why_off(output.name),
         another=another,
         chores=lambda: [
             Upkeep(writer.sealing(), summaries),
@@ -151,11 +175,16 @@ def _record(
             disk,
             folding,
             look_over,
+            supply,
+            behind,
         ],
-        disk=lambda: {**disk.standing(), **folding.standing()},
+        disk=lambda: {**disk.standing(), **folding.standing(), **supply.standing()},
         doubts=health.doubts,
         water=dict if water is None else water.alarms,
+        behind=behind.standing,
         suspect=look_over.suspect,
+        turned=pulse.turned,
+        cut=cut,
     )
     workers = [
         BusWorker(
@@ -167,9 +196,11 @@ def _record(
             stop=stop,
             hold=hold.for_bus(bus.name),
             patience=TEMPERATURE_PATIENCE,
+            outputs=[output for output in rig.outputs if output.bus == bus.name],
         )
         for bus in rig.buses
     ]
+    by_bus = {bus.name: worker for bus, worker in zip(rig.buses, workers, strict=True)}
 
     backups = (
         []
@@ -185,20 +216,28 @@ def _record(
             )
         ]
     )
-    for thread in (*workers, *outlets, *backups):
+    beats = _beats(
+        rig, rig_file.parent, verified=verified, clock=clock, stop=stop, put=messages.put
+    )
+    for thread in (*workers, *outlets, *backups, *beats):
         thread.start()
     take_up()
+    # Not only after the first scan: with its adapter unplugged a rig measures nothing, and must
+    # alarm for as long as that lasts rather than be started anew.
+    manager.tell("READY=1")
 
     recorder.run()
 
+    manager.tell("STOPPING=1")
     stop.set()
     busy = _join(workers, within=BUS_STOP, clock=clock)
     recorder.drain()  # what the workers measured last; outlets may send it yet
     for outlet in outlets:
         outlet.stop()
-    for name in _join([*outlets, *backups], within=OUTLET_STOP, clock=clock):
+    for name in _join([*outlets, *backups, *beats], within=OUTLET_STOP, clock=clock):
         _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
     recorder.drain()  # where the cursors came to
+    manager.close()
     inbox.close()
     look_over.close()
     summaries.close()
@@ -218,6 +257,27 @@ def _record(
         )
     else:
         _log.info("stopped; everything measured is in the record")
+
+
+def _beats(
+    rig: Rig,
+    beside: Path,
+    *,
+    verified: Verified,
+    clock: Clock,
+    stop: threading.Event,
+    put: Callable[[Message], None],
+) -> list[threading.Thread]:
+    """What beats, if the rig file asks for it."""
+    if rig.heartbeat is None:
+        return []
+    from longsoak.service.heartbeat import HeartbeatWorker  # with all that speaks HTTP
+
+    return [
+        HeartbeatWorker(
+            rig.heartbeat, beside=beside, verified=verified, clock=clock, stop=stop, put=put
+        )
+    ]
 
 
 def _event(clock: Clock, kind: str, says: str) -> Event:

@@ -1,10 +1,38 @@
-"""What an encrypted connection to the broker needs, from the files the rig file names."""
+"""What an encrypted connection needs, from the files the rig file names."""
 
 import ssl
 from pathlib import Path
 
-from longsoak.vocabulary.errors import BrokerError
+from longsoak.vocabulary.errors import BrokerError, NoticeError
 from longsoak.vocabulary.rig import Mqtt
+
+
+def trusting(ca_file: str | None, *, table: str, beside: Path) -> ssl.SSLContext:
+    """What is needed to encrypt to a server that shows a certificate and asks for none.
+
+    Parameters
+    ----------
+    ca_file : str or None
+        The authority that signed it, as the rig file names it; None is the system's own.
+    table : str
+        The table of the rig file that names it.
+    beside : Path
+        Where the rig file lies.
+
+    Raises
+    ------
+    NoticeError
+        `ca_file` can't be read, or holds none.
+    """
+    path = None if ca_file is None else beside / ca_file
+    try:
+        if path is not None:
+            path.open("rb").close()  # the library does not say which file it could not open
+        return ssl.create_default_context(cafile=path)
+    except ssl.SSLError as error:
+        raise NoticeError(f"ca_file of {table}, {path}, holds no certificate in PEM") from error
+    except OSError as error:
+        raise NoticeError(f"ca_file of {table}, {path}, can't be read: {error.strerror}") from error
 
 
 def tls_of(settings: Mqtt, *, beside: Path) -> ssl.SSLContext | None:

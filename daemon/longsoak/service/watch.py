@@ -140,6 +140,11 @@ class AlarmBook:
             return plan.subject if float_s > level_s else plan.against
         return plan.subject
 
+    def standing_now(self) -> int:
+        """How many alarms stand that nobody shelved and no other covers."""
+        lives = map(self.lives.__getitem__, self._plans)
+        return sum(life.state.standing and life.hiding is None for life in lives)
+
     def orphans(
         self, left: Mapping[str, AlarmLeft], *, utc_ms: int, boottime_ms: int
     ) -> list[AlarmChange]:

@@ -213,7 +213,7 @@ class _Damaged(Record):
             rows = db.execute("SELECT name, position, saved_utc_ms FROM cursor").fetchall()
         return {name: (position, at) for name, position, at in rows}
 
-    def _changes(self, where: str, *values: int) -> list[StoredChange]:
+    def _changes(self, where: str, *values: int | str) -> list[StoredChange]:
         """As they were written, where what would place them can't be read."""
         try:
             return super()._changes(where, *values)

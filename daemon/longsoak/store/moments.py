@@ -99,7 +99,7 @@ class Moments:
 def changes_in(
     db: sqlite3.Connection,
     where: str,
-    values: Sequence[int],
+    values: Sequence[int | str],
     moment: Callable[[int | None, int, int], Moment],
 ) -> list[StoredChange]:
     """Alarm changes, each at what `moment` makes of its run, UTC and CLOCK_BOOTTIME, ms."""

@@ -325,7 +325,7 @@ class Record(RecordFile):
             for number, utc_ms, proof, step, subject, outcome, by, says, content in rows
         ]
 
-    def _changes(self, where: str, *values: int) -> list[StoredChange]:
+    def _changes(self, where: str, *values: int | str) -> list[StoredChange]:
         with self._moments() as (db, moments):
             return changes_in(db, where, values, moments.of)
 

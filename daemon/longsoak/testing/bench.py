@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Protocol, Self
+from typing import Protocol, Self, runtime_checkable
 
 from longsoak.driver import BusKind, BusSettings, Channel
 from longsoak.vocabulary.sample import Sample
@@ -121,6 +121,15 @@ class Bench(Protocol):
 
     def stolen(self) -> int:
         """How many bytes another program has taken since the bench was set up."""
+        ...
+
+
+@runtime_checkable
+class SwitchBench(Protocol):
+    """What a `Bench` has beside, if its settings name outputs: two or more."""
+
+    def is_on(self, output: str) -> bool:
+        """Whether the output itself is on, whatever the driver believes; off if nobody holds it."""
         ...
 
 

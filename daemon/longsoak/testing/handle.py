@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import NoReturn, Self, TypeVar
 
-from longsoak.driver import BusDriver
+from longsoak.driver import BusDriver, Switching
 from longsoak.service.buses import LONGEST_TEXT
 from longsoak.testing.bench import Bench
 from longsoak.vocabulary.errors import BusError
@@ -116,6 +116,19 @@ class Handle:
         except BusError as error:
             return Polled(items, error)
         return Polled(items, None)
+
+    def switch(self, output: str, *, on: bool) -> None:
+        """Switch an output.
+
+        Raises
+        ------
+        BusError
+            It can't be switched now.
+        """
+        driver: object = self._opened
+        if not isinstance(driver, Switching):
+            fail("the bench has outputs, and the driver has no method switch")
+        self._call("switch", lambda: driver.switch(output, on=on))
 
     @property
     def _opened(self) -> BusDriver:

@@ -9,7 +9,7 @@ from unittest import SkipTest
 
 from longsoak.service.buses import BusWorker, Pass
 from longsoak.service.clock import SystemClock
-from longsoak.testing.bench import Bench, Mischief
+from longsoak.testing.bench import Bench, Mischief, SwitchBench
 from longsoak.testing.handle import Handle, Polled, fail
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.rig import Bus, Kind, Probe
@@ -141,3 +141,11 @@ def brought(passes: "queue.SimpleQueue[Pass]") -> bool:
     while not passes.empty():
         found |= any(isinstance(item, Sample) for item in passes.get().samples)
     return found
+
+
+def must_be_on(bench: Bench, outputs: Sequence[str], *, on: str | None, when: str) -> None:
+    """See that one output is on and no other, or none at all."""
+    found = [o for o in outputs if isinstance(bench, SwitchBench) and bench.is_on(o)]
+    if found != ([] if on is None else [on]):
+        told = ", ".join(found) or "none"
+        fail(f"once {when}, on are: {told}; expected: {on or 'none'}")

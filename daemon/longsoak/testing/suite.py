@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from unittest import SkipTest
 
 from longsoak.service.buses import Pass
-from longsoak.testing.bench import VALUELESS, Bench, Mischief
+from longsoak.testing.bench import VALUELESS, Bench, Mischief, SwitchBench
 from longsoak.testing.handle import Handle, fail
 from longsoak.testing.steps import (
     TRIES,
@@ -17,6 +17,7 @@ from longsoak.testing.steps import (
     judge,
     keep_waiting,
     must_be_lost,
+    must_be_on,
     must_hold,
     must_open,
     try_to_open,
@@ -25,6 +26,7 @@ from longsoak.testing.steps import (
     until_right,
 )
 from longsoak.testing.tables import check_models
+from longsoak.vocabulary.errors import BusError
 
 GARBAGES = 3  # passes, for garbage is of several kinds
 SPOILED = 2  # answers that are spoiled one at a time: mostly those for two different probes
@@ -74,6 +76,31 @@ class DriverSuite:
                 judge(bench, got)
                 must_hold(got, "a pass was left")
                 until_right(bench, driver)
+
+    def test_each_output_is_switched_alone_and_off_when_opened_and_closed(self) -> None:
+        with self._switching() as (bench, driver, outputs):
+            must_be_on(bench, outputs, on=None, when="the bus was opened")
+            for output in outputs:
+                driver.switch(output, on=True)
+                must_be_on(bench, outputs, on=output, when=f"{output} was switched on")
+                until_right(bench, driver)
+                must_be_on(bench, outputs, on=output, when="the probes were asked")
+                driver.switch(output, on=False)
+                must_be_on(bench, outputs, on=None, when=f"{output} was switched off")
+            driver.switch(outputs[0], on=True)
+            driver.close()
+            must_be_on(bench, outputs, on=None, when="the bus was closed")
+            must_open(driver)
+            must_be_on(bench, outputs, on=None, when="the bus was opened again")
+
+    def test_an_output_of_a_bus_that_is_gone_is_no_success(self) -> None:
+        with self._switching(Mischief.LOSS) as (bench, driver, outputs):
+            bench.lose()
+            try:
+                driver.switch(outputs[0], on=True)
+            except BusError:
+                return
+            fail("an output of a bus that is gone was switched, expected a BusError")
 
     def test_silence_is_missing(self) -> None:
         self._bear(Mischief.SILENCE)
@@ -265,6 +292,15 @@ class DriverSuite:
                     "more with different values: else a mix-up would not show"
                 )
             yield bench
+
+    @contextmanager
+    def _switching(self, *mischiefs: Mischief) -> Iterator[tuple[Bench, Handle, list[str]]]:
+        """An open driver on a bench that has outputs; skip the check if it has none."""
+        with self._opened(*mischiefs) as (bench, driver):
+            outputs = [switch.output for switch in bench.settings.switches]
+            if not isinstance(bench, SwitchBench) or len(outputs) < 2:
+                raise SkipTest("not shown: this bench has no outputs")
+            yield bench, driver, outputs
 
     @contextmanager
     def _opened(self, *mischiefs: Mischief) -> Iterator[tuple[Bench, Handle]]:

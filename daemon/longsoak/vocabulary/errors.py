@@ -39,7 +39,25 @@ class BrokerError(LongsoakError):
 
 
 class NoticeError(LongsoakError):
-    """A notice was not accepted for delivery; it will be tried again."""
+    """A notice was not accepted for delivery; it will be tried again.
+
+    `again_after` is how long the other end asked to be left alone, s; None if it did not ask.
+    """
+
+    def __init__(self, says: str, *, again_after: float | None = None) -> None:
+        super().__init__(says)
+        self.again_after = again_after
+
+
+class PartlyError(NoticeError):
+    """A notice was accepted, or may have been; the very same will be tried again.
+
+    `some_took` is whether some are known to have accepted it: nothing new waits behind the others.
+    """
+
+    def __init__(self, says: str, *, some_took: bool) -> None:
+        super().__init__(says)
+        self.some_took = some_took
 
 
 class PhysicsError(LongsoakError, ValueError):

@@ -2,7 +2,21 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Protocol
+
+
+class Recording(StrEnum):
+    """Whether a rig is being recorded; the values are the words of the state.
+
+    It is, once a scan that brought a value has been read back from the record, and for as long as
+    the newest of them is young. "Cut off" is the last will, which the broker tells.
+    """
+
+    ON = "recording"
+    NOTHING_NEW = "not recording"
+    STOPPED = "stopped"
+    CUT_OFF = "cut off"
 
 
 class Outlet(Protocol):

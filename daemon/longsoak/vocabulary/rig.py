@@ -13,6 +13,7 @@ from math import inf
 
 from longsoak.vocabulary.alarm import Priority
 from longsoak.vocabulary.curve import Curve
+from longsoak.vocabulary.notices import Person, Webhook, Weekly
 
 
 class Kind(StrEnum):
@@ -30,9 +31,10 @@ class Kind(StrEnum):
     SCALE = "scale"
     CONDUCTIVITY = "conductivity"
     PH = "pH"
+    BUTTON = "button"
 
 
-# Unit of a converted reading, as a UCUM code. A float has none: it is up or down.
+# Unit of a converted reading, as a UCUM code. A switch has none: it is in one state or the other.
 UNIT = {
     Kind.PINS: "%",
     Kind.REFERENCE: "Ohm",
@@ -46,6 +48,7 @@ UNIT = {
     Kind.SCALE: "kg",
     Kind.CONDUCTIVITY: "uS/cm",
     Kind.PH: "[pH]",
+    Kind.BUTTON: "1",
 }
 # The unit as a person reads it.
 UNIT_WORDS = {
@@ -61,7 +64,10 @@ UNIT_WORDS = {
     Kind.SCALE: "kg",
     Kind.CONDUCTIVITY: "µS/cm",
     Kind.PH: "pH",
+    Kind.BUTTON: "",
 }
+# What is in one of two states and measures nothing.
+SWITCHES = (Kind.FLOAT, Kind.BUTTON)
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
 # Kinds that tell whether the pump runs.
@@ -323,6 +329,30 @@ class Probe:
         return UNIT_WORDS[self.kind] if self.quantity is None else QUANTITY_WORDS[self.quantity]
 
 
+class OutputKind(StrEnum):
+    """What an output switches; the values are the words of the rig file."""
+
+    BUZZER = "buzzer"
+    LAMP = "lamp"
+    FILL_VALVE = "fill valve"
+    PUMP_RELAY = "pump relay"
+
+
+# Outputs that let water in, so that nothing but an attended top-up may switch them on.
+FILLS = (OutputKind.FILL_VALVE, OutputKind.PUMP_RELAY)
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Something on a bus that is switched. `longest` is how long it may be on at a time, s."""
+
+    name: str
+    kind: OutputKind
+    bus: str
+    address: Mapping[str, object]
+    longest: float = inf
+
+
 class Watch(StrEnum):
     """What an alarm watches; the values are the words of the rig file."""
 
@@ -404,7 +434,10 @@ class AlarmPlan:
 class Mail:
     """Where notices go by e-mail. `password_file` holds the password, never the rig file.
 
-    `digest` is when a mail goes every day, minutes after midnight UTC; None is never.
+    `to` are those who get everything. `digest` is when a mail goes every day, minutes after
+    midnight UTC; None is never. `tls` encrypts from the first byte on, `starttls` after the
+    greeting; `ca_file` holds the authority that signed the server's certificate, None is the
+    system's own.
     """
 
     host: str
@@ -415,6 +448,8 @@ class Mail:
     user: str | None
     password_file: str | None
     digest: int | None = None
+    tls: bool = False
+    ca_file: str | None = None
 
 
 class MqttVersion(StrEnum):
@@ -474,6 +509,21 @@ class Backup:
 
 
 @dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """An address outside that counts signs of life, one every `every` s.
+
+    It is `url`, or what the file `url_file` holds: whoever knows such an address can speak for the
+    rig. `ca_file` holds the authority that signed the server's certificate, PEM; None is the
+    system's own.
+    """
+
+    every: float
+    url: str | None = None
+    url_file: str | None = None
+    ca_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """Free space on the record's disk, bytes: `low` alarms, at `lowest` room is made.
 
@@ -519,7 +569,10 @@ class Thresholds:
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """Everything one rig file says, checked."""
+    """Everything one rig file says, checked.
+
+    `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by.
+    """
 
     name: str
     invented: bool
@@ -540,6 +593,12 @@ class Rig:
     thresholds: tuple[Thresholds, ...] = ()
     room: Room = Room()
     pan: EvaporationPan | None = None
+    outputs: tuple[Output, ...] = ()
+    heartbeat: Heartbeat | None = None
+    time_zone: str = "UTC"
+    people: tuple[Person, ...] = ()
+    webhook: Webhook | None = None
+    trial: Weekly | None = None
 
     @property
     def start_ms(self) -> int | None:

@@ -8,7 +8,7 @@ from markupsafe import Markup
 from longsoak.core.recency import stale_after_ms
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
+from longsoak.vocabulary.rig import PUMP, SWITCHES, Kind, Probe, Rig
 from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel, draw_swatch
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.scales import Scale, value_scale
@@ -89,7 +89,7 @@ def draw_panels(
             tick_words=_tick_words(plan.kind, scale),
             unit=_TICK_UNIT.get(plan.kind, ""),
             declared=declared,
-            height={Kind.FLOAT: 56.0, Kind.LEVEL: 220.0}.get(plan.kind, 140.0),
+            height={Kind.FLOAT: 56.0, Kind.BUTTON: 56.0, Kind.LEVEL: 220.0}.get(plan.kind, 140.0),
             names_gaps=i == 0,
         )
         svg = draw_panel(panel, span, gaps, buckets=BUCKETS)
@@ -132,7 +132,7 @@ def _line(probe: Probe, buckets: Sequence[Bucket], plan: PanelPlan) -> Line:
         name=name,
         buckets=tuple(buckets),
         patience_ms=3000 * probe.record,
-        stepped=probe.kind is Kind.FLOAT,
+        stepped=probe.kind in SWITCHES,
     )
 
 
@@ -150,7 +150,7 @@ def _off_nominal(bucket: Bucket, nominal: float) -> Bucket:
 
 
 def _scale(kind: Kind, lines: Sequence[Line], declared: Sequence[float]) -> Scale:
-    if kind is Kind.FLOAT:
+    if kind in SWITCHES:
         return _FLOAT_SCALE
     values = list(declared)
     for line in lines:
@@ -164,6 +164,8 @@ def _scale(kind: Kind, lines: Sequence[Line], declared: Sequence[float]) -> Scal
 def _tick_words(kind: Kind, scale: Scale) -> tuple[str, ...]:
     if kind is Kind.FLOAT:
         return ("down", "up")
+    if kind is Kind.BUTTON:
+        return ("", "pressed")
     return tuple(f"{tick:.6g}" for tick in scale.ticks)
 
 

@@ -10,7 +10,7 @@ from longsoak.core.wording import where_words
 from longsoak.store.proofrequests import LONGEST
 from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak.vocabulary.rig import SWITCHES, Kind, Probe, Rig
 from longsoak_dashboards.view.sentences import span_words
 
 _AS_IT_WAS = "as it was"
@@ -143,7 +143,7 @@ def _change_words(probe: Probe, change: float) -> str:
     """How far it went: "+1.2 °C"; a resistance as a share of what it was."""
     if probe.kind in (Kind.PINS, Kind.REFERENCE):
         return _share_words(exp(min(50.0, max(-50.0, change))))
-    if probe.kind is Kind.FLOAT:
+    if probe.kind in SWITCHES:
         return "moved" if change else _AS_IT_WAS
     shown = f"{change:+.1f} {probe.unit_words}"
     return _AS_IT_WAS if abs(change) < 0.05 else shown

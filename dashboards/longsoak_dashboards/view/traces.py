@@ -21,7 +21,7 @@ WHATS = {
 KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
     "pins": (Kind.PINS,),
     "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
-    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH),
+    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH, Kind.BUTTON),
     "reference": (Kind.REFERENCE,),
     "polarisation": (Kind.POLARISATION,),
 }
@@ -182,6 +182,7 @@ def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
         Kind.HUMIDITY: "% RH",
         Kind.LEVEL: "mm above the reservoir's floor",
         Kind.FLOAT: "up or down",
+        Kind.BUTTON: "pressed or not",
         Kind.FLOW: "L/min",
         Kind.PUMP_CURRENT: "A",
         Kind.POLARISATION: "mV, what the two polarities of a pair differ by",

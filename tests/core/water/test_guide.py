@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from longsoak.core.water.guide import (
@@ -88,6 +88,7 @@ def obeys(speed: float, slow: float) -> Rate:
     return rate
 
 
+@settings(deadline=None)  # minutes of a tray in each
 @given(
     begin=st.floats(30, 80),
     speed=st.floats(0.1, 1.0),  # mm/s: 2.4 to 24 L a minute here

@@ -25,6 +25,7 @@ STEPS: Mapping[Kind, tuple[Step, ...]] = {
     Kind.SCALE: (Step.READS,),
     Kind.CONDUCTIVITY: (Step.READS,),
     Kind.PH: (Step.READS,),
+    Kind.BUTTON: (Step.READS,),
 }
 CHANNEL_STEPS = tuple(dict.fromkeys(step for steps in STEPS.values() for step in steps))
 

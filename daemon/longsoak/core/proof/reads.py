@@ -16,11 +16,11 @@ from longsoak.core.proof.finding import (
     ohms,
     scatter,
 )
-from longsoak.core.wording import DECIMALS, with_noun
+from longsoak.core.wording import DECIMALS, value_words, with_noun
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.proof import Json, Outcome
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT_WORDS, Kind, Probe, Rig
+from longsoak.vocabulary.rig import SWITCHES, UNIT_WORDS, Kind, Probe, Rig
 
 READINGS = 10  # taken of each probe by default; common practice for a first look at noise
 
@@ -52,6 +52,7 @@ NOISE: Mapping[Kind, Noise] = {
     Kind.SCALE: Noise(0.1, 0.0005),
     Kind.CONDUCTIVITY: Noise(5.0, 0.01),
     Kind.PH: Noise(0.05),
+    Kind.BUTTON: Noise(0.0),
 }
 COVERAGE = 2.0  # of a standard uncertainty, about 95 %: JCGM 100, 6.3.3 (from memory)
 
@@ -125,8 +126,9 @@ def _steady(probe: Probe, values: Sequence[float], content: dict[str, Json]) -> 
     middle, noise = centre(values), scatter(values)
     allowed = noise_allowed(probe.kind, middle)
     content |= {"centre": middle, "noise": noise, "allowed": allowed}
-    if probe.kind is Kind.FLOAT:
-        says = f"{with_noun(len(values), 'answer')}, {'up' if middle else 'down'} throughout."
+    if probe.kind in SWITCHES:
+        state = value_words(probe.kind, middle, Reason.NONE)
+        says = f"{with_noun(len(values), 'answer')}, {state} throughout."
         restless = "It changed while nobody touched it: a bouncing contact, or a loose wire."
         return judged(noise == 0.0, says if noise == 0.0 else restless, content)
     unit = UNIT_WORDS[probe.kind]

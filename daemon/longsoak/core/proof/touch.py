@@ -43,6 +43,7 @@ LEAST: Mapping[Kind, float] = {
     Kind.SCALE: 1.0,
     Kind.CONDUCTIVITY: 50.0,
     Kind.PH: 0.5,
+    Kind.BUTTON: 0.5,
     Kind.POLARISATION: 2000.0,  # a finger on its pins moves it too: that is no channel of its own
 }
 _OHMIC = (Kind.PINS, Kind.REFERENCE)

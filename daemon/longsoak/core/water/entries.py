@@ -141,3 +141,17 @@ def as_flags(entries: Iterable[LogbookEntry]) -> list[HandFlag]:
         for window in windows(entries)
         if ends_ms(window) > begins_ms(window)
     ]
+
+
+def ended_window(window: LogbookEntry, *, by: str, says: str, utc_ms: int) -> LogbookEntry:
+    """The entry that ends a window now; it corrects the first, which stays as it was."""
+    began = begins_ms(window)
+    return LogbookEntry(
+        asked_utc_ms=utc_ms,
+        at_utc_ms=began,
+        by=by,
+        says=says,
+        kind=SERVICE,
+        corrects=window.number,
+        content=window_content(min(max(utc_ms, began), ends_ms(window))),
+    )
