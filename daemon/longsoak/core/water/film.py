@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from statistics import median
 
 SETTLES = 1200.0  # s until it has run back. Common practice: a face drips for some minutes.
-# What a face holds, and hose and rail: a millimetre of film, and a litre. Own choice: several times
-# what render and rails hold; more than that at once is water that was poured.
-PER_M2, HOSE = 1.0, 1.0  # L/m2, L
+# What a face holds, and hose and rail: two millimetres of film, and a litre. Own choice: several
+# times what render and rails hold; more than that at once is water that was poured.
+PER_M2, HOSE = 2.0, 1.0  # L/m2, L
 _REMEMBERED = 5  # starts
 CYCLES, WITHIN = 4, 7200.0  # changes within s: a pump on a timer, whose film is a ripple
 

@@ -1,8 +1,8 @@
 """What the balance tells that nobody wants: leak, rise, stuck level, a pump that stands. Pure.
 
 What was lost in the last hours is held against what was usually lost in as many hours of the two
-weeks before, with the air of the room taken into account where that is measured. So weather widens
-the bounds by itself, and a rig is judged by its own past.
+weeks before, in air as it is now where that is measured. So weather widens the bounds by itself,
+and a rig is judged by its own past.
 """
 
 from bisect import bisect_right
@@ -13,6 +13,7 @@ from math import isnan, nan, sqrt
 from statistics import median
 from typing import Any, NamedTuple
 
+from longsoak.core.quality.trend import theil_sen
 from longsoak.core.water.decline import DAY, HOUR
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews
@@ -21,7 +22,7 @@ from longsoak.vocabulary.water import Found, WaterHour, WaterNews
 class _Look(NamedTuple):
     """A window: its length, h, and what in it is a leak.
 
-    That is `factor` times the usual, or `dry` times what the room explains where a pan or the air
+    That is `factor` times the usual, or `dry` times what a pan or the room's air leads to where one
     is measured, and `sigmas` of what such windows differ by, and `least` mm more. `history` is what
     is needed of the past, h. Own choice, found on simulated years in which days differ by a third
     and hang together (tests/core/water): the longer, the finer, but weather lasts for days.
@@ -36,13 +37,17 @@ class _Look(NamedTuple):
 
 
 LOOKS = (
-    _Look(3, 4.0, 3.0, 8.0, 2.0, 36),
-    _Look(12, 2.6, 2.0, 6.0, 2.0, 72),
-    _Look(24, 2.3, 1.8, 5.0, 2.0, 96),
-    _Look(48, 2.1, 1.6, 4.5, 2.0, 144),
+    _Look(3, 4.0, 2.4, 8.0, 2.0, 36),
+    _Look(12, 2.6, 1.7, 6.0, 2.0, 72),
+    _Look(24, 2.3, 1.45, 5.0, 2.0, 96),
+    _Look(48, 2.1, 1.35, 4.5, 2.0, 144),
 )
 _COVERED = 0.7  # of a window that has to be measured
-_SPREAD = 0.1  # of the usual, standard: two windows of any rig differ by that
+_SPREAD = 0.07  # of the usual, standard: two windows of any rig differ by that
+_ENOUGH = 8  # windows from which what the air does to the loss can be told
+_MOST_PAIRED = 40  # of them that are looked at: pairs grow with their square
+_FILLED = 1.0  # mm that a pan rises by from one hour to the next: somebody filled it
+_LEAST_SHARE = 0.2  # of the usual: even in wet air so much is lost
 _SOAKS_AGAIN = 48.0  # h after a pump that stood: a specimen takes up again what it lost meanwhile
 _STOOD = 2.0  # h that it has to have stood for that
 _STILL = 0.4  # of the usual: evaporation from the reservoir alone, the face gets no water
@@ -69,8 +74,8 @@ class Losses:
 
     standing: dict[str, dict[str, float]] = field(default_factory=dict)
     past: list[tuple[float, float]] = field(default_factory=list)  # times that were not as usual
-    # By the hours of a look: until when it is taken to be so, rate, spread and drying.
-    usual: dict[str, tuple[float, float, float, float]] = field(default_factory=dict)
+    # By the hours of a look: until when it is taken to be so, and what is in `_Usual`.
+    usual: dict[str, tuple[float, float, float, float, float]] = field(default_factory=dict)
     parts: list[_Part] = field(default_factory=list)  # of the hours, made once
 
     def memory(self) -> dict[str, Any]:
@@ -103,6 +108,7 @@ class Losses:
             usual = self._usual(look, sums, now)
             if usual is None:
                 continue
+            usual = usual.in_air_that(here.dries)
             recent = sums.window(now, min(look.hours, _OVER) * HOUR)
             if recent is not None and not _lasts(recent.rate, here.rate, usual.rate):
                 continue  # it is over already
@@ -155,13 +161,12 @@ class Losses:
         *,
         pump_known: bool,
     ) -> WaterNews | None:
-        weather = _weather(here.dries, usual.dries)
-        share, factor = (1.0, look.factor) if weather is None else (weather, look.dry)
         expected, spread = usual.rate, usual.spread
+        factor = look.factor if isnan(usual.follows) else look.dry
         days = here.lasts / DAY
         mm = surface / days  # L/d that one mm in the window is
         noise = 3.0 * here.noise / days
-        bound = max(factor * expected * max(1.0, share), expected * share + look.sigmas * spread)
+        bound = max(factor * expected, expected + look.sigmas * spread)
         soaking = sums.soaks_again(now)
         if soaking:
             bound *= 2.0
@@ -175,7 +180,7 @@ class Losses:
             return None
         if abs(here.rate) < _FLAT * expected:
             return self._begin(Found.STUCK, here, usual, now - here.lasts)
-        low = min(_STILL * expected * min(1.0, share), expected - 4.0 * spread)
+        low = min(_STILL * expected, expected - 4.0 * spread)
         if not pump_known and here.rate < low:
             return self._begin(Found.PUMP_STILL, here, usual, now - here.lasts)
         return None
@@ -239,9 +244,22 @@ class _Window(NamedTuple):
 
 
 class _Usual(NamedTuple):
+    """What is usual, L/d; `follows` L/d for each unit that the air dries more than `dries`.
+
+    NaN where the air is not measured.
+    """
+
     rate: float
     spread: float
     dries: float
+    follows: float
+
+    def in_air_that(self, dries: float) -> "_Usual":
+        """The same in air that dries so much."""
+        if isnan(self.follows) or isnan(dries):
+            return self._replace(follows=nan)
+        rate = self.rate + self.follows * (dries - self.dries)
+        return self._replace(rate=max(rate, _LEAST_SHARE * self.rate), dries=dries)
 
 
 class _Sums:
@@ -288,13 +306,18 @@ class _Sums:
             return None
         rates = [window.rate for window in found]
         middle = median(rates)
+        dries, follows = nan, nan
+        known = [window for window in found if not isnan(window.dries)]
+        if len(known) >= max(_ENOUGH, len(found) / 2):
+            dries = median(window.dries for window in known)
+            some = known[:: max(1, len(known) // _MOST_PAIRED)]
+            air = [window.dries for window in some]
+            if max(air) > min(air):
+                follows = max(0.0, theil_sen(air, [window.rate for window in some]).slope)
+                rates = [w.rate - follows * (w.dries - dries) for w in known]
+                middle = median(rates)
         spread = 1.4826 * median(abs(rate - middle) for rate in rates)
-        dries = [window.dries for window in found if not isnan(window.dries)]
-        return _Usual(
-            max(middle, 0.0),
-            max(spread, _SPREAD * abs(middle)),
-            median(dries) if dries else nan,
-        )
+        return _Usual(max(middle, 0.0), max(spread, _SPREAD * abs(middle)), dries, follows)
 
     def since(self, now: float, middle: float) -> float:
         """When the loss began that is above `middle`, L/d: as a CUSUM says it."""
@@ -322,14 +345,8 @@ def _parts(hours: Sequence[WaterHour]) -> list[_Part]:
     for a, b in pairwise(hours):
         if a.stretch == b.stretch and 0.0 < b.at - a.at <= 2.5 * HOUR:
             lasts = b.at - a.at
-            pan = (a.pan - b.pan) / lasts * DAY if not isnan(a.pan - b.pan) else nan
-            dries = b.lack if isnan(pan) else pan
+            pan = a.pan - b.pan  # NaN where one is not there
+            filled = pan < -_FILLED
+            dries = nan if filled else b.lack if isnan(pan) else pan / lasts * DAY
             found.append(_Part(b.at, lasts, a.litres - b.litres, b.litres_u, b.running, dries))
     return found
-
-
-def _weather(here: float, usual: float) -> float | None:
-    """What the air dries now, as a multiple of the usual; None where it is not known."""
-    if isnan(here) or isnan(usual) or usual <= 0.0:
-        return None
-    return min(max(here / usual, 0.2), 5.0)

@@ -96,7 +96,7 @@ class Steps:
     wait_why: str = ""  # "gap" or "pump"
     ran: bool | None = None  # before what is waited out
     unknown: bool = False  # of a gap, whether nobody knows how long it was
-    stood_from: float = nan
+    stood_from: float = nan  # since when water may have come beside the film
     move: _Move | None = None
     told: list[Step] = field(default_factory=list)
 
@@ -156,7 +156,8 @@ class Steps:
         self.wait_why, self.ran, self.wait_from = "pump", before, at
         if self.move is not None:  # somebody stopped it while pouring
             self.base = [(self.move.begin, self.move.before, self.move.before_mm)]
-            self.wait_from, self.move = self.move.begin, None
+            self.wait_from = self.stood_from = self.move.begin
+            self.move = None
         self.stretch += 1
 
     def take(self, found: Bin) -> tuple[list[Course], list[Step]]:
