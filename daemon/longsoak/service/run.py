@@ -21,7 +21,7 @@ from longsoak.service.folding import Folding
 from longsoak.service.garbage import take_up
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.lookover import LookOver
-from longsoak.service.makeoutlets import make_outlets, start_new_ones
+from longsoak.service.makeoutlets import Waking, make_outlets, start_new_ones
 from longsoak.service.messages import Stop
 from longsoak.service.recorder import Message, Recorder
 from longsoak.service.upkeep import Upkeep
@@ -121,10 +121,6 @@ def _record(
     folding, look_over = Folding(writer), LookOver(folder)
     health = HealthKeeping(folder, writer, rig)
 
-    def wake() -> None:
-        for outlet in outlets:
-            outlet.wake()
-
     def another() -> None:
         start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
         for outlet in outlets:
@@ -137,7 +133,7 @@ def _record(
         clock=clock,
         messages=messages,
         unkept=unkept,
-        committed=wake,
+        committed=Waking(outlets, writer, unkept),
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
         another=another,
