@@ -15,10 +15,9 @@ from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.water.entries import top_up_content
 from longsoak.core.water.guide import Told
 from longsoak.store.files import recording
-from longsoak.store.guiding import RENEW, Guiding, top_up_entry
+from longsoak.store.guiding import RENEW, Guiding, ask_attention, top_up_entry
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.proofrequests import ask_closer
 from longsoak.store.water import WaterRecord
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import RequestError, StoreError
@@ -169,7 +168,7 @@ class WaterSheets(Sheets):
         return rig, rig.reservoir
 
     def _look_closely(self, guiding: Guiding, by: str) -> None:
-        ask_closer(self.source.record.folder, guiding.closer, by=by, utc_ms=now_ms())
+        ask_attention(self.source.record.folder, guiding, by=by, utc_ms=now_ms())
 
     def _sheet(
         self, said: Form, since_ms: int | None, *, told: Shown | None, status: int = 200

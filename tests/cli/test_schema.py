@@ -37,4 +37,4 @@ def test_the_words_of_a_schema_are_those_of_the_vocabulary() -> None:
 def test_another_message_is_refused_with_those_there_are() -> None:
     ended = longsoak("schema", "readings")
     assert ended.returncode == 2
-    assert "'alarm', 'reading', 'state'" in ended.stderr
+    assert "'alarm', 'notice', 'reading', 'state'" in ended.stderr

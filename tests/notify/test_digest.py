@@ -1,16 +1,16 @@
 """The mail of every day, against a real mail server."""
 
 import re
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from email.message import EmailMessage
 from pathlib import Path
-from threading import Event
 
 import pytest
 
-from longsoak.notify.digest import CURSOR, DailyDigest
+from longsoak.notify.digest import CURSOR, DailyDigest, digest_cursor
 from longsoak.notify.route import RouteNotices
 from longsoak.rigfile.load import parse
 from longsoak.service.clock import SystemClock
@@ -20,9 +20,12 @@ from longsoak.service.outlets import OutletWorker
 from longsoak.store.audit import audit
 from longsoak.store.ledger import Ledger
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarm import AlarmChange, Hiding
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import Database, Mail
+from longsoak.vocabulary.happening import Event
+from longsoak.vocabulary.notices import Person, Weekly
+from longsoak.vocabulary.rig import Database, Mail, Rig
 from notify.routing import by_mail
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server
@@ -196,7 +199,7 @@ def test_a_day_that_can_not_be_counted_does_not_keep_the_root_back(tmp_path: Pat
 
 def test_the_outlet_s_own_thread_sends_it(tmp_path: Path) -> None:
     told: list[object] = []
-    done = Event()
+    done = threading.Event()
 
     def tell(news: OutletNews | CursorMoved) -> None:
         told.append(news)
@@ -229,3 +232,105 @@ def test_the_rig_file_says_when(tmp_path: Path) -> None:
     assert rig.mail is not None
     assert rig.mail.digest == 450
     assert replace(rig.mail, digest=None) == parse(text, file="rig.toml", find_kind=None).mail
+
+
+def day_mail(keeper: Keeper, rig: Rig, utc_ms: int) -> str:
+    """The text of the mail that is due then."""
+    due = DailyDigest(
+        keeper.record,
+        rig,
+        at=0,
+        utc_ms=lambda: utc_ms,
+        synchronised=lambda: True,
+        sent=lambda _: None,
+    ).due()
+    assert due is not None
+    return due.text
+
+
+def test_it_tells_what_is_stale_shelved_and_out_of_service(tmp_path: Path) -> None:
+    plans = [replace(RIG.alarms[1], key=f"s{n}", title=f"S{n} is silent") for n in range(4)]
+    rig = replace(RIG, alarms=tuple(plans))
+    with Keeper(tmp_path, rig) as keeper:
+        keeper.change("s0", NORMAL, NEW)
+        at = keeper.now_ms
+        for key, hiding, until in (
+            ("s1", Hiding.SHELVED, at + 80 * HOUR_MS),
+            ("s2", Hiding.OUT_OF_SERVICE, None),
+            ("s3", Hiding.SUPPRESSED, None),
+        ):
+            change = AlarmChange(
+                *(key, at, 1000, NORMAL, NEW, None, "", None),
+                hiding=hiding,
+                until_utc_ms=until,
+                seconds=None if until is None else 80 * 3600.0,
+                news=False,
+            )
+            keeper.writer.commit(Batch(changes=[change]))
+        text = day_mail(keeper, rig, at + 23 * HOUR_MS)
+        assert "Standing alarms:\n  S0 is silent, since 4 May 2026, 09:00:01 UTC\nShelved:" in text
+        text = day_mail(keeper, rig, at + 51 * HOUR_MS)
+        # ISA-18.2, second hand: what has stood for more than a day is stale.
+        assert "  S0 is silent, since 4 May 2026, 09:00:01 UTC (stale: 2 days)\n" in text
+        assert "Shelved:\n  S1 is silent, until 7 May 2026, 17:00:01 UTC\n" in text
+        assert "Out of service:\n  S2 is silent, since " in text
+        assert "Said by another:\n  S3 is silent, since " in text
+
+
+def test_it_tells_what_was_not_delivered_and_how_the_trial_stands(tmp_path: Path) -> None:
+    mk = Person("mk", ("mk@example.org",))
+    mail = Mail(HOST, 1, "rig@example.org", ("k@example.org",), False, None, None)
+    rig = replace(RIG, mail=mail, people=(mk,), trial=Weekly(0, 540))
+    with Keeper(tmp_path, rig) as keeper:
+        at = keeper.now_ms
+        text = day_mail(keeper, rig, at)
+        assert "Trouble with notices" not in text
+        assert "Weekly trial: none went out yet.\n" in text
+        happened = [
+            ("outlet", "mail", "the mail server failed: Connection refused"),
+            ("outlet", "mail", "takes what is sent"),
+            ("refused", "mail to mk", "mk@example.org: 550 no such user"),
+            ("trial", "sent", "goes to everybody"),
+            ("trial", "mail", "taken"),
+        ]
+        events = [Event(at, kind, subject, says, None) for kind, subject, says in happened]
+        keeper.writer.commit(Batch(events=events, cursors={"trial": (1, at)}))
+        text = day_mail(keeper, rig, at + HOUR_MS)
+        trouble = text[text.index("Trouble with notices and copies since yesterday:") :]
+        for line in (
+            "  mail, 4 May 2026, 09:00:00 UTC: the mail server failed: Connection refused\n",
+            "  mail, 4 May 2026, 09:00:00 UTC: takes what is sent\n",
+            "  mail to mk, 4 May 2026, 09:00:00 UTC: mk@example.org: 550 no such user\n",
+        ):
+            assert line in trouble
+        assert "Weekly trial: went out 1 h 00 ago; nobody has answered it yet.\n" in text
+        assert "  Taken by: mail. Not by: mail to mk.\n" in text
+        answer = Event(at, "trial", "answered", "by mk, 5 min after it went out", None)
+        keeper.writer.commit(Batch(events=[answer]))
+        text = day_mail(keeper, rig, at + 25 * HOUR_MS)
+        assert "answered by mk, 5 min after it went out.\n" in text
+        assert "Trouble" not in text
+
+
+def test_each_person_who_is_mailed_gets_it_once(tmp_path: Path) -> None:
+    assert digest_cursor("mail") == CURSOR
+    assert digest_cursor("mail to mk") == "digest by mail to mk"
+    with Keeper(tmp_path, RIG) as keeper:
+        now = keeper.now_ms
+        kept: list[int] = []
+        for cursor in (CURSOR, digest_cursor("mail to mk")):
+            digest = DailyDigest(
+                keeper.record,
+                RIG,
+                at=0,
+                utc_ms=lambda: now,
+                synchronised=lambda: True,
+                sent=kept.append,
+                cursor=cursor,
+            )
+            due = digest.due()
+            assert due is not None
+            digest.went(due.number)
+            assert digest.due() is None
+            keeper.writer.commit(Batch(cursors={CURSOR: (due.number, now)}))
+        assert len(kept) == 2

@@ -2,22 +2,33 @@
 
 import json
 import queue
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from brokers import PREFIX, STATE, validate
 from longsoak.service.clock import SystemClock
-from longsoak.service.makeoutlets import STATE_EVERY, STATE_LOOK, make_outlets, start_new_ones
+from longsoak.service.makeoutlets import (
+    STATE_EVERY,
+    STATE_LOOK,
+    Waking,
+    make_outlets,
+    start_new_ones,
+)
 from longsoak.service.makeroutes import News
 from longsoak.service.messages import OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.readback import ReadBack
+from longsoak.store.unkept import Unkept
+from longsoak.vocabulary.alarm import AlarmChange
 from longsoak.vocabulary.rig import Database, Mqtt, Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, listener, time_series_server
 from waiting import wait_for
+
+_STORED = ("id", "unsure")  # what a change has only once it is kept
 
 
 class FastClock(SystemClock):
@@ -174,3 +185,68 @@ def test_a_secret_or_a_certificate_that_can_not_be_read_is_told_by_both(tmp_path
         for away in found.values():
             assert away.startswith(says)
             assert away.endswith("can't be read: No such file or directory")
+
+
+class Looking:
+    """An outlet that only counts how often it is asked to look."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.looks = 0
+
+    def step(self, position: int) -> int:
+        self.looks += 1
+        return position
+
+    def close(self) -> None:
+        pass
+
+
+def test_notices_are_woken_by_alarms_alone_kept_or_not_and_forwarders_by_each_commit(
+    tmp_path: Path,
+) -> None:
+    looking = {name: Looking(name) for name in ("mail to mk", "readings")}
+    unkept = Unkept()
+
+    def woken() -> dict[str, int]:
+        """How often each looks because of what was committed."""
+        before = {name: outlet.looks for name, outlet in looking.items()}
+        wake()
+        wait_for(lambda: looking["readings"].looks > before["readings"], what="a look")
+        if looking["mail to mk"].looks == before["mail to mk"]:
+            time.sleep(0.2)  # for one too many; without one this waits in vain
+        return {name: outlet.looks - before[name] for name, outlet in looking.items()}
+
+    with Keeper(tmp_path, small_rig()) as keeper:
+        workers = [
+            OutletWorker(
+                name,
+                build=lambda outlet=outlet: outlet,  # type: ignore[misc]  # bound here
+                record=keeper.record,
+                clock=SystemClock(),
+                settle=0.0,
+                report=lambda _: None,
+            )
+            for name, outlet in looking.items()
+        ]
+        wake = Waking(workers, keeper.writer, unkept)
+        wake()
+        for worker in workers:
+            worker.start()
+        try:
+            wait_for(lambda: all(o.looks for o in looking.values()), what="the first looks")
+            keeper.scan({"T core": 20.0})
+            assert woken() == {"mail to mk": 0, "readings": 1}
+            keeper.change("silent: C 30/60", NORMAL, NEW)
+            wake()
+            wait_for(lambda: looking["mail to mk"].looks == 2, what="a look at the alarm")
+            (change,) = keeper.record.alarm_changes_after(0, limit=1)
+            fields = {key: value for key, value in asdict(change).items() if key not in _STORED}
+            unkept.put([AlarmChange(**fields)], after=1)
+            wake()
+            wait_for(lambda: looking["mail to mk"].looks == 3, what="a look at the unkept one")
+        finally:
+            for worker in workers:
+                worker.stop()
+            for worker in workers:
+                worker.join(10)

@@ -11,8 +11,11 @@ from longsoak.core.water.entries import top_up_content
 from longsoak.core.water.guide import Word
 from longsoak.service.clock import SystemClock
 from longsoak.store.files import folder_of
-from longsoak.store.guiding import Guiding, lag_of
+from longsoak.store.guiding import Guiding, ask_attention, lag_of
+from longsoak.store.inbox import Inbox
+from longsoak.store.proofrequests import CLOSER
 from longsoak.store.reader import Record
+from longsoak.store.topuprequests import GUIDE
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import TOP_UP, LogbookEntry
@@ -53,3 +56,20 @@ def test_the_lag_is_that_of_the_newest_pours_and_the_usual_one_without_any(tmp_p
         assert guiding.look(now_ms=now_ms + 60_000).word is Word.UNKNOWN  # it is a minute old
         with pytest.raises(RequestError, match="no \\[reservoir\\]"):
             Guiding(Record(folder_of(rig_file)), replace(record.rig, reservoir=None))
+
+
+def test_lamp_and_buzzer_are_asked_to_tell_where_there_are_any(tmp_path: Path) -> None:
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(GOOD)
+    with kept(rig_file) as record:
+        folder = folder_of(rig_file)
+        for rig, asked in (
+            (record.rig, [GUIDE, CLOSER]),
+            (replace(record.rig, outputs=()), [CLOSER]),
+        ):
+            inbox = Inbox(folder)
+            ask_attention(folder, Guiding(Record(folder), rig), by="mk", utc_ms=5)
+            found = inbox.waiting()
+            assert [request.kind for request in found] == asked
+            inbox.drop(found)
+            inbox.close()

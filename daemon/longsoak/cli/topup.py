@@ -23,12 +23,11 @@ from longsoak.core.water.entries import MOST_LITRES, top_up_content
 from longsoak.core.water.guide import Ended, Told
 from longsoak.service.clock import SystemClock
 from longsoak.store.files import recording
-from longsoak.store.guiding import RENEW, Guiding, top_up_entry
+from longsoak.store.guiding import RENEW, Guiding, ask_attention, top_up_entry
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.proofrequests import ask_closer
 from longsoak.store.reader import Record
-from longsoak.store.topuprequests import FILL_AGAIN, Fill, ask_fill, ask_guide, ask_stop
+from longsoak.store.topuprequests import FILL_AGAIN, Fill, ask_fill, ask_stop
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.proof import Json
 
@@ -88,7 +87,7 @@ def topup(
             )
         with _ctrl_c() as stops:
             fill = None if valve is None else Fill(valve, litres or 0.0, uuid4().hex)
-            pour = _Pour(record, guiding, by=by, stops=stops, fill=fill, signals=bool(rig.outputs))
+            pour = _Pour(record, guiding, by=by, stops=stops, fill=fill)
             stopped_ms = pour.watch(until_settled=until_settled)
             pour.settle()
             found = guiding.ended()
@@ -126,7 +125,6 @@ class _Pour:
         by: str,
         stops: threading.Semaphore,
         fill: Fill | None,
-        signals: bool,
     ) -> None:
         self._record = record
         self._guiding = guiding
@@ -135,7 +133,6 @@ class _Pour:
         self._clock = SystemClock()
         self._line = Line()
         self._asked = -RENEW
-        self._signals = signals
         self._fill = fill
         self._fill_asked = -FILL_AGAIN
         self._fill_request: str | None = None
@@ -211,17 +208,9 @@ class _Pour:
         """Have level and float polled closer; the first time somebody has to answer."""
         first = self._asked < 0
         self._asked = self._clock.monotonic()
-        now_ms = self._clock.utc_ms()
-        if self._signals:
-            setting = self._guiding.setting
-            ask_guide(
-                self._record.folder,
-                setting.reservoir.name,
-                lag=setting.lag,
-                by=self._by,
-                utc_ms=now_ms,
-            )
-        request = ask_closer(self._record.folder, self._guiding.closer, by=self._by, utc_ms=now_ms)
+        request = ask_attention(
+            self._record.folder, self._guiding, by=self._by, utc_ms=self._clock.utc_ms()
+        )
         if not first:
             return
         outcome = outcome_of(self._record, request.uuid)

@@ -25,7 +25,7 @@ from longsoak.service.folding import Folding
 from longsoak.service.garbage import take_up
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.lookover import LookOver
-from longsoak.service.makeoutlets import make_outlets, start_new_ones
+from longsoak.service.makeoutlets import Waking, make_outlets, start_new_ones
 from longsoak.service.manager import ServiceManager
 from longsoak.service.messages import Stop
 from longsoak.service.pulse import Pulse
@@ -145,10 +145,6 @@ def _record(
     health = HealthKeeping(folder, writer, rig)
     water = None if rig.reservoir is None else WaterKeeping(folder, writer, rig)
 
-    def wake() -> None:
-        for outlet in outlets:
-            outlet.wake()
-
     def another() -> None:
         start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
         for outlet in outlets:
@@ -161,7 +157,7 @@ def _record(
         clock=clock,
         messages=messages,
         unkept=unkept,
-        committed=wake,
+        committed=Waking(outlets, writer, unkept),
         seen=hold.seen,
         closer=lambda wanted: _come_closer(workers, rig, wanted),
         order=lambda output, pattern: by_bus[output.bus].order(output.name, pattern),

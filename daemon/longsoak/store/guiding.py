@@ -1,10 +1,14 @@
 """A top-up guided by what the record has of level and float: what terminal and page share."""
 
+from pathlib import Path
+
 from longsoak.core.water.guide import Ended, Look, Setting, Told, TopUp, ended, is_settled, step
 from longsoak.core.water.pour import Sample, lag_after, usual_lag
 from longsoak.store.logbook import Logbook
-from longsoak.store.proofrequests import Closer
+from longsoak.store.proofrequests import Closer, ask_closer
 from longsoak.store.reader import Record
+from longsoak.store.requests import Request
+from longsoak.store.topuprequests import ask_guide
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import TOP_UP, LogbookEntry
@@ -45,7 +49,7 @@ def lag_of(record: Record, rig: Rig) -> float:
 
 
 class Guiding:
-    """Follows one top-up. It only reads: whoever holds it asks for closer polling.
+    """Follows one top-up. It only reads: whoever holds it asks with `ask_attention`.
 
     Parameters
     ----------
@@ -65,6 +69,7 @@ class Guiding:
             raise RequestError(
                 "This rig has no [reservoir] in its rig file, so there is nothing to top up."
             )
+        self.signals = bool(rig.outputs)  # whether lamp or buzzer may tell of it at the rig
         self._record = record
         self._level, self._float = rig.reservoir.level, rig.reservoir.float_switch
         period = next(probe.every for probe in rig.probes if probe.name == self._level)
@@ -141,6 +146,27 @@ class Guiding:
     def ended(self) -> Ended | None:
         """What it came to, by the levels of now; None where none was known."""
         return ended(self._state, self.setting, uncertainty=self._uncertainty)
+
+
+def ask_attention(folder: Path, guiding: Guiding, *, by: str, utc_ms: int) -> Request:
+    """Ask for a top-up's `CLOSER_FOR` s of closer polling, and that lamp and buzzer tell of it.
+
+    To be asked again each `RENEW` s.
+
+    Returns
+    -------
+    Request
+        The one for closer polling.
+
+    Raises
+    ------
+    RequestError, StoreError
+        As for `longsoak.store.requests.ask`.
+    """
+    if guiding.signals:
+        setting = guiding.setting
+        ask_guide(folder, setting.reservoir.name, lag=setting.lag, by=by, utc_ms=utc_ms)
+    return ask_closer(folder, guiding.closer, by=by, utc_ms=utc_ms)
 
 
 def top_up_words(litres: float, source: str) -> str:
