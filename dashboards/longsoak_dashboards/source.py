@@ -93,6 +93,7 @@ class Source:
     def __init__(self, rig_file: Path, *, parse: Parse = parse_rig) -> None:
         self.rig_file = rig_file
         self.record = Record(folder_of(rig_file))
+        self._back, self._clock = ReadBack(self.record.folder), SystemClock()
         self._parse = parse
         self._parsed: tuple[str, Rig] | None = None  # by its text: a restored record counts anew
 
@@ -192,7 +193,7 @@ class Source:
         """
         rig, _ = self.rig()
         try:
-            return state_of_record(rig, ReadBack(self.record.folder), clock=SystemClock())
+            return state_of_record(rig, self._back, clock=self._clock)
         except StoreError as error:
             raise unread(error) from error
 

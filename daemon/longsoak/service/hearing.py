@@ -16,6 +16,7 @@ from longsoak.service.clock import Clock
 from longsoak.service.statesources import NoStateError
 
 PATIENCE = 10.0  # s for a connection
+KEPT = 5.0  # s that what a broker has kept may take to come
 KEEPALIVE = 20  # s
 
 
@@ -68,6 +69,7 @@ class Hearing:
     def look(self, *, wait: float) -> Told:
         """The state the broker has kept, or the first one that comes. See `Source.look`."""
         self._forget()
+        wait = max(wait, KEPT)
         if self._running:  # what it kept is told to whoever subscribes anew
             self._client.subscribe(self._topic, qos=1)
         else:

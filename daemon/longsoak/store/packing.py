@@ -56,6 +56,12 @@ def unpack_one(readings: bytes, place: int, *, probe: str, utc_ms: int, unit: st
     )
 
 
+def brings_a_value(readings: bytes) -> bool:
+    """Whether any probe of a row is there, by the row's flags alone."""
+    n = len(readings) // BYTES_PER_READING
+    return readings[16 * n : 17 * n].count(Flag.MISSING) < n
+
+
 def unpack(
     readings: bytes, *, probes: Sequence[str], units: Sequence[str], utc_ms: int
 ) -> tuple[Reading, ...]:

@@ -1,11 +1,14 @@
 """Reading the newest scans back from the record: what is known to be kept, not only handed over."""
 
+import sqlite3
 from typing import NamedTuple
 
-from longsoak.store.packing import BYTES_PER_READING, unpack
+from longsoak.store.known import Layout
+from longsoak.store.packing import BYTES_PER_READING, brings_a_value, unpack
 from longsoak.store.reader import Record
+from longsoak.store.scans import Scans
+from longsoak.store.sealed import ScanRow
 from longsoak.store.timeline import runs_of, shift_of, stretches
-from longsoak.vocabulary.flags import Flag
 
 _FAR_BACK = 1024  # scans that may bring no value before it is said that none does
 _PAGE = 64
@@ -53,21 +56,10 @@ class ReadBack(Record):
             while last >= least:
                 rows = list(scans.rows(max(least, last - _PAGE + 1), last))
                 for row in reversed(rows):
-                    layout = scans.layouts[row.layout]
-                    if len(row.readings) != BYTES_PER_READING * len(layout.probes):
-                        raise ValueError(f"scan {row.id} is not as long as its {layout.probes}")
-                    readings = unpack(
-                        row.readings, probes=layout.probes, units=layout.units, utc_ms=0
-                    )
-                    if any(reading.flag is not Flag.MISSING for reading in readings):
-                        shift = shift_of(stretches(db, scans), row.id)
-                        (boot,) = db.execute(
-                            "SELECT boot FROM stretch JOIN run ON run.id = stretch.run"
-                            " WHERE first_scan <= ? ORDER BY stretch.id DESC LIMIT 1",
-                            (row.id,),
-                        ).fetchone()
-                        run = [name for first, name in runs_of(db) if first <= row.id][-1]
-                        return Measured(run, boot, row.id, row.boottime_ms, row.utc_ms + shift)
+                    if row.id == scans.top or brings_a_value(row.readings):
+                        _decode(row, scans.layouts[row.layout])
+                    if brings_a_value(row.readings):
+                        return _measured(db, scans, row)
                 last -= _PAGE
         return None
 
@@ -85,3 +77,20 @@ class ReadBack(Record):
                 " FROM run ORDER BY id DESC LIMIT 1"
             ).fetchone()
         return None if row is None else LastRun(*row)
+
+
+def _decode(row: ScanRow, layout: Layout) -> None:
+    if len(row.readings) != BYTES_PER_READING * len(layout.probes):
+        raise ValueError(f"scan {row.id} is not as long as {len(layout.probes)} readings are")
+    unpack(row.readings, probes=layout.probes, units=layout.units, utc_ms=row.utc_ms)
+
+
+def _measured(db: sqlite3.Connection, scans: Scans, row: ScanRow) -> Measured:
+    (boot,) = db.execute(
+        "SELECT boot FROM stretch JOIN run ON run.id = stretch.run"
+        " WHERE first_scan <= ? ORDER BY stretch.id DESC LIMIT 1",
+        (row.id,),
+    ).fetchone()
+    run = [name for first, name in runs_of(db) if first <= row.id][-1]
+    shift_ms = shift_of(stretches(db, scans), row.id)
+    return Measured(run, boot, row.id, row.boottime_ms, row.utc_ms + shift_ms)
