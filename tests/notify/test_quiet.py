@@ -101,6 +101,18 @@ def test_a_restart_at_night_forgets_nothing_that_is_held_back(tmp_path: Path) ->
         assert len(box.mails) == 2
 
 
+def test_who_gives_up_quiet_hours_is_told_what_was_held_back(tmp_path: Path) -> None:
+    now = Clocks(LATE)
+    with mail_server() as box, Keeper(tmp_path, RIG, start_ms=LATE) as keeper:
+        keeper.change(MEDIUM, NORMAL, NEW)
+        assert route(keeper, box, now).step(0) == 1
+        to = Route(ROUTE.name, Way.MAIL, replace(MK, quiet=None))
+        settings = Mail(HOST, box.port, "rig@example.org", (), False, None, None)
+        carrier = MailCarrier(settings, MK.mail, password=None)
+        assert a_route(to, keeper.record, RIG, carrier, now=now).step(1) == 1
+        assert len(box.mails) == 1
+
+
 def test_while_the_clock_is_not_known_nothing_is_held_back(tmp_path: Path) -> None:
     now = Clocks(LATE, known=False)
     with mail_server() as box, Keeper(tmp_path, RIG, start_ms=LATE) as keeper:

@@ -234,9 +234,8 @@ class RouteNotices:
         return is_quiet(person.quiet, zone=self._zone, utc_ms=self._now.utc_ms())
 
     def _held_from(self) -> int:
-        if self._held is None:
-            quiet = self._route.person is not None and self._route.person.quiet is not None
-            self._held = self._record.cursor(held_cursor(self.name)) if quiet else 0
+        if self._held is None:  # also where quiet hours were given up since
+            self._held = self._record.cursor(held_cursor(self.name))
         return self._held
 
     def _hold(self, held: int) -> None:

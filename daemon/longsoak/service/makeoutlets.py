@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 SETTLES = 60.0  # s the other end may take to have for good what it acknowledged
 STATE_EVERY = 60.0  # s between two tellings of the state
+_BY_EACH_COMMIT = (*FORWARDERS, Way.MQTT.value)  # that one also tells the state in time
 
 
 def make_outlets(
@@ -127,7 +128,7 @@ class Waking:
         newest = waiting[-1].id if waiting else kept
         changed, self._newest = newest != self._newest, newest
         for outlet in self._outlets:
-            if changed or outlet.outlet in FORWARDERS:
+            if changed or outlet.outlet in _BY_EACH_COMMIT:
                 outlet.wake()
 
 
