@@ -20,7 +20,7 @@ from longsoak.service.outlets import OutletWorker
 from longsoak.store.audit import audit
 from longsoak.store.ledger import Ledger
 from longsoak.store.writer import Batch
-from longsoak.vocabulary.alarm import AlarmChange, Hiding
+from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Hiding
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
@@ -269,6 +269,8 @@ def test_it_tells_what_is_stale_shelved_and_out_of_service(tmp_path: Path) -> No
             keeper.writer.commit(Batch(changes=[change]))
         text = day_mail(keeper, rig, at + 23 * HOUR_MS)
         assert "Standing alarms:\n  S0 is silent, since 4 May 2026, 09:00:01 UTC\nShelved:" in text
+        # That somebody has answered it makes it no younger.
+        keeper.change("s0", NEW, AlarmState.ACKNOWLEDGED, by="mk")
         text = day_mail(keeper, rig, at + 51 * HOUR_MS)
         # ISA-18.2, second hand: what has stood for more than a day is stale.
         assert "  S0 is silent, since 4 May 2026, 09:00:01 UTC (stale: 2 days)\n" in text

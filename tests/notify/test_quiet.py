@@ -5,10 +5,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import pytest
+
 from longsoak.notify.choosing import held_cursor
 from longsoak.notify.digest import DailyDigest
 from longsoak.notify.mail import MailCarrier
+from longsoak.notify.notice import Carried, Notice
 from longsoak.notify.route import RouteNotices
+from longsoak.vocabulary.errors import PartlyError
 from longsoak.vocabulary.notices import Person, Quiet, Route, Way
 from longsoak.vocabulary.rig import Mail
 from notify.routing import Clocks, Told, a_route
@@ -99,6 +103,59 @@ def test_a_restart_at_night_forgets_nothing_that_is_held_back(tmp_path: Path) ->
         now.wait(3600)
         assert route(keeper, box, now).step(2) == 2
         assert len(box.mails) == 2
+
+
+class Losing:
+    """A carrier whose first answers are lost."""
+
+    def __init__(self, times: int) -> None:
+        self.times = times
+        self.subjects: list[str] = []
+
+    def carry(self, notice: Notice) -> Carried:
+        self.subjects.append(notice.subject)
+        if self.times:
+            self.times -= 1
+            raise PartlyError("the answer was lost", some_took=False)
+        return Carried(True)
+
+    def probe(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+def test_quiet_hours_that_begin_while_an_answer_is_lost_hold_nothing_high_back(
+    tmp_path: Path,
+) -> None:
+    now, carrier = Clocks(LATE - 2 * 3_600_000), Losing(1)
+    with Keeper(tmp_path, RIG, start_ms=LATE) as keeper:
+        outlet = a_route(ROUTE, keeper.record, RIG, carrier, now=now, keeper=keeper, zone=PARIS)
+        keeper.change(MEDIUM, NORMAL, NEW)
+        with pytest.raises(PartlyError):
+            outlet.step(0)
+        now.wait(2 * 3600)
+        keeper.change(HIGH, NORMAL, NEW)
+        assert outlet.step(0) == 2
+        assert carrier.subjects[1:] == ["High priority, pair: water above the stop line"]
+        # What nobody knows to have come goes in the morning; the high one does not go again.
+        now.wait(10 * 3600)
+        carrier.times = 1
+        with pytest.raises(PartlyError):
+            outlet.step(2)
+        assert outlet.step(2) == 2
+        assert carrier.subjects[2:] == ["pair: C 30/60 is silent"] * 2
+
+
+def test_who_gives_up_quiet_hours_is_told_what_was_held_back(tmp_path: Path) -> None:
+    now = Clocks(LATE)
+    with mail_server() as box, Keeper(tmp_path, RIG, start_ms=LATE) as keeper:
+        keeper.change(MEDIUM, NORMAL, NEW)
+        assert route(keeper, box, now).step(0) == 1
+        to = Route(ROUTE.name, Way.MAIL, replace(MK, quiet=None))
+        settings = Mail(HOST, box.port, "rig@example.org", (), False, None, None)
+        carrier = MailCarrier(settings, MK.mail, password=None)
+        assert a_route(to, keeper.record, RIG, carrier, now=now).step(1) == 1
+        assert len(box.mails) == 1
 
 
 def test_while_the_clock_is_not_known_nothing_is_held_back(tmp_path: Path) -> None:

@@ -130,10 +130,11 @@ def iter_all(news: "queue.SimpleQueue[OutletNews | CursorMoved]") -> Iterator[ob
         yield news.get()
 
 
+@pytest.mark.parametrize("kind", [ForwardError, NoticeError])
 def test_an_outlet_is_left_alone_as_long_as_the_other_end_asks_and_a_stop_waits_for_nothing(
-    record: Record,
+    record: Record, kind: type[ForwardError] | type[NoticeError]
 ) -> None:
-    asked = iter([ForwardError("too much", again_after=0.0), ForwardError("a", again_after=500.0)])
+    asked = iter([kind("too much", again_after=0.0), kind("a", again_after=500.0)])
 
     def trouble(number: int) -> None:
         if (error := next(asked, None)) is not None:

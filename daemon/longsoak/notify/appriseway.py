@@ -9,6 +9,7 @@ from longsoak.notify.notice import Carried, Notice
 from longsoak.notify.words import one_line
 from longsoak.vocabulary.errors import NoticeError, PartlyError
 
+PATIENCE = 10.0  # s, longest wait for each thing a service is asked; some have more
 _SHOWN = 200  # characters of what the library says
 
 
@@ -40,6 +41,8 @@ class AppriseCarrier:
                     f"address {number} in apprise_file is none that the library apprise knows. "
                     "Compare it with the library's own documentation."
                 )
+            for wait in ("socket_connect_timeout", "socket_read_timeout"):
+                setattr(service, wait, min(PATIENCE, getattr(service, wait)))
             self._services.append(service)
         if not self._services:
             raise NoticeError("apprise_file holds no address. Write one on each line.")

@@ -7,6 +7,7 @@ from longsoak.core.wording import age_words, gap_length_words, time_words, with_
 from longsoak.notify.digestlines import alarm_lines, notice_lines
 from longsoak.notify.words import INVENTED, one_line
 from longsoak.store.daycounts import ClosedDays
+from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.ledger import DayHead
@@ -115,7 +116,9 @@ def _digest(
     alarms = record.alarms().values()
     standing = [c for c in alarms if c.new.standing]
     lines = [f"How {one_line(rig.name)} stands, {time_words(utc_ms)}", ""]
-    lines += alarm_lines(rig, alarms, utc_ms=utc_ms)
+    told = NoticeRecord(record.folder)
+    came = {c.key: raised for c in standing if (raised := told.came(c)) is not None}
+    lines += alarm_lines(rig, alarms, came=came, utc_ms=utc_ms)
     lines += _told("the notices", lambda: notice_lines(rig, record.folder, utc_ms=utc_ms))
     lines += [""]
     lines += _told("the last reading", lambda: _last_scan(record, utc_ms))

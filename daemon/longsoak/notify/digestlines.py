@@ -6,7 +6,7 @@ from pathlib import Path
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import ago_words, time_words, with_noun
 from longsoak.notify.choosing import held_cursor, is_wanted, may_wait
-from longsoak.notify.words import one_line, title_of, when_words
+from longsoak.notify.words import Came, one_line, title_of, when_words
 from longsoak.store.noticerecord import HELD_BACK, OUTLET, REFUSED, WELL, NoticeRecord, Trial
 from longsoak.vocabulary.alarm import Hiding, StoredChange
 from longsoak.vocabulary.happening import Event
@@ -17,7 +17,9 @@ _MOST = 200  # changes or events looked at
 _SHOWN = 12  # lines of one sort
 
 
-def alarm_lines(rig: Rig, alarms: Collection[StoredChange], *, utc_ms: int) -> list[str]:
+def alarm_lines(
+    rig: Rig, alarms: Collection[StoredChange], *, came: Came, utc_ms: int
+) -> list[str]:
     """Those that stand, with those that have stood for days, and those that nobody is told of.
 
     Parameters
@@ -26,6 +28,8 @@ def alarm_lines(rig: Rig, alarms: Collection[StoredChange], *, utc_ms: int) -> l
         Says what they are called.
     alarms : collection of StoredChange
         The last change of each.
+    came : mapping
+        The change by which each alarm came, by key, as far as is known.
     utc_ms : int
         Now.
     """
@@ -40,7 +44,9 @@ def alarm_lines(rig: Rig, alarms: Collection[StoredChange], *, utc_ms: int) -> l
         ),
     ):
         lines += [heading] if found else []
-        lines += [f"  {_line(rig, change, utc_ms)}" for change in found]
+        lines += [
+            f"  {_line(rig, change, came.get(change.key, change), utc_ms)}" for change in found
+        ]
     if not any(change.new.standing for change in alarms):
         lines.insert(0, "No alarm stands.")
     return lines
@@ -92,13 +98,15 @@ def trial_lines(rig: Rig, trial: Trial | None, *, utc_ms: int) -> list[str]:
     ]
 
 
-def _line(rig: Rig, change: StoredChange, utc_ms: int) -> str:
-    said = f"{title_of(rig, change)}, since {when_words(change)}"
+def _line(rig: Rig, change: StoredChange, came: StoredChange, utc_ms: int) -> str:
+    title = title_of(rig, change)
     if change.hiding is Hiding.SHELVED and change.until_utc_ms is not None:
-        return f"{title_of(rig, change)}, until {time_words(change.until_utc_ms)}"
-    if change.new.standing and not change.unsure and utc_ms - change.utc_ms > STALE_MS:
-        said += f" (stale: {with_noun((utc_ms - change.utc_ms) // STALE_MS, 'day')})"
-    return said
+        return f"{title}, until {time_words(change.until_utc_ms)}"
+    since = came if change.new.standing else change
+    age = utc_ms - since.utc_ms
+    stale = change.new.standing and not since.unsure and age > STALE_MS
+    days = f" (stale: {with_noun(age // STALE_MS, 'day')})" if stale else ""
+    return f"{title}, since {when_words(since)}{days}"
 
 
 def _held_now(rig: Rig, record: NoticeRecord) -> list[str]:

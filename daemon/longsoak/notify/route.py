@@ -35,9 +35,10 @@ class _Begun(NamedTuple):
     def of(self, news: Sequence[StoredChange], end: int) -> tuple[Sequence[StoredChange], int]:
         """What of `news` is to be sent now, and the last change looked at with it."""
         newer = [change for change in news if change.id > self.last]
-        if self.some_took and newer:
-            return newer, end
-        return [change for change in news if self.first <= change.id <= self.last], self.last
+        same = [change for change in news if self.first <= change.id <= self.last]
+        if not same or (self.some_took and newer):  # quiet hours may have begun since
+            return newer or news, end
+        return same, self.last
 
 
 class RouteNotices:
@@ -144,6 +145,7 @@ class RouteNotices:
             news, end = news[:1], news[0].id
         elif self._begun is not None:
             news, end = self._begun.of(news, end)
+            end = max(position, end)
         boottime = self._now.boottime_ms() / 1000
         self._pacing.seen(news, boottime=boottime)
         if not self._everything and not self._pacing.lets(self._rig, news, boottime=boottime):
@@ -234,9 +236,8 @@ class RouteNotices:
         return is_quiet(person.quiet, zone=self._zone, utc_ms=self._now.utc_ms())
 
     def _held_from(self) -> int:
-        if self._held is None:
-            quiet = self._route.person is not None and self._route.person.quiet is not None
-            self._held = self._record.cursor(held_cursor(self.name)) if quiet else 0
+        if self._held is None:  # also where quiet hours were given up since
+            self._held = self._record.cursor(held_cursor(self.name))
         return self._held
 
     def _hold(self, held: int) -> None:

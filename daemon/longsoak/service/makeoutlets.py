@@ -15,9 +15,8 @@ from longsoak.service.outlets import QUIET, OutletWorker
 from longsoak.service.state import State
 from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
-from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError, StoreError
+from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
 from longsoak.vocabulary.notices import TRIAL, Way
 from longsoak.vocabulary.outlet import Broker, Outlet
 from longsoak.vocabulary.rig import Mqtt, Rig
@@ -116,42 +115,6 @@ def start_new_ones(
     }
     if new:  # 0 is kept too, or the next start would take the outlet for new again
         writer.commit(Batch(cursors=new))
-
-
-class Waking:
-    """Wakes outlets after commits: notices only where an alarm has changed, for most have none.
-
-    An idle look at the record takes half a millisecond, and a rig may have ten routes and five
-    commits a second. What else a route has to carry it looks for by itself.
-
-    Parameters
-    ----------
-    outlets : list of OutletWorker
-        All of them.
-    writer : RecordWriter
-        Of whose record it is.
-    unkept : Unkept
-        Where changes are that the disk does not take.
-    """
-
-    def __init__(self, outlets: list[OutletWorker], writer: RecordWriter, unkept: Unkept) -> None:
-        self._outlets = outlets
-        self._writer = writer
-        self._unkept = unkept
-        self._newest = -1
-
-    def __call__(self) -> None:
-        """Wake those for whom there may be something new. Belongs to the writer's thread."""
-        try:
-            kept = self._writer.last_change()
-        except StoreError:  # whatever there is, is unkept
-            kept = 0
-        waiting = self._unkept.after(kept)
-        newest = waiting[-1].id if waiting else kept
-        changed, self._newest = newest != self._newest, newest
-        for outlet in self._outlets:
-            if changed or outlet.outlet in FORWARDERS:
-                outlet.wake()
 
 
 class _Shared:

@@ -25,7 +25,7 @@ from longsoak.service.folding import Folding
 from longsoak.service.garbage import take_up
 from longsoak.service.healthkeeping import HealthKeeping
 from longsoak.service.lookover import LookOver
-from longsoak.service.makeoutlets import Waking, make_outlets, start_new_ones
+from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.manager import ServiceManager
 from longsoak.service.messages import Stop
 from longsoak.service.pulse import Pulse
@@ -33,6 +33,7 @@ from longsoak.service.recorder import Message, Recorder
 from longsoak.service.supply import Supply
 from longsoak.service.upkeep import Upkeep
 from longsoak.service.verified import Verified
+from longsoak.service.waking import Waking
 from longsoak.service.waterkeeping import WaterKeeping
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
