@@ -12,10 +12,11 @@ from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.makeroutes import News
 from longsoak.service.messages import CursorMoved, Happened, OutletNews, Refuses
+from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.notices import Person, Webhook
 from longsoak.vocabulary.rig import Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
-from servers import Answer, Asked, make_certificates, scripted_database
+from servers import Answer, Asked, make_certificates, scripted_server
 from waiting import wait_for
 
 # What the library apprise itself imports on this Python.
@@ -33,7 +34,13 @@ def going(keeper: Keeper, rig: Rig, beside: Path) -> Iterator[list[News]]:
     """All routes of a rig for the length of a block; what they say."""
     news: queue.SimpleQueue[News] = queue.SimpleQueue()
     outlets = make_outlets(
-        rig, beside, record=keeper.record, clock=SystemClock(), software="0", put=news.put
+        rig,
+        beside,
+        record=keeper.record,
+        clock=SystemClock(),
+        software="0",
+        measured=ReadBack(keeper.record.folder).newest_measured,
+        put=news.put,
     )
     start_new_ones(keeper.writer, keeper.record, outlets, utc_ms=0)
     keeper.change(HIGH, NORMAL, NEW, says="112 mm")
@@ -58,8 +65,8 @@ def test_each_way_takes_its_secrets_from_its_files_and_has_a_cursor_of_its_own(
     both = tmp_path / "both.pem"
     both.write_bytes(made.server.read_bytes() + made.server_key.read_bytes())
     with (
-        scripted_database(taken, certificate=both) as sealed,
-        scripted_database(taken) as plain,
+        scripted_server(taken, certificate=both) as sealed,
+        scripted_server(taken) as plain,
         Keeper(tmp_path / "record", small_rig()) as keeper,
     ):
         (tmp_path / "hook").write_text(f"{sealed.url}/all\n")
@@ -83,7 +90,7 @@ def test_each_way_takes_its_secrets_from_its_files_and_has_a_cursor_of_its_own(
 
 def test_a_way_that_can_not_be_made_says_why_and_the_others_go_on(tmp_path: Path) -> None:
     with (
-        scripted_database(taken) as plain,
+        scripted_server(taken) as plain,
         Keeper(tmp_path / "record", small_rig()) as keeper,
     ):
         (tmp_path / "well").write_text(plain.url)
