@@ -79,6 +79,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/water/begin", water.begin, methods=["POST"]),
             Route("/water/live", water.live),
             Route("/water/end", water.end, methods=["POST"]),
+            Route("/water/note", water.note, methods=["POST"]),
             Route("/alarms", alarms.alarms),
             Route("/alarms/acknowledge", alarms.acknowledge, methods=["POST"]),
             Route("/alarms/reset", alarms.reset, methods=["POST"]),

@@ -12,8 +12,9 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
 
 from longsoak.core.logbook import check_against, check_entry
-from longsoak.core.water.entries import top_up_content
+from longsoak.core.water.entries import ends_ms, top_up_content, window_at, windows
 from longsoak.core.water.guide import Told
+from longsoak.core.wording import time_words
 from longsoak.store.files import recording
 from longsoak.store.guiding import RENEW, Guiding, ask_attention, top_up_entry
 from longsoak.store.logbook import Logbook
@@ -21,7 +22,7 @@ from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.water import WaterRecord
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.rig import Reservoir, Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.events import News
@@ -41,6 +42,7 @@ from longsoak_dashboards.view.pour import (
 )
 from longsoak_dashboards.view.standing import water_now
 from longsoak_dashboards.view.water import HISTORY_DAYS, water_page
+from longsoak_dashboards.view.waterentries import FIELDS, entry_of
 
 _DAY_MS = 86_400_000
 LOOKS_EVERY = 0.4  # s between two words to a page that guides
@@ -102,6 +104,31 @@ class WaterSheets(Sheets):
         query = urlencode({"asked": asked.uuid, "since": entry.asked_utc_ms})
         answer = RedirectResponse(f"/logbook?{query}", status_code=303)
         return remember(answer, INITIALS, said.get("by", ""))
+
+    @form
+    def note(self, request: Request, said: Form) -> Response:
+        """Ask that a water round, a cup catch or a service window be kept in the logbook."""
+        came_ms = now_ms() - waited_ms(said)
+        try:
+            rig, _ = self._reservoir()
+            logbook = Logbook(self.source.record.folder)
+            entry = entry_of(said, rig, window=self._window(), came_ms=came_ms, now_ms=now_ms())
+            check_entry(entry)
+            check_against(entry, rig, began_ms=logbook.record_began_ms(), last=logbook.last())
+            number = once_number(said, ("once", *FIELDS))
+            asked = ask_to_write(self.source.record.folder, entry, number=number)
+        except (NotYet, StoreError) as error:
+            return self._sheet(said, None, told=_wrong(str(error)), status=503)
+        except RequestError as error:
+            return self._sheet(said, None, told=_wrong(str(error)), status=400)
+        query = urlencode({"asked": asked.uuid, "since": entry.asked_utc_ms})
+        answer = RedirectResponse(f"/logbook?{query}", status_code=303)
+        return remember(answer, INITIALS, said.get("by", ""))
+
+    def _window(self) -> LogbookEntry | None:
+        """The service window that is open."""
+        found = windows(Logbook(self.source.record.folder).entries(kind=SERVICE))
+        return window_at(found, now_ms())
 
     def _entry(self, said: Form, rig: Rig, came_ms: int) -> LogbookEntry:
         since_ms = _number(said.get("since", ""))
@@ -176,9 +203,9 @@ class WaterSheets(Sheets):
         rig, reservoir = self._reservoir()
         now = now_ms()
         snapshot = self.source.snapshot(now_ms=now)
-        began = page = None
+        began = page = window = None
         if since_ms is None:
-            record = self.source.record
+            record, window = self.source.record, self._window()
             page = water_page(
                 snapshot,
                 water_now(rig, snapshot.readings, now_ms=now),
@@ -202,7 +229,11 @@ class WaterSheets(Sheets):
             column=column_of(shown, reservoir, rig.specimen.underside, began=began),
             next_words=NEXT_WORDS,
             page=page,
-            said={"by": "", "litres": "", "source": "", **said},
+            bays=[bay.name for bay in rig.specimen.bays],
+            window=None
+            if window is None
+            else f"{window.says}, until {time_words(ends_ms(window))}",
+            said={**dict.fromkeys((*FIELDS, "litres"), ""), **said},
             told=told,
             status=status,
         )

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
-from longsoak.vocabulary.logbook import TOP_UP
+from longsoak.vocabulary.logbook import TOP_UP, WATER
 from pages.inbrowser import SIZES, looks_well, shot
 from pages.serving import Served, serve
 from processes import running
@@ -83,11 +83,11 @@ def test_a_phone_beside_the_bucket_says_how_much_fits_and_when_to_stop(
     fits = litres(page)
 
     page.evaluate("window.words.length = 0")
-    thread = threading.Thread(target=tray.pour, args=(0.15,), kwargs={"upto": 99.0})
+    thread = threading.Thread(target=tray.pour, args=(0.08,), kwargs={"upto": 99.0})
     thread.start()
     expect(page.locator("[data-pour=word]")).to_have_text("pouring", timeout=8000)
     shot(page, "pouring-phone")
-    expect(page.locator("[data-pour=word]")).to_have_text("slow down", timeout=30_000)
+    expect(page.locator("[data-pour=word]")).to_have_text("slow down", timeout=45_000)
     # Stop comes while water is on its way still, and at the settled level there is room left.
     expect(page.locator("[data-pour=word]")).to_have_text("stop", timeout=30_000)
     assert tray.level < 100.0
@@ -165,3 +165,49 @@ def test_a_level_that_falls_silent_says_stop(poured: tuple[Tray, Served], browse
     tray.says["level"] = "none"
     expect(page.locator("[data-pour=word]")).to_have_text("level not known", timeout=10_000)
     expect(page.locator(".guide")).to_have_attribute("data-tone", "stop")
+
+
+def test_a_round_a_catch_and_work_at_the_rig_are_written_down_on_the_page(
+    poured: tuple[Tray, Served], browser: Browser
+) -> None:
+    tray, served = poured
+    logbook = Logbook(folder_of(tray.rig_file))
+    page = phone(browser, served)
+    page.goto("/water")
+    page.get_by_text("A water round").click()
+    page.get_by_label("Conductivity").fill("420")
+    page.get_by_label("Temperature of the water").fill("18,0")
+    page.locator("#w-ph").fill("acid")
+    page.locator("#by-round").fill("mk")
+    page.get_by_role("button", name="Keep the water round").click()
+    expect(page.locator("#told")).to_contain_text("'acid' is no number for the pH")
+    page.locator("#w-ph").fill("8,1")
+    looks_well(page, "water-round")
+    page.get_by_role("button", name="Keep the water round").click()
+    expect(page.locator(".log")).to_contain_text("pH 8.1")
+    (entry,) = logbook.entries(kind=WATER)
+    assert entry.content["ph"] == 8.1
+    salts = entry.content["conductivity_25"]
+    assert isinstance(salts, float)
+    assert salts > 420, "put right from 18 to 25 °C"
+
+    page.goto("/water")
+    page.get_by_text("A cup catch").click()
+    page.get_by_label("Litres caught").fill("0,6")
+    page.get_by_label("In so many minutes").fill("10")
+    page.get_by_role("button", name="Keep the cup catch").click()
+    expect(page.locator(".log")).to_contain_text("panel: 0.6 L caught in 10 min")
+    page.goto("/water")
+    # 3.6 L/h over 600 by 420 mm.
+    expect(page.get_by_text("14.29")).to_be_visible()
+
+    page.get_by_text("Work at the rig").click()
+    page.get_by_label("What you are going to do").fill("Tray cleaned")
+    page.get_by_role("button", name="Begin the work").click()
+    expect(page.locator(".log")).to_contain_text("Tray cleaned")
+    page.goto("/water")
+    expect(page.get_by_text("Work at the rig: Tray cleaned, until")).to_be_visible()
+    page.get_by_role("button", name="The work is done").click()
+    expect(page.locator(".log")).to_contain_text("The work is done.")
+    page.goto("/water")
+    expect(page.get_by_text("Work at the rig:")).to_have_count(0)
