@@ -259,6 +259,30 @@ def test_it_keeps_looking_tells_changes_and_ends_at_the_first_that_is_wrong(
     ]  # fmt: skip
 
 
+def test_a_broker_that_goes_and_comes_back_is_told_while_it_looks(tmp_path: Path) -> None:
+    with broker(tmp_path / "broker") as server:
+        publish(server, state(ago=0, scans=1), retain=True)
+        address = f"{HOST}:{server.port}"
+        command: list[str | Path] = [COMMAND, "watch", "--broker", address, "--prefix", PREFIX]
+        command += ["--every", "1", "--wait", "0", "--keep-going"]
+        watch = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert watch.stdout is not None
+        told = [watch.stdout.readline()]
+        server.kill()
+        told.append(watch.stdout.readline())
+        server.start()
+        told.append(watch.stdout.readline())  # it had kept nothing
+        publish(server, state(ago=0, scans=2), retain=True)
+        told.append(watch.stdout.readline())
+        watch.terminate()
+        watch.communicate(timeout=10)
+    assert [line.strip() for line in told[1:2]] == [
+        f"The broker at {address} can't be reached any more."
+    ]
+    assert "knows nothing of" in told[2]
+    assert [told[0][:20], told[3][:20]] == ["thermometers records"] * 2
+
+
 @pytest.mark.parametrize(
     ("asked", "says"),
     [

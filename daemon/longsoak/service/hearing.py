@@ -81,6 +81,8 @@ class Hearing:
             return told
         if trouble is not None:
             raise trouble
+        if not self._client.is_connected():  # the library goes on trying, and tells nobody
+            raise NoStateError(What.UNREACHABLE, f"{self.name} can't be reached any more.")
         raise NoStateError(
             What.NOTHING,
             f"{self.name} knows nothing of {self._topic}, and nothing came within "

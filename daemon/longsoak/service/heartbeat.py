@@ -90,7 +90,7 @@ class HeartbeatWorker(threading.Thread):
             _log.info("the heartbeat goes on: scan %d was read back", seen.scan.scan)
             self._held_back = None
         try:
-            get(self._address(), ca_file=self._ca_file(), patience=self._patience)
+            get(self._address(), ca_file=self._ca_file(), patience=self._patience, most=0)
         except NoAnswerError as error:
             self._put(OutletNews(HEARTBEAT, str(error)))
         else:

@@ -53,6 +53,7 @@ class Supply:
         """Look, and tell with the first look and of changes. See `Chore`."""
         low = self._look()
         if low is None:
+            self._wrong = None
             return REMEMBERED, ()  # the driver may be loaded later
         if low:
             self._dips += not self._was_low

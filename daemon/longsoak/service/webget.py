@@ -4,7 +4,6 @@ import http.client
 import ssl
 import urllib.error
 import urllib.request
-from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -26,7 +25,7 @@ def get(
     *,
     ca_file: Path | None = None,
     patience: float = PATIENCE,
-    headers: Mapping[str, str] | None = None,
+    most: int = LARGEST,
 ) -> bytes:
     """What an address holds.
 
@@ -38,8 +37,8 @@ def get(
         The authority that signed the server's certificate, PEM; None is the system's own.
     patience : float
         Longest wait for a part of the answer, s.
-    headers : mapping or None
-        More of them.
+    most : int
+        Bytes of it that are read; 0 where it matters only that it was given.
 
     Raises
     ------
@@ -52,12 +51,12 @@ def get(
         raise NoAnswerError("the address is none that can be understood") from error
     try:
         request = urllib.request.Request(  # noqa: S310 - checked to be a web address
-            url, headers={"User-Agent": f"longsoak/{version('longsoak')}", **(headers or {})}
+            url, headers={"User-Agent": f"longsoak/{version('longsoak')}"}
         )
         with urllib.request.urlopen(  # noqa: S310 - as above
             request, timeout=patience, context=_context(url, ca_file)
         ) as answer:
-            found: bytes = answer.read(LARGEST)
+            found: bytes = answer.read(most)
     except urllib.error.HTTPError as error:
         with error:
             raise NoAnswerError(f"{host} answered {error.code} {error.reason}") from error
