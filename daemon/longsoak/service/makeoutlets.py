@@ -15,7 +15,7 @@ from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
-from longsoak.vocabulary.notices import TRIAL, Way
+from longsoak.vocabulary.notices import Way
 from longsoak.vocabulary.outlet import Broker, Outlet
 from longsoak.vocabulary.rig import Mqtt, Rig
 
@@ -202,19 +202,13 @@ def _notices(
         broker = shared.join()
     except BrokerError as error:
         raise NoticeError(str(error)) from error
-    reports = reports_of(Way.MQTT.value, put)
-
-    def carried(cursor: str, position: int) -> None:
-        reports.event(TRIAL, "taken by the broker")
-        reports.cursor(cursor, position)
-
     notices = MqttNotices(
         record,
         rig,
         broker,
         prefix=settings.prefix,
         trial=trial_call(Way.MQTT.value, record, rig, clock),
-        carried=carried,
+        reports=reports_of(Way.MQTT.value, put),
     )
     return _Leaving(_Told(notices, broker, clock.monotonic), shared.leave)
 
