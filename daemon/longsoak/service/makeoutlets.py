@@ -49,9 +49,17 @@ def make_outlets(
     """
     workers: list[OutletWorker] = []
 
-    def work(name: str, build: Callable[[], Outlet], *, settle: float) -> None:
+    def work(name: str, build: Callable[[], Outlet], *, settle: float, hurry: bool = False) -> None:
         workers.append(
-            OutletWorker(name, build=build, record=record, clock=clock, settle=settle, report=put)
+            OutletWorker(
+                name,
+                build=build,
+                record=record,
+                clock=clock,
+                settle=settle,
+                report=put,
+                hurry=hurry,
+            )
         )
 
     def positions() -> Mapping[str, int]:
@@ -64,7 +72,7 @@ def make_outlets(
     for route in routes_of(rig):
         if route.way is not Way.MQTT:
             build = partial(make_route, route, record, rig, beside, clock, put)
-            work(route.name, build, settle=0.0)
+            work(route.name, build, settle=0.0, hurry=True)  # it is called for alarms alone
     if rig.mqtt is not None:
         make = partial(_connect, rig, rig.mqtt, beside, record, clock, software, positions)
         shared = _Shared(make)
