@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from cli.keeping import Kept, kept
+from longsoak.service.clock import SystemClock
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
+from longsoak.vocabulary.happening import Event
 from processes import longsoak
 from whole.thermorig import lay_out
 
@@ -64,6 +66,7 @@ def test_outlets_that_have_sent_everything_are_well(rig_file: Path) -> None:
             "held_back": False,
             "away_since": None,
             "last_taken": None,
+            "quiet": False,
         }
         for name, of in (
             ("mail", "changes of alarms"),
@@ -121,3 +124,27 @@ def test_an_outlet_that_was_away_is_well_again(rig_file: Path) -> None:
         record.change("outlet away:mail", NEW, GONE, ago=60, says="takes what is sent")
         _, lines = told(rig_file)
     assert lines[0].startswith("Mail: well; ")
+
+
+def test_a_way_to_a_person_tells_what_it_took_and_that_quiet_hours_hold_some_back(
+    tmp_path: Path,
+) -> None:
+    more = '\n[[people]]\nname = "mk"\nmail = "mk@example.org"\nquiet = ["22:00", "07:00"]\n'
+    rig_file = lay_out(tmp_path, more=OUTLETS + more)
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=1)
+        record.change("silent:T0", NORMAL, NEW, ago=600, says="no answer")
+        at = SystemClock().utc_ms() - 300_000
+        happened = [
+            Event(at, "notice", "mail to mk", "taken: thermometers: over: T1", None),
+            Event(at, "outlet", "mail", "the mail server failed", None),
+        ]
+        cursors = dict.fromkeys(("mail", "mail to mk", "mail to mk, held back"), (1, 0))
+        record.writer.commit(Batch(events=happened, cursors=cursors))
+        lines = longsoak("now", rig_file).stdout.splitlines()
+    assert (
+        "Mail to mk: well; nothing waits; quiet hours hold some back; "
+        "took the last notice 5 min ago." in lines
+    )
+    # Its alarm comes after a minute; since when it is away is known before.
+    assert "Mail: away for 5 min (the mail server failed); nothing waits." in lines

@@ -12,6 +12,7 @@ from longsoak.notify.mqtt import MqttNotices
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.rig import MqttVersion
+from notify.routing import Told
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, free_port, listener
 from waiting import wait_for
@@ -283,3 +284,19 @@ def test_a_record_that_can_not_be_read_is_a_notice_error(tmp_path: Path) -> None
         pytest.raises(NoticeError, match="there is no record at"),
     ):
         outlet.step(0)
+
+
+def test_what_the_broker_took_is_told_of_what_people_are_told_of(tmp_path: Path) -> None:
+    told = Told()
+    with (
+        broker(tmp_path / "broker", port=free_port()) as server,
+        Keeper(tmp_path / "record", RIG) as keeper,
+        connection(server.port) as line,
+    ):
+        outlet = MqttNotices(keeper.record, RIG, line, prefix=PREFIX, reports=told.reports())
+        keeper.change(OVERFILL, NORMAL, NEW)
+        keeper.change(OVERFILL, NEW, ACKNOWLEDGED, by="ada")
+        assert send_all(outlet, 0) == 2
+        assert told.events == [
+            ("notice", "taken: High priority, render pair: water above the stop line")
+        ]

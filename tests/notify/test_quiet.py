@@ -7,11 +7,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from longsoak.notify.choosing import held_cursor
 from longsoak.notify.digest import DailyDigest
 from longsoak.notify.mail import MailCarrier
 from longsoak.notify.notice import Carried, Notice
 from longsoak.notify.route import RouteNotices
+from longsoak.store.noticerecord import held_cursor
 from longsoak.vocabulary.errors import PartlyError
 from longsoak.vocabulary.notices import Person, Quiet, Route, Way
 from longsoak.vocabulary.rig import Mail

@@ -11,7 +11,7 @@ import pytest
 
 from longsoak.service.clock import SystemClock
 from longsoak.service.messages import CursorMoved, OutletNews
-from longsoak.service.outlets import OutletWorker
+from longsoak.service.outlets import SHORTEST_REST, OutletWorker
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import ForwardError, NoticeError
@@ -228,3 +228,40 @@ def test_another_record_is_walked_from_its_own_cursor_by_an_outlet_made_anew(
         thread.join(15)
     assert [outlet.sent for outlet in outlets] == [[*range(3, 11)], [8, 9, 10]]
     assert all(outlet.closed for outlet in outlets)
+
+
+@pytest.mark.parametrize(("asked", "early"), [(None, True), (500.0, False)])
+def test_a_call_ends_a_rest_early_where_it_is_urgent_but_none_that_was_asked_for(
+    record: Record, asked: float | None, early: bool
+) -> None:
+    attempts: list[float] = []
+
+    def trouble(number: int) -> None:
+        attempts.append(time.monotonic())
+        raise NoticeError("away", again_after=asked if len(attempts) == 3 else None)
+
+    thread = OutletWorker(
+        "scripted",
+        build=lambda: Scripted(trouble),
+        record=record,
+        clock=SystemClock(),
+        settle=0.0,
+        report=lambda _: None,
+        hurry=True,
+    )
+    thread.start()
+    try:
+        wait_for(lambda: len(attempts) == 3, what="three attempts, the last before 4 s of rest")
+        thread.wake()
+        called = time.monotonic()
+        if early:
+            wait_for(lambda: len(attempts) == 4, what="the next attempt", limit=3.0)
+            assert attempts[3] - attempts[2] >= SHORTEST_REST
+        else:
+            time.sleep(SHORTEST_REST + 0.5)  # an attempt would be one too many
+            assert len(attempts) == 3
+        assert time.monotonic() - called < 3.0
+    finally:
+        thread.stop()
+        thread.join(15)
+    assert not thread.is_alive()

@@ -17,7 +17,9 @@ def outlet_lines(outlets: Sequence[OutletHealth], *, utc_ms: int) -> Iterator[st
     """A line for each outlet: whether it is well, and what waits."""
     for outlet in outlets:
         name = _NAMES.get(outlet.outlet, f"{outlet.outlet[0].upper()}{outlet.outlet[1:]}")
-        yield f"{name}: {_state(outlet, utc_ms)}; {_waits(outlet, utc_ms)}{_taken(outlet, utc_ms)}."
+        quiet = "; quiet hours hold some back" if outlet.quiet else ""
+        waits = f"{_waits(outlet, utc_ms)}{quiet}"
+        yield f"{name}: {_state(outlet, utc_ms)}; {waits}{_taken(outlet, utc_ms)}."
 
 
 def outlets_as_json(outlets: Sequence[OutletHealth], *, utc_ms: int) -> list[dict[str, object]]:
@@ -33,6 +35,7 @@ def outlets_as_json(outlets: Sequence[OutletHealth], *, utc_ms: int) -> list[dic
             "held_back": outlet.held_back,
             "away_since": _at(outlet.away_utc_ms),
             "last_taken": _at(outlet.taken_utc_ms),
+            "quiet": outlet.quiet,
         }
         for outlet in outlets
     ]

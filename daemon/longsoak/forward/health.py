@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from longsoak.core.routes import routes_of
 from longsoak.forward.times import TimedRecord
-from longsoak.store.noticerecord import OUTLET, TAKEN, WELL, NoticeRecord
+from longsoak.store.noticerecord import OUTLET, TAKEN, WELL, NoticeRecord, held_cursor
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.notices import TRIAL
@@ -34,7 +34,7 @@ class OutletHealth:
     and changes of alarms for a notice outlet; `oldest_utc_ms` is when the oldest of them was taken
     or came. `held_back` says whether scans wait for the computer's clock to be known.
     `away_utc_ms` is since when it is away; `taken_utc_ms` when a notice was taken last, None where
-    none was, or for a forwarder.
+    none was, or for a forwarder. `quiet` is whether somebody's quiet hours hold something back.
     """
 
     outlet: str
@@ -44,6 +44,7 @@ class OutletHealth:
     held_back: bool = False
     away_utc_ms: int | None = None
     taken_utc_ms: int | None = None
+    quiet: bool = False
 
     @property
     def forwards(self) -> bool:
@@ -108,7 +109,13 @@ def outlets_of(
             taken = None if last is None else last.utc_ms
             found.append(
                 OutletHealth(
-                    name, away, len(changes), oldest, away_utc_ms=since, taken_utc_ms=taken
+                    name,
+                    away,
+                    len(changes),
+                    oldest,
+                    away_utc_ms=since,
+                    taken_utc_ms=taken,
+                    quiet=record.cursor(held_cursor(name)) > 0,
                 )
             )
     return found

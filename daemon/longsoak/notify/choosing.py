@@ -13,11 +13,6 @@ PACE = 120.0  # s between two messages of one route during a flood
 _RANK = {Priority.HIGH: 2, Priority.MEDIUM: 1, Priority.LOW: 0}
 
 
-def held_cursor(route: str) -> str:
-    """Where it is kept from which change on a route holds back; 0 if it holds back nothing."""
-    return f"{route}, held back"
-
-
 def is_wanted(rig: Rig, change: StoredChange, person: Person | None) -> bool:
     """Whether somebody is told of a change at all; of an alarm that is no more, everybody is."""
     if not change.told:

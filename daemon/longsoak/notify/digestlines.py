@@ -5,9 +5,17 @@ from pathlib import Path
 
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import ago_words, time_words, with_noun
-from longsoak.notify.choosing import held_cursor, is_wanted, may_wait
+from longsoak.notify.choosing import is_wanted, may_wait
 from longsoak.notify.words import Came, one_line, title_of, when_words
-from longsoak.store.noticerecord import HELD_BACK, OUTLET, REFUSED, WELL, NoticeRecord, Trial
+from longsoak.store.noticerecord import (
+    HELD_BACK,
+    OUTLET,
+    REFUSED,
+    WELL,
+    NoticeRecord,
+    Trial,
+    held_cursor,
+)
 from longsoak.vocabulary.alarm import Hiding, StoredChange
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.rig import Rig

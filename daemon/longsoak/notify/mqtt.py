@@ -1,14 +1,16 @@
 """Notices by MQTT: each alarm's last change, where whoever subscribes sees it at once."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from longsoak.core.topics import alarm_topic, trial_topic
+from longsoak.notify.notice import Reports
 from longsoak.notify.occasion import TrialCall
-from longsoak.notify.words import payload
+from longsoak.notify.words import payload, subject
+from longsoak.store.noticerecord import TAKEN
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.errors import BrokerError, NoticeError, StoreError
+from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.outlet import Broker, Published
 from longsoak.vocabulary.rig import Rig
 
@@ -39,8 +41,8 @@ class MqttNotices:
         The first part of every topic.
     trial : TrialCall or None
         The weekly trial, published behind whatever alarms there are.
-    carried : callable
-        Called once the broker has it, with the cursor to be saved and its position.
+    reports : Reports or None
+        Where it is told what the broker took.
     """
 
     name = "mqtt"
@@ -53,10 +55,10 @@ class MqttNotices:
         *,
         prefix: str,
         trial: TrialCall | None = None,
-        carried: Callable[[str, int], None] = lambda _cursor, _position: None,
+        reports: Reports | None = None,
     ) -> None:
         self._trial = trial
-        self._carried = carried
+        self._reports = reports
         self._record = record
         self._rig = rig
         self._broker = broker
@@ -89,7 +91,10 @@ class MqttNotices:
             return
         topic = trial_topic(self._prefix)
         self._broker.wait(self._broker.publish(topic, notice.fields))
-        self._carried(*self._trial.went())
+        went = self._trial.went()
+        if self._reports is not None:
+            self._reports.event(TRIAL, f"taken: {notice.subject}")
+            self._reports.cursor(*went)
 
     def _make_good(self, position: int) -> None:
         losses = self._broker.losses
@@ -113,3 +118,5 @@ class MqttNotices:
             pending = self._pending = _Pending(change.id, message)
         self._broker.wait(pending.message)
         self._pending = None
+        if self._reports is not None and change.told:
+            self._reports.event(TAKEN, f"taken: {subject(self._rig, [change])}")

@@ -7,13 +7,13 @@ from typing import NamedTuple
 
 from longsoak.core.localtime import is_quiet
 from longsoak.core.wording import age_words, with_noun
-from longsoak.notify.choosing import PACE, Pacing, choose, held_cursor, is_wanted
+from longsoak.notify.choosing import PACE, Pacing, choose, is_wanted
 from longsoak.notify.compose import of_changes, of_digest
 from longsoak.notify.digest import DailyDigest
 from longsoak.notify.notice import Carried, Carrier, Notice, Now, Reports
 from longsoak.notify.occasion import TrialCall
 from longsoak.notify.words import is_raise, last_burst
-from longsoak.store.noticerecord import HELD_BACK, TAKEN, NoticeRecord
+from longsoak.store.noticerecord import HELD_BACK, TAKEN, NoticeRecord, held_cursor
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import NoticeError, PartlyError, StoreError

@@ -113,9 +113,10 @@ def body(
         else:
             state = "over" if change.over else "standing"
             lines.append(f"{title_of(rig, change)}: {state} since {when_words(change)}")
-    blocks += lines[:LINES]
     if len(lines) > LINES:
-        blocks.append(f"And {len(lines) - LINES} more. `longsoak now` lists all that stand.")
+        more = f"And {len(lines) - LINES} more. `longsoak now` lists all that stand."
+        lines = [*lines[:LINES], more]
+    blocks += ["\n".join(lines)] if lines else []
     if rig.page is not None:
         blocks.append(f"To look, and to acknowledge: {rig.page}")
     if rig.invented:

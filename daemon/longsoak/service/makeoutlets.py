@@ -17,7 +17,7 @@ from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
-from longsoak.vocabulary.notices import TRIAL, Way
+from longsoak.vocabulary.notices import Way
 from longsoak.vocabulary.outlet import Broker, Outlet
 from longsoak.vocabulary.rig import Mqtt, Rig
 
@@ -61,9 +61,17 @@ def make_outlets(
     """
     workers: list[OutletWorker] = []
 
-    def work(name: str, build: Callable[[], Outlet], *, settle: float) -> None:
+    def work(name: str, build: Callable[[], Outlet], *, settle: float, hurry: bool = False) -> None:
         workers.append(
-            OutletWorker(name, build=build, record=record, clock=clock, settle=settle, report=put)
+            OutletWorker(
+                name,
+                build=build,
+                record=record,
+                clock=clock,
+                settle=settle,
+                report=put,
+                hurry=hurry,
+            )
         )
 
     def positions() -> Mapping[str, int]:
@@ -76,7 +84,7 @@ def make_outlets(
     for route in routes_of(rig):
         if route.way is not Way.MQTT:
             build = partial(make_route, route, record, rig, beside, clock, put)
-            work(route.name, build, settle=0.0)
+            work(route.name, build, settle=0.0, hurry=True)  # it is called for alarms alone
     if rig.mqtt is not None:
         state = State(
             rig,
@@ -231,19 +239,13 @@ def _notices(
         broker = shared.join()
     except BrokerError as error:
         raise NoticeError(str(error)) from error
-    reports = reports_of(Way.MQTT.value, put)
-
-    def carried(cursor: str, position: int) -> None:
-        reports.event(TRIAL, "taken by the broker")
-        reports.cursor(cursor, position)
-
     notices = MqttNotices(
         record,
         rig,
         broker,
         prefix=settings.prefix,
         trial=trial_call(Way.MQTT.value, record, rig, clock),
-        carried=carried,
+        reports=reports_of(Way.MQTT.value, put),
     )
     return _Leaving(_Told(notices, broker, state, clock.monotonic), shared.leave)
 

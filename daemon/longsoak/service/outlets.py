@@ -13,7 +13,7 @@ from longsoak.vocabulary.outlet import Outlet
 
 _log = logging.getLogger(__name__)
 
-LONGEST_REST = 30.0  # s between two attempts while the other end is away
+SHORTEST_REST, LONGEST_REST = 1.0, 30.0  # s between two attempts while the other end is away
 LONGEST_ASKED = 600.0  # s the other end may ask to be left alone
 QUIET = 10.0  # s after which an outlet looks at the record even if nobody called
 LAST_CHANCE = 5.0  # s an outlet may go on sending after a stop was asked
@@ -34,6 +34,9 @@ class OutletWorker(threading.Thread):
         cursor that is saved stays that far behind. 0 reports each move at once.
     report : callable
         Takes `OutletNews` and `CursorMoved`.
+    hurry : bool
+        Whether a call ends a rest after a failure early, for it is about something urgent. Never
+        one that the other end has asked for.
     """
 
     def __init__(
@@ -45,6 +48,7 @@ class OutletWorker(threading.Thread):
         clock: Clock,
         settle: float,
         report: Callable[[OutletNews | CursorMoved], None],
+        hurry: bool = False,
     ) -> None:
         super().__init__(name=f"outlet {name}", daemon=True)
         self.outlet = name
@@ -53,6 +57,7 @@ class OutletWorker(threading.Thread):
         self._clock = clock
         self._settle = settle
         self._report = report
+        self._hurry = hurry
         self._call = threading.Event()
         self._stopping = threading.Event()
         self._anew = threading.Event()
@@ -89,6 +94,7 @@ class OutletWorker(threading.Thread):
         while True:
             last = self._stopping.is_set()
             self._call.clear()
+            asked: float | None = None
             if self._anew.is_set():
                 self._anew.clear()
                 self._position = -1
@@ -105,7 +111,7 @@ class OutletWorker(threading.Thread):
                 self._send(outlet)
             except (ForwardError, NoticeError, StoreError) as error:
                 self._report(OutletNews(self.outlet, str(error), damage=damaged(error)))
-                rest = min(LONGEST_REST, max(1.0, 2 * rest))
+                rest = min(LONGEST_REST, max(SHORTEST_REST, 2 * rest))
                 asked = None if isinstance(error, StoreError) else error.again_after
                 if asked is not None:
                     rest = min(LONGEST_ASKED, max(rest, asked))
@@ -119,7 +125,10 @@ class OutletWorker(threading.Thread):
             self._settle_some()
             if last:
                 break
-            if rest:
+            if rest and self._hurry and asked is None:
+                if not self._stopping.wait(SHORTEST_REST):
+                    self._call.wait(rest - SHORTEST_REST)
+            elif rest:
                 self._stopping.wait(rest)
             else:
                 self._call.wait(QUIET)

@@ -18,6 +18,11 @@ SENT, ANSWERED = "sent", "answered"
 _MOST = 500  # events about trials looked at: some years of them
 
 
+def held_cursor(route: str) -> str:
+    """Where it is kept from which change on a route holds back; 0 if it holds back nothing."""
+    return f"{route}, held back"
+
+
 @dataclass(frozen=True, slots=True)
 class Trial:
     """How the weekly trial stands.
