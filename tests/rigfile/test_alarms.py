@@ -41,7 +41,7 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
     ("key", "expected"),
     [
         ("overfill:water level", (100, 3, 5, 30, "mm")),
-        ("overfill:high float", (None, 0, 2, 30, "")),
+        ("overfill:high float", (None, 0, 0.8, 30, "")),
         ("near contact:water level", (105, 2.5, 3, 30, "mm")),
         ("contact:water level", (110, 2.5, 2, 30, "mm")),
         ("low:water level", (40, 3, 600, 600, "mm")),

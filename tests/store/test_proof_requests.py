@@ -57,7 +57,7 @@ def test_a_step_comes_out_as_it_went_in(tmp_path: Path) -> None:
     ("closer", "says"),
     [
         (Closer((), 1, 10), "expected the names of one probe or more"),
-        (Closer(("a",), 0.1, 10), r"'0\.1' was asked, expected a period of 0\.5 to 900 s"),
+        (Closer(("a",), 0.1, 10), r"'0\.1' was asked, expected a period of 0\.4 to 900 s"),
         (Closer(("a",), nan, 10), "expected a period"),
         (Closer(("a",), 1, 901), "expected a time of up to 900 s"),
         (Closer(("a",), 1, nan), "expected a time"),

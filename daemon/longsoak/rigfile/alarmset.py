@@ -22,7 +22,7 @@ from longsoak.vocabulary.rig import (
 # All of these are common practice for a rig that runs for months, none from a standard.
 WATER_DEADBAND = 3.0  # mm: ripples from the drip rail and the pump
 OVERFILL_ON, OVERFILL_OFF = 5.0, 30.0  # s
-FLOAT_ON, FLOAT_OFF = 2.0, 30.0  # s: a float bounces for a second or so
+FLOAT_ON, FLOAT_OFF = 0.8, 30.0  # s: the second look, a second later, bears the first out
 DRY_ON, DRY_OFF = 30.0, 60.0  # s: a pump survives half a minute
 LEVEL_UNKNOWN_ON, LEVEL_UNKNOWN_OFF = 30.0, 10.0  # s
 DISAGREE_MARGIN = 5.0  # mm: what a float's mounting and a level probe's zero are off together

@@ -64,7 +64,7 @@ USUAL: Mapping[Watch, Usual] = {
     Watch.INSULATION: Usual(_MEDIUM, 3 * DAY),
     Watch.DOUBT: Usual(_LOW, 7 * DAY),
     Watch.BUS: Usual(_MEDIUM, 12 * HOUR, in_service=True),
-    Watch.OUTLET: Usual(_LOW, DAY),
+    Watch.OUTLET: Usual(_MEDIUM, DAY),
     Watch.BEHIND: Usual(_LOW, 3 * DAY),
     Watch.RECORD: Usual(_HIGH, DAY),
     Watch.BACKUP: Usual(_LOW, 3 * DAY),
