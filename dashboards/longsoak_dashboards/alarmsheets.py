@@ -9,9 +9,12 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from longsoak.core.moments import span_of
+from longsoak.core.wording import time_words
 from longsoak.store import alarmrequests, requests
 from longsoak.store.alarmrequests import Shelving
+from longsoak.store.noticerecord import NoticeRecord
 from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.notices import TRIAL
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, form
 from longsoak_dashboards.initials import INITIALS, by_of, remember
@@ -77,7 +80,11 @@ class AlarmSheets(Sheets):
         key, by = said.get("key", ""), said.get("by", "")
         try:
             rig, _ = self.source.rig()
-            known = key in self.source.record.alarms() or any(p.key == key for p in rig.alarms)
+            known = (
+                (key == TRIAL and rig.trial is not None)
+                or key in self.source.record.alarms()
+                or any(plan.key == key for plan in rig.alarms)
+            )
         except (NotYet, StoreError) as error:
             return PlainTextResponse(f"{error}\n", status_code=503)
         if not known:
@@ -104,6 +111,8 @@ class AlarmSheets(Sheets):
         """The sheet; where something of it was refused, `said` is what that form held."""
         snapshot = self.source.snapshot(now_ms=now_ms())
         record = self.source.record
+        trial = NoticeRecord(record.folder).trial()
+        waits = None if trial is None else trial.waiting_ms
         changes = record.alarm_changes_since(snapshot.now_ms - alarm_view.LOG_DAYS * _DAY_MS)
         if alarm_view.lacks_a_beginning(snapshot, changes):
             changes = record.alarm_changes_since(0)
@@ -112,6 +121,7 @@ class AlarmSheets(Sheets):
             "/alarms",
             snapshot,
             page=alarm_view.alarms_page(snapshot, changes),
+            trial=None if waits is None else time_words(waits),
             told=told,
             said={**_EMPTY, **said},
             refused=status != 200,

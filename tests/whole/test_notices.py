@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 from brokers import schema
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
+from pages.serving import serve
 from processes import Running, longsoak, running
 from servers import (
     Answer,
@@ -122,8 +123,11 @@ within = {2 * DAY}
         assert longsoak("ack", "--rig", rig_file).stdout.startswith("trial  the weekly trial")
         with running(rig_file) as run:
             run.says("recording thermometers")
-            answer = longsoak("ack", "trial", "--by", "mk", "--rig", rig_file)
-            assert (answer.stdout, answer.returncode) == ("trial: acknowledged\n", 0)
+            with serve(rig_file) as pages:
+                assert "Weekly trial of the notices" in pages.get("/alarms").text
+                sent = pages.post("/alarms/acknowledge", {"key": "trial", "by": "mk"})
+                assert sent.status == 303
+                wait_for(lambda: "Weekly trial" not in pages.get("/alarms").text, what="the answer")
             again = longsoak("ack", "trial", "--by", "mk", "--rig", rig_file)
             assert "refused: no trial waits for an answer" in again.stdout
             wait_for(lambda: "answered by mk" in trial_of(rig_file), what="who answered")
