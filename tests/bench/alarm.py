@@ -21,49 +21,23 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 
 from bench.figures import Figure, scratch
 from drivers.ptys import plugged
+from longsoak.rigfile.alarmset import FLOAT_ON
 from processes import Running, running
 from servers import Mailbox, free_port, mail_server
 from waiting import wait_for
+from whole.trayrig import head
 
 SEED = 20260504
 RIGS = 8  # half of them by the float, half by the level
 TURNS = 4  # the water goes up and down again in each
 APART = 32.0  # s between two rises: three within a minute would be told as chattering
 SHIPPED = 2  # rigs more, by the float with the on_delay it has unless told otherwise
-ON_DELAY = 2.0  # s, that one: a float bounces for a second or so
+ON_DELAY = FLOAT_ON  # s, that one
 SETTLED = 4.0  # s after the first reading before the water moves
 PERIOD = 1.0  # s
-LOW, HIGH = 70.0, 103.0  # mm: the stop is at 100, contact nears at 105
+LOW, HIGH = 70.0, 103.0  # mm: the stop is at 100, contact nears at 115
 
-HEAD = """
-[rig]
-name = "{name}"
-invented = true
-
-[specimen]
-height = 420
-width = 600
-underside = 110
-edges = {{ top = "sealed", bottom = "open", left = "guarded", right = "guarded" }}
-between_bays = []
-
-[[bays]]
-name = "panel"
-from = 0
-to = 600
-layers = [{{ name = "panel", material = "timber", thickness = 180 }}]
-
-[reservoir]
-name = "tray"
-level = "water level"
-float = "high float"
-depth_table = [[0, 0], [150, 61.2]]
-length = 1200
-breadth = 340
-rim = 150
-stop = 100
-pump_needs = 25
-
+BUS = """
 [[buses]]
 name = "tray"
 driver = "lines"
@@ -181,7 +155,7 @@ def figures() -> list[Figure]:
             f"(longest {max(late):.2f} s)",
             median(late),
             "s",
-            ON_DELAY + 2.0,
+            2.0,
             "the on_delay and half a poll period",
             median(late) / (ON_DELAY + PERIOD / 2),
         ),
@@ -237,7 +211,7 @@ def _rigs(folder: Path) -> Iterator[tuple[list[_Rig], Timed]]:
             port = here / "port"
             stack.enter_context(plugged(port, water.answer))
             name = f"rig {number}"
-            text = HEAD.format(name=name, port=port, smtp=box.port)
+            text = head(name, litres=61.2) + BUS.format(port=port, smtp=box.port)
             rig_file = here / "rig.toml"
             rig_file.write_text(text + ("" if shipped else AT_ONCE))
             rigs.append(_Rig(name, water, shipped, stack.enter_context(running(rig_file))))

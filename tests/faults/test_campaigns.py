@@ -129,9 +129,6 @@ def test_a_message_that_a_subscriber_has_not_heard_is_missed(tmp_path: Path) -> 
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: '2: 210.0' was never heard"]
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a thermometer in the water is said to drift from the room's"
-)
 def test_all_that_happens_to_a_rig_in_some_weeks_is_told() -> None:
     outcome = water.campaign(seed=SEED, short=True)
     assert outcome.lost == 0, outcome

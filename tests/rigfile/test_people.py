@@ -120,7 +120,7 @@ def test_an_alarm_about_one_person_s_way_can_be_changed() -> None:
         '[[alarms]]\nwatch = "outlet away"\noutlet = "mail to mk"\npriority = "high"\n'
     )
     assert {plan.subject: plan.priority for plan in outlet_alarms(rig)} == {
-        "mail": Priority.LOW,
+        "mail": Priority.MEDIUM,
         "mail to mk": Priority.HIGH,
     }
 
