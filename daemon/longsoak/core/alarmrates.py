@@ -6,7 +6,7 @@ in a minute (sources disagree about exactly three, so that the count is declared
 """
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 BURST = 60.0  # s between two alarms that belong to one happening; own choice: half a dozen polls
@@ -96,15 +96,15 @@ class Chatter:
         return [(key, self._counts.pop(key)) for key in over]
 
 
-def first_outs(raised: Sequence[tuple[str, float]], *, burst: float = BURST) -> dict[int, int]:
+def first_outs(raised: Sequence[float], *, burst: float = BURST) -> dict[int, int]:
     """Which of some alarms came first of those that came together.
 
     Parameters
     ----------
-    raised : sequence of (str, float)
-        Keys with when each came, s, in the order they came.
+    raised : sequence of float
+        When each came, in the order they came; s, or the unit of `burst`.
     burst : float
-        Two that follow within so many s belong together.
+        Two that follow within so much belong together.
 
     Returns
     -------
@@ -113,15 +113,15 @@ def first_outs(raised: Sequence[tuple[str, float]], *, burst: float = BURST) -> 
         of that group.
     """
     groups: list[list[int]] = []
-    for place, (_, at) in enumerate(raised):
+    for place, at in enumerate(raised):
         # A clock that was set back between two says nothing of how far apart they are.
-        if groups and 0 <= at - raised[groups[-1][-1]][1] <= burst:
+        if groups and 0 <= at - raised[groups[-1][-1]] <= burst:
             groups[-1].append(place)
         else:
             groups.append([place])
     return {place: group[0] for group in groups if len(group) > 1 for place in group}
 
 
-def stale(since: Iterable[float], *, now: float, after: float = 86_400.0) -> int:
-    """How many of some alarms have stood for longer than a day (ISA-18.2, second hand)."""
-    return sum(now - at > after for at in since)
+def is_stale(stood: float) -> bool:
+    """Whether an alarm that has stood for so many s is stale: a day (ISA-18.2, second hand)."""
+    return stood > 86_400.0

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from longsoak.core.alarmrates import Flood, Rates
-from longsoak.notify.words import is_high, is_raise, plan_of
+from longsoak.notify.words import is_high, plan_of
 from longsoak.vocabulary.alarm import Priority, StoredChange
 from longsoak.vocabulary.notices import Person
 from longsoak.vocabulary.rig import Rig
@@ -85,7 +85,7 @@ class Pacing:
             if change.id > self._counted:
                 self._counted = change.id
                 at = change.boottime_ms / 1000
-                if is_raise(change) and at <= boottime:  # a later one was in another boot
+                if change.came and at <= boottime:  # a later one was in another boot
                     self._flood.raised(at)
 
     def lets(self, rig: Rig, changes: Sequence[StoredChange], *, boottime: float) -> bool:

@@ -11,7 +11,6 @@ from longsoak.notify.words import (
     body,
     first_out_words,
     is_high,
-    is_raise,
     one_line,
     payload,
     plan_of,
@@ -116,7 +115,7 @@ def _alarm(rig: Rig, change: StoredChange, came: Came) -> Mapping[str, object]:
     """A change as ``alarm.schema.json`` has it, with what it means and how long one has."""
     told: dict[str, object] = dict(payload(rig, change))
     plan = plan_of(rig, change)
-    raised = change if is_raise(change) else came.get(change.key)
+    raised = change if change.came else came.get(change.key)
     for key in ("rig", "invented"):
         del told[key]
     until = None

@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from pathlib import Path
 
+from longsoak.core.alarmrates import is_stale
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import ago_words, time_words, with_noun
 from longsoak.notify.choosing import is_wanted, may_wait
@@ -20,7 +21,7 @@ from longsoak.vocabulary.alarm import Hiding, StoredChange
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.rig import Rig
 
-STALE_MS = 86_400_000  # ISA-18.2, second hand: an alarm that has stood for longer is stale
+_DAY_MS = 86_400_000
 _MOST = 200  # changes or events looked at
 _SHOWN = 12  # lines of one sort
 
@@ -69,7 +70,7 @@ def notice_lines(rig: Rig, folder: Path, *, utc_ms: int) -> list[str]:
         The record can't be read.
     """
     record = NoticeRecord(folder)
-    since_ms = utc_ms - STALE_MS
+    since_ms = utc_ms - _DAY_MS
     lines = _held_now(rig, record)
     passed = record.happened((HELD_BACK,), since_ms=since_ms, limit=_MOST)
     lines += [f"  {_happened(event)}" for event in passed[-_SHOWN:]]
@@ -112,8 +113,8 @@ def _line(rig: Rig, change: StoredChange, came: StoredChange, utc_ms: int) -> st
         return f"{title}, until {time_words(change.until_utc_ms)}"
     since = came if change.new.standing else change
     age = utc_ms - since.utc_ms
-    stale = change.new.standing and not since.unsure and age > STALE_MS
-    days = f" (stale: {with_noun(age // STALE_MS, 'day')})" if stale else ""
+    stale = change.new.standing and not since.unsure and is_stale(age / 1000)
+    days = f" (stale: {with_noun(age // _DAY_MS, 'day')})" if stale else ""
     return f"{title}, since {when_words(since)}{days}"
 
 

@@ -12,7 +12,7 @@ from longsoak.notify.compose import of_changes, of_digest
 from longsoak.notify.digest import DailyDigest
 from longsoak.notify.notice import Carried, Carrier, Notice, Now, Reports
 from longsoak.notify.occasion import TrialCall
-from longsoak.notify.words import is_raise, last_burst
+from longsoak.notify.words import last_burst
 from longsoak.store.noticerecord import HELD_BACK, TAKEN, NoticeRecord, held_cursor
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
@@ -161,7 +161,7 @@ class RouteNotices:
             self._begun = begun
             raise
         self._begun = None
-        self._raised.extend(change for change in news if is_raise(change))
+        self._raised.extend(change for change in news if change.came)
         self._pacing.sent(high=notice.high, boottime=boottime)
         self._report(TAKEN, notice, carried)
         if was_held:
@@ -204,12 +204,12 @@ class RouteNotices:
         came: dict[str, StoredChange] = {}
         for change in news:
             try:
-                raised = change if is_raise(change) else self._told.came(change)
+                raised = change if change.came else self._told.came(change)
             except StoreError:  # the alarm itself must go all the same
                 continue
             if raised is not None:
                 came[change.key] = raised
-        raises = [change for change in news if is_raise(change)]
+        raises = [change for change in news if change.came]
         burst = last_burst([*self._raised, *raises]) if raises else ()
         heading = "Held back during your quiet hours:" if held_back else None
         if self._pacing.flood:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from math import isfinite
 
-from longsoak.core.alarmrates import BURST
+from longsoak.core.alarmrates import BURST, first_outs
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, rfc3339, time_words, value_words, with_noun
 from longsoak.vocabulary.alarm import Priority, StoredChange
@@ -33,11 +33,6 @@ def when_words(change: StoredChange) -> str:
     """When it was; what is sent stays, so it says if that may turn out to be wrong."""
     when = time_words(change.utc_ms)
     return f"{when} ({NOT_KNOWN})" if change.unsure else when
-
-
-def is_raise(change: StoredChange) -> bool:
-    """Whether an alarm came, rather than that it stands still or is over."""
-    return change.new.standing and not change.old.standing
 
 
 def is_high(rig: Rig, change: StoredChange) -> bool:
@@ -96,14 +91,14 @@ def body(
         Now, to tell how much of the time one has is left.
     """
     last = {change.key: change for change in changes}
-    raises = {change.key: change for change in reversed(changes) if is_raise(change)}
+    raises = {change.key: change for change in reversed(changes) if change.came}
     passed = {key for key, change in last.items() if change.over and key in raises}
     ranked = sorted(last, key=lambda key: not is_high(rig, last[key]))  # stable: first ones first
     whole = set([key for key in ranked if key not in passed][:WHOLE])
     blocks, lines = [] if heading is None else [heading], []
     for key, change in last.items():
         if key in whole:
-            raised = change if is_raise(change) else (came or {}).get(key)
+            raised = change if change.came else (came or {}).get(key)
             blocks.append(_block(rig, change, raised, utc_ms))
         elif key in passed:
             lines.append(
@@ -140,12 +135,8 @@ def last_burst(raised: Sequence[StoredChange]) -> Sequence[StoredChange]:
 
     Each is there once, where it came first.
     """
-    first = len(raised) - 1
-    while first > 0:
-        step = raised[first].boottime_ms - raised[first - 1].boottime_ms
-        if not 0 <= step <= 1000 * BURST:  # below 0 it was in another boot
-            break
-        first -= 1
+    firsts = first_outs([change.boottime_ms for change in raised], burst=1000 * BURST)
+    first = firsts.get(len(raised) - 1, len(raised) - 1)
     together: dict[str, StoredChange] = {}
     for change in raised[max(0, first) :]:
         together.setdefault(change.key, change)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from longsoak.store.reader import Record
 from longsoak.store.recordfile import identity
-from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.notices import TRIAL
 
@@ -76,8 +76,8 @@ class NoticeRecord(Record):
 
     def came(self, change: StoredChange) -> StoredChange | None:
         """The change by which an alarm came that `change` is of; None if that is not known."""
-        standing = "('new, not acknowledged', 'acknowledged, still standing')"
-        where = f"key = ? AND id <= ? AND new IN {standing} AND old NOT IN {standing}"
+        standing = ", ".join(f"'{state}'" for state in AlarmState if state.standing)
+        where = f"key = ? AND id <= ? AND new IN ({standing}) AND old NOT IN ({standing})"
         found = self._changes(f"{where} ORDER BY id DESC LIMIT 1", change.key, change.id)
         return found[0] if found else None
 

@@ -70,6 +70,11 @@ class AlarmChange:
         return self.new is AlarmState.NEW or (self.old.standing and not self.new.standing)
 
     @property
+    def came(self) -> bool:
+        """Whether the alarm came with it, rather than that it stands still or is over."""
+        return self.new.standing and not self.old.standing
+
+    @property
     def over(self) -> bool:
         """Whether what people are told is that the cause has gone."""
         return not self.new.standing

@@ -130,7 +130,7 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
         for change in sorted(snapshot.alarms.values(), key=lambda c: -c.id)
     ]
     recent = [c for c in changes if c.utc_ms >= now_ms - LOG_DAYS * 86_400_000]
-    raised = sum(came(c) and c.told for c in recent)
+    raised = sum(c.came and c.told for c in recent)
     lately = (
         f"{counted(raised, 'alarm', 'alarms')} in the last {LOG_DAYS} days; the aim is under one "
         "a week."
@@ -165,15 +165,10 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     )
 
 
-def came(change: StoredChange) -> bool:
-    """Whether an alarm came with a change, and was not only told again."""
-    return change.new.standing and not change.old.standing
-
-
 def _firsts(changes: Sequence[StoredChange], plans: Mapping[str, AlarmPlan]) -> Mapping[int, str]:
     """By the number of a change with which an alarm came: what came first of those with it."""
-    raised = [change for change in changes if came(change) and change.told]
-    groups = first_outs([(c.key, c.utc_ms / 1000) for c in raised])
+    raised = [change for change in changes if change.came and change.told]
+    groups = first_outs([c.utc_ms / 1000 for c in raised])
     sizes = Counter(groups.values())
     found = {}
     for place, first in groups.items():
@@ -219,7 +214,7 @@ def _entry(
     *,
     now_ms: int,
 ) -> Entry:
-    raised = next((c for c in reversed(changes) if c.key == change.key and came(c)), change)
+    raised = next((c for c in reversed(changes) if c.key == change.key and c.came), change)
     state, hiding = change.new, change.hiding
     stood = (change.utc_ms - raised.utc_ms) / 1000
     # Negative if the wall clock was set back while it stood.
@@ -323,7 +318,7 @@ def _value(value: float | None, plan: AlarmPlan | None) -> str:
 
 def lacks_a_beginning(snapshot: Snapshot, changes: Sequence[StoredChange]) -> bool:
     """Whether an alarm that wants to be read came up before the first of `changes`."""
-    begun = {change.key for change in changes if came(change)}
+    begun = {change.key for change in changes if change.came}
     return any(
         change.new is not AlarmState.NORMAL and change.key not in begun
         for change in snapshot.alarms.values()
