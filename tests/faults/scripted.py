@@ -54,7 +54,7 @@ def campaign(*, seed: int, short: bool) -> Outcome:
             return sum(_is_bad(*point) for point in _expected(record))
 
         def look() -> list[str]:
-            told = not bad() or "Refused" in sending.said()
+            told = not bad() or "kind='refused'" in sending.said()
             untold = [] if told else ["what it never takes was left out, and nobody was told"]
             return missing_from(record, server) + untold
 

@@ -15,8 +15,7 @@ from pathlib import Path
 from faults.chance import drawn_from
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import make_outlets
-from longsoak.service.makeroutes import News
-from longsoak.service.messages import CursorMoved, OutletNews
+from longsoak.service.messages import CursorMoved, News, OutletNews
 from longsoak.store.readback import ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept

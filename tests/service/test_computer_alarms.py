@@ -79,7 +79,7 @@ class Bench:
             seen=lambda _: None,
             closer=lambda _: None,
             chores=lambda: [self.supply],
-            disk=self.supply.standing,
+            computer=self.supply.standing,
             behind=lambda: self.behind,
             cut=cut,
         )

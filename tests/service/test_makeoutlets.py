@@ -11,8 +11,7 @@ from pathlib import Path
 from brokers import PREFIX, STATE, validate
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import STATE_EVERY, STATE_LOOK, make_outlets, start_new_ones
-from longsoak.service.makeroutes import News
-from longsoak.service.messages import OutletNews
+from longsoak.service.messages import News, OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.service.waking import Waking
 from longsoak.store.readback import ReadBack

@@ -10,8 +10,7 @@ import pytest
 
 from longsoak.service.clock import SystemClock
 from longsoak.service.makeoutlets import make_outlets, start_new_ones
-from longsoak.service.makeroutes import News
-from longsoak.service.messages import CursorMoved, Happened, OutletNews, Refuses
+from longsoak.service.messages import CursorMoved, Happened, News, OutletNews, Refuses
 from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.notices import Person, Webhook
 from longsoak.vocabulary.rig import Rig

@@ -3,7 +3,7 @@
 It knows nothing of sensors; `longsoak.service.watch` looks at those.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from longsoak.core.alarmrates import Chatter, Flood, Rates
@@ -96,6 +96,10 @@ class AlarmLives:
     def __getitem__(self, key: str) -> Life:
         """The life of one alarm."""
         return self._lives[key]
+
+    def open(self) -> Iterator[tuple[AlarmPlan, Life]]:
+        """Those that are not at rest, or that something lies over."""
+        return ((self._plans[key], self._lives[key]) for key in self._open)
 
     def news(self) -> list[tuple[str, str, str]]:
         """What is worth an event since the last call: kind, subject and words."""

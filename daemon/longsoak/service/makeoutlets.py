@@ -10,9 +10,10 @@ from longsoak.core.routes import routes_of
 from longsoak.forward.health import FORWARDERS
 from longsoak.service.clock import Clock
 from longsoak.service.makeroutes import Put, make_route, reports_of, secret, trial_call
-from longsoak.service.messages import CursorMoved, Refused, SentAgain
+from longsoak.service.messages import CursorMoved, Happened
 from longsoak.service.outlets import QUIET, OutletWorker
 from longsoak.service.state import State
+from longsoak.store.noticerecord import REFUSED
 from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
@@ -281,7 +282,7 @@ def _put_right(outlet: Outlet, record: "TimedRecord", put: Put) -> Outlet:
         outlet,
         record,
         keep=lambda cursor, number: put(CursorMoved(cursor, number)),
-        tell=lambda says: put(SentAgain(outlet.name, says)),
+        tell=lambda says: put(Happened("sent again", outlet.name, says)),
     )
 
 
@@ -297,7 +298,7 @@ def _database(folder: Path, rig: Rig, beside: Path, clock: Clock, put: Put) -> O
         rig,
         rig.database,
         token=token,
-        on_refused=lambda says: put(Refused("database", says)),
+        on_refused=lambda says: put(Happened(REFUSED, "database", says)),
         time_sure=record.time_sure,
     )
     return _put_right(database, record, put)

@@ -6,14 +6,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from longsoak.service.clock import Clock
-from longsoak.service.messages import (
-    CursorMoved,
-    Happened,
-    OutletNews,
-    Refused,
-    Refuses,
-    SentAgain,
-)
+from longsoak.service.messages import CursorMoved, Happened, News, Refuses
 from longsoak.service.tls import trusting
 from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.reader import Record
@@ -29,7 +22,6 @@ if TYPE_CHECKING:
     from longsoak.notify.occasion import TrialCall
     from longsoak.notify.webhook import WebhookCarrier
 
-News = OutletNews | CursorMoved | Refused | Refuses | Happened | SentAgain
 Put = Callable[[News], None]
 
 

@@ -21,13 +21,6 @@ class CursorMoved(NamedTuple):
     position: int
 
 
-class Refused(NamedTuple):
-    """An outlet's peer refused one piece for good; it was skipped, and this is said of it."""
-
-    outlet: str
-    says: str
-
-
 class Refuses(NamedTuple):
     """What an outlet's peer refuses for good of what it is sent; None once it takes it again."""
 
@@ -43,11 +36,7 @@ class Happened(NamedTuple):
     says: str
 
 
-class SentAgain(NamedTuple):
-    """An outlet went back to send something once more, and why."""
-
-    outlet: str
-    says: str
+News = OutletNews | CursorMoved | Refuses | Happened  # of an outlet
 
 
 class BackupNews(NamedTuple):

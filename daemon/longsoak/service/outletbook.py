@@ -30,6 +30,10 @@ class OutletBook:
         self._away: dict[str, str | None] = {}
         self._refuses: dict[str, str | None] = {}
 
+    def why_away(self, outlet: str) -> str | None:
+        """What was wrong with an outlet's last attempt; None where nothing was."""
+        return self._away.get(outlet)
+
     def away(self, outlet: str, says: str | None) -> Iterator[Shown]:
         """Take how an outlet's last attempt went; what alarms are to be shown now."""
         self._away[outlet] = says
@@ -41,8 +45,7 @@ class OutletBook:
         yield from self._shown(outlet)
 
     def _shown(self, outlet: str) -> Iterator[Shown]:
-        route = self._routes.get(outlet)
-        server = outlet if route is None else route.server
+        route, server = self._routes.get(outlet), self._server(outlet)
         wrong = [
             says
             for name, says in self._away.items()

@@ -1,6 +1,8 @@
 """The one place where readings come into being: passes in, committed scans out.
 
 Runs in the main thread and owns the record's writer. Everything reaches it through one queue.
+It is long because whatever comes, of whatever kind, takes the same way into the next commit; what
+each kind means is decided elsewhere.
 """
 
 import logging
@@ -8,16 +10,18 @@ import queue
 from collections import defaultdict, deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from longsoak.core import button
-from longsoak.core.button import Press
+from longsoak.core.button import Told
 from longsoak.core.convert import Conversion
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import with_noun
-from longsoak.service.alarmlives import Answered, At
+from longsoak.service import alarmasking
+from longsoak.service.alarmlives import At
 from longsoak.service.attending import Attending
 from longsoak.service.buses import Pass
+from longsoak.service.buttons import WORDS, Buttons
 from longsoak.service.chores import Chore, Chores
 from longsoak.service.clock import Clock, look_at_the_wall
+from longsoak.service.comings import Comings
 from longsoak.service.committing import Committing
 from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
@@ -25,10 +29,9 @@ from longsoak.service.messages import (
     BackupNews,
     CursorMoved,
     Happened,
+    News,
     OutletNews,
-    Refused,
     Refuses,
-    SentAgain,
     Stop,
 )
 from longsoak.service.outletbook import OutletBook, Shown
@@ -36,7 +39,7 @@ from longsoak.service.servicing import Servicing
 from longsoak.service.switchboard import Pattern
 from longsoak.service.trial import TrialKeeper
 from longsoak.service.watch import AlarmBook
-from longsoak.store import alarmrequests, requests
+from longsoak.store import requests
 from longsoak.store.aside import DamageError, SetAside, damaged
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE
 from longsoak.store.inbox import Inbox
@@ -48,15 +51,14 @@ from longsoak.store.requests import Request
 from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
+from longsoak.vocabulary.alarm import AlarmChange, Priority
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Kind, Output, Rig, Watch
-from longsoak.vocabulary.sample import Missing
+from longsoak.vocabulary.rig import Output, Rig, Watch
 
 _log = logging.getLogger(__name__)
 
@@ -68,9 +70,7 @@ _AT_ONCE = 256  # messages taken into one commit
 _NOT_SYNCHRONISED = "this computer's clock is not synchronised"
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
-Message = (
-    Pass | OutletNews | CursorMoved | Refused | Refuses | Happened | SentAgain | BackupNews | Stop
-)
+Message = Pass | News | BackupNews | Stop
 
 
 class Recorder:
@@ -97,8 +97,8 @@ class Recorder:
         Called when the record was damaged and another one has begun.
     order, why_off : callable
         Tells a bus what an output is to be for the next seconds; why one is off all the same.
-    disk : callable
-        What is wrong with the disk, by the alarm that watches it; None is well.
+    computer : callable
+        What is wrong with the computer or its disk, by the alarm that watches it; None is well.
     doubts : callable
         Which probes can't be believed, by the alarm that says so, and why; None while that is not
         known.
@@ -130,7 +130,7 @@ class Recorder:
         another: Callable[[], None] = lambda: None,
         order: Callable[[Output, Pattern | None], None] = lambda output, pattern: None,
         why_off: Callable[[Output], str | None] = lambda output: None,
-        disk: Callable[[], Mapping[Watch, str | None]] = dict,
+        computer: Callable[[], Mapping[Watch, str | None]] = dict,
         doubts: Callable[[], Mapping[tuple[Watch, str], str] | None] = lambda: None,
         water: Callable[[], Mapping[Watch, str | None]] = dict,
         behind: Callable[[], Mapping[str, str | None]] = dict,
@@ -147,7 +147,7 @@ class Recorder:
         self._make_chores = chores
         self._chores = Chores(chores())
         self._another = another
-        self._disk = disk
+        self._computer = computer
         self._doubts = doubts
         self._doubted: Mapping[tuple[Watch, str], str] | None = None
         self._water = water
@@ -158,9 +158,7 @@ class Recorder:
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
         self._logbook = LogKeeper(rig, Logbook(writer.folder), clock=clock)
-        self._absent: dict[str, str] = {}
-        self._down: dict[str, str] = {}  # buses
-        self._away: dict[str, str] = {}  # outlets: a bus may be called "mail" too
+        self._comings = Comings()
         self._outlets = OutletBook(routes_of(rig))
         self._trial = TrialKeeper(rig, writer.folder, clock=clock)
         self._last_boottime_ms = 0
@@ -197,9 +195,8 @@ class Recorder:
         )
         self._attending = Attending(rig, order=order, why_off=why_off, news=self._of_a_valve)
         self._answers_back = bool(rig.outputs)
-        self._watches = {plan.key: plan for plan in rig.alarms}
         self._in_service = False
-        self._buttons = {p.name: Press() for p in rig.probes if p.kind is Kind.BUTTON}
+        self._buttons = Buttons(rig)
         self._serve()
         if writer.set_aside is not None:
             self._tell_aside(writer.set_aside)
@@ -229,7 +226,7 @@ class Recorder:
                 Watch.LOST: self._commits.given_up,
                 Watch.CLOCK: None if self._clock.synchronised() else _NOT_SYNCHRONISED,
             }
-            standing |= {**self._disk(), **self._backup, **self._trial.standing()}
+            standing |= {**self._computer(), **self._backup, **self._trial.standing()}
             for watch, wrong in standing.items():
                 changes += self._alarms.standing(watch, wrong, now=at, utc_ms=utc_ms)
             for name, says in self._behind().items():
@@ -251,7 +248,8 @@ class Recorder:
 
     def is_away(self, outlet: str) -> bool:
         """Whether an outlet's peer takes nothing: readings go over the connection of notices."""
-        return outlet in self._away or (outlet == "readings" and "mqtt" in self._away)
+        away = self._outlets.why_away
+        return away(outlet) is not None or (outlet == "readings" and away("mqtt") is not None)
 
     @property
     def status(self) -> str:
@@ -303,16 +301,12 @@ class Recorder:
                 pass
             case CursorMoved(outlet, position):
                 self._pending.cursors[outlet] = (position, self._clock.utc_ms())
-            case Refused(outlet, says):
-                self._event(REFUSED, outlet, says)
             case Refuses(outlet, refused):
                 if refused is not None:
                     self._event(REFUSED, outlet, refused)
                 self._show_outlets(self._outlets.refuses(outlet, refused))
             case Happened(kind, outlet, says):
                 self._event(kind, outlet, says)
-            case SentAgain(outlet, says):
-                self._event("sent again", outlet, says)
             case BackupNews(trouble, says):
                 self._backup = {Watch.BACKUP: trouble}
                 if says is not None:
@@ -351,43 +345,15 @@ class Recorder:
             self._keeping.kept(scan)
             self._pending.scans.append(scan)
         self._attending.seen(scan)
-        if not self._buttons.keys().isdisjoint(scan.probes):
-            self._look_at_buttons(scan)
-        self._tell_bus(taken)
-        if self._absent or flags.count(Flag.PASS) < len(flags):
-            self._tell_absences(taken)
+        for name, told in self._buttons.look(scan):
+            self._of_a_button(name, told, scan)
+        for news in self._comings.look(taken, all_well=flags.count(Flag.PASS) == len(flags)):
+            self._event(*news)
         self._seen(taken)
 
-    def _tell_bus(self, taken: Pass) -> None:
-        if taken.down is None:
-            if taken.opened is not None:
-                self._event("bus", taken.bus, f"open: {taken.opened}")
-            self._down.pop(taken.bus, None)
-        elif self._down.get(taken.bus) != taken.down:  # one that opens only to be lost again too
-            self._event("bus", taken.bus, f"down: {taken.down}")
-            self._down[taken.bus] = taken.down
-
-    def _tell_absences(self, taken: Pass) -> None:
-        if taken.down is not None:
-            return
-        for sample in taken.samples:
-            before = self._absent.get(sample.probe)
-            if not isinstance(sample, Missing):
-                if before is not None:
-                    del self._absent[sample.probe]
-                    self._event("probe", sample.probe, "answers again")
-            elif before != sample.why.value:
-                self._absent[sample.probe] = sample.why.value
-                detail = f": {sample.detail}" if sample.detail else ""
-                self._event("probe", sample.probe, f"{sample.why.value}{detail}")
-
     def _outlet(self, outlet: str, away: str | None) -> None:
-        if self._away.get(outlet) != away:
+        if self._outlets.why_away(outlet) != away:
             self._event(OUTLET, outlet, away or WELL)
-            if away is None:
-                self._away.pop(outlet, None)
-            else:
-                self._away[outlet] = away
         self._show_outlets(self._outlets.away(outlet, away))
 
     def _show_outlets(self, shown: Iterable[Shown]) -> None:
@@ -430,7 +396,10 @@ class Recorder:
                 return "refused: it was asked too long ago"
             if request.kind == FILL:
                 return self._attending.fill(
-                    fill_of(request), self._standing(), by=request.by, now=self._boottime()
+                    fill_of(request),
+                    self._alarms.watches_standing(),
+                    by=request.by,
+                    now=self._boottime(),
                 )
             if request.kind == STOP:
                 return self._attending.stop(request.subject, by=request.by, now=self._boottime())
@@ -448,33 +417,13 @@ class Recorder:
             return f"refused: {error}"
         if (request.kind, request.subject) == (requests.ACKNOWLEDGE, TRIAL):
             return self._answer_trial(request.by)
-        answered = self._ask_of_an_alarm(request)
+        at = At(self._boottime(), self._clock.utc_ms())
+        answered = alarmasking.answer(self._alarms.lives, request, at)
         if answered is None:
             return f"refused: this version knows no request {request.kind!r}"
         for change in answered.changes:
             self._change(change)
         return answered.outcome
-
-    def _ask_of_an_alarm(self, request: Request) -> Answered | None:
-        """What comes of a request about an alarm; None if it is about something else."""
-        lives, key, by = self._alarms.lives, request.subject, request.by
-        at = At(self._boottime(), self._clock.utc_ms())
-        match request.kind:
-            case requests.ACKNOWLEDGE:
-                return lives.acknowledge(key, by=by, at=at)
-            case alarmrequests.RESET:
-                return lives.reset(key, by=by, at=at)
-            case alarmrequests.PUT_BACK:
-                return lives.bring_back(key, by=by, at=at)
-            case alarmrequests.SHELVE | alarmrequests.TAKE_OUT:
-                try:
-                    wanted = alarmrequests.shelving_of(request)
-                except RequestError as error:
-                    return Answered([], f"refused: {error}")
-                if wanted.seconds is None:
-                    return lives.take_out(key, why=wanted.why, by=by, at=at)
-                return lives.shelve(key, wanted.seconds, why=wanted.why, by=by, at=at)
-        return None
 
     def _answer_trial(self, by: str) -> str:
         says = self._trial.answer(by)
@@ -495,10 +444,6 @@ class Recorder:
         self._servicing.kept(entry)
         self._serve()
 
-    def _standing(self) -> set[Watch]:
-        lives = self._alarms.lives
-        return {p.watch for key, p in self._watches.items() if lives[key].state.standing}
-
     def _attend(self, *, stopping: bool) -> None:
         """Let what answers back at the rig go on; a stop shuts whatever is open."""
         if not self._answers_back:
@@ -506,14 +451,11 @@ class Recorder:
         now = self._boottime()
         if stopping:
             self._attending.shut("longsoak stops", now=now)
-        lives = self._alarms.lives
-        alarmed = any(
-            plan.priority is Priority.HIGH
-            and lives[key].state is AlarmState.NEW
-            and lives[key].hiding is None
-            for key, plan in self._watches.items()
+        self._attending.turn(
+            self._alarms.watches_standing(),
+            alarmed=self._alarms.is_unanswered(Priority.HIGH),
+            now=now,
         )
-        self._attending.turn(self._standing(), alarmed=alarmed, now=now)
 
     def _of_a_valve(self, valve: str, says: str) -> None:
         self._event("valve", valve, says)
@@ -522,21 +464,12 @@ class Recorder:
         note = LogbookEntry(asked_utc_ms=utc_ms, at_utc_ms=utc_ms, by="rig", says=words)
         self._write(self._logbook.own(note))
 
-    def _look_at_buttons(self, scan: Scan) -> None:
-        for name, value, flag in zip(scan.probes, scan.values, scan.flags, strict=True):
-            if name not in self._buttons:
-                continue
-            pressed = value > 0 if flag is Flag.PASS else None
-            now = scan.boottime_ms / 1000
-            self._buttons[name], news = button.look(self._buttons[name], pressed, now)
-            if news is button.Told.PRESSED:
-                asked = self._servicing.pressed(utc_ms=scan.utc_ms, now=now)
-                self._write(self._logbook.own(asked))
-            elif news is button.Told.STUCK:
-                says = "pressed for more than a minute: look for water or dirt in it"
-                self._event("button", name, says)
-            elif news is button.Told.FREE:
-                self._event("button", name, "let go again")
+    def _of_a_button(self, name: str, told: Told, scan: Scan) -> None:
+        if told is Told.PRESSED:
+            asked = self._servicing.pressed(utc_ms=scan.utc_ms, now=scan.boottime_ms / 1000)
+            self._write(self._logbook.own(asked))
+        else:
+            self._event("button", name, WORDS[told])
 
     def _serve(self) -> None:
         """Tell the alarms where a service window has opened or ended."""

@@ -175,7 +175,7 @@ def _record(
             supply,
             behind,
         ],
-        disk=lambda: {**disk.standing(), **folding.standing(), **supply.standing()},
+        computer=lambda: {**disk.standing(), **folding.standing(), **supply.standing()},
         doubts=health.doubts,
         water=dict if water is None else water.alarms,
         behind=behind.standing,

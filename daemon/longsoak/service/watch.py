@@ -16,7 +16,7 @@ from longsoak.rigfile.alarmchecks import (
     RECORD,
 )
 from longsoak.service.alarmlives import AlarmLives, At, Says
-from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState
+from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Priority
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
@@ -142,8 +142,18 @@ class AlarmBook:
 
     def standing_now(self) -> int:
         """How many alarms stand that nobody shelved and no other covers."""
-        lives = map(self.lives.__getitem__, self._plans)
-        return sum(life.state.standing and life.hiding is None for life in lives)
+        return sum(life.state.standing and life.hiding is None for _, life in self.lives.open())
+
+    def watches_standing(self) -> set[Watch]:
+        """What the alarms that stand watch, whoever is told of them."""
+        return {plan.watch for plan, life in self.lives.open() if life.state.standing}
+
+    def is_unanswered(self, priority: Priority) -> bool:
+        """Whether an alarm of a priority is new and nobody has acknowledged or shelved it."""
+        return any(
+            plan.priority is priority and life.state is AlarmState.NEW and life.hiding is None
+            for plan, life in self.lives.open()
+        )
 
     def orphans(
         self, left: Mapping[str, AlarmLeft], *, utc_ms: int, boottime_ms: int

@@ -118,7 +118,7 @@ def main(rig_file: Path, end_ms: int) -> None:
         committed=lambda: None,
         seen=lambda taken: None,
         closer=lambda wanted: None,
-        disk=lambda: {**disk.standing(), **folding.standing()},
+        computer=lambda: {**disk.standing(), **folding.standing()},
     )
     health = HealthKeeping(folder, writer, replace(rig, probes=slow))
     upkeep, closing = Upkeep(writer.sealing(), summaries), DayClosing(folder, writer)
