@@ -10,7 +10,7 @@ from email.utils import localtime
 from typing import TypeVar
 
 from longsoak.notify.notice import Carried, Notice
-from longsoak.notify.words import one_line
+from longsoak.notify.words import error_words, one_line
 from longsoak.vocabulary.errors import NoticeError, PartlyError
 from longsoak.vocabulary.rig import Mail
 
@@ -187,9 +187,7 @@ def _reason(error: Exception) -> str:
         return _answer(error.smtp_code, error.smtp_error)
     if isinstance(error, UnicodeError):
         return "only plain ASCII can be sent here (addresses, user and password)"
-    if isinstance(error, OSError) and error.strerror:
-        return one_line(error.strerror)
-    return one_line(str(error)) or type(error).__name__
+    return error_words(error)
 
 
 def _listed(said: Mapping[str, str]) -> str:

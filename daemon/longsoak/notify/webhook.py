@@ -13,7 +13,7 @@ from ipaddress import ip_address
 from urllib.parse import urlsplit
 
 from longsoak.notify.notice import Carried, Notice
-from longsoak.notify.words import one_line
+from longsoak.notify.words import error_words, one_line
 from longsoak.vocabulary.errors import NoticeError, PartlyError
 
 _MOST = 4096  # bytes of an answer that are read
@@ -198,6 +198,4 @@ def _reason(error: Exception) -> str:
         return one_line(f"its certificate is not believed: {error.verify_message}")
     if isinstance(error, TimeoutError):
         return "no answer came in time"
-    if isinstance(error, OSError) and error.strerror:
-        return one_line(error.strerror)
-    return one_line(str(error)) or type(error).__name__
+    return error_words(error)

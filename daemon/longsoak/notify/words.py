@@ -23,6 +23,13 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
+def error_words(error: Exception) -> str:
+    """Why something failed, as one line: the system's own words where it has some."""
+    if isinstance(error, OSError) and error.strerror:
+        return one_line(error.strerror)
+    return one_line(str(error)) or type(error).__name__
+
+
 def title_of(rig: Rig, change: StoredChange) -> str:
     """The alarm's title, or its key where the rig file has it no longer."""
     plan = plan_of(rig, change)

@@ -1,10 +1,12 @@
 """Which way some values go, and how fast, whatever a few of them do. Pure."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import erfc, sqrt
 from statistics import NormalDist, median
 from typing import NamedTuple
+
+_NORMAL = 1.4826  # standard deviations in a median deviation of normal values
 
 
 class Slope(NamedTuple):
@@ -57,6 +59,11 @@ def theil_sen(x: Sequence[float], y: Sequence[float], *, confidence: float = 0.9
     high = min(round((count + spread) / 2), count - 1)
     low = max(round((count - spread) / 2) - 1, 0)
     return Slope(median(slopes), slopes[low], slopes[high])
+
+
+def scatter_about(middle: float, values: Iterable[float]) -> float:
+    """The standard deviation that the median deviation from a middle tells of normal values."""
+    return _NORMAL * median(abs(value - middle) for value in values)
 
 
 def mann_kendall(y: Sequence[float]) -> Trend:

@@ -11,7 +11,7 @@ from math import sqrt
 from statistics import median
 from typing import Any
 
-from longsoak.core.quality.trend import theil_sen
+from longsoak.core.quality.trend import scatter_about, theil_sen
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import About, Subject
@@ -234,7 +234,7 @@ def _judged(
     slope = theil_sen(xs, ys).slope
     rest = [y - slope * x for x, y in before]
     zero = median(rest)
-    scatter = 1.4826 * median(abs(each - zero) for each in rest)
+    scatter = scatter_about(zero, rest)
     band = max(BAND_SIGMAS * scatter, BAND_LEAST.get(probe.kind, 0.0))
     inside = 0
     for day in range(after, newest + 1):

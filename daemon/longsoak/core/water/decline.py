@@ -18,6 +18,7 @@ from longsoak.vocabulary.water import WaterHour
 
 DAY = 86_400.0  # s
 HOUR = 3600.0
+PAN_FILLED = 1.0  # mm that a pan rises by from one hour to the next: somebody filled it
 LEAST = 24.0  # h that have to be measured before a rate is told. Own choice: one whole swing.
 _NEAR = 0.6 * HOUR  # from whole days apart; hours are not measured on the dot
 _FAR = 2.0 / 3.0  # of a stretch: pairs closer than that tell of a part of it only

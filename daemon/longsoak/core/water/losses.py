@@ -13,8 +13,8 @@ from math import isnan, nan, sqrt
 from statistics import median
 from typing import Any, NamedTuple
 
-from longsoak.core.quality.trend import theil_sen
-from longsoak.core.water.decline import DAY, HOUR
+from longsoak.core.quality.trend import scatter_about, theil_sen
+from longsoak.core.water.decline import DAY, HOUR, PAN_FILLED
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews
 
@@ -46,7 +46,6 @@ _COVERED = 0.7  # of a window that has to be measured
 _SPREAD = 0.07  # of the usual, standard: two windows of any rig differ by that
 _ENOUGH = 8  # windows from which what the air does to the loss can be told
 _MOST_PAIRED = 40  # of them that are looked at: pairs grow with their square
-_FILLED = 1.0  # mm that a pan rises by from one hour to the next: somebody filled it
 _LEAST_SHARE = 0.2  # of the usual: even in wet air so much is lost
 _SOAKS_AGAIN = 48.0  # h after a pump that stood: a specimen takes up again what it lost meanwhile
 _STOOD = 2.0  # h that it has to have stood for that
@@ -316,7 +315,7 @@ class _Sums:
                 follows = max(0.0, theil_sen(air, [window.rate for window in some]).slope)
                 rates = [w.rate - follows * (w.dries - dries) for w in known]
                 middle = median(rates)
-        spread = 1.4826 * median(abs(rate - middle) for rate in rates)
+        spread = scatter_about(middle, rates)
         return _Usual(max(middle, 0.0), max(spread, _SPREAD * abs(middle)), dries, follows)
 
     def since(self, now: float, middle: float) -> float:
@@ -346,7 +345,7 @@ def _parts(hours: Sequence[WaterHour]) -> list[_Part]:
         if a.stretch == b.stretch and 0.0 < b.at - a.at <= 2.5 * HOUR:
             lasts = b.at - a.at
             pan = a.pan - b.pan  # NaN where one is not there
-            filled = pan < -_FILLED
+            filled = pan < -PAN_FILLED
             dries = nan if filled else b.lack if isnan(pan) else pan / lasts * DAY
             found.append(_Part(b.at, lasts, a.litres - b.litres, b.litres_u, b.running, dries))
     return found

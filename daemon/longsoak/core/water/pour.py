@@ -11,11 +11,12 @@ from math import sqrt
 from statistics import median
 from typing import NamedTuple
 
+from longsoak.core.quality.trend import scatter_about
+
 WINDOW = 6.0  # s over which the rate is found: several waves of a tray, which take about a second
 CALM = 3.0  # s over which the level is found
 FEWEST = 3  # samples, to have a rate and to tell a splash from a level
 SHORTEST_LAG, USUAL_LAG, LONGEST_LAG = 5.0, 20.0, 120.0  # s; own choice
-_NORMAL = 1.4826  # a standard deviation, in median deviations of a normal one
 _RISE = 1.0  # mm that have to come after the can has stopped for a lag to be told from it
 _PART = 0.9  # of what still came
 _POURS = 5  # newest ones that count
@@ -76,7 +77,7 @@ def course(samples: Sequence[Sample], *, lag: float) -> Course | None:
     rate = median(slopes)
     off = [sample.mm - rate * (sample.at - newest) for sample in inside]
     middle = median(off)
-    scatter = _NORMAL * median(abs(each - middle) for each in off)
+    scatter = scatter_about(middle, off)
     rate_u = scatter * sqrt(12.0 / len(inside)) / (newest - inside[0].at)
     near = [sample.mm for sample in inside if sample.at > newest - CALM]
     level = median(near if len(near) >= FEWEST else [s.mm for s in inside[-FEWEST:]])

@@ -6,6 +6,7 @@ from math import hypot, isnan, sqrt
 
 from longsoak.core.water.decline import (
     DAY,
+    PAN_FILLED,
     Point,
     Rate,
     beside,
@@ -25,13 +26,11 @@ from longsoak.core.water.split import (
     evaporation,
     split,
 )
-from longsoak.core.water.vessel import clearance, free_surface, to_stop, volume
+from longsoak.core.water.vessel import TABLE_U, clearance, free_surface, to_stop, volume
 from longsoak.vocabulary.rig import Kind, Reservoir, Rig, Weighs
 from longsoak.vocabulary.water import WaterHour
 
-# From one hour to the next: somebody filled the pan; leant on the scale, or took something off.
-PAN_JUMP, MASS_JUMP = 1.0, 2.0  # mm, kg
-_TABLE_U = 0.01  # of litres, standard: what a depth table is off by. Own choice: a can's scale.
+MASS_JUMP = 2.0  # kg from one hour to the next: somebody leant on the scale, or took something off
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +124,7 @@ def books(
         days,
         topped_up=Part(sum(t.litres for t in top_ups), hypot(*(t.u for t in top_ups))),
         drawn_off=Part(sum(p.litres for p in drawn_off), hypot(*(p.u for p in drawn_off))),
-        more=Part(more, hypot(noise, _TABLE_U * more)),
+        more=Part(more, hypot(noise, TABLE_U * more)),
         evaporated=Part(evaporated.litres * days, evaporated.u * days),
         taken_up=Part(taken.litres * days, taken.u * days),
     )
@@ -152,7 +151,7 @@ def _rates(rig: Rig, hours: Sequence[WaterHour], surface: float) -> tuple[Part, 
 def _by_pan(rig: Rig, hours: Sequence[WaterHour], surface: float) -> Part:
     if rig.pan is None:
         return NOT_KNOWN
-    rate = rate_of_decline(beside(hours, "pan", jump=PAN_JUMP))
+    rate = rate_of_decline(beside(hours, "pan", jump=PAN_FILLED))
     return NOT_KNOWN if rate is None else evaporation(rate, rig.pan, surface)
 
 

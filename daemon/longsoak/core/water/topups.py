@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from longsoak.core.water.bins import Bin
 from longsoak.core.water.film import SETTLES, Film
-from longsoak.core.water.vessel import Table, held
+from longsoak.core.water.vessel import TABLE_U, Table, held
 
 # mm: the least step there is, and the least times the change at which a level is kept. Own choice:
 # less than a can pours, more than a day's warmth moves a level within half an hour.
@@ -21,7 +21,6 @@ LEAST_MM, RESOLUTIONS = 1.5, 1.5
 _SIGMAS = 6.0  # of the noise from bin to bin: a year has a hundred thousand of them
 _NOISE_MM = 0.3  # standard: at first, and the least that is stated of a level against itself
 _LEARNS = 0.02  # how much of the noise each bin is worth
-_TABLE_U = 0.01  # of litres, standard: what a depth table is off by. Own choice: a can's scale.
 _BASE = 6  # bins that make the level before a step
 _BASE_AGE = 7200.0  # s: older ones count no more
 _SETTLED = 3  # bins alike
@@ -277,7 +276,7 @@ class Steps:
         after_mm = median(b[2] for b in rest[:_SETTLED])
         surface = held(after_mm, self.table)[1]
         litres = move.after - move.before
-        u = hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, move.doubt, _TABLE_U * litres)
+        u = hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, move.doubt, TABLE_U * litres)
         end = min(move.end, max(move.begin, rest[0][0]))
         step = Step(move.begin, end, move.before_mm, after_mm, litres, u, move.gap)
         self.move, self.base = None, []

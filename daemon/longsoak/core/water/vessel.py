@@ -12,6 +12,7 @@ from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Block
 
 Table = Sequence[tuple[float, float]]
+TABLE_U = 0.01  # of litres, standard: what a table is off by. Own choice: a can's scale.
 _MM2 = 1e-6  # of a litre, one mm deep
 
 
@@ -75,8 +76,7 @@ def volume(level: float, depth_table: Table) -> float | None:
     """
     if not depth_table[0][0] <= level <= depth_table[-1][0]:
         return None
-    upper = min(bisect_right(depth_table, level, key=_depth), len(depth_table) - 1)
-    (low_mm, low_l), (high_mm, high_l) = depth_table[upper - 1], depth_table[upper]
+    (low_mm, low_l), (high_mm, high_l) = _rows_about(level, depth_table)
     return low_l + (high_l - low_l) * (level - low_mm) / (high_mm - low_mm)
 
 
@@ -92,9 +92,7 @@ def free_surface(level: float, depth_table: Table) -> float | None:
     """
     if not depth_table[0][0] <= level <= depth_table[-1][0]:
         return None
-    upper = min(bisect_right(depth_table, level, key=_depth), len(depth_table) - 1)
-    (low_mm, low_l), (high_mm, high_l) = depth_table[upper - 1], depth_table[upper]
-    return (high_l - low_l) / (high_mm - low_mm)
+    return held(level, depth_table)[1]
 
 
 def held(level: float, depth_table: Table) -> tuple[float, float]:
@@ -103,8 +101,7 @@ def held(level: float, depth_table: Table) -> tuple[float, float]:
     Rates and differences need a figure where a level wavers about an empty or a brimful tray;
     what is shown as a volume is `volume`.
     """
-    upper = min(max(bisect_right(depth_table, level, key=_depth), 1), len(depth_table) - 1)
-    (low_mm, low_l), (high_mm, high_l) = depth_table[upper - 1], depth_table[upper]
+    (low_mm, low_l), (high_mm, high_l) = _rows_about(level, depth_table)
     surface = (high_l - low_l) / (high_mm - low_mm)
     return low_l + surface * (level - low_mm), surface
 
@@ -118,6 +115,14 @@ def to_stop(level: float, stop: float, depth_table: Table) -> float | None:
     """Litres that a top-up to the stop takes, 0 at or above it; None outside the table."""
     now, then = volume(level, depth_table), volume(stop, depth_table)
     return None if now is None or then is None else max(0.0, then - now)
+
+
+def _rows_about(
+    level: float, depth_table: Table
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The two rows that a level lies between, or the two at the end it lies beyond."""
+    upper = min(max(bisect_right(depth_table, level, key=_depth), 1), len(depth_table) - 1)
+    return depth_table[upper - 1], depth_table[upper]
 
 
 def _depth(row: tuple[float, float]) -> float:
