@@ -19,7 +19,6 @@ from longsoak.store.files import recording
 from longsoak.store.guiding import RENEW, Guiding, ask_attention, top_up_entry
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.water import WaterRecord
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
@@ -37,14 +36,12 @@ from longsoak_dashboards.view.pour import (
     Pouring,
     at_rest,
     column_of,
-    litres_said,
     pouring,
 )
 from longsoak_dashboards.view.standing import water_now
-from longsoak_dashboards.view.water import HISTORY_DAYS, water_page
-from longsoak_dashboards.view.waterentries import FIELDS, entry_of
+from longsoak_dashboards.view.water import water_page
+from longsoak_dashboards.view.waterentries import FIELDS, entry_of, litres_said
 
-_DAY_MS = 86_400_000
 LOOKS_EVERY = 0.4  # s between two words to a page that guides
 LONGEST = 4 * 3_600_000  # ms of one top-up; a page left open for longer guides nobody
 
@@ -210,9 +207,6 @@ class WaterSheets(Sheets):
                 snapshot,
                 water_now(rig, snapshot.readings, now_ms=now),
                 look(record, rig, now_ms=now),
-                WaterRecord(record.folder).hours(
-                    since_ms=now - HISTORY_DAYS * _DAY_MS, until_ms=now + 1
-                ),
             )
             shown = at_rest(rig, reservoir, snapshot.readings.get(reservoir.level), now_ms=now)
         else:

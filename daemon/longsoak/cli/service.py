@@ -16,8 +16,8 @@ from longsoak.core.water.entries import (
     begins_ms,
     ended_window,
     ends_ms,
+    opened_window,
     window_at,
-    window_content,
     windows,
 )
 from longsoak.core.wording import rfc3339, time_words
@@ -76,14 +76,8 @@ def service(
                 raise RequestError("No service window is open. Nothing was kept.")
             entry = ended_window(there, by=who, says=says or "The work is done.", utc_ms=now_ms)
         else:
-            entry = LogbookEntry(
-                asked_utc_ms=now_ms,
-                at_utc_ms=now_ms,
-                by=who,
-                says=says,
-                kind=SERVICE,
-                content=window_content(now_ms + round((minutes or 60) * _MINUTE_MS)),
-            )
+            lasts_ms = round((minutes or 60) * _MINUTE_MS)
+            entry = opened_window(by=who, says=says, at_ms=now_ms, lasts_ms=lasts_ms)
         write_entry(record, rig, entry, (), as_json=as_json)
 
 

@@ -17,15 +17,15 @@ from longsoak.core.water.entries import MOST_LITRES, top_up_content
 from longsoak.core.water.rounds import (
     cup_content,
     cup_words,
+    face_below,
     round_content,
     round_words,
-    width_area,
 )
 from longsoak.service.clock import SystemClock
 from longsoak.store.guiding import top_up_words
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import PhysicsError, RequestError
-from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 
@@ -172,10 +172,8 @@ def _cup(
         raise RequestError("A cup catch has --litres and --minutes. Nothing was kept.")
     if area is not None and width is not None:
         raise RequestError("Name the cup's --area or its --width, not both. Nothing was kept.")
-    found = next((each for each in rig.specimen.bays if each.name == subject.name), None)
-    if found is None:
-        raise RequestError(f"{subject.name!r} is no bay. Name a bay. Nothing was kept.")
     if area is None:
-        wide = found.end - found.start if width is None else width
-        area = width_area(wide, rig.specimen.height)
+        area = face_below(rig, subject.name, width=width)
+    elif subject.about is not About.BAY:
+        raise RequestError(f"{subject.name!r} is no bay. Name a bay. Nothing was kept.")
     return cup_content(litres=litres, minutes=minutes, area_m2=area)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from longsoak.core.water.entries import begins_ms, ended_window, ends_ms, window_content, windows
+from longsoak.core.water.entries import begins_ms, ended_window, ends_ms, opened_window, windows
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
@@ -80,14 +80,9 @@ class Servicing:
         """The entry that a press of the button makes: it opens a window, or ends what is open."""
         there = self.open_at(now)
         if there is None:
-            return LogbookEntry(
-                asked_utc_ms=utc_ms,
-                at_utc_ms=utc_ms,
-                by=BY_BUTTON,
-                says="Somebody works at the rig: opened by the button.",
-                kind=SERVICE,
-                content=window_content(utc_ms + BUTTON_MINUTES * 60_000),
-            )
+            says = "Somebody works at the rig: opened by the button."
+            lasts_ms = BUTTON_MINUTES * 60_000
+            return opened_window(by=BY_BUTTON, says=says, at_ms=utc_ms, lasts_ms=lasts_ms)
         return ended_window(there, by=BY_BUTTON, says="Ended by the button.", utc_ms=utc_ms)
 
     def _add(self, entry: LogbookEntry, begin: float) -> None:

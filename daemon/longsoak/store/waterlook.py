@@ -15,7 +15,7 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import CUP, WATER
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Rig
-from longsoak.vocabulary.water import Aside, ContactWindow, Found, Wetting
+from longsoak.vocabulary.water import Aside, ContactWindow, Found, WaterHour, Wetting
 
 DAY_MS = 86_400_000
 HISTORY_MS = 14 * DAY_MS  # of hours, for rates
@@ -29,6 +29,7 @@ class WaterLook:
     """What is known of the water at a time; None is not known.
 
     `worries` are what was found and is not over. `wetted` is by bay, s since the record began.
+    `hours` are those of `HISTORY_MS`.
     """
 
     reading: Reading | None
@@ -42,6 +43,7 @@ class WaterLook:
     catches: list[Catch]
     remarks: list[str]
     salts: Salts | None
+    hours: list[WaterHour]
 
 
 def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
@@ -104,6 +106,7 @@ def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
         catches=made,
         remarks=remarks(made),
         salts=_salts(record, rig, logbook, water),
+        hours=hours,
     )
 
 

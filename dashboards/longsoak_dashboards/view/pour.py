@@ -5,10 +5,8 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from longsoak.core.water.entries import MOST_LITRES
 from longsoak.core.water.guide import SLOW_LITRES, Setting, Told, Word
 from longsoak.core.wording import age_words
-from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Reservoir, Rig
@@ -146,27 +144,6 @@ def at_rest(rig: Rig, reservoir: Reservoir, level: Reading | None, *, now_ms: in
     if told.word is Word.STOP:
         return replace(shown, word="full", tone="", sign="ready", note="Nothing fits in.")
     return shown
-
-
-def litres_said(words: str) -> float | None:
-    """The litres somebody read off the can; None where nothing was said.
-
-    Raises
-    ------
-    RequestError
-        It is no such number.
-    """
-    if not words:
-        return None
-    try:
-        litres = float(words.replace(",", "."))
-    except ValueError:
-        litres = -1.0
-    if not 0 < litres < MOST_LITRES:
-        raise RequestError(
-            f"{words[:20]!r} is no number of litres, expected for example 7.5. Nothing was kept."
-        )
-    return litres
 
 
 def column_of(

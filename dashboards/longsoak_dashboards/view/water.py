@@ -1,6 +1,5 @@
 """The water's sheet while nobody pours: how it stands, where it goes and what became of it."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, isnan
 
@@ -13,7 +12,7 @@ from longsoak.core.water.vessel import volume
 from longsoak.core.wording import with_noun
 from longsoak.store.waterlook import WaterLook
 from longsoak.vocabulary.rig import Reservoir, Rig
-from longsoak.vocabulary.water import Recovery, WaterHour, Wetting
+from longsoak.vocabulary.water import Recovery, Wetting
 from longsoak_dashboards.drawing.decline import Decline, draw_decline
 from longsoak_dashboards.drawing.tray import draw_tray
 from longsoak_dashboards.drawing.water import Water
@@ -27,7 +26,6 @@ from longsoak_dashboards.view.waterbooks import (
     part_words,
 )
 
-HISTORY_DAYS = 14
 _DAY_MS = 86_400_000
 _LATEST = 12  # top-ups, contacts and catches that are shown
 _FARTHEST = 120  # days: beyond, the chart would show nothing else
@@ -73,9 +71,7 @@ class WaterPage:
     salts: Line
 
 
-def water_page(
-    snapshot: Snapshot, water: Water | None, seen: WaterLook, hours: Sequence[WaterHour]
-) -> WaterPage:
+def water_page(snapshot: Snapshot, water: Water | None, seen: WaterLook) -> WaterPage:
     """Work out the sheet of a rig with a reservoir.
 
     Parameters
@@ -86,8 +82,6 @@ def water_page(
         The level as it is drawn.
     seen : WaterLook
         All that is known of the water.
-    hours : sequence of WaterHour
-        Those of the last `HISTORY_DAYS` days.
     """
     rig, now_ms = snapshot.rig, snapshot.now_ms
     assert rig.reservoir is not None  # noqa: S101 - there is no such sheet without one
@@ -100,7 +94,7 @@ def water_page(
         days=days,
         days_unit=unit,
         days_words=words,
-        decline=_chart(rig, rig.reservoir, seen, hours, now_ms=now_ms),
+        decline=_chart(rig, rig.reservoir, seen, now_ms=now_ms),
         balance_span=span,
         balance=rows,
         balance_words=closes,
@@ -171,9 +165,8 @@ def _dates(days: Days, *, now_ms: int) -> str:
     return f"{first} to {date_words(now_ms + round(days.high * _DAY_MS))}"
 
 
-def _chart(
-    rig: Rig, reservoir: Reservoir, seen: WaterLook, hours: Sequence[WaterHour], *, now_ms: int
-) -> Markup:
+def _chart(rig: Rig, reservoir: Reservoir, seen: WaterLook, *, now_ms: int) -> Markup:
+    hours = [hour for hour in seen.hours if hour.at * 1000 <= now_ms]
     stands, table = seen.standing, reservoir.depth_table
     under = volume(reservoir.pump_needs, table)
     stop = volume(reservoir.stop, table)

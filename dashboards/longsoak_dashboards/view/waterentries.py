@@ -1,18 +1,19 @@
 """What is measured and done by hand beside the water, from a form into an entry."""
 
 from collections.abc import Mapping
+from math import inf, nan
 
 from longsoak.core.logbook import subject_called, text_of
-from longsoak.core.water.entries import LONGEST_WINDOW_MS, ended_window, window_content
+from longsoak.core.water.entries import LONGEST_WINDOW_MS, MOST_LITRES, ended_window, opened_window
 from longsoak.core.water.rounds import (
     cup_content,
     cup_words,
+    face_below,
     round_content,
     round_words,
-    width_area,
 )
 from longsoak.vocabulary.errors import PhysicsError, RequestError
-from longsoak.vocabulary.logbook import CUP, SERVICE, THE_RIG, WATER, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import CUP, THE_RIG, WATER, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 
@@ -52,20 +53,19 @@ def entry_of(
             raise RequestError("No service window is open any more. Nothing was kept.")
         says = text_of(said.get("text", "")) or "The work is done."
         return ended_window(window, by=by, says=says, utc_ms=now_ms)
-    subject = THE_RIG
     if what == OPEN:
         minutes = _number(said, "lasts", "minutes")
-        lasts = round((_USUAL_WINDOW if minutes is None else minutes) * _MINUTE_MS)
-        if not 0 < lasts <= LONGEST_WINDOW_MS:
+        lasts_ms = round((_USUAL_WINDOW if minutes is None else minutes) * _MINUTE_MS)
+        if not 0 < lasts_ms <= LONGEST_WINDOW_MS:
             raise RequestError("A service window lasts 1 to 240 minutes. Nothing was kept.")
-        kind, says = SERVICE, text_of(said.get("text", ""))
-        content: dict[str, Json] = window_content(came_ms + lasts)
-    elif what == CATCH:
+        says = text_of(said.get("text", ""))
+        return opened_window(by=by, says=says, at_ms=came_ms, lasts_ms=lasts_ms, asked_ms=now_ms)
+    if what == CATCH:
         kind, subject = CUP, subject_called(said.get("bay", ""), rig)
         content = _catch(said, rig, subject)
         says = cup_words(content, subject.name)
     else:
-        kind, content = WATER, _round(said)
+        kind, subject, content = WATER, THE_RIG, _round(said)
         says = round_words(content)
     return LogbookEntry(
         asked_utc_ms=now_ms,
@@ -93,23 +93,39 @@ def _round(said: Mapping[str, str]) -> dict[str, Json]:
 
 
 def _catch(said: Mapping[str, str], rig: Rig, subject: Subject) -> dict[str, Json]:
-    bay = next((each for each in rig.specimen.bays if each.name == subject.name), None)
     litres, minutes = _number(said, "litres", "litres"), _number(said, "minutes", "minutes")
     wide = _number(said, "width", "cup's width")
-    if bay is None or litres is None or not minutes:
-        raise RequestError("A cup catch has a bay, litres and minutes. Nothing was kept.")
-    area = width_area(bay.end - bay.start if wide is None else wide, rig.specimen.height)
+    if litres is None or not minutes:
+        raise RequestError("A cup catch has litres and minutes. Nothing was kept.")
+    area = face_below(rig, subject.name, width=wide)
     return cup_content(litres=litres, minutes=minutes, area_m2=area)
 
 
+def litres_said(words: str) -> float | None:
+    """The litres somebody read off the can; None where nothing was said.
+
+    Raises
+    ------
+    RequestError
+        It is no such number.
+    """
+    return _number_said(words, "number of litres", low=0.0, high=MOST_LITRES)
+
+
 def _number(said: Mapping[str, str], field: str, name: str) -> float | None:
-    words = said.get(field, "")
+    return _number_said(said.get(field, ""), f"number for the {name}")
+
+
+def _number_said(words: str, what: str, *, low: float = -inf, high: float = inf) -> float | None:
+    """A number between two others, with a point or a comma; None where nothing was said."""
     if not words:
         return None
     try:
-        return float(words.replace(",", "."))
+        number = float(words.replace(",", "."))
     except ValueError:
+        number = nan
+    if not low < number < high:
         raise RequestError(
-            f"{words[:20]!r} is no number for the {name}, expected for example 7.5. "
-            "Nothing was kept."
-        ) from None
+            f"{words[:20]!r} is no {what}, expected for example 7.5. Nothing was kept."
+        )
+    return number

@@ -16,8 +16,8 @@ from longsoak.core.water.rounds import (
     catches,
     conductivities,
     cup_content,
+    face_below,
     round_content,
-    width_area,
 )
 from longsoak.core.water.timeline import At, Timeline
 from longsoak.core.water.wetting import Wettings
@@ -26,6 +26,7 @@ from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, About, Logb
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Bay, Kind, Rig
 from longsoak.vocabulary.water import Found, Wetting
+from rigs import small_rig
 from waterrig import probe, told, water_rig
 
 
@@ -164,7 +165,10 @@ def test_rounds_and_cups_are_read_again_as_they_were_written() -> None:
     assert [found for _, found in conductivities([later, salty])] == [500.0, 700.0]
     assert [found for _, found in conductivities([wrong, salty])] == [500.0]
     assert [catch.rate for catch in catches([cup, salty])] == [pytest.approx(5.0)]
-    assert width_area(100.0, 420.0) == pytest.approx(0.042)
+    assert face_below(small_rig(), "plain", width=105.0) == pytest.approx(0.042)
+    assert face_below(small_rig(), "plain") == pytest.approx(0.12)  # its own 300 mm, by 400 high
+    with pytest.raises(RequestError, match="'plane' is no bay"):
+        face_below(small_rig(), "plane")
 
 
 def test_what_was_drawn_off_by_hand_is_no_top_up() -> None:
@@ -196,4 +200,4 @@ def test_an_entry_that_says_what_can_not_be_is_refused(wrong: LogbookEntry, says
 
 def test_a_cup_of_no_width_is_refused() -> None:
     with pytest.raises(RequestError, match="wider than 0"):
-        width_area(0.0, 420.0)
+        face_below(small_rig(), "plain", width=0.0)

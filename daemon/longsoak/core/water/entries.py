@@ -143,6 +143,20 @@ def as_flags(entries: Iterable[LogbookEntry]) -> list[HandFlag]:
     ]
 
 
+def opened_window(
+    *, by: str, says: str, at_ms: int, lasts_ms: int, asked_ms: int | None = None
+) -> LogbookEntry:
+    """The entry that opens a window at a time, asked for then or later."""
+    return LogbookEntry(
+        asked_utc_ms=at_ms if asked_ms is None else asked_ms,
+        at_utc_ms=at_ms,
+        by=by,
+        says=says,
+        kind=SERVICE,
+        content=window_content(at_ms + lasts_ms),
+    )
+
+
 def ended_window(window: LogbookEntry, *, by: str, says: str, utc_ms: int) -> LogbookEntry:
     """The entry that ends a window now; it corrects the first, which stays as it was."""
     began = begins_ms(window)

@@ -9,6 +9,7 @@ from longsoak.core.water.salts import at_25
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import CUP, WATER, About, LogbookEntry
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Rig
 
 _LONGEST = 200  # characters
 # What can stand in a round, with the least and the most of it: brine, and water that is liquid.
@@ -138,17 +139,21 @@ def cup_words(content: dict[str, Json], bay: str) -> str:
     )
 
 
-def width_area(width: float, height: float) -> float:
-    """The face below a cup of some width, both mm, in m2.
+def face_below(rig: Rig, bay: str, *, width: float | None = None) -> float:
+    """The face that a cup in a bay stands for, m2; `width` is the cup's, mm, or else the bay's.
 
     Raises
     ------
     RequestError
-        The width is not above 0.
+        There is no such bay, or the width is not above 0.
     """
-    if not width > 0:
-        raise RequestError(f"The cup is {width:g} mm wide, and has to be wider than 0.")
-    return width * height * 1e-6
+    found = next((each for each in rig.specimen.bays if each.name == bay), None)
+    if found is None:
+        raise RequestError(f"{bay!r} is no bay. Name a bay. Nothing was kept.")
+    wide = found.end - found.start if width is None else width
+    if not wide > 0:
+        raise RequestError(f"The cup is {wide:g} mm wide, and has to be wider than 0.")
+    return wide * rig.specimen.height * 1e-6
 
 
 def _within(number: object, least: float, most: float) -> bool:
