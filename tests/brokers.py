@@ -11,8 +11,8 @@ from jsonschema import Draft202012Validator
 
 from longsoak.core.topics import state_topic
 from longsoak.service.mqtt import UNSEEN, MqttConnection
+from longsoak.vocabulary.destinations import Mqtt, MqttVersion
 from longsoak.vocabulary.outlet import Payload, Recording
-from longsoak.vocabulary.rig import Mqtt, MqttVersion
 from servers import HOST
 
 PREFIX = "longsoak/render-pair"

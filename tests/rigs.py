@@ -10,26 +10,23 @@ from typing import Self, TypedDict, Unpack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Priority
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.curve import Correction, Curve, Form, MadeFor
+from longsoak.vocabulary.destinations import Database, Mail, Mqtt
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.rig import (
-    AlarmPlan,
     Bay,
     Boundary,
     Bus,
-    Database,
     Edges,
     Kind,
     Layer,
-    Mail,
     Material,
-    Mqtt,
     Probe,
     Reservoir,
     Rig,
     Specimen,
-    Watch,
 )
 
 START_MS = 1_777_885_200_000  # 2026-05-04T09:00:00Z

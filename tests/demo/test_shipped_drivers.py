@@ -11,9 +11,10 @@ from longsoak.core.convert import Conversion
 from longsoak.driver import BusDriver, BusSettings, Channel
 from longsoak.rigfile.load import parse
 from longsoak.service.drivers import find_kind
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import BusError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import UNIT, Kind, Rig, Watch
+from longsoak.vocabulary.rig import UNIT, Kind, Rig
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from longsoak_demo import events
 from longsoak_demo.places import BUSES, BY_NAME, PLACES

@@ -21,8 +21,9 @@ from longsoak.rigfile import (
 )
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
-from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind, Watch
+from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind
 from longsoak_drivers.iio import Divider
 from processes import longsoak
 

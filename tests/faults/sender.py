@@ -21,9 +21,10 @@ from longsoak.store.reader import Record
 from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
+from longsoak.vocabulary.destinations import Database, Mqtt
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Database, Mqtt, Rig
+from longsoak.vocabulary.rig import Rig
 from rigs import small_rig
 
 EVERY = 0.05  # s from scan to scan

@@ -20,7 +20,7 @@ from faults.waterworld.weather import DAY, FILE, HOURS, outdoors, saturation
 from faults.waterworld.world import PAN_FACTOR, PAN_FULL, Hour, days_until, summed
 from longsoak.rigfile.load import parse
 from longsoak.service.drivers import find_kind
-from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 
 BENCH = SHAPES[0]
 # The reference list's check tray: 600 x 400 mm with four pedestals of 50 x 50 x 30 mm (computed).

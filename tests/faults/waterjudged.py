@@ -13,7 +13,7 @@ from faults.waterworld.specimen import REACH, SITES
 from faults.waterworld.weather import DAY, HOUR
 from longsoak.store.reader import Record
 from longsoak.store.water import WaterRecord
-from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.water import Found as Water
 
 MINUTE, QUARTER = 60.0, 900.0

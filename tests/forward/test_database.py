@@ -10,9 +10,10 @@ import pytest
 from longsoak.forward.database import DatabaseForwarder
 from longsoak.forward.lines import MEASUREMENTS
 from longsoak.store.reader import Record
+from longsoak.vocabulary.destinations import Database
 from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import Database, Rig
+from longsoak.vocabulary.rig import Rig
 from rigs import Keeper, small_rig
 from servers import TimeSeriesServer, free_port, time_series_server
 from waiting import wait_for

@@ -15,9 +15,9 @@ from longsoak.core.wording import rfc3339
 from longsoak.forward.mqtt import MqttReadings
 from longsoak.service.mqtt import MqttConnection
 from longsoak.store.reader import Record
+from longsoak.vocabulary.destinations import MqttVersion
 from longsoak.vocabulary.errors import ForwardError
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import MqttVersion
 from rigs import Keeper, small_rig
 from servers import HOST, Listener, broker, listener
 from waiting import wait_for

@@ -14,10 +14,11 @@ from pathlib import Path
 import pytest
 
 from longsoak.forward.database import DatabaseForwarder
+from longsoak.vocabulary.destinations import Database
 from longsoak.vocabulary.errors import ForwardError
-from longsoak.vocabulary.rig import Database
 from rigs import Keeper, small_rig
-from servers import HOST, Answer, Asked, Scripted, scripted_server
+from scripted import Answer, Asked, Scripted, scripted_server
+from servers import HOST
 
 RIG = small_rig()
 TOKEN = "t0ken"  # noqa: S105 - made up

@@ -13,9 +13,10 @@ from longsoak.notify.route import RouteNotices
 from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.notices import Person, Route, Way
-from longsoak.vocabulary.rig import Mail, Rig
+from longsoak.vocabulary.rig import Rig
 from rigs import Keeper
 
 TO_ALL = Route("mail", Way.MAIL)

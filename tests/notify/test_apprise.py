@@ -12,7 +12,8 @@ from longsoak.vocabulary.errors import NoticeError, PartlyError
 from longsoak.vocabulary.notices import Way
 from notify.routing import Clocks, Told, a_route, to_mk
 from rigs import NEW, NORMAL, START_MS, Keeper, small_rig
-from servers import HOST, Answer, Asked, free_port, mail_server, scripted_server
+from scripted import Answer, Asked, scripted_server
+from servers import HOST, free_port, mail_server
 
 # What the library itself imports on this Python.
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")

@@ -6,8 +6,8 @@ import pytest
 
 from longsoak.notify.choosing import PACE, Pacing, choose, is_wanted
 from longsoak.vocabulary.alarm import AlarmState, Priority, StoredChange
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.notices import Person
-from longsoak.vocabulary.rig import Watch
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
 
 HIGH, MEDIUM = "overfill: water level", "silent: C 30/60"

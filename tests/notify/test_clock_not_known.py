@@ -6,7 +6,7 @@ from pathlib import Path
 from brokers import PREFIX, connection, validate
 from longsoak.notify.digest import DailyDigest
 from longsoak.notify.mqtt import MqttNotices
-from longsoak.vocabulary.rig import Mail
+from longsoak.vocabulary.destinations import Mail
 from notify.routing import by_mail
 from rigs import GONE, NEW, NORMAL, START_MS, Keeper, small_rig
 from servers import HOST, Mailbox, broker, free_port, listener, mail_server

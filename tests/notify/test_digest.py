@@ -21,11 +21,12 @@ from longsoak.store.audit import audit
 from longsoak.store.ledger import Ledger
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Hiding
+from longsoak.vocabulary.destinations import Database, Mail
 from longsoak.vocabulary.errors import NoticeError
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.notices import Person, Weekly
-from longsoak.vocabulary.rig import Database, Mail, Rig
+from longsoak.vocabulary.rig import Rig
 from notify.routing import by_mail
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server

@@ -9,7 +9,7 @@ from longsoak.notify.route import RouteNotices
 from longsoak.notify.words import LINES, WHOLE, body, subject
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmChange, Hiding, Priority, StoredChange
-from longsoak.vocabulary.rig import Mail
+from longsoak.vocabulary.destinations import Mail
 from notify.routing import TO_ALL, Clocks, a_route
 from rigs import GONE, NEW, NORMAL, START_MS, Keeper, small_rig
 from servers import HOST, Mailbox, mail_server

@@ -15,8 +15,9 @@ from longsoak.service.clock import SystemClock
 from longsoak.service.messages import CursorMoved, OutletNews
 from longsoak.service.outlets import OutletWorker
 from longsoak.store.reader import Record
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.errors import NoticeError
-from longsoak.vocabulary.rig import Mail, Rig
+from longsoak.vocabulary.rig import Rig
 from notify.routing import Told, by_mail
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server, make_certificate

@@ -13,8 +13,8 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 from longsoak.notify.mail import MailCarrier
 from longsoak.notify.route import RouteNotices
 from longsoak.service.tls import trusting
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.errors import NoticeError, PartlyError
-from longsoak.vocabulary.rig import Mail
 from notify.routing import TO_ALL, Clocks, Told, a_route
 from rigs import GONE, NEW, NORMAL, START_MS, Keeper, small_rig
 from servers import HOST, Mailbox, free_port, mail_server, make_certificates

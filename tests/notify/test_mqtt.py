@@ -10,8 +10,8 @@ import pytest
 from brokers import PREFIX, STATE, connection, validate
 from longsoak.notify.mqtt import MqttNotices
 from longsoak.store.reader import Record
+from longsoak.vocabulary.destinations import MqttVersion
 from longsoak.vocabulary.errors import NoticeError
-from longsoak.vocabulary.rig import MqttVersion
 from notify.routing import Told
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, free_port, listener

@@ -12,9 +12,9 @@ from longsoak.notify.mail import MailCarrier
 from longsoak.notify.notice import Carried, Notice
 from longsoak.notify.route import RouteNotices
 from longsoak.store.noticerecord import held_cursor
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.errors import PartlyError
 from longsoak.vocabulary.notices import Person, Quiet, Route, Way
-from longsoak.vocabulary.rig import Mail
 from notify.routing import Clocks, Told, a_route
 from rigs import GONE, NEW, NORMAL, Keeper, small_rig
 from servers import HOST, Mailbox, mail_server

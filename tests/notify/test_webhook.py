@@ -23,7 +23,8 @@ from longsoak.vocabulary.notices import Route, Way
 from longsoak.vocabulary.rig import Rig
 from notify.routing import Clocks, Told, a_route, to_mk
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, Keeper, small_rig
-from servers import HOST, Answer, Asked, free_port, make_certificates, scripted_server
+from scripted import Answer, Asked, scripted_server
+from servers import HOST, free_port, make_certificates
 
 HIGH, MEDIUM = "overfill: water level", "silent: C 30/60"
 RIG = small_rig(name="pair")

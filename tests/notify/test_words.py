@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator
 from brokers import schema
 from longsoak.notify.words import body, one_line, payload, subject
 from longsoak.vocabulary.alarm import AlarmState, Priority, StoredChange
-from longsoak.vocabulary.rig import AlarmPlan, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from pages.pagerig import Bays, make_rig
 from rigs import ACKNOWLEDGED, GONE, NEW, NORMAL, START_MS, small_rig
 

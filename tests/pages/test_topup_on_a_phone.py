@@ -62,6 +62,21 @@ def phone(browser: Browser, served: Served) -> Page:
     return context.new_page()
 
 
+def begin(page: Page) -> None:
+    """Begin a top-up on the water's sheet."""
+    page.get_by_label("Your initials").fill("mk")
+    page.get_by_role("button", name="Begin a top-up").click()
+    expect(page.locator("[data-pour=word]")).to_have_text("ready", timeout=15_000)
+
+
+def pouring(browser: Browser, served: Served) -> Page:
+    """A phone on which a top-up has begun."""
+    page = phone(browser, served)
+    page.goto("/water")
+    begin(page)
+    return page
+
+
 def litres(page: Page) -> float:
     return float(page.locator("[data-pour=big]").inner_text())
 
@@ -76,9 +91,7 @@ def test_a_phone_beside_the_bucket_says_how_much_fits_and_when_to_stop(
     expect(page.locator("[data-pour=unit]")).to_have_text("litres fit")
     assert 9.0 < litres(page) <= 12.0
     looks_well(page, "water-at-rest")
-    page.get_by_label("Your initials").fill("mk")
-    page.get_by_role("button", name="Begin a top-up").click()
-    expect(page.locator("[data-pour=word]")).to_have_text("ready", timeout=15_000)
+    begin(page)
     page.mouse.click(30, 300)  # a browser sounds only after a finger has touched it
     fits = litres(page)
 
@@ -120,11 +133,7 @@ def test_what_is_over_the_line_is_told_with_what_to_draw_off(
     poured: tuple[Tray, Served], browser: Browser
 ) -> None:
     tray, served = poured
-    page = phone(browser, served)
-    page.goto("/water")
-    page.get_by_label("Your initials").fill("mk")
-    page.get_by_role("button", name="Begin a top-up").click()
-    expect(page.locator("[data-pour=word]")).to_have_text("ready", timeout=15_000)
+    page = pouring(browser, served)
     tray.set(103.0)
     expect(page.locator("[data-pour=word]")).to_have_text("over the line", timeout=8000)
     expect(page.locator("[data-pour=unit]")).to_have_text("litres over the line")
@@ -138,11 +147,7 @@ def test_a_phone_that_hears_nothing_any_more_says_stop(
     poured: tuple[Tray, Served], browser: Browser
 ) -> None:
     _, served = poured
-    page = phone(browser, served)
-    page.goto("/water")
-    page.get_by_label("Your initials").fill("mk")
-    page.get_by_role("button", name="Begin a top-up").click()
-    expect(page.locator("[data-pour=word]")).to_have_text("ready", timeout=15_000)
+    page = pouring(browser, served)
     served.process.send_signal(signal.SIGSTOP)  # to the phone, as if it were out of reach
     expect(page.locator("[data-pour=unit]")).to_contain_text("no signal", timeout=8000)
     expect(page.locator(".guide")).to_have_attribute("data-tone", "stop")
@@ -157,11 +162,7 @@ def test_a_phone_that_hears_nothing_any_more_says_stop(
 
 def test_a_level_that_falls_silent_says_stop(poured: tuple[Tray, Served], browser: Browser) -> None:
     tray, served = poured
-    page = phone(browser, served)
-    page.goto("/water")
-    page.get_by_label("Your initials").fill("mk")
-    page.get_by_role("button", name="Begin a top-up").click()
-    expect(page.locator("[data-pour=word]")).to_have_text("ready", timeout=15_000)
+    page = pouring(browser, served)
     tray.says["level"] = "none"
     expect(page.locator("[data-pour=word]")).to_have_text("level not known", timeout=10_000)
     expect(page.locator(".guide")).to_have_attribute("data-tone", "stop")

@@ -5,8 +5,9 @@ import re
 import pytest
 
 from longsoak.rigfile.load import parse
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import AlarmPlan, Kind, Rig, Watch
+from longsoak.vocabulary.rig import Kind, Rig
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")

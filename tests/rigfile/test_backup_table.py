@@ -1,7 +1,9 @@
 """Where the record is backed up to, as a rig file says it, and the alarm that comes with it."""
 
 from longsoak.rigfile.load import parse
-from longsoak.vocabulary.rig import AlarmPlan, Backup, Rig, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
+from longsoak.vocabulary.destinations import Backup
+from longsoak.vocabulary.rig import Rig
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")

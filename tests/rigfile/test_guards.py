@@ -3,8 +3,8 @@
 import pytest
 
 from longsoak.rigfile.load import load, parse
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import Watch
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")

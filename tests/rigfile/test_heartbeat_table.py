@@ -1,7 +1,9 @@
 """Where signs of life go, as a rig file says it, and the alarm that comes with it."""
 
 from longsoak.rigfile.load import parse
-from longsoak.vocabulary.rig import AlarmPlan, Heartbeat, Rig, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
+from longsoak.vocabulary.destinations import Heartbeat
+from longsoak.vocabulary.rig import Rig
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")

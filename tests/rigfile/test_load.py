@@ -9,21 +9,9 @@ import pytest
 from longsoak.rigfile.kinds import DEFAULTS
 from longsoak.rigfile.load import load, parse
 from longsoak.rigfile.outletchecks import rate_for
+from longsoak.vocabulary.destinations import Database, Mail, Mqtt, MqttVersion
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import (
-    Boundary,
-    Database,
-    Kind,
-    Layer,
-    Mail,
-    Material,
-    Mqtt,
-    MqttVersion,
-    Probe,
-    Quantity,
-    Reservoir,
-    Rig,
-)
+from longsoak.vocabulary.rig import Boundary, Kind, Layer, Material, Probe, Quantity, Reservoir, Rig
 from rigfile.fake_kinds import HERE, find_kind
 
 GOOD = (HERE / "good.toml").read_text(encoding="utf-8")

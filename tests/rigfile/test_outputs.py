@@ -7,8 +7,9 @@ import pytest
 from longsoak.core.cautions import output_cautions
 from longsoak.rigfile.load import load, parse
 from longsoak.service.drivers import find_kind
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import RigFileError
-from longsoak.vocabulary.rig import OutputKind, Watch
+from longsoak.vocabulary.rig import OutputKind
 from whole.trayrig import head
 
 HERE = Path(__file__).parent

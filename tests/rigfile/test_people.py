@@ -6,9 +6,10 @@ from longsoak.core.routes import routes_of
 from longsoak.rigfile import noticechecks
 from longsoak.rigfile.load import parse
 from longsoak.vocabulary.alarm import Priority
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.errors import RigFileError
 from longsoak.vocabulary.notices import Person, Quiet, Webhook, Weekly
-from longsoak.vocabulary.rig import AlarmPlan, Rig, Watch
+from longsoak.vocabulary.rig import Rig
 from rigfile.fake_kinds import HERE, find_kind
 
 WALL = (HERE / "broken" / "trial_to_nobody.toml").read_text(encoding="utf-8")

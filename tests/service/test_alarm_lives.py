@@ -12,7 +12,7 @@ from longsoak.core.alarmrates import Rates
 from longsoak.core.alarms import LONGEST_SHELVED, Seen
 from longsoak.service.alarmlives import LINGERS, AlarmLives, At
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding, Priority
-from longsoak.vocabulary.rig import AlarmPlan, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 
 T0 = 1_900_000_000_000
 NEW, ACKNOWLEDGED, GONE = AlarmState.NEW, AlarmState.ACKNOWLEDGED, AlarmState.GONE

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from longsoak.service.attending import Attending
 from longsoak.service.switchboard import Pattern, Switchboard
 from longsoak.store.topuprequests import Fill
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Output, OutputKind, Rig, Watch
+from longsoak.vocabulary.rig import Output, OutputKind, Rig
 from rigs import small_rig
 
 LAMP = Output("stop lamp", OutputKind.LAMP, "tray", {"line": 22})

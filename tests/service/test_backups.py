@@ -16,8 +16,8 @@ from longsoak.store.backups import found_in
 from longsoak.store.backuptimes import BACKUP, FAILED, MADE, BackupTimes
 from longsoak.store.verify import verify
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.destinations import Backup
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.rig import Backup
 from rigs import START_MS, Keeper, small_rig
 from store.backing import silent
 from waiting import wait_for

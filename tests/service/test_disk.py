@@ -19,8 +19,9 @@ from longsoak.service.lookover import LEAST, MOST, NOT_SOONER, LookOver
 from longsoak.store.aside import DamageError
 from longsoak.store.files import RECORD
 from longsoak.store.space import DAY, Space, Written, pace, written_by_us
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.rig import Marks, Watch
+from longsoak.vocabulary.rig import Marks
 from rigs import START_MS, Keeper, small_rig
 from waiting import wait_for
 

@@ -14,11 +14,12 @@ from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault
 from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Rig
 from rigs import Keeper
 
 MIDNIGHT_MS = 1_777_852_800_000  # 2026-05-04

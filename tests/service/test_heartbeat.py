@@ -14,9 +14,10 @@ from longsoak.service import heartbeat
 from longsoak.service.heartbeat import HeartbeatWorker
 from longsoak.service.messages import OutletNews
 from longsoak.service.verified import Seen, Verified
-from longsoak.vocabulary.rig import Heartbeat
+from longsoak.vocabulary.destinations import Heartbeat
 from rigs import START_MS, Keeper, small_rig
-from servers import Asked, Scripted, free_port, make_certificate, scripted_server
+from scripted import Asked, Scripted, scripted_server
+from servers import free_port, make_certificate
 from service.test_verified import Moving
 from waiting import wait_for
 

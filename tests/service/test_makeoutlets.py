@@ -17,7 +17,8 @@ from longsoak.service.waking import Waking
 from longsoak.store.readback import ReadBack
 from longsoak.store.unkept import Unkept
 from longsoak.vocabulary.alarm import AlarmChange
-from longsoak.vocabulary.rig import Database, Mqtt, Rig
+from longsoak.vocabulary.destinations import Database, Mqtt
+from longsoak.vocabulary.rig import Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
 from servers import HOST, broker, listener, time_series_server
 from waiting import wait_for

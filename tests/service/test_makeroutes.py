@@ -15,7 +15,8 @@ from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.notices import Person, Webhook
 from longsoak.vocabulary.rig import Rig
 from rigs import NEW, NORMAL, Keeper, small_rig
-from servers import Answer, Asked, make_certificates, scripted_server
+from scripted import Answer, Asked, scripted_server
+from servers import make_certificates
 from waiting import wait_for
 
 # What the library apprise itself imports on this Python.

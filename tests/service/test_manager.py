@@ -63,6 +63,7 @@ def test_nobody_is_told_where_nobody_asks_or_listens(tmp_path: Path) -> None:
         manager = ServiceManager(environment)
         manager.tell("READY=1")
         manager.close()
+        assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize(

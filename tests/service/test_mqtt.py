@@ -18,8 +18,8 @@ from brokers import PREFIX, STATE, connection
 from longsoak.service.brokerwords import refused, unreachable
 from longsoak.service.mqtt import MqttConnection, client_id
 from longsoak.service.tls import tls_of
+from longsoak.vocabulary.destinations import Mqtt, MqttVersion
 from longsoak.vocabulary.errors import BrokerError
-from longsoak.vocabulary.rig import Mqtt, MqttVersion
 from servers import HOST, Broker, Certificates, broker, free_port, listener, make_certificates
 from waiting import wait_for
 
@@ -70,7 +70,7 @@ _RUN = """
 import sys, threading
 sys.path.insert(0, sys.argv[3])
 from brokers import connection
-from longsoak.vocabulary.rig import MqttVersion
+from longsoak.vocabulary.destinations import MqttVersion
 with connection(int(sys.argv[1]), version=MqttVersion(sys.argv[2])) as made:
     made.ready()
     print("up", flush=True)

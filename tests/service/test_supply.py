@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from longsoak.service.supply import LOOK, REMEMBERED, TELL, Supply
-from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 
 
 def chip(sys: Path, low: int) -> None:

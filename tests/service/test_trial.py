@@ -9,9 +9,10 @@ from longsoak.service.clock import SystemClock
 from longsoak.service.trial import Sent, TrialKeeper
 from longsoak.store.noticerecord import ANSWERED, SENT, NoticeRecord
 from longsoak.store.writer import Batch
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.notices import TRIAL, Weekly
-from longsoak.vocabulary.rig import Room, Watch
+from longsoak.vocabulary.rig import Room
 from rigs import Keeper, small_rig
 
 PARTS = Parts(None, 0.0, Room(), (), (), (), backup=False, trial=True)

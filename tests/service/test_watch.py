@@ -10,8 +10,8 @@ from longsoak.rigfile.load import parse
 from longsoak.service.alarmlives import At
 from longsoak.service.watch import BUS_PATIENCE, AlarmBook
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.rig import Watch
 from service.benchrig import T0, bench, scan
 
 HERE = Path(__file__).parent

@@ -12,10 +12,10 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.water import WaterRecord
 from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import TOP_UP, LogbookEntry
-from longsoak.vocabulary.rig import Watch
 from longsoak.vocabulary.water import Found, Wetting
 from rigs import START_MS, Keeper
 from waterrig import NAMES, water_rig

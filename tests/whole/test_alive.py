@@ -18,7 +18,8 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
 from processes import longsoak, running
-from servers import Scripted, broker, listener, scripted_server
+from scripted import Scripted, scripted_server
+from servers import broker, listener
 from service.test_manager import Bound
 from waiting import wait_for
 from whole.thermorig import lay_out, rom, show

@@ -13,17 +13,8 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from pages.serving import serve
 from processes import Running, longsoak, running
-from servers import (
-    Answer,
-    Asked,
-    Mailbox,
-    Scripted,
-    broker,
-    free_port,
-    listener,
-    mail_server,
-    scripted_server,
-)
+from scripted import Answer, Asked, Scripted, scripted_server
+from servers import Mailbox, broker, free_port, listener, mail_server
 from service.setclock import SetClock
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray

@@ -17,16 +17,8 @@ from brokers import validate
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from processes import COMMAND, longsoak, running
-from servers import (
-    HOST,
-    Broker,
-    broker,
-    free_port,
-    listener,
-    listens,
-    make_certificates,
-    scripted_server,
-)
+from scripted import scripted_server
+from servers import HOST, Broker, broker, free_port, listener, listens, make_certificates
 from waiting import wait_for
 from whole.thermorig import lay_out
 
@@ -192,7 +184,8 @@ def test_old_data_and_clocks_that_differ_are_told_apart_by_what_comes_next(
         watch = subprocess.Popen([*command, "--wait", "2"], stdout=subprocess.PIPE, text=True)
         if comes is not None:
             log = tmp_path / "broker" / "broker.log"
-            wait_for(lambda: "Sending PUBLISH" in log.read_text(), what="the one that watches")
+            # Once it has answered for what was kept: what comes before could be the first it sees.
+            wait_for(lambda: "Received PUBACK" in log.read_text(), what="the one that watches")
             ago, scan = comes
             publish(server, state(ago=ago, scans=scan), retain=True)
         said, _ = watch.communicate(timeout=20)

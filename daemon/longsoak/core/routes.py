@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 
+from longsoak.vocabulary.destinations import Mail, Mqtt
 from longsoak.vocabulary.notices import Person, Route, Way, Webhook
-from longsoak.vocabulary.rig import Mail, Mqtt, Rig
+from longsoak.vocabulary.rig import Rig
 
 
 def routes(

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from longsoak.forward.lines import Lines
 from longsoak.forward.sifting import Sifted, sift
 from longsoak.store.reader import Record
+from longsoak.vocabulary.destinations import Database
 from longsoak.vocabulary.errors import ForwardError, StoreError
-from longsoak.vocabulary.rig import Database, Rig
+from longsoak.vocabulary.rig import Rig
 
 BATCH = 5000  # readings a request
 PAGE = 200  # scans read at a time

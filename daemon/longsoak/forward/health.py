@@ -8,8 +8,9 @@ from longsoak.forward.times import TimedRecord
 from longsoak.store.noticerecord import OUTLET, TAKEN, WELL, NoticeRecord, held_cursor
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.notices import TRIAL
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Rig
 
 FORWARDERS = ("database", "readings")
 # A forwarder's cursor is saved once a minute and stays a minute behind what it has sent, so what is

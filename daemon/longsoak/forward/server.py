@@ -15,8 +15,8 @@ from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.exceptions import HTTPError
 from urllib3.exceptions import TimeoutError as WireTimeoutError
 
+from longsoak.vocabulary.destinations import Database
 from longsoak.vocabulary.errors import ForwardError
-from longsoak.vocabulary.rig import Database
 
 # Answers that say nothing about the lines sent: who asks, where, or how often is at fault.
 _NOT_ABOUT_THE_LINES = frozenset({401, 403, 404, 405, 407, 408, 429})

@@ -17,7 +17,8 @@ from longsoak.notify.words import (
     subject,
 )
 from longsoak.vocabulary.alarm import StoredChange
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.alarmplan import Watch
+from longsoak.vocabulary.rig import Rig
 
 
 def of_changes(

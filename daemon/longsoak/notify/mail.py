@@ -11,8 +11,8 @@ from typing import TypeVar
 
 from longsoak.notify.notice import Carried, Notice
 from longsoak.notify.words import error_words, one_line
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.errors import NoticeError, PartlyError
-from longsoak.vocabulary.rig import Mail
 
 _T = TypeVar("_T")
 _Refused = Mapping[str, tuple[int, bytes]]  # by address, as smtplib tells it

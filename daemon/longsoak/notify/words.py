@@ -7,8 +7,9 @@ from longsoak.core.alarmrates import BURST, first_outs
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, rfc3339, time_words, value_words, with_noun
 from longsoak.vocabulary.alarm import Priority, StoredChange
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.flags import Reason
-from longsoak.vocabulary.rig import UNIT, AlarmPlan, Probe, Rig, Watch
+from longsoak.vocabulary.rig import UNIT, Probe, Rig
 
 _WHAT = {Watch.BUS: "Bus", Watch.OUTLET: "Outlet"}
 _MANY = 4  # names in a subject; mail programs show some 80 characters of it

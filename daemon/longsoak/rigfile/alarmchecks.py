@@ -8,8 +8,9 @@ from longsoak.rigfile.reading import Part
 from longsoak.rigfile.references import check_known
 from longsoak.rigfile.report import MISSING, Report, listed, nearest, number, quoted
 from longsoak.rigfile.tables import ProbeTable
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.notices import MAIL_LIST, Way
-from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind, Watch
+from longsoak.vocabulary.rig import JUDGED, PUMP, SWITCHES, UNIT_WORDS, Kind
 
 RECORD = "record"  # what an alarm about the record has for its subject
 COMPUTER = "computer"

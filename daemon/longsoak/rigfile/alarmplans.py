@@ -17,7 +17,8 @@ from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.alarmtexts import AlarmWriter
 from longsoak.rigfile.alarmusual import REPEAT
 from longsoak.rigfile.words import given
-from longsoak.vocabulary.rig import UNIT, AlarmPlan, Bay, Probe, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
+from longsoak.vocabulary.rig import UNIT, Bay, Probe
 
 
 def plan_alarms(

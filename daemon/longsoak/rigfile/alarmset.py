@@ -6,18 +6,8 @@ from dataclasses import dataclass
 from longsoak.rigfile.alarmchecks import COMPUTER, RECORD
 from longsoak.rigfile.alarmusual import REPEAT, USUAL
 from longsoak.rigfile.words import given
-from longsoak.vocabulary.rig import (
-    JUDGED,
-    PUMP,
-    UNIT,
-    AlarmPlan,
-    Bus,
-    Kind,
-    Probe,
-    Reservoir,
-    Room,
-    Watch,
-)
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
+from longsoak.vocabulary.rig import JUDGED, PUMP, UNIT, Bus, Kind, Probe, Reservoir, Room
 
 # All of these are common practice for a rig that runs for months, none from a standard.
 WATER_DEADBAND = 3.0  # mm: ripples from the drip rail and the pump

@@ -18,7 +18,7 @@ from longsoak.rigfile.words import (
     reference,
 )
 from longsoak.vocabulary.alarm import Priority
-from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 
 OUTLETS = ("mail", "mqtt", "readings", "database", "heartbeat")
 

@@ -6,8 +6,9 @@ from dataclasses import replace
 from longsoak.rigfile.probetexts import ProbeTexts, look_until
 from longsoak.rigfile.recordtexts import OF_THE_RECORD, Texts, duration_words
 from longsoak.rigfile.watertexts import WaterTexts
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.notices import MAIL_LIST, Way
-from longsoak.vocabulary.rig import PUMP, AlarmPlan, Bay, Kind, Probe, Reservoir, Watch
+from longsoak.vocabulary.rig import PUMP, Bay, Kind, Probe, Reservoir
 
 
 class AlarmWriter:

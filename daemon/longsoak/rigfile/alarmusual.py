@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from longsoak.vocabulary.alarm import Priority
-from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 
 MINUTE, HOUR, DAY = 60.0, 3600.0, 86_400.0
 

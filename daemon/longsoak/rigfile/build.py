@@ -32,19 +32,15 @@ from longsoak.rigfile.tables import (
 )
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.curve import Curve
+from longsoak.vocabulary.destinations import Backup, Database, Heartbeat, Mqtt, MqttVersion
 from longsoak.vocabulary.rig import (
     PUMP,
-    Backup,
     Bay,
     Bus,
-    Database,
     DryFace,
     Edges,
-    Heartbeat,
     Kind,
     Layer,
-    Mqtt,
-    MqttVersion,
     Probe,
     Quantity,
     Rig,

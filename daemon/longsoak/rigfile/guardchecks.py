@@ -13,7 +13,8 @@ from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.report import Report, number, quoted
 from longsoak.rigfile.tables import ReservoirTable
-from longsoak.vocabulary.rig import Kind, Watch
+from longsoak.vocabulary.alarmplan import Watch
+from longsoak.vocabulary.rig import Kind
 
 
 @dataclass(frozen=True, slots=True)

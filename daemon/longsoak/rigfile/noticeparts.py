@@ -3,8 +3,8 @@
 from longsoak.rigfile.outlettables import MailTable, PersonTable, WebhookTable
 from longsoak.rigfile.words import given
 from longsoak.vocabulary.alarm import Priority
+from longsoak.vocabulary.destinations import Mail
 from longsoak.vocabulary.notices import Person, Quiet, Webhook, Weekly
-from longsoak.vocabulary.rig import Mail
 
 SMTP_PORT = 25  # RFC 5321, 4.5.4.2
 SMTP_TLS_PORT = 465  # RFC 8314, 7.3: registered for submission over TLS, from memory

@@ -23,7 +23,8 @@ from longsoak.rigfile.words import (
     table_of,
 )
 from longsoak.vocabulary.alarm import Priority
-from longsoak.vocabulary.rig import MqttVersion, Watch
+from longsoak.vocabulary.alarmplan import Watch
+from longsoak.vocabulary.destinations import MqttVersion
 
 _TimeOfDay = Annotated[str, Field(pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$")]
 _Weekly = Annotated[

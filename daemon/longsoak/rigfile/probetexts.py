@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 from longsoak.core.wording import place_words
 from longsoak.rigfile.recordtexts import Texts, duration_words
-from longsoak.vocabulary.rig import PUMP, AlarmPlan, Bay, Kind, Probe, Reservoir, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
+from longsoak.vocabulary.rig import PUMP, Bay, Kind, Probe, Reservoir
 
 LOOK_AT = {
     Kind.LEVEL: "water",

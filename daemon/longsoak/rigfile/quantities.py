@@ -9,8 +9,9 @@ from longsoak.rigfile.geometrychecks import SLACK
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.report import Report, number, quoted
 from longsoak.rigfile.tables import LayerTable, ProbeTable
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.curve import MadeFor
-from longsoak.vocabulary.rig import Kind, Material, Quantity, SitsIn, Watch
+from longsoak.vocabulary.rig import Kind, Material, Quantity, SitsIn
 
 _WOODEN = (Material.TIMBER, Material.BOARD)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from longsoak.vocabulary.rig import AlarmPlan, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 
 
 @dataclass(frozen=True, slots=True)

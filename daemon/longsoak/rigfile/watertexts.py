@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from longsoak.rigfile.recordtexts import Texts, duration_words
-from longsoak.vocabulary.rig import AlarmPlan, Watch
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 
 if TYPE_CHECKING:
     from longsoak.vocabulary.rig import Probe, Reservoir

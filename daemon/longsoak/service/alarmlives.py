@@ -26,7 +26,7 @@ from longsoak.core.alarms import (
 )
 from longsoak.core.wording import age_words, time_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Hiding
-from longsoak.vocabulary.rig import AlarmPlan
+from longsoak.vocabulary.alarmplan import AlarmPlan
 
 # s: what follows from a cause goes with it, a moment later; nobody has to be told in between.
 LINGERS = 10.0

@@ -12,9 +12,10 @@ from longsoak.core.water.guide import Look, Setting, Told, TopUp, Word, step
 from longsoak.core.water.pour import USUAL_LAG
 from longsoak.service.switchboard import Pattern
 from longsoak.store.topuprequests import FILL_HOLDS, GUIDED_FOR, Fill
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import FILLS, Output, OutputKind, Rig, Watch
+from longsoak.vocabulary.rig import FILLS, Output, OutputKind, Rig
 
 RENEWS = 1.0  # s between two askings of an output that is to stay on
 _GUIDED = {Word.READY: None, Word.POURING: None, Word.SLOW: Pattern.STEADY}  # all others: fast

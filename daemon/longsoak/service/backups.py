@@ -13,8 +13,8 @@ from longsoak.core.wording import age_words, with_noun
 from longsoak.service.clock import Clock
 from longsoak.service.messages import BackupNews
 from longsoak.store.backuptimes import BackupTimes
+from longsoak.vocabulary.destinations import Backup
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.rig import Backup
 
 _log = logging.getLogger(__name__)
 

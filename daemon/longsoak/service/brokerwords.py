@@ -2,7 +2,7 @@
 
 import ssl
 
-from longsoak.vocabulary.rig import MqttVersion
+from longsoak.vocabulary.destinations import MqttVersion
 
 _OF_TIME = (9, 10)  # not yet valid, expired: as `openssl verify -attime` gives them
 

@@ -22,9 +22,10 @@ from longsoak.store.space import (
     written_by_us,
 )
 from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.rig import Marks, Watch
+from longsoak.vocabulary.rig import Marks
 
 LOOK = 10.0  # s: a program that fills a disk does it fast
 COUNT = 3600.0  # s between two lines of what was written

@@ -6,8 +6,8 @@ from pathlib import Path
 from longsoak.core.wording import age_words
 from longsoak.store.files import RECORD
 from longsoak.store.writer import HELD_OPEN, RecordWriter
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.rig import Watch
 
 EVERY = 6 * 3600.0  # s; SQLite itself folds in what it can with every thousandth page
 LARGE = 16_000_000  # bytes: four times where SQLite itself begins, so somebody holds it open

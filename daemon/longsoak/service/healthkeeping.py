@@ -17,11 +17,12 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.scans import Scans
 from longsoak.store.timeline import settled_to, stretches
 from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Fault, Finding, Suspicion
-from longsoak.vocabulary.rig import Kind, Rig, Watch
+from longsoak.vocabulary.rig import Kind, Rig
 
 LOOKS_EVERY = 60.0  # s
 _BITE = 64  # scans

@@ -9,7 +9,7 @@ from longsoak.service.clock import Clock
 from longsoak.service.messages import OutletNews
 from longsoak.service.verified import Verified
 from longsoak.service.webget import PATIENCE, NoAnswerError, get
-from longsoak.vocabulary.rig import Heartbeat
+from longsoak.vocabulary.destinations import Heartbeat
 
 _log = logging.getLogger(__name__)
 

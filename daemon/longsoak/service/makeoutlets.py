@@ -17,10 +17,11 @@ from longsoak.store.noticerecord import REFUSED
 from longsoak.store.readback import Measured, ReadBack
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch, RecordWriter
+from longsoak.vocabulary.destinations import Mqtt
 from longsoak.vocabulary.errors import BrokerError, ForwardError, NoticeError
 from longsoak.vocabulary.notices import Way
 from longsoak.vocabulary.outlet import Broker, Outlet
-from longsoak.vocabulary.rig import Mqtt, Rig
+from longsoak.vocabulary.rig import Rig
 
 if TYPE_CHECKING:
     from longsoak.forward.times import TimedRecord

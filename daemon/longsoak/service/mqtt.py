@@ -19,9 +19,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 from longsoak.core.topics import state_topic
 from longsoak.service.brokerwords import refused, unanswered, unreachable
 from longsoak.service.clock import SystemClock
+from longsoak.vocabulary.destinations import Mqtt, MqttVersion
 from longsoak.vocabulary.errors import BrokerError
 from longsoak.vocabulary.outlet import Payload, Published, Recording
-from longsoak.vocabulary.rig import Mqtt, MqttVersion
 
 KEEPALIVE = 20  # s; the broker publishes the last will one and a half times that after silence
 REMEMBERED = 604_800  # s a broker is to remember that we were connected

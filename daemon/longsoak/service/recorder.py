@@ -52,13 +52,14 @@ from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of,
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.alarm import AlarmChange, Priority
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.notices import TRIAL
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import Output, Rig, Watch
+from longsoak.vocabulary.rig import Output, Rig
 
 _log = logging.getLogger(__name__)
 

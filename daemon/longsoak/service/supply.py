@@ -13,8 +13,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from longsoak.core.wording import age_words, with_noun
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.rig import Watch
 
 SYS = Path("/sys")
 LOOK = 2.0  # s: the kernel forgets what it saw after that

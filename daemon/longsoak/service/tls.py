@@ -3,8 +3,8 @@
 import ssl
 from pathlib import Path
 
+from longsoak.vocabulary.destinations import Mqtt
 from longsoak.vocabulary.errors import BrokerError, NoticeError
-from longsoak.vocabulary.rig import Mqtt
 
 
 def trusting(ca_file: str | None, *, table: str, beside: Path) -> ssl.SSLContext:

@@ -10,8 +10,9 @@ from longsoak.core.localtime import last_of
 from longsoak.core.wording import age_words, time_words
 from longsoak.service.clock import Clock
 from longsoak.store.noticerecord import NoticeRecord
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import StoreError
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Rig
 
 _MINUTE_MS = 60_000
 

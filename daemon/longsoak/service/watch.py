@@ -17,9 +17,10 @@ from longsoak.rigfile.alarmchecks import (
 )
 from longsoak.service.alarmlives import AlarmLives, At, Says
 from longsoak.vocabulary.alarm import AlarmChange, AlarmLeft, AlarmState, Priority
+from longsoak.vocabulary.alarmplan import AlarmPlan, Watch
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
 from longsoak.vocabulary.reading import Scan
-from longsoak.vocabulary.rig import AlarmPlan, Kind, Probe, Rig, Watch
+from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 # A bus whose worker has delivered nothing for this long hangs inside its driver. A pass over many
 # dead channels may take minutes by itself.

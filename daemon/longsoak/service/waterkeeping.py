@@ -18,10 +18,11 @@ from longsoak.store.scans import Scans
 from longsoak.store.stretches import UNSURE, Stretch, all_stretches
 from longsoak.store.water import KeptWater, WaterMemory, WaterRecord
 from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import WATER
-from longsoak.vocabulary.rig import Rig, Watch
+from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews
 
 LOOKS_EVERY = 60.0  # s: a burst is told within the hour

@@ -2,12 +2,9 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 from longsoak.vocabulary.alarm import Priority
-
-if TYPE_CHECKING:
-    from longsoak.vocabulary.rig import Watch
+from longsoak.vocabulary.alarmplan import Watch
 
 MAIL_LIST = "mail to the list"  # what an alarm about an address in `to` has for its subject
 TRIAL = "trial"  # what a person acknowledges, and the kind of the events about it
@@ -56,7 +53,7 @@ class Person:
     apprise_file: str | None = None
     least: Priority = Priority.LOW
     quiet: Quiet | None = None
-    watches: "tuple[Watch, ...] | None" = None
+    watches: tuple[Watch, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,8 @@ from longsoak.core.alarms import LONGEST_SHELVED
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, ago_words
 from longsoak.vocabulary.alarm import AlarmState, Hiding, StoredChange
-from longsoak.vocabulary.rig import AlarmPlan, Rig
+from longsoak.vocabulary.alarmplan import AlarmPlan
+from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.sentences import (

@@ -4,7 +4,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from longsoak.core.water.guide import Told
-from longsoak.vocabulary.rig import Output, Watch
+from longsoak.vocabulary.alarmplan import Watch
+from longsoak.vocabulary.rig import Output
 
 # What may not stand while a valve is open, at whatever priority.
 FORBIDS = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.LEVEL_UNKNOWN, Watch.DISAGREE)
