@@ -20,7 +20,7 @@ MINUTE, QUARTER = 60.0, 900.0
 MONTH = 30.4 * DAY
 GAP = "gap"  # time without readings, as the record tells it
 # What the water's books tell beside alarms.
-IN_THE_BOOKS = (Water.TOP_UP, Water.SIPHON, Water.STUCK, Water.RISES)
+IN_THE_BOOKS = (Water.TOP_UP, Water.SIPHON, Water.STUCK, Water.RISES, Water.JUMPS)
 FALSE_A_MONTH = 1.0
 EARLY = 90.0  # s: a probe reads a little high, and it is looked at once a minute
 
@@ -61,7 +61,7 @@ class Sign:
 
 
 _HIGH = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT)
-_OFF = (Watch.DOUBT, Watch.STUCK, Watch.DRIFTING)
+_OFF = (Watch.DOUBT, Watch.STUCK, Watch.DRIFTING, Watch.LEVEL_DOUBT)
 _WET = (*_OFF, Watch.SHORT, Watch.INSULATION)
 _LOWEST = tuple(site.name for site in SITES if site.height <= REACH)
 WETS_FOR = 45 * DAY
@@ -102,7 +102,15 @@ SIGNS: dict[Kind, Sign] = {
         (*_OFF, Watch.LEVEL_UNKNOWN),
         0.0,
         whole=True,
-        explains=(*_HIGH, Watch.LOW, Watch.DRY, Watch.LEAK, Water.RISES, Watch.DISAGREE),
+        explains=(
+            *_HIGH,
+            Watch.LOW,
+            Watch.DRY,
+            Watch.LEAK,
+            Water.RISES,
+            Water.JUMPS,
+            Watch.DISAGREE,
+        ),
         own=True,
         beside=(FLOAT,),
     ),

@@ -47,6 +47,7 @@ def numbers(alarm: AlarmPlan) -> tuple[float | None, float, float, float, str]:
         ("contact:water level", (110, 2.5, 2, 30, "mm")),
         ("low:water level", (40, 3, 600, 600, "mm")),
         ("leak:water level", (None, 0, 0, 0, "")),
+        ("level in doubt:water level", (None, 0, 0, 0, "")),
         ("salts:water level", (None, 0, 0, 0, "")),
         ("dry:water level", (25, 3, 30, 60, "mm")),
         ("level unknown:water level", (None, 0, 30, 10, "")),
@@ -119,6 +120,7 @@ def test_every_alarm_says_what_it_is_what_follows_and_what_to_do() -> None:
         "overfill:high float",
         "dry:water level",
         "level unknown:water level",
+        "level in doubt:water level",
         "float and level disagree:high float",
         "pump stopped:drip rail",
         "pump stopped:pump",
@@ -451,3 +453,13 @@ def test_priorities_say_how_soon_people_are_told_again() -> None:
     assert changed.latching
     never = with_alarm('watch = "low"\npriority = "high"\nrepeat = 0')["low:water level"]
     assert never.repeat == 0
+
+
+def test_without_a_flow_or_a_current_the_balance_watches_the_pump() -> None:
+    assert "pump may stand still:water level" not in alarms(PLAIN)
+    flow, end = PLAIN.index('[[probes]]\nname = "drip rail"'), PLAIN.index("[curves.")
+    blind = alarms(PLAIN[:flow] + PLAIN[end:])
+    assert not any(alarm.watch is Watch.PUMP_STOPPED for alarm in blind.values())
+    assert numbers(blind["pump may stand still:water level"]) == (None, 0, 0, 0, "")
+    told = mistakes_with_alarm('watch = "pump may stand still"')
+    assert "or a probe of kind flow or pump current, which tells it sooner" in told

@@ -35,10 +35,17 @@ _OF_THE_LEVEL = (
     Watch.LOW,
     Watch.DRY,
     Watch.LEVEL_UNKNOWN,
+    Watch.LEVEL_DOUBT,
     Watch.LEAK,
     Watch.SALTS,
 )
-_WATER = (*_OF_THE_LEVEL, Watch.OVERFILL, Watch.DISAGREE, Watch.PUMP_STOPPED)
+_WATER = (
+    *_OF_THE_LEVEL,
+    Watch.OVERFILL,
+    Watch.DISAGREE,
+    Watch.PUMP_STOPPED,
+    Watch.PUMP_STILL,
+)
 _OF_SOME_KINDS = (*_WATER, *_ROOM, *FOUND, Watch.OPEN)
 _FORWARDERS = ("readings", "database")
 _STATES = {Kind.FLOAT: "up or down", Kind.BUTTON: "pressed or not"}
@@ -190,6 +197,8 @@ _WHY_NONE: Mapping[Watch, str] = {
     **dict.fromkeys((Watch.OPEN, Watch.SHORT, Watch.INSULATION), "this file has no pins"),
     Watch.BEHIND: "this file has no [forward.mqtt] or [forward.database]",
     Watch.DISAGREE: "this file has no [reservoir], or it names no float",
+    Watch.PUMP_STILL: "this file has no [reservoir], or a probe of kind flow or pump current, "
+    f'which tells it sooner (watch = "{Watch.PUMP_STOPPED}")',
     Watch.PUMP_STOPPED: "this file has no probe of kind flow or pump current",
     Watch.SILENT: "this file has no probe",
     Watch.DRIFT: "this file has no reference resistor, and the table names no probe",
@@ -217,6 +226,8 @@ def _subjects(watch: Watch, draft: Draft) -> list[str] | None:
         return [probe.table.name or "" for probe in draft.probes if probe.table.kind in kinds]
     if watch in _WATER:
         if draft.reservoir is None:
+            return []
+        if watch is Watch.PUMP_STILL and any(p.table.kind in PUMP for p in draft.probes):
             return []
         if watch is Watch.DISAGREE:
             switch = draft.reservoir.table.float_probe

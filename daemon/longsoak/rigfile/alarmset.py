@@ -125,6 +125,9 @@ def standard_set(parts: Parts) -> Iterator[AlarmPlan]:
     dry: tuple[str, ...] = ()
     if parts.reservoir is not None:
         yield from _water(parts.reservoir, parts.underside)
+        if not any(probe.kind in PUMP for probe in parts.probes):
+            level = parts.reservoir.level
+            yield new_plan(Watch.PUMP_STILL, level, on_delay=AT_ONCE, off_delay=AT_ONCE)
         dry = (key_of(Watch.DRY, parts.reservoir.level),)
     for probe in parts.probes:
         if probe.kind in PUMP:
@@ -216,7 +219,7 @@ def _water(reservoir: Reservoir, underside: float) -> Iterator[AlarmPlan]:
             unit=UNIT[Kind.LEVEL],
             against=level,
         )
-    for watch in (Watch.LEAK, Watch.SALTS):
+    for watch in (Watch.LEVEL_DOUBT, Watch.LEAK, Watch.SALTS):
         yield new_plan(watch, level, on_delay=AT_ONCE, off_delay=AT_ONCE)
 
 

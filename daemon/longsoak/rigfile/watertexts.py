@@ -32,6 +32,8 @@ class WaterTexts:
             Watch.LEVEL_UNKNOWN: self._level_unknown,
             Watch.DISAGREE: self._disagree,
             Watch.PUMP_STOPPED: self._pump_stopped,
+            Watch.LEVEL_DOUBT: self._level_doubt,
+            Watch.PUMP_STILL: self._pump_still,
             Watch.LEAK: self._leak,
             Watch.SALTS: self._salts,
             Watch.HOT: self._hot,
@@ -99,6 +101,41 @@ class WaterTexts:
                 f"Look at the water yourself, from a dry floor; it belongs below {self._stop}.",
                 f"Too low for the pump: stop it. {MAINS}",
                 "Then look at the level probe, its plug and its cable.",
+            ),
+        )
+
+    def _level_doubt(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            f"Level in doubt, {self._vessel}",
+            f"The level probe, {plan.subject}, behaves as no water does: it stands still, rises "
+            "and nobody pours, or jumps; the line below says which.",
+            "An overfill or a pump running dry may go unnoticed by the level, and the balance of "
+            "the water is wrong since then.",
+            (
+                "Stop a top-up that is running.",
+                f"Measure the water yourself with a rule, from a dry floor; it belongs below "
+                f"{self._stop}. {MAINS}",
+                "Look whether the level probe is fouled, dry or loose, and whether its plug and "
+                "its cable are dry and tight.",
+                "Lead its cable away from the pump's, and look whether the jumps end.",
+                "Write into the logbook what it was and since when.",
+            ),
+        )
+
+    def _pump_still(self, plan: AlarmPlan) -> Texts:
+        return Texts(
+            f"Pump may stand still, {self._vessel}",
+            f"Far less water goes from the {self._vessel} than while the face is wetted; the line "
+            "below says how much less. No flow and no current tells what the pump does.",
+            "The wet face may get no water and the specimen dries: the test is interrupted, and "
+            "nobody knows how long it was wetted.",
+            (
+                "Look whether water runs down the face.",
+                MAINS,
+                f"Look at the water in the {self._vessel}, and for a clogged strainer, a kinked "
+                "hose and air in the line.",
+                "A flow meter or a current clamp on the pump tells within a minute: think of one.",
+                "Note in the logbook when the pump stopped and when it ran again.",
             ),
         )
 

@@ -9,11 +9,13 @@ from pathlib import Path
 from longsoak.core.handflags import flags_of, not_judged, settled_by
 from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import ClosedDay, News, RigHealth
+from longsoak.core.quality.limits import DAY_MS
 from longsoak.core.quality.watched import Memory
 from longsoak.core.quality.written import read_again, written
 from longsoak.store.health import HealthMemory, HealthNews, HealthRecord
 from longsoak.store.known import Kept
 from longsoak.store.logbook import Logbook
+from longsoak.store.overlay import asides_of
 from longsoak.store.scans import Scans
 from longsoak.store.timeline import settled_to, stretches
 from longsoak.store.writer import RecordWriter
@@ -59,6 +61,8 @@ class HealthKeeping(HealthRecord):
         self._judged_to = 0  # the last scan
         self._saved_to = 0
         self._saved_at = 0.0  # monotonic, s
+        self._closed_to: int | None = None  # the day up to which all were closed
+        self._folder = folder
         self._standing: dict[tuple[str, Fault], Finding] = {}
         self._logbook = Logbook(folder)
         self._entries: int | None = None  # of the logbook when its flags were read
@@ -103,6 +107,13 @@ class HealthKeeping(HealthRecord):
                 return LOOKS_EVERY, ()
             if self._left:
                 return 0.0, ()
+            if upto_ms // DAY_MS != self._closed_to:  # a day is over
+                self._closed_to = upto_ms // DAY_MS
+                asides = asides_of(self._folder, self._rig, now_ms=upto_ms)
+                self._health.set_aside = {
+                    probe: [(each.from_ms, each.until_ms) for each in asides if each.probe == probe]
+                    for probe in {each.probe for each in asides}
+                }
             found, days = self._health.close_days(upto_ms)
             news, self._news = [*self._news, *found], []
             self._save(news, days, now=now)
@@ -130,7 +141,7 @@ class HealthKeeping(HealthRecord):
         self._judged_to = self._saved_to = left.scan
         self._saved_at = now
         self._left, self._standing = [], {}
-        self._entries = None
+        self._entries = self._closed_to = None
         memories = health.memories
         self._news = []
         for finding in self.standing():

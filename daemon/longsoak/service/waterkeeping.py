@@ -76,7 +76,12 @@ class WaterKeeping(WaterRecord):
             return {}
         found = self._book.alarms()
         leak, siphon = found[Found.LEAK], found[Found.SIPHON]
-        return {Watch.LEAK: leak or siphon, Watch.SALTS: found[Found.SALTS]}
+        return {
+            Watch.LEAK: leak or siphon,
+            Watch.SALTS: found[Found.SALTS],
+            Watch.LEVEL_DOUBT: found[Found.STUCK] or found[Found.RISES] or found[Found.JUMPS],
+            Watch.PUMP_STILL: found[Found.PUMP_STILL],
+        }
 
     def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
         """Take in one bite. See `longsoak.service.chores.Chore`."""

@@ -21,7 +21,7 @@ DAY_MS = 86_400_000
 HISTORY_MS = 14 * DAY_MS  # of hours, for rates
 BALANCE_MS = 7 * DAY_MS
 TOP_UPS_MS = 30 * DAY_MS
-_WORRIES = (Found.LEAK, Found.SIPHON, Found.PUMP_STILL, Found.RISES, Found.STUCK)
+_WORRIES = (Found.LEAK, Found.SIPHON, Found.PUMP_STILL, Found.RISES, Found.STUCK, Found.JUMPS)
 
 
 @dataclass(frozen=True, slots=True)

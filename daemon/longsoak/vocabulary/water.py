@@ -16,6 +16,7 @@ class Found(StrEnum):
     PUMP_STILL = "pump may stand still"
     RISES = "rises by itself"
     STUCK = "level stuck"
+    JUMPS = "level jumps"
     CONTACT = "contact"
     SALTS = "salts"
     WETTING = "wetting"

@@ -1,13 +1,13 @@
 """What a rig's readings tell of its probes, on four pairs of pins and what else hangs there."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from math import nan
 from random import Random
 
 import pytest
 
-from healthrig import A_DAY, BEGAN, NONE, PASS, Row, Seen, as_it_is, rig, shifted, sound
+from healthrig import A_DAY, BEGAN, NONE, PASS, PINS, Row, Seen, as_it_is, rig, shifted, sound
 from longsoak.core.quality.faults import Readings
 from longsoak.core.quality.health import News, RigHealth
 from longsoak.core.quality.limits import DAY_MS
@@ -27,9 +27,14 @@ def lived_through(
     *,
     pieces: int = 1,
     again: Callable[[RigHealth], RigHealth] = lambda health: health,
+    aside: Mapping[str, tuple[float, float | None]] | None = None,
 ) -> list[News]:
-    """All news of so many days, taken in `pieces` a day."""
+    """All news of so many days, taken in `pieces` a day; `aside` in days since the first."""
     health, news = RigHealth(of), list[News]()
+    health.set_aside = {
+        name: [((BEGAN * DAY_MS + round(b * DAY_MS)), e and BEGAN * DAY_MS + round(e * DAY_MS))]
+        for name, (b, e) in (aside or {}).items()
+    }
     sources = {p.name: Random(p.name) for p in of.probes}  # noqa: S311 - noise, not secrets
     for day in range(days):
         rows: dict[str, list[Row]] = {}
@@ -295,3 +300,32 @@ def test_a_probe_with_two_duplicates_is_judged_by_them_alone() -> None:
     assert finding.fault is Fault.DRIFT
     assert finding.against == tuple(of_air[1:])
     assert finding.figures["a month"] == pytest.approx(3.0, abs=0.3)
+
+
+def test_a_morning_without_readings_is_no_step_away_from_those_that_had_them() -> None:
+    """The mean of an afternoon is warmer than that of a day, and no sensor's fault."""
+
+    def silent(at: int, value: float) -> Row:
+        if 20 <= at / A_DAY < 20.45:
+            return nan, nan, Flag.MISSING, NONE
+        return as_it_is(at, value + 6 * (0.5 if at % A_DAY >= A_DAY / 2 else -0.5))
+
+    of = rig()
+    air = [p.name for p in of.probes if p.kind is Kind.TEMPERATURE]
+    swings = shifted(lambda day: 6 * (0.5 if day % 1 >= 0.5 else -0.5))
+    sick = {**dict.fromkeys(air, swings), air[0]: silent}
+    assert found(lived_through(of, 40, sick)) == {}
+
+
+def test_what_a_contact_wetted_is_neither_judged_nor_judged_by_until_it_recovered() -> None:
+    """Pairs near the underside take up water from below, and dry; the others are sound."""
+    wetted = dict.fromkeys(PINS[:2], shifted(lambda day: 4.0 if 20.5 <= day < 31 else 0.0))
+    aside: dict[str, tuple[float, float | None]] = dict.fromkeys(PINS[:2], (20.5, 34.0))
+    assert found(lived_through(rig(), 50, wetted))
+    assert found(lived_through(rig(), 50, wetted, aside=aside)) == {}
+    # One that does not come back is set aside for good, and one that fails later is found.
+    stays = dict.fromkeys(PINS[:2], shifted(lambda day: 4.0 if day >= 20.5 else 0.0))
+    for_good: dict[str, tuple[float, float | None]] = dict.fromkeys(PINS[:2], (20.5, None))
+    assert found(lived_through(rig(), 50, stays, aside=for_good)) == {}
+    later = {**wetted, PINS[0]: shifted(lambda day: 4.0 if day >= 40 else 0.0)}
+    assert found(lived_through(rig(), 50, later, aside=aside)) == {PINS[0]: {Fault.STEP}}

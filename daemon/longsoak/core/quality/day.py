@@ -8,10 +8,13 @@ from operator import add, mul, sub
 from typing import NamedTuple
 
 _ENOUGH = 8  # readings that make a day
+_WHOLE = 0.75  # of a day's readings: the mean of a morning is not the mean of its day
 
 
 class Day(NamedTuple):
     """A day that is over: its mean, its noise, and how many readings came and were good.
+
+    `mean` is NaN where too few of the readings had a value to stand for the day.
 
     `noise` is the standard deviation of a reading as its neighbours in time tell it, whatever the
     day did; NaN where there were too few.
@@ -57,7 +60,8 @@ class DaySums:
 
     def over(self) -> Day:
         """The day as it was."""
-        mean = self.total / self.valued if self.valued >= _ENOUGH else nan
+        enough = self.valued >= max(_ENOUGH, _WHOLE * self.readings)
+        mean = self.total / self.valued if enough else nan
         noise = nan
         if (steps := self.valued - 1) >= _ENOUGH:
             along = (self.last - self.first) / steps

@@ -105,6 +105,9 @@ class RigHealth:
         self.began = began
         # By probe, times from and until which its readings are taken in and not judged, UTC ms.
         self.not_judged: Mapping[str, Sequence[tuple[int, int | None]]] = {}
+        # By probe, times from and until which water that touched the specimen is to blame: then it
+        # is held against no other, and no other against it.
+        self.set_aside: Mapping[str, Sequence[tuple[int, int | None]]] = {}
         self._seconds = _NO_TIMES
 
     @property
@@ -247,7 +250,8 @@ class RigHealth:
             if (pair := self._watched.get(one.probe.pair or "")) is not None:
                 news += polarised(one, pair, day, at_ms)
         for deep, near in self._layered:
-            news += wicking(deep, near, at_ms)
+            if not any(self._is_aside(each.probe.name, number) for each in (deep, near)):
+                news += wicking(deep, near, at_ms)
         for pair, surface, humidity, temperature in self._faces:
             news += condensation(pair, surface, humidity, temperature, at_ms)
         for name in self._hourly:
@@ -269,6 +273,14 @@ class RigHealth:
                 )
         return None
 
+    def _is_aside(self, probe: str, number: int) -> bool:
+        """Whether a probe is set aside on some of a day."""
+        first, end = number * DAY_MS, (number + 1) * DAY_MS
+        return any(
+            begin < end and (until is None or first < until)
+            for begin, until in self.set_aside.get(probe, ())
+        )
+
     def _compared(
         self, number: int, days: Mapping[str, Day], today: _Pump | None
     ) -> "dict[str, _Beside]":
@@ -280,7 +292,9 @@ class RigHealth:
         rows = {
             name: [
                 # The air about a wet face is another one while no water runs down it.
-                one.memory.means.get(each, nan) if same or not one.peers.in_air else nan
+                one.memory.means.get(each, nan)
+                if (same or not one.peers.in_air) and not self._is_aside(name, each)
+                else nan
                 for each, same in zip(span, alike, strict=True)
             ]
             for name, one in self._watched.items()

@@ -16,6 +16,7 @@ from longsoak.core.water.contact import Contact
 from longsoak.core.water.decline import DAY, HOUR
 from longsoak.core.water.film import HOSE, PER_M2
 from longsoak.core.water.hours import Hours
+from longsoak.core.water.jumps import Jumps
 from longsoak.core.water.losses import Losses
 from longsoak.core.water.roles import DAMP, FLOAT, LEVEL, RUNS, SALT, WARM, roles_of
 from longsoak.core.water.salts import TWICE, concentration
@@ -26,9 +27,10 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Probe, Reservoir, Rig
 from longsoak.vocabulary.water import Found, WaterHour, WaterNews, Wetting
 
-KEPT = 14 * 24  # hours: what a rig is judged by
+KEPT = 22 * 24  # hours: what a rig is judged by
 _SILENT = 1800.0  # s without a level, at least, after which nobody knows what it did meanwhile
 _FAST = 1200.0  # s that a fall lasts before it is told although it has not ended
+_FALLS = 4  # bins over which it still falls: a level that ripples does not
 _SALTS_OVER = 1.7  # times the first: so far they have to go down again
 _SIPHON_STANDS = 2 * DAY  # or until somebody pours
 _FORM = 1  # of the memory
@@ -79,6 +81,7 @@ class WaterBook:
         self._steps = Steps(self._table, PER_M2 * face + HOSE, level.resolution, width)
         self._hours = Hours(width)
         self._losses = Losses()
+        self._jumps = Jumps()
         self._contact = _contact(reservoir, rig.specimen.underside, probes)
         self._wettings = Wettings(rig)
         self._roles = roles_of(rig, reservoir)
@@ -159,19 +162,17 @@ class WaterBook:
 
     def alarms(self) -> dict[str, str | None]:
         """What is wrong with the water, by cause; None where nothing is."""
-        leak = self._losses.standing.get(Found.LEAK)
-        words = None
-        if self._open.falling is not None:
-            words = "The level falls fast."
-        elif leak is not None:
-            words = (
-                f"{leak['litres_per_day']:.2f} L/d are lost, "
-                f"{leak['usual_litres_per_day']:.2f} L/d usually."
-            )
+        kept = self._open
+        falls = None if kept.falling is None else "The level falls fast."
         return {
-            Found.LEAK.value: words,
-            Found.SIPHON.value: self._open.siphon,
-            Found.SALTS.value: self._open.salty,
+            Found.LEAK.value: falls or self._losses.says(Found.LEAK),
+            Found.SIPHON.value: kept.siphon,
+            Found.SALTS.value: kept.salty,
+            Found.JUMPS.value: self._jumps.says,
+            **{
+                found.value: self._losses.says(found)
+                for found in (Found.STUCK, Found.RISES, Found.PUMP_STILL)
+            },
         }
 
     def wetted(self, bay: str) -> dict[Wetting, float]:
@@ -186,13 +187,17 @@ class WaterBook:
         if before is not None and (self._open.unknown or at - before > self._silent):
             found += self._course_of(self._bins.add(before + 1e-3, self._open.level), at)
             self._bins.forget()
+            self._jumps.forget()
             self._steps.gap(before, unknown=self._open.unknown)
         self._open.unknown = False
         self._open.level_at, self._open.level = at, value
         if self._wettings.known:
             if at >= self._wettings.due:
                 found += self._wettings.look(at)
+            if self._wettings.wavers or self._wettings.running != self._steps.running:
+                self._jumps.forget()  # film runs back, or out
             self._steps.pump(self._wettings.running)
+        found += self._jumps.take(at, value)
         contact = self._contact
         if value >= contact.line or contact.begin is not None:
             found += contact.level(at, value, u=self._level_u)
@@ -231,16 +236,15 @@ class WaterBook:
     def _falls(self, at: float) -> list[WaterNews]:
         """Tell of a fall that goes on: nobody should have to wait for its end."""
         move = self._steps.move
-        if move is None or len(move.bins) < 2 or not isnan(move.after):
+        if move is None or len(move.bins) < _FALLS or not isnan(move.after):
             return []
-        (_, before, _), (_, last, _) = move.bins[-2:]
+        before, last = move.bins[-_FALLS][1], move.bins[-1][1]
         least = self._steps.least_mm * self.hours[-1].surface if self.hours else 0.0
         fell = move.before - last
         if (
             self._open.falling is not None
             or at - move.begin < _FAST
-            or last >= before
-            or fell < least
+            or min(fell, before - last) < least
         ):
             return []
         self._open.falling = move.begin
@@ -306,7 +310,7 @@ class WaterBook:
     # Memory ----------------------------------------------------------------------------------
 
     def memory(self) -> dict[str, Any]:
-        """All it goes on from, for JSON: about two weeks of hours, and what lies open."""
+        """All it goes on from, for JSON: about three weeks of hours, and what lies open."""
         return {
             "of": self._of_rig(),
             "open": asdict(self._open),
@@ -315,6 +319,7 @@ class WaterBook:
             "gathering": self._hours.memory(),
             "hours": [list(hour) for hour in self.hours],
             "losses": self._losses.memory(),
+            "jumps": self._jumps.memory(),
             "contact": self._contact.memory(),
             "wettings": self._wettings.memory(),
         }
@@ -333,6 +338,7 @@ class WaterBook:
         self._hours.go_on(memory["gathering"])
         self.hours = [WaterHour(*hour) for hour in memory["hours"]]
         self._losses = Losses(**memory["losses"])
+        self._jumps = Jumps(**memory["jumps"])
         self._contact.go_on(memory["contact"])
         self._wettings.go_on(memory["wettings"])
 

@@ -8,7 +8,14 @@ from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.rig import Output
 
 # What may not stand while a valve is open, at whatever priority.
-FORBIDS = (Watch.OVERFILL, Watch.NEAR, Watch.CONTACT, Watch.LEVEL_UNKNOWN, Watch.DISAGREE)
+FORBIDS = (
+    Watch.OVERFILL,
+    Watch.NEAR,
+    Watch.CONTACT,
+    Watch.LEVEL_UNKNOWN,
+    Watch.LEVEL_DOUBT,
+    Watch.DISAGREE,
+)
 STALEST = 3.0  # s: the oldest level a valve is kept open by, however seldom it is read
 
 

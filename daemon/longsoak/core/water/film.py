@@ -44,7 +44,9 @@ class Film:
         if usual is None:
             self.back = rise if 0.0 < rise <= self.most else 0.0
         else:
-            self.back = rise if abs(rise - usual) <= doubt else usual
+            # Nothing came back: the pump went on, whatever says that it stands.
+            found = abs(rise - usual) <= doubt or abs(rise) <= doubt
+            self.back = max(rise, 0.0) if found else usual
 
     def started(self, fall: float, *, learn: bool) -> None:
         """The film has left the reservoir; learn from how much that was, if it was seen."""

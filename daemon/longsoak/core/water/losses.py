@@ -41,6 +41,7 @@ LOOKS = (
     _Look(12, 2.6, 1.7, 6.0, 2.0, 72),
     _Look(24, 2.3, 1.45, 5.0, 2.0, 96),
     _Look(48, 2.1, 1.35, 4.5, 2.0, 144),
+    _Look(120, 2.0, 1.12, 3.0, 2.0, 336),
 )
 _COVERED = 0.7  # of a window that has to be measured
 _SPREAD = 0.07  # of the usual, standard: two windows of any rig differ by that
@@ -49,11 +50,13 @@ _MOST_PAIRED = 40  # of them that are looked at: pairs grow with their square
 _LEAST_SHARE = 0.2  # of the usual: even in wet air so much is lost
 _SOAKS_AGAIN = 48.0  # h after a pump that stood: a specimen takes up again what it lost meanwhile
 _STOOD = 2.0  # h that it has to have stood for that
+_RUNS = 0.9  # of a window: a pump that runs
 _STILL = 0.4  # of the usual: evaporation from the reservoir alone, the face gets no water
 _FLAT = 0.1  # of the usual: water never evaporates that little
 _FLAT_MM = 2.0  # that should have been lost before a level is called stuck
 _RISE_MM = 3.0
 _OVER = 12.0  # h of losing as usual after which it is over
+_SLOW, _SLOW_OVER = 48.0, 24.0  # h: looks from so long on, and the same for what they found
 
 
 class _Part(NamedTuple):
@@ -72,6 +75,8 @@ class Losses:
     """Judges each hour by those before; remembers what stands, and what was usual before it."""
 
     standing: dict[str, dict[str, float]] = field(default_factory=dict)
+    # Of what stands, the hours it was found in, L/d beyond the usual, and what is in `_Usual`.
+    beside: dict[str, tuple[float, ...]] = field(default_factory=dict)
     past: list[tuple[float, float]] = field(default_factory=list)  # times that were not as usual
     # By the hours of a look: until when it is taken to be so, and what is in `_Usual`.
     usual: dict[str, tuple[float, float, float, float, float]] = field(default_factory=dict)
@@ -79,10 +84,15 @@ class Losses:
 
     def memory(self) -> dict[str, Any]:
         """What it goes on from, as plain values."""
-        return {"standing": self.standing, "past": self.past, "usual": self.usual}
+        return {
+            "standing": self.standing,
+            "beside": self.beside,
+            "past": self.past,
+            "usual": self.usual,
+        }
 
     def judge(self, hours: Sequence[WaterHour], *, pump_known: bool) -> list[WaterNews]:
-        """Judge the newest hour; `hours` are about two weeks, the newest last.
+        """Judge the newest hour; `hours` are about three weeks, the newest last.
 
         Parameters
         ----------
@@ -107,12 +117,13 @@ class Losses:
             usual = self._usual(look, sums, now)
             if usual is None:
                 continue
-            usual = usual.in_air_that(here.dries)
+            then = usual.in_air_that(here.dries)
             recent = sums.window(now, min(look.hours, _OVER) * HOUR)
-            if recent is not None and not _lasts(recent.rate, here.rate, usual.rate):
+            if recent is not None and not usual.still_off(recent, here.rate - then.rate):
                 continue  # it is over already
-            told = self._told(look, here, usual, sums, now, surface, pump_known=pump_known)
+            told = self._told(look, here, then, sums, now, surface, pump_known=pump_known)
             if told is not None:
+                self.beside[told.found] = (look.hours, here.rate - then.rate, *usual)
                 return [*found, told]
         return found
 
@@ -139,11 +150,21 @@ class Losses:
     def stop(self, found: Found, now: float) -> list[WaterNews]:
         """End what stands of a kind: it was seen to be otherwise."""
         kept = self.standing.pop(found, None)
+        self.beside.pop(found, None)
         if kept is None:
             return []
         self.past.append((kept["begin"], now))
         self.usual.clear()
         return [WaterNews(found, kept["begin"], now, f"{_NAMES[found]} is over.", figures=kept)]
+
+    def says(self, found: Found) -> str | None:
+        """How it stands with what was found, while it does; None where it does not."""
+        kept = self.standing.get(found)
+        if kept is None:
+            return None
+        now, usual = kept["litres_per_day"], kept["usual_litres_per_day"]
+        lost = f"{now:.2f} L/d are lost" if now > -0.005 else f"{-now:.2f} L/d come in"
+        return f"{lost}, {usual:.2f} L/d are lost usually."
 
     def _was_over(self, since: float) -> bool:
         """Whether something was over since a time: what a window still holds of it is known."""
@@ -166,7 +187,7 @@ class Losses:
         mm = surface / days  # L/d that one mm in the window is
         noise = 3.0 * here.noise / days
         bound = max(factor * expected, expected + look.sigmas * spread)
-        soaking = sums.soaks_again(now)
+        soaking = sums.soaks_again(now, max(_SOAKS_AGAIN, look.hours))
         if soaking:
             bound *= 2.0
         bound = max(bound, expected + look.least * mm, expected + noise)
@@ -177,7 +198,8 @@ class Losses:
             return self._begin(Found.RISES, here, usual, now - here.lasts)
         if look.hours < 24 or expected * days < max(_FLAT_MM * surface, 3.0 * here.noise):
             return None
-        if abs(here.rate) < _FLAT * expected:
+        stood = here.running < _RUNS  # what the tray alone gives off may be next to nothing
+        if abs(here.rate) < _FLAT * expected and not stood:
             return self._begin(Found.STUCK, here, usual, now - here.lasts)
         low = min(_STILL * expected, expected - 4.0 * spread)
         if not pump_known and here.rate < low:
@@ -209,22 +231,16 @@ class Losses:
 
     def _ends(self, sums: "_Sums", now: float) -> list[WaterNews]:
         found: list[WaterNews] = []
-        here = sums.window(now, _OVER * HOUR)
-        if here is None:
-            return found
         for name, kept in list(self.standing.items()):
-            kind, was, usual = Found(name), kept["litres_per_day"], kept["usual_litres_per_day"]
-            if now - kept["begin"] < _OVER * HOUR:
+            hours, beyond, *known = self.beside[name]
+            # What took long to find takes a day to end, or a warm afternoon would end it.
+            over = (_OVER if hours < _SLOW else _SLOW_OVER) * HOUR
+            here = sums.window(now, over)
+            if here is None or now - kept["begin"] < over:
                 continue
-            if not _lasts(here.rate, was, usual):
-                found += self.stop(kind, now)
+            if not _Usual(*known).still_off(here, beyond):
+                found += self.stop(Found(name), now)
         return found
-
-
-def _lasts(now: float, was: float, usual: float) -> bool:
-    """Whether a rate is still nearer to what it was than to the usual."""
-    middle = (was + usual) / 2
-    return now > middle if was > usual else now < middle
 
 
 _NAMES = {
@@ -240,6 +256,7 @@ class _Window(NamedTuple):
     lasts: float  # s, of what was measured
     noise: float  # L
     dries: float  # Pa, or mm/d of a pan
+    running: float  # share of it in which the pump ran, as far as is known
 
 
 class _Usual(NamedTuple):
@@ -260,6 +277,11 @@ class _Usual(NamedTuple):
         rate = self.rate + self.follows * (dries - self.dries)
         return self._replace(rate=max(rate, _LEAST_SHARE * self.rate), dries=dries)
 
+    def still_off(self, here: _Window, beyond: float) -> bool:
+        """Whether a window is nearer to `beyond` the usual, L/d, than to the usual in such air."""
+        off = here.rate - self.in_air_that(here.dries).rate
+        return off > beyond / 2 if beyond > 0 else off < beyond / 2
+
 
 class _Sums:
     """Sums over any window of the parts, each looked up at once."""
@@ -273,6 +295,9 @@ class _Sums:
         dries = [0.0 if isnan(part.dries) else part.dries for part in parts]
         self.dries = [0.0, *accumulate(dries)]
         self.known = [0, *accumulate(not isnan(part.dries) for part in parts)]
+        # A part of which it is not known counts as run: the level alone has to say it then.
+        ran = (part.lasts * (1.0 if isnan(part.running) else part.running) for part in parts)
+        self.ran = [0.0, *accumulate(ran)]
         self.noise = median(part.noise for part in parts)
 
     def window(self, until: float, lasts: float) -> _Window | None:
@@ -287,6 +312,7 @@ class _Sums:
             measured,
             self.noise * sqrt(2.0),
             (self.dries[high] - self.dries[low]) / known if known else nan,
+            (self.ran[high] - self.ran[low]) / measured,
         )
 
     def usual(self, look: _Look, *, before: float) -> _Usual | None:
@@ -329,11 +355,11 @@ class _Sums:
                 break
         return begin
 
-    def soaks_again(self, now: float) -> bool:
-        """Whether the pump stood for hours, and has run again for less than two days."""
+    def soaks_again(self, now: float, hours: float) -> bool:
+        """Whether the pump stood for long in the last hours."""
         stood = sum(
             part.lasts * (1.0 - part.running)
-            for part in self.parts[bisect_right(self.times, now - _SOAKS_AGAIN * HOUR) :]
+            for part in self.parts[bisect_right(self.times, now - hours * HOUR) :]
             if not isnan(part.running)
         )
         return stood >= _STOOD * HOUR

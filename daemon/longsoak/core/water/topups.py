@@ -7,6 +7,7 @@ that runs back when the pump stops is none, see `longsoak.core.water.film`.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
+from itertools import pairwise
 from math import hypot, isnan, nan, sqrt
 from statistics import median
 from typing import Any, NamedTuple
@@ -233,7 +234,7 @@ class Steps:
             return self._on_course(at, litres, mm, surface), []
         before_mm = median(each[2] for each in self.base)
         since = self.base[-1][0] + self.width / 2 if isnan(begin) else begin
-        self.move = _Move(since, self._expected(at if gap else since), before_mm, gap, doubt)
+        self.move = _Move(since, self._expected(at), before_mm, gap, doubt)
         return self._moving(at, litres, mm, surface)
 
     def _on_course(self, at: float, litres: float, mm: float, surface: float) -> list[Course]:
@@ -255,9 +256,12 @@ class Steps:
         if alike and isnan(move.after):
             middle = median(b[1] for b in last)
             if abs(middle - move.before) <= least + move.doubt:  # it came and went
+                steps = list(self._there_and_back(move, least=least, surface=surface))
                 self.move, self.base = None, []
-                return [c for b in last for c in self._on_course(b[0], b[1], b[2], surface)], []
-            move.after, move.end = middle, last[0][0] - self.width / 2
+                return [c for b in last for c in self._on_course(b[0], b[1], b[2], surface)], steps
+            # It lay there from the first bin on after which none strays, quiet or not.
+            strays = [b[0] + self.width / 2 for b in move.bins if abs(b[1] - middle) > least]
+            move.after, move.end = middle, max(strays, default=move.begin)
         elif not isnan(move.after):
             if abs(litres - move.after - self.slope * (at - move.end)) > least / 2:
                 if not _lone(move.bins, move.after, least):
@@ -285,6 +289,19 @@ class Steps:
         for at, held_litres, mm in rest:
             courses += self._on_course(at, held_litres, mm, surface)
         return courses, list(self._with_its_return(step, least=self.least_mm * surface))
+
+    def _there_and_back(self, move: _Move, *, least: float, surface: float) -> Iterator[Step]:
+        """Two steps of a level that stood elsewhere for a while: poured, and drawn off again."""
+        away = [b for b in move.bins[:-_SETTLED] if abs(b[1] - move.before) > least + move.doubt]
+        stood = next((p for p in pairwise(away) if abs(p[1][1] - p[0][1]) <= least / 2), None)
+        if stood is None or move.gap:
+            return
+        at, litres, mm = stood[0]
+        there, rest = litres - move.before, move.bins[-_SETTLED]
+        u = hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, TABLE_U * there)
+        began, ended = at - self.width / 2, away[-1][0] + self.width / 2
+        yield Step(move.begin, max(move.begin, began), move.before_mm, mm, there, u, back=True)
+        yield Step(ended, max(ended, rest[0] - self.width / 2), mm, rest[2], -there, u, back=True)
 
     def _with_its_return(self, step: Step, *, least: float) -> Iterator[Step]:
         """The step, and the earlier one that it undoes, both marked."""

@@ -76,6 +76,11 @@ class Wettings:
             return True
         return None if Wetting.UNKNOWN in states else False
 
+    @property
+    def wavers(self) -> bool:
+        """Whether a probe said otherwise just now, which is not borne out yet."""
+        return any(witness.other for witness in self._witnesses.values())
+
     def counted(self, bay: str, at: float) -> dict[Wetting, float]:
         """Seconds that a bay was running, stopped and unknown, up to a time."""
         kept = self._bays[bay]
