@@ -20,6 +20,10 @@ from longsoak.vocabulary.rig import Kind, Rig
 FULL_SCALE = 9.9e37
 
 
+def at_ms(day: float) -> int:
+    return round((BEGAN + day) * DAY_MS)
+
+
 def lived_through(
     of: Rig,
     days: int,
@@ -32,8 +36,8 @@ def lived_through(
     """All news of so many days, taken in `pieces` a day; `aside` in days since the first."""
     health, news = RigHealth(of), list[News]()
     health.set_aside = {
-        name: [((BEGAN * DAY_MS + round(b * DAY_MS)), e and BEGAN * DAY_MS + round(e * DAY_MS))]
-        for name, (b, e) in (aside or {}).items()
+        name: [(at_ms(begin), None if end is None else at_ms(end))]
+        for name, (begin, end) in (aside or {}).items()
     }
     sources = {p.name: Random(p.name) for p in of.probes}  # noqa: S311 - noise, not secrets
     for day in range(days):
