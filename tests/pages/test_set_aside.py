@@ -159,3 +159,13 @@ def test_an_export_tells_what_is_set_aside_and_may_leave_it_out(
         assert len(joined) == (0 if choice == "without" else counts["with"] - 24)
         assert (own["recovery"], own["set_aside_until"]) == ("not yet back on its trend", "")
     assert counts == {"with": 96, "without": 24}
+
+
+def test_an_arrival_at_a_probe_that_was_set_aside_is_told_to_be_doubted(
+    wetted: Kept, tmp_path: Path
+) -> None:
+    low, _ = probes(wetted)
+    (tmp_path / "arrivals.csv").write_text(f"probe,time_h\n{low},9\n", encoding="utf-8")
+    shown = longsoak("front", tmp_path / "arrivals.csv", "--rig", wetted.rig_file).stdout
+    assert f"- {low}: its readings from" in shown
+    assert "An arrival since then may be that water, and no front." in shown

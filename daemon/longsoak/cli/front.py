@@ -16,11 +16,14 @@ from longsoak.core.front import Front, front_pace
 from longsoak.core.frontjudgement import Reach, front_doubts, layers_remark
 from longsoak.core.proof.reads import COVERAGE
 from longsoak.core.uptake import Undetermined
-from longsoak.core.wording import rfc3339, with_noun
+from longsoak.core.wording import rfc3339, time_words, with_noun
+from longsoak.service.clock import SystemClock
 from longsoak.store.files import RECORD, folder_of
+from longsoak.store.overlay import asides_of
 from longsoak.vocabulary.errors import PhysicsError, StoreError
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import Quantity, Rig
+from longsoak.vocabulary.water import Aside
 
 if TYPE_CHECKING:
     from longsoak.rigfile.arrivals import Arrival
@@ -66,7 +69,7 @@ def front(arrivals: Path, rig_file: Path | None, bay: str | None, as_json: bool)
     if bay is not None and rig_file is None:
         raise click.UsageError("--bay is for the probes of a rig file. Add --rig.")
     with told(so="nothing was worked out"):
-        rig, cards = (None, {}) if rig_file is None else _seats(rig_file)
+        rig, cards, asides = (None, {}, []) if rig_file is None else _seats(rig_file)
         if rig is not None:
             _refuse_unknown(bay, rig)
         read = read_arrivals(arrivals, rig=rig, cards=cards, bay=bay)
@@ -84,7 +87,10 @@ def front(arrivals: Path, rig_file: Path | None, bay: str | None, as_json: bool)
     except PhysicsError as error:
         click.echo(f"{arrivals}: {error}. Look at the depths and their cards.", err=True)
         sys.exit(FOUND_WRONG)
-    remarks = [*front_doubts([*map(_reach, read.arrivals)], front=found), *_remarks(reached, rig)]
+    remarks = [
+        *front_doubts([*map(_reach, read.arrivals)], front=found),
+        *_remarks(reached, rig, asides),
+    ]
     notes = [_note_on_weights(reached, weighed=weighed), WIDENED, MODEL]
     if read.ignored:
         notes.append(f"Columns that are not used: {', '.join(n or 'one' for n in read.ignored)}.")
@@ -99,20 +105,21 @@ def front(arrivals: Path, rig_file: Path | None, bay: str | None, as_json: bool)
     sys.exit(FOUND_WRONG if isinstance(found, Undetermined) or wrong else DONE)
 
 
-def _seats(rig_file: Path) -> tuple[Rig, Mapping[str, ProofEntry]]:
-    """The rig, and the newest installation card of each probe that its record has one of."""
+def _seats(rig_file: Path) -> tuple[Rig, Mapping[str, ProofEntry], list[Aside]]:
+    """The rig, each probe's newest installation card in its record, and what contacts set aside."""
     from longsoak.rigfile.load import load
 
     rig = load(rig_file, find_kind=None)
     try:
         record, _ = own_record(rig_file)
         entries = record.proof_entries()
+        asides = asides_of(record.folder, rig, now_ms=SystemClock().utc_ms())
     except StoreError:
         if _there(folder_of(rig_file) / RECORD):
             raise
-        return rig, {}  # nothing has been recorded yet
+        return rig, {}, []  # nothing has been recorded yet
     cards = (e for e in entries if e.step is Step.CARD and e.outcome is not Outcome.LEFT_OUT)
-    return rig, {entry.subject: entry for entry in cards}
+    return rig, {entry.subject: entry for entry in cards}, asides
 
 
 def _there(path: Path) -> bool:
@@ -138,15 +145,25 @@ def _reach(arrival: "Arrival") -> Reach:
     return Reach(name, arrival.depth, arrival.uncertainty, arrival.time)
 
 
-def _remarks(reached: Sequence["Arrival"], rig: Rig | None) -> list[Remark]:
-    """What the rig has to say of the depths."""
+def _remarks(
+    reached: Sequence["Arrival"], rig: Rig | None, asides: Sequence[Aside]
+) -> list[Remark]:
+    """What the rig and its record have to say of the depths."""
     remarks = []
     probes = [arrival.probe for arrival in reached if arrival.probe is not None]
     if rig is not None and probes:
         bay = next(bay for bay in rig.specimen.bays if bay.name == probes[0].bay)
         crossed = layers_remark(bay, deepest=max(arrival.depth for arrival in reached))
         remarks += [] if crossed is None else [crossed]
+    names = {probe.name for probe in probes}
     dowels = [probe.name for probe in probes if probe.quantity is Quantity.DOWEL]
+    wetted = {aside.probe: aside for aside in reversed(asides) if aside.probe in names}
+    for name, first in wetted.items():
+        says = (
+            f"{name}: its readings from {time_words(first.from_ms)} on were set aside, for water "
+            "touched the specimen. An arrival since then may be that water, and no front."
+        )
+        remarks.append(Remark(says))
     if dowels:
         says = f"{', '.join(dowels)}: a dowel feels the front late, by hours or days."
         remarks.append(Remark(says))
