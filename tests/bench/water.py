@@ -7,7 +7,7 @@ from multiprocessing import get_context
 from statistics import median, quantiles
 
 from bench.figures import Figure, scratch
-from bench.waterbook import Books, books_of, days_said, lost_before, rate_off, top_up_off
+from bench.waterbook import Books, books_of, lost_before, top_up_off
 from bench.waterpeers import PEERS, days_left, hourly
 from faults.water import lived
 from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict
@@ -61,7 +61,7 @@ def figures() -> list[Figure]:
 def _year(shape: Shape) -> Year:
     with scratch() as folder:
         script, verdict = lived(shape, folder / "record", seed=SEED, short=False)
-        books = books_of(folder / "record")
+        books = books_of(folder / "record", shape)
         days, inside, rates = _asked(script.world, Record(folder / "record"), books)
     poured = [
         (each.begins, each.ends, each.litres)
@@ -80,15 +80,16 @@ def _asked(
     rates: list[tuple[float, float]] = []
     for number in range(FIRST, len(world.hours), EVERY):
         level = hourly(record, world.shape, until=(number + 1) * HOUR)
-        lost = lost_before(world, number)
-        ours = None if lost is None else rate_off(books, lost, number)
-        if lost is not None and ours is not None and len(level.hours) > 1:
-            rates.append((ours, 100 * abs(24 * PEERS[BEST](*level) / lost - 1)))
+        lost, stands = lost_before(world, number), books.standing(number)
+        told = None if stands is None else stands.lost
+        if lost is not None and told is not None and len(level.hours) > 1:
+            peer = 24 * PEERS[BEST](*level)
+            rates.append((100 * abs(told.per_day / lost - 1), 100 * abs(peer / lost - 1)))
         truth = days_until(world, number, world.shape.pump_needs)
         if truth is None or truth < SHORTEST:
             continue
         lefts = {name: days_left(level, world.shape, line) for name, line in PEERS.items()}
-        said = days_said(books, world.shape, number)
+        said = None if stands is None else stands.pump_dry
         if said is None or None in lefts.values():
             continue
         inside.append(said.low <= truth <= said.high)

@@ -5,36 +5,50 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from faults.waterdriven import START_MS
+from faults.waterworld.rigtext import rig_text
 from faults.waterworld.shape import Shape
-from faults.waterworld.weather import DAY, HOUR
+from faults.waterworld.weather import HOUR
 from faults.waterworld.world import World, summed
-from longsoak.core.water.decline import daily, litres, rate_of_decline
-from longsoak.core.water.forecast import Days, Draw, forecast
+from longsoak.core.water.standing import RECENT, Standing, standing
+from longsoak.rigfile.load import parse
+from longsoak.service.drivers import find_kind
 from longsoak.store.water import Happening, WaterRecord
+from longsoak.store.waterlook import HISTORY_MS
+from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.water import Found as What
 from longsoak.vocabulary.water import WaterHour
 
-BACK = 14  # days that a rate and a forecast rest on
+BACK = round(RECENT)  # days that a rate is of
+LEVEL_U = 1.0  # mm
 NEAR = 900.0  # s by which a pour may be said to have begun earlier, or ended later
 
 
 @dataclass(frozen=True)
 class Books:
-    """All hours of the water of a record, and the top-ups found; times in s since the start."""
+    """A rig, all hours of its water, and the top-ups found; times in s since the start."""
 
+    rig: Rig
     hours: list[WaterHour]
     top_ups: list[Happening]
 
     def before(self, time: float) -> list[WaterHour]:
         """The hours that something said at `time` may rest on."""
-        return [hour for hour in self.hours if time - BACK * DAY <= hour.at <= time]
+        return [hour for hour in self.hours if time - HISTORY_MS / 1000 <= hour.at <= time]
+
+    def standing(self, number: int) -> Standing | None:
+        """How the water is said to stand at the end of an hour; None where nothing is known."""
+        past, reservoir = self.before((number + 1) * HOUR), self.rig.reservoir
+        if not past or reservoir is None:
+            return None
+        return standing(self.rig, reservoir, past, level=past[-1].level, level_u=LEVEL_U)
 
 
-def books_of(folder: Path) -> Books:
-    """What the record in `folder` says of its water."""
+def books_of(folder: Path, shape: Shape) -> Books:
+    """What the record in `folder`, of a rig of that shape, says of its water."""
     record = WaterRecord(folder)
     hours = record.hours(since_ms=START_MS, until_ms=2**52)
     return Books(
+        parse(rig_text(shape), file="rig.toml", find_kind=find_kind),
         [hour._replace(at=hour.at - START_MS / 1000) for hour in hours],
         record.happenings(What.TOP_UP),
     )
@@ -46,28 +60,6 @@ def lost_before(world: World, number: int) -> float | None:
     if true.leaked or true.spilled:
         return None
     return (true.surface + true.film + true.taken_up) / BACK
-
-
-def rate_off(books: Books, lost: float, number: int) -> float | None:
-    """By how much what is said to be lost a day is off, %; None where nothing is said."""
-    rate = rate_of_decline(litres(books.before((number + 1) * HOUR)))
-    return None if rate is None else 100 * abs(rate.per_day / lost - 1)
-
-
-def days_said(books: Books, shape: Shape, number: int) -> Days | None:
-    """How many days are said to be left at the end of an hour; None where nothing is said."""
-    past = books.before((number + 1) * HOUR)
-    rate = rate_of_decline(points := litres(past))
-    if rate is None or rate.per_day <= 0:
-        return None
-    return forecast(
-        past[-1].level,
-        shape.pump_needs,
-        shape.table,
-        Draw(0.0, rate.per_day),
-        rate_u=rate.uncertainty,
-        daily=daily(points),
-    )
 
 
 def top_up_off(books: Books, poured: Sequence[tuple[float, float, float]]) -> list[float]:

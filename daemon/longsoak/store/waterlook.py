@@ -7,7 +7,7 @@ from longsoak.core.water.reconcile import TopUp
 from longsoak.core.water.rounds import catches, conductivities
 from longsoak.core.water.salts import Salts, concentration
 from longsoak.core.water.split import Balance, Part
-from longsoak.core.water.standing import Standing, books, standing
+from longsoak.core.water.standing import HISTORY, Standing, books, standing
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.store.water import Happening, WaterRecord
@@ -18,7 +18,7 @@ from longsoak.vocabulary.rig import Kind, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow, Found, WaterHour, Wetting
 
 DAY_MS = 86_400_000
-HISTORY_MS = 14 * DAY_MS  # of hours, for rates
+HISTORY_MS = round(HISTORY * DAY_MS)
 BALANCE_MS = 7 * DAY_MS
 TOP_UPS_MS = 30 * DAY_MS
 _WORRIES = (Found.LEAK, Found.SIPHON, Found.PUMP_STILL, Found.RISES, Found.STUCK, Found.JUMPS)

@@ -28,6 +28,7 @@ from longsoak_dashboards.view.waterbooks import (
 
 _DAY_MS = 86_400_000
 _LATEST = 12  # top-ups, contacts and catches that are shown
+_DRAWN = 14  # days of what was
 _FARTHEST = 120  # days: beyond, the chart would show nothing else
 
 
@@ -166,7 +167,8 @@ def _dates(days: Days, *, now_ms: int) -> str:
 
 
 def _chart(rig: Rig, reservoir: Reservoir, seen: WaterLook, *, now_ms: int) -> Markup:
-    hours = [hour for hour in seen.hours if hour.at * 1000 <= now_ms]
+    first_ms = now_ms - _DRAWN * _DAY_MS
+    hours = [hour for hour in seen.hours if first_ms <= hour.at * 1000 <= now_ms]
     stands, table = seen.standing, reservoir.depth_table
     under = volume(reservoir.pump_needs, table)
     stop = volume(reservoir.stop, table)

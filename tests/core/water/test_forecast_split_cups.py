@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 
 from core.water.simulated import Plan
 from longsoak.core.water.cups import Catch, rate, remarks
-from longsoak.core.water.decline import Rate, beside, daily, litres, rate_of_decline
-from longsoak.core.water.forecast import RECENT, Draw, days_until, forecast
+from longsoak.core.water.decline import Rate, beside, rate_of_decline
+from longsoak.core.water.forecast import Draw, days_until, forecast
 from longsoak.core.water.reconcile import Agreement, ByHand, ByLevel, reconciled
 from longsoak.core.water.split import NOT_KNOWN, Part, balance, by_mass, evaporation, split
+from longsoak.core.water.standing import standing
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Weighs
 from waterrig import told, water_rig
@@ -61,15 +62,10 @@ def test_days_until_the_pump_runs_dry_hold_the_truth_on_a_simulated_reservoir(se
     pours = [(4.5, 6.0), (8.5, 6.0), (12.5, 6.0), (17.0, 12.0)]
     found = told(Plan(days=50, weather=0.2, seed=seed, pours=pours))
     past = [hour for hour in found.hours if hour.at < 22 * 86_400]
-    recent = [hour for hour in past if hour.at > past[-1].at - RECENT * 86_400]
-    lost, days = rate_of_decline(litres(recent)), daily(litres(past))
     rig = water_rig()
     assert rig.reservoir is not None
-    assert lost is not None
-    table = rig.reservoir.depth_table
-    ahead = forecast(
-        past[-1].level, 25.0, table, Draw(0.0, lost.per_day), rate_u=lost.uncertainty, daily=days
-    )
+    assert rig.reservoir.pump_needs == 25.0
+    ahead = standing(rig, rig.reservoir, past, level=past[-1].level, level_u=0.5).pump_dry
     dry = next(hour.at for hour in found.hours if hour.at > past[-1].at and hour.level < 25.0)
     truth = (dry - past[-1].at) / 86_400
     assert ahead is not None

@@ -17,9 +17,6 @@ from longsoak.core.water.vessel import Table, volume
 WEATHER_LASTS = 2.0
 _NO_DAYS = 0.25  # of the rate, standard, where fewer than three days were seen. Own choice.
 _COVERAGE = 1.96
-RECENT = (
-    5.0  # days whose rate is taken to go on: an uptake ebbs, and weather evens out. Own choice.
-)
 
 
 class Draw(NamedTuple):

@@ -14,7 +14,7 @@ from longsoak.core.water.decline import (
     litres,
     rate_of_decline,
 )
-from longsoak.core.water.forecast import RECENT, Days, Draw, forecast
+from longsoak.core.water.forecast import Days, Draw, forecast
 from longsoak.core.water.reconcile import TopUp
 from longsoak.core.water.split import (
     NOT_KNOWN,
@@ -30,6 +30,11 @@ from longsoak.core.water.vessel import TABLE_U, clearance, free_surface, to_stop
 from longsoak.vocabulary.rig import Kind, Reservoir, Rig, Weighs
 from longsoak.vocabulary.water import WaterHour
 
+RECENT = 5.0  # days, and the least that a forecast rests on. Own choice: a spell of weather.
+# How far back hours are of use, days: a forecast rests on the later half of them. Over simulated
+# years three weeks miss by half of what five days do, for weather evens out; at first less is
+# better, for the uptake ebbs (tests/bench/water.py).
+HISTORY = 42.0
 MASS_JUMP = 2.0  # kg from one hour to the next: somebody leant on the scale, or took something off
 
 
@@ -39,8 +44,8 @@ class Standing:
 
     `level` and `clearance` in mm with one standard uncertainty `level_u`; `litres` are in the
     reservoir, `to_stop` fit in until the stop; `surface` in m2. `lost` is the rate of the last
-    days, L/d, `split` what is known of where it goes. `pump_dry` and `dry` are days until the pump
-    would run dry, and until the reservoir is.
+    `RECENT` days, L/d, `split` what is known of where it goes. `pump_dry` and `dry` are days until
+    the pump would run dry, and until the reservoir is.
     """
 
     level: float
@@ -65,23 +70,25 @@ def standing(
     rig, reservoir : Rig, Reservoir
         The rig and its reservoir.
     hours : sequence of WaterHour
-        About the last two weeks, the newest last.
+        Those of the last `HISTORY` days, the newest last.
     level, level_u : float
         The level now and its standard uncertainty, mm.
     """
     table = reservoir.depth_table
     surface = free_surface(level, table)
     recent = [hour for hour in hours if hour.at > hours[-1].at - RECENT * DAY]
-    noise = max((hour.litres_u for hour in recent), default=0.0)
-    lost = rate_of_decline(litres(recent), noise=noise)
+    lost = _lost(recent)
     parts = pump_dry = dry = None
     if lost is not None and surface is not None:
         parts = _split(rig, recent, lost, surface)
-        known = 0.0 if isnan(parts.evaporated.litres) else parts.evaporated.litres
-        draw = Draw(known / surface, max(0.0, parts.lost.litres - known))
-        days = daily(litres(hours))
+        half = (hours[-1].at - hours[0].at) / 2
+        later = [hour for hour in hours if hour.at > hours[-1].at - max(half, RECENT * DAY)]
+        goes_on = _split(rig, later, _lost(later) or lost, surface)
+        known = 0.0 if isnan(goes_on.evaporated.litres) else goes_on.evaporated.litres
+        draw = Draw(known / surface, max(0.0, goes_on.lost.litres - known))
+        days, u = daily(litres(hours)), goes_on.lost.u
         pump_dry, dry = (
-            forecast(level, depth, table, draw, rate_u=parts.lost.u, daily=days, level_u=level_u)
+            forecast(level, depth, table, draw, rate_u=u, daily=days, level_u=level_u)
             for depth in (reservoir.pump_needs, table[0][0])
         )
     return Standing(
@@ -96,6 +103,12 @@ def standing(
         pump_dry=pump_dry,
         dry=dry,
     )
+
+
+def _lost(hours: Sequence[WaterHour]) -> Rate | None:
+    """What is lost, L/d, by the levels of some hours."""
+    noise = max((hour.litres_u for hour in hours), default=0.0)
+    return rate_of_decline(litres(hours), noise=noise)
 
 
 def books(
