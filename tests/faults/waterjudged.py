@@ -114,7 +114,8 @@ SIGNS: dict[Kind, Sign] = {
         own=True,
         beside=(FLOAT,),
     ),
-    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True, own=True),  # may be told, and harms little
+    # May be told, and harms little; whoever puts it right makes the level leap.
+    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True, explains=(Water.TOP_UP,), own=True),
     Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True, own=True),
     Kind.FLOAT_UP: Sign((Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), own=True),
     Kind.HUMIDITY_DRIFTS: Sign(_OFF, 0.0, whole=True, lingers=30 * DAY, own=True),

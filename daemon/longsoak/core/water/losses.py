@@ -23,9 +23,10 @@ class _Look(NamedTuple):
     """A window: its length, h, and what in it is a leak.
 
     That is `factor` times the usual, or `dry` times what a pan or the room's air leads to where one
-    is measured, and `sigmas` of what such windows differ by, and `least` mm more. `history` is what
-    is needed of the past, h. Own choice, found on simulated years in which days differ by a third
-    and hang together (tests/core/water): the longer, the finer, but weather lasts for days.
+    is measured, and `sigmas` of what such windows differ by, which is `spread` of the usual at the
+    least, and `least` mm more. `history` is what is needed of the past, h. Own choice, found on
+    simulated years in which days differ by a third and hang together (tests/core/water): the
+    longer, the finer, but weather lasts for days.
     """
 
     hours: float
@@ -34,6 +35,7 @@ class _Look(NamedTuple):
     sigmas: float
     least: float
     history: float
+    spread: float = 0.07
 
 
 LOOKS = (
@@ -41,10 +43,11 @@ LOOKS = (
     _Look(12, 2.6, 1.7, 6.0, 2.0, 72),
     _Look(24, 2.3, 1.45, 5.0, 2.0, 96),
     _Look(48, 2.1, 1.35, 4.5, 2.0, 144),
-    _Look(120, 2.0, 1.12, 3.0, 2.0, 336),
+    _Look(120, 2.0, 1.2, 5.0, 2.0, 336, 0.03),
 )
 _COVERED = 0.7  # of a window that has to be measured
-_SPREAD = 0.07  # of the usual, standard: two windows of any rig differ by that
+_FITTED = 24.0  # h, at most, of windows by which it is told what the air does to the loss
+_FEWEST = 4  # windows that tell what is usual
 _ENOUGH = 8  # windows from which what the air does to the loss can be told
 _MOST_PAIRED = 40  # of them that are looked at: pairs grow with their square
 _LEAST_SHARE = 0.2  # of the usual: even in wet air so much is lost
@@ -192,7 +195,8 @@ class Losses:
             bound *= 2.0
         bound = max(bound, expected + look.least * mm, expected + noise)
         if here.rate > bound and not (soaking and look.hours > 3):
-            return self._begin(Found.LEAK, here, usual, sums.since(now, (here.rate + expected) / 2))
+            since = sums.since(now, (here.rate + expected) / 2, above=True)
+            return self._begin(Found.LEAK, here, usual, since)
         rises = min(-_RISE_MM * mm, expected - look.sigmas * spread - _RISE_MM * mm, -noise)
         if look.hours <= 24 and here.rate < rises:
             return self._begin(Found.RISES, here, usual, now - here.lasts)
@@ -200,7 +204,8 @@ class Losses:
             return None
         stood = here.running < _RUNS  # what the tray alone gives off may be next to nothing
         if abs(here.rate) < _FLAT * expected and not stood:
-            return self._begin(Found.STUCK, here, usual, now - here.lasts)
+            since = sums.since(now, expected / 2, above=False)
+            return self._begin(Found.STUCK, here, usual, since)
         low = min(_STILL * expected, expected - 4.0 * spread)
         if not pump_known and here.rate < low:
             return self._begin(Found.PUMP_STILL, here, usual, now - here.lasts)
@@ -320,35 +325,44 @@ class _Sums:
         high = bisect_right(self.times, before)
         if self.lasts[high] < look.history * HOUR:
             return None
-        step = max(2, int(look.hours) // 4)  # windows that overlap tell little more
-        found = [
-            window
-            for until in self.times[:high:step]
-            if not any(a < until < b + look.hours * HOUR for a, b in self.past)
-            and (window := self.window(until, look.hours * HOUR)) is not None
-        ]
-        if len(found) < 4:
+        found = self._windows(look.hours, high)
+        if len(found) < _FEWEST:
             return None
         rates = [window.rate for window in found]
         middle = median(rates)
         dries, follows = nan, nan
-        known = [window for window in found if not isnan(window.dries)]
-        if len(known) >= max(_ENOUGH, len(found) / 2):
+        # What the air does is told by days: long windows are few, and all of them alike.
+        fitted = found if look.hours <= _FITTED else self._windows(_FITTED, high)
+        known = [window for window in fitted if not isnan(window.dries)]
+        if len(known) >= max(_ENOUGH, len(fitted) / 2):
             dries = median(window.dries for window in known)
             some = known[:: max(1, len(known) // _MOST_PAIRED)]
             air = [window.dries for window in some]
             if max(air) > min(air):
                 follows = max(0.0, theil_sen(air, [window.rate for window in some]).slope)
-                rates = [w.rate - follows * (w.dries - dries) for w in known]
-                middle = median(rates)
+                middle = median(w.rate - follows * (w.dries - dries) for w in known)
+                found = [window for window in found if not isnan(window.dries)]
+                rates = [w.rate - follows * (w.dries - dries) for w in found]
+                if len(rates) < _FEWEST:
+                    return None
         spread = scatter_about(middle, rates)
-        return _Usual(max(middle, 0.0), max(spread, _SPREAD * abs(middle)), dries, follows)
+        return _Usual(max(middle, 0.0), max(spread, look.spread * abs(middle)), dries, follows)
 
-    def since(self, now: float, middle: float) -> float:
-        """When the loss began that is above `middle`, L/d: as a CUSUM says it."""
+    def _windows(self, hours: float, high: int) -> list[_Window]:
+        """Windows of so many hours up to a part that were as usual: overlaps tell little more."""
+        return [
+            window
+            for until in self.times[: high : max(2, int(hours) // 4)]
+            if not any(a < until < b + hours * HOUR for a, b in self.past)
+            and (window := self.window(until, hours * HOUR)) is not None
+        ]
+
+    def since(self, now: float, middle: float, *, above: bool) -> float:
+        """When the loss began that is above or below `middle`, L/d: as a CUSUM says it."""
         best, run, begin = 0.0, 0.0, self.times[-1] - self.parts[-1].lasts
         for part in reversed(self.parts):
-            run += part.fell - middle * part.lasts / DAY
+            beyond = part.fell - middle * part.lasts / DAY
+            run += beyond if above else -beyond
             if run > best:
                 best, begin = run, part.until - part.lasts
             if now - part.until > 96 * HOUR:
