@@ -33,7 +33,7 @@ _FAST = 1200.0  # s that a fall lasts before it is told although it has not ende
 _FALLS = 4  # bins over which it still falls: a level that ripples does not
 _SALTS_OVER = 1.7  # times the first: so far they have to go down again
 _SIPHON_STANDS = 2 * DAY  # or until somebody pours
-_FORM = 1  # of the memory
+_FORM = 2  # of the memory
 
 
 @dataclass(slots=True)
