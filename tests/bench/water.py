@@ -80,7 +80,10 @@ def _asked(
     rates: list[tuple[float, float]] = []
     for number in range(FIRST, len(world.hours), EVERY):
         level = hourly(record, world.shape, until=(number + 1) * HOUR)
-        lost, stands = lost_before(world, number), books.standing(number)
+        if not level.litres:
+            continue
+        lost = lost_before(world, number)
+        stands = books.standing(number, level=world.shape.depth(level.litres[-1]))
         told = None if stands is None else stands.lost
         if lost is not None and told is not None and len(level.hours) > 1:
             peer = 24 * PEERS[BEST](*level)

@@ -25,22 +25,30 @@ NEAR = 900.0  # s by which a pour may be said to have begun earlier, or ended la
 
 @dataclass(frozen=True)
 class Books:
-    """A rig, all hours of its water, and the top-ups found; times in s since the start."""
+    """A rig, all hours of its water, and the top-ups and leaks found.
+
+    Times are in s since the start.
+    """
 
     rig: Rig
     hours: list[WaterHour]
     top_ups: list[Happening]
+    leaks: list[tuple[float, float]]
 
     def before(self, time: float) -> list[WaterHour]:
         """The hours that something said at `time` may rest on."""
         return [hour for hour in self.hours if time - HISTORY_MS / 1000 <= hour.at <= time]
 
-    def standing(self, number: int) -> Standing | None:
-        """How the water is said to stand at the end of an hour; None where nothing is known."""
+    def standing(self, number: int, *, level: float) -> Standing | None:
+        """How the water is said to stand at the end of an hour, with the level read then, mm.
+
+        None where nothing is known.
+        """
         past, reservoir = self.before((number + 1) * HOUR), self.rig.reservoir
         if not past or reservoir is None:
             return None
-        return standing(self.rig, reservoir, past, level=past[-1].level, level_u=LEVEL_U)
+        over = [each for each in self.leaks if each[1] <= past[-1].at]
+        return standing(self.rig, reservoir, past, level=level, level_u=LEVEL_U, leaks=over)
 
 
 def books_of(folder: Path, shape: Shape) -> Books:
@@ -51,6 +59,11 @@ def books_of(folder: Path, shape: Shape) -> Books:
         parse(rig_text(shape), file="rig.toml", find_kind=find_kind),
         [hour._replace(at=hour.at - START_MS / 1000) for hour in hours],
         record.happenings(What.TOP_UP),
+        [
+            (_since_start(each.from_ms), _since_start(each.until_ms))
+            for each in record.happenings(What.LEAK, What.SIPHON)
+            if each.until_ms is not None
+        ],
     )
 
 
