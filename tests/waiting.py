@@ -6,8 +6,10 @@ from typing import TypeVar
 
 T = TypeVar("T")
 
+LIMIT = 60.0  # s; what takes a second takes many where other work has the processors
 
-def wait_for(look: Callable[[], T], *, what: str, limit: float = 20.0) -> T:
+
+def wait_for(look: Callable[[], T], *, what: str, limit: float = LIMIT) -> T:
     """What `look` returns as soon as it is true; fails with `what` after `limit` seconds."""
     until = time.monotonic() + limit
     while not (found := look()):

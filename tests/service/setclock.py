@@ -11,26 +11,44 @@ from pathlib import Path
 
 import pytest
 
+LIBRARY_SOURCE = Path(__file__).with_name("adjtimex.c")
 FAKETIME = Path("/usr/lib") / f"{os.uname().machine}-linux-gnu/faketime/libfaketimeMT.so.1"
 
 
-class SetClock:
-    """The clock of every process started while `patch` holds."""
+class ToldClock:
+    """The machine's own clock, for every process started while `patch` holds.
+
+    Whether the kernel calls it synchronised is told by the test, and no matter of the machine that
+    runs it.
+    """
+
+    def __init__(self, folder: Path, patch: pytest.MonkeyPatch, *, synchronised: bool) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self._known = folder / "known"
+        self.synchronised(synchronised)
+        library = folder / "adjtimex.so"
+        subprocess.run(
+            [*("cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror"), "-o", library, LIBRARY_SOURCE],
+            check=True,
+        )
+        self._library = library
+        patch.setenv("LD_PRELOAD", str(library))
+        patch.setenv("ADJTIMEX_FILE", str(self._known))
+
+    def synchronised(self, known: bool) -> None:
+        """Let the kernel call it synchronised, or not."""
+        _swap(self._known, "synchronised" if known else "not")
+
+
+class SetClock(ToldClock):
+    """As `ToldClock`, and set by the test; not synchronised at first."""
 
     def __init__(self, folder: Path, patch: pytest.MonkeyPatch) -> None:
+        super().__init__(folder, patch, synchronised=False)
         assert FAKETIME.exists(), f"{FAKETIME} is not there: install the package faketime"
-        folder.mkdir(parents=True, exist_ok=True)
-        library = folder / "adjtimex.so"
-        source = Path(__file__).with_name("adjtimex.c")
-        subprocess.run(
-            ["cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", library, source], check=True
-        )
         self._offset = folder / "offset"
-        self._known = folder / "known"
         self.set(0.0)
-        self.synchronised(False)
-        patch.setenv("LD_PRELOAD", f"{library} {FAKETIME}")
-        patch.setenv("ADJTIMEX_FILE", str(self._known))
+        patch.setenv("LD_PRELOAD", f"{self._library} {FAKETIME}")
         patch.setenv("FAKETIME_TIMESTAMP_FILE", str(self._offset))
         patch.setenv("FAKETIME_NO_CACHE", "1")
         patch.setenv("FAKETIME_DONT_FAKE_MONOTONIC", "1")
@@ -38,10 +56,6 @@ class SetClock:
     def set(self, seconds: float) -> None:
         """Let the clock be this far ahead of the truth."""
         _swap(self._offset, f"{seconds:+f}\n")
-
-    def synchronised(self, known: bool) -> None:
-        """Let the kernel call it synchronised, or not."""
-        _swap(self._known, "synchronised" if known else "not")
 
 
 def true_base_ms() -> float:

@@ -5,6 +5,8 @@ import resource
 from functools import partial
 from pathlib import Path
 
+import pytest
+
 from brokers import validate
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
@@ -18,6 +20,7 @@ from servers import (
     mail_server,
     time_series_server,
 )
+from service.setclock import ToldClock
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
@@ -39,6 +42,12 @@ prefix = "rigs/thermometers"
 watch = "outlet away"
 on_delay = 0.5
 """
+
+
+@pytest.fixture
+def known_clock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> ToldClock:
+    """A clock that is known: else nothing is forwarded in a machine's first quarter of an hour."""
+    return ToldClock(tmp_path / "clock", monkeypatch, synchronised=True)
 
 
 def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
@@ -147,6 +156,7 @@ def test_dead_outlets_stop_nothing_are_alarmed_and_catch_up_by_themselves(tmp_pa
             assert run.stop() == 0
 
 
+@pytest.mark.usefixtures("known_clock")
 def test_every_reading_is_in_the_database_after_it_was_killed_and_started_again(
     tmp_path: Path,
 ) -> None:
@@ -191,6 +201,7 @@ def test_a_notice_that_waits_since_the_first_start_survives_a_restart(tmp_path: 
         assert run.stop() == 0
 
 
+@pytest.mark.usefixtures("known_clock")
 def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_record_knows(
     tmp_path: Path,
 ) -> None:
