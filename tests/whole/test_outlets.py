@@ -85,6 +85,11 @@ def state_of(heard: Listener) -> str:
     return "" if told is None else str(json.loads(told)["state"])
 
 
+def states(heard: Listener) -> list[bytes | bytearray]:
+    """All that was told of the state, in order."""
+    return [m.payload for m in heard.messages if m.topic == "rigs/thermometers/state"]
+
+
 def mailed(mailbox: Mailbox, words: str) -> bool:
     return any(words in mail.get_content() for mail in mailbox.mails)
 
@@ -220,6 +225,9 @@ def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_reco
 
         with running(rig_file) as run:
             wait_for(came, what="the first readings")
+            # A connection that is made before the first scan begins with that none is recorded.
+            wait_for(lambda: state_of(heard) == "recording", what="the state")
+            begun = len(states(heard))
             server.kill()
             before = record.version()[0]
             wait_for(lambda: record.version()[0] >= before + 10, what="measuring without a broker")
@@ -229,8 +237,10 @@ def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_reco
         kept = set(range(1, record.version()[0] + 1))
         wait_for(lambda: kept <= came(), what="every reading")
         wait_for(lambda: state_of(heard) == "stopped", what="the clean stop")
-        told = [m.payload for m in heard.messages if m.topic == "rigs/thermometers/state"]
-        assert [json.loads(text)["state"] for text in told] == ["recording"] * 2 + ["stopped"]
+        told = states(heard)
+        said = [json.loads(text)["state"] for text in told]
+        assert [word for word in said[:begun] if word != "not recording"] == ["recording"]
+        assert said[begun:] == ["recording", "stopped"]
         for text in told:
             validate("state", text)
         last = json.loads(told[-1])
