@@ -64,4 +64,3 @@ def true_base_ms() -> float:
 def boottime_ms() -> float:
     """CLOCK_BOOTTIME of this machine."""
     return time.clock_gettime_ns(time.CLOCK_BOOTTIME) / 1e6
-
