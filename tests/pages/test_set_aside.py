@@ -39,18 +39,18 @@ def contact(kept: Kept, *, from_ms: int, until_ms: int | None) -> None:
     kept.writer.keep_water(KeptWater(WaterMemory(1, 1, b""), [], [(news, moment(from_ms), end)]))
 
 
-@pytest.fixture
-def wetted(tmp_path: Path) -> Iterator[Kept]:
-    """A day of scans, in whose midst water touched the specimen for twelve hours."""
+@pytest.fixture(scope="module")
+def wetted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
+    """A day of scans, in whose midst water touched the specimen for twelve hours; read only."""
     now = now_ms()
     times = [now - 1000 - 900_000 * n for n in range(96)][::-1]
-    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    rig = keep(tmp_path_factory.mktemp("wetted"), times=times, now_ms=now)
     contact(rig, from_ms=now - DAY_MS * 3 // 4, until_ms=now - DAY_MS // 4)
     yield rig
     rig.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def pages(wetted: Kept) -> Iterator[Served]:
     with serve(wetted.rig_file) as served:
         yield served
@@ -109,8 +109,8 @@ def test_traces_have_a_choice_where_anything_is_set_aside(wetted: Kept, pages: S
     assert len(drawn(without)) < len(drawn(html))
 
 
-def test_without_a_contact_there_is_no_choice(kept: Kept, served: Served) -> None:
-    assert "aside=without" not in served.get("/traces?what=pins").text
+def test_without_a_contact_there_is_no_choice(at_rest: Served) -> None:
+    assert "aside=without" not in at_rest.get("/traces?what=pins").text
 
 
 def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> None:
