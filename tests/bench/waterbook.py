@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import fmean
 
 from faults.waterdriven import START_MS
 from faults.waterworld.rigtext import rig_text
 from faults.waterworld.shape import Shape
 from faults.waterworld.weather import HOUR
 from faults.waterworld.world import World, summed
-from longsoak.core.water.standing import RECENT, Standing, standing
+from longsoak.core.water.standing import HISTORY, RECENT, Standing, standing
 from longsoak.rigfile.load import parse
 from longsoak.service.drivers import find_kind
 from longsoak.store.water import Happening, WaterRecord
@@ -73,6 +74,24 @@ def lost_before(world: World, number: int) -> float | None:
     if true.leaked or true.spilled:
         return None
     return (true.surface + true.film + true.taken_up) / BACK
+
+
+def left_by_truth(world: World, number: int) -> float | None:
+    """Days left at the end of an hour if what truly went in the weeks before went on.
+
+    Nobody who knows no weather to come can do better by these weeks. None where nothing went.
+    """
+    past = world.hours[max(0, number + 1 - round(24 * HISTORY / 2)) : number + 1]
+    flux = fmean(hour.flux for hour in past)
+    alike = fmean(hour.would_film + hour.would_draw for hour in past)
+    shape, hours = world.shape, 0
+    water, least = shape.volume(world.hours[number].depth), shape.volume(shape.pump_needs)
+    while water > least:
+        loses = flux * shape.surface(water) + alike
+        if loses <= 0.0:
+            return None
+        water, hours = water - loses, hours + 1
+    return hours / 24
 
 
 def top_up_off(books: Books, poured: Sequence[tuple[float, float, float]]) -> list[float]:
