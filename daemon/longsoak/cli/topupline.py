@@ -75,5 +75,5 @@ class Line:
 
 def _columns() -> int:
     with suppress(OSError):
-        return os.get_terminal_size(sys.stderr.fileno()).columns
+        return os.get_terminal_size(sys.stderr.fileno()).columns or 80
     return 80
