@@ -132,7 +132,7 @@ def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> No
             assert "stays off its trend . Off its trend by +3" in said
             assert "close the phase and begin a new baseline" in said
         shown = longsoak("water", rig.rig_file).stdout
-        assert f"{low}: stays off its trend. Off its trend by +3 % MC after" in shown
+        assert f"{low}: stays off its trend. Off its trend by +3 % WME after" in shown
     finally:
         rig.close()
 
