@@ -109,14 +109,15 @@ def lag_after(samples: Sequence[Sample], *, stopped: float, after: float) -> flo
     known = course(before, lag=0.0)
     if known is None:
         return None
-    began = known.level
-    if after - began < _RISE:
-        quick = known.rate - known.rate_u >= _QUICK
-        return (max(0.0, after - began) + _RISE) / known.rate if quick else None
-    reached = began + _PART * (after - began)
+    came = after - known.level
     # The last time below, not the first above: a wave may lap up there early.
+    reached = known.level + _PART * came
     below = [s.at for s in samples if s.at > stopped and s.mm < reached]
-    return max(below) - stopped if below else None
+    if came >= _RISE and below:
+        return max(below) - stopped
+    if known.rate - known.rate_u < _QUICK:
+        return None
+    return (max(0.0, came) + _RISE) / known.rate
 
 
 def usual_lag(found: Sequence[float]) -> float:
