@@ -95,7 +95,15 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
             terminal.close()
         (entry,) = Logbook(folder_of(tray.rig_file)).entries(kind=TOP_UP)
         assert run.stop() == 0
-    assert (entry.by, entry.says) == ("mk", "Topped up by 9.6 L, rain butt.")
+    listed = longsoak("note", tray.rig_file).stdout
+    assert entry.by == "mk"
+    assert re.fullmatch(
+        r"Topped up by 9\.6 L, rain butt: 70\.0 mm before, 9[34]\.\d mm after, "
+        r"clearance 2[56]\.\d mm, 9\.5 L by the can\.",
+        entry.says,
+    )
+    assert f"\n   {entry.says}\n" in listed
+    assert listed.count("70.0 mm before") == 1
     assert entry.content == {
         "before_mm": 70.0,
         "after_mm": pytest.approx(94.0, abs=0.1),

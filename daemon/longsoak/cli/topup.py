@@ -94,7 +94,11 @@ def topup(
         by_can = litres if valve is None else None
         content = _content(found, litres=by_can, source=source or (valve or ""))
         entry = top_up_entry(
-            by=by, stopped_ms=stopped_ms, asked_ms=SystemClock().utc_ms(), content=content
+            by=by,
+            stopped_ms=stopped_ms,
+            asked_ms=SystemClock().utc_ms(),
+            content=content,
+            underside=rig.specimen.underside,
         )
         request = ask_to_write(record.folder, entry)
         outcome = outcome_of(record, request.uuid)

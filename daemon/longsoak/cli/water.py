@@ -13,7 +13,7 @@ from longsoak.cli.waterwords import document, lines
 from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.logbook import subject_called
 from longsoak.core.moments import moment_of
-from longsoak.core.water.entries import MOST_LITRES, top_up_content
+from longsoak.core.water.entries import MOST_LITRES, top_up_content, top_up_words
 from longsoak.core.water.rounds import (
     cup_content,
     cup_words,
@@ -22,7 +22,6 @@ from longsoak.core.water.rounds import (
     round_words,
 )
 from longsoak.service.clock import SystemClock
-from longsoak.store.guiding import top_up_words
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import PhysicsError, RequestError
 from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, About, LogbookEntry, Subject
@@ -145,7 +144,7 @@ def water(
                 says = cup_words(content, subject.name)
             else:
                 content = top_up_content(litres=None, litres_by_can=poured, source=source)
-                kind, subject, says = TOP_UP, THE_RIG, top_up_words(poured or 0.0, source)
+                kind, subject, says = TOP_UP, THE_RIG, top_up_words(content)
         except PhysicsError as error:
             raise RequestError(f"{error}. Nothing was kept.") from error
         entry = LogbookEntry(

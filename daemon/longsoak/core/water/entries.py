@@ -1,6 +1,6 @@
 """Top-ups and service windows as entries of the logbook: put into one, and judged. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite
 
 from longsoak.core.logbookwords import speaks_of_ms
@@ -45,6 +45,30 @@ def top_up_content(
         "litres_by_can": litres_by_can,
         "source": source,
     }
+
+
+def top_up_said(content: Mapping[str, Json], *, clearance: float | None = None) -> list[str]:
+    """What a top-up's entry holds of levels and can, part by part; the clearance after it in mm."""
+    parts = [
+        f"{float(str(level)):.1f} mm {when}"
+        for name, when in (("before_mm", "before"), ("after_mm", "after"))
+        if (level := content[name]) is not None
+    ]
+    if clearance is not None:
+        parts.append(f"clearance {clearance:.1f} mm")
+    if (by_can := content["litres_by_can"]) is not None:
+        parts.append(f"{float(str(by_can)):g} L by the can")
+    return parts
+
+
+def top_up_words(content: Mapping[str, Json], *, clearance: float | None = None) -> str:
+    """The sentence of a top-up's entry: litres, source, levels before and after, and the can."""
+    by_can, source = content["litres_by_can"], str(content["source"])
+    litres = float(str(by_can if content["litres"] is None else content["litres"]))
+    done = f"Topped up by {litres:.1f} L" if litres >= 0 else f"{-litres:.1f} L less in the tray"
+    parts = ", ".join(top_up_said(content, clearance=clearance))
+    whence = f", {source}" if source else ""
+    return f"{done}{whence}: {parts}." if parts else f"{done}{whence}."
 
 
 def wrong_top_up(entry: LogbookEntry) -> str | None:
