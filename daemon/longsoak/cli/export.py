@@ -44,7 +44,8 @@ if TYPE_CHECKING:
     type=click.Choice(("with", "without")),
     default="with",
     show_default=True,
-    help="Readings that a contact with the water set aside; the table windows tells them.",
+    help="Readings that a contact with the water set aside: with them, flagged as suspect, or "
+    "without.",
 )
 @click.option("--zip", "as_zip", is_flag=True, help="Write one zip file instead of a folder.")
 @click.option("--photos", is_flag=True, help="Also the photos that proofs and logbook name.")

@@ -6,7 +6,7 @@ from math import isfinite
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.water.reconcile import ByHand
 from longsoak.core.wording import time_words
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import SERVICE, TOP_UP, LogbookEntry
 from longsoak.vocabulary.proof import Json
@@ -161,6 +161,7 @@ def as_flags(entries: Iterable[LogbookEntry]) -> list[HandFlag]:
             window.by,
             window.says,
             window.kept_utc_ms + window.clock_off_ms,
+            Reason.SERVICE,
         )
         for window in windows(entries)
         if ends_ms(window) > begins_ms(window)
