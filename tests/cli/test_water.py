@@ -207,6 +207,12 @@ def test_rounds_cups_and_top_ups_are_written_into_the_logbook(tmp_path: Path) ->
         ),
         (("--round",), "A water round says at least one thing of the water. Nothing was kept."),
         (("--topped-up", "-3"), "'-3' is not litres from 0.01 to 100000."),
+        (
+            ("--topped-up", "61"),
+            "61 L can't be: up to its rim tray holds 59.6 L. Write what one top-up was, in litres. "
+            "Nothing was kept.",
+        ),
+        (("--cup", "panel", "--litres", "500", "--minutes", "10"), "'500' is not litres from 0 to"),
     ],
 )
 def test_what_can_not_be_is_told(

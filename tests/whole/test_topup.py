@@ -190,3 +190,22 @@ def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:
     refused = longsoak("topup", tray.rig_file, "--by", "mk")
     assert refused.returncode == 1
     assert refused.stderr.startswith("`longsoak run` is not running here, so nobody reads the lev")
+
+
+def test_a_valve_there_is_not_and_litres_that_can_not_be_are_told_before_anybody_pours(
+    tray: Tray,
+) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        none = longsoak("topup", tray.rig_file, "--by", "mk", "--valve", "tap", "--litres", "5")
+        most = longsoak("topup", tray.rig_file, "--by", "mk", "--litres", "500")
+        assert run.stop() == 0
+    assert (none.returncode, none.stdout) == (most.returncode, most.stdout) == (2, "")
+    assert none.stderr == (
+        "There is no fill valve or pump relay 'tap' on this rig. Its rig file has no [[outputs]], "
+        "so fill with a can and leave --valve out.\n"
+    )
+    assert most.stderr == (
+        "500 L can't be: up to its rim tray holds 60 L. Write what one top-up was, in litres. "
+        "Nothing was poured or kept.\n"
+    )

@@ -109,7 +109,7 @@ def _list(record: Record, *, as_json: bool) -> None:
                 time_words(begins_ms(each)),
                 f"{time_words(ends_ms(each))}{', open' if each is there else ''}",
                 each.by,
-                each.says.partition("\n")[0],
+                " ".join(each.says.split("\n")),
             )
             for each in found
         ]

@@ -15,6 +15,7 @@ from longsoak.core.logbook import subject_called
 from longsoak.core.moments import moment_of
 from longsoak.core.water.entries import MOST_LITRES, top_up_content, top_up_words
 from longsoak.core.water.rounds import (
+    CUP_HOLDS,
     cup_content,
     cup_words,
     face_below,
@@ -50,7 +51,7 @@ _EXAMPLE = (
     "--biocide", default="", help="What was put in against algae and mould, and how much."
 )
 @click.option("--cup", "bay", help="Write a cup catch: the bay it was made in.")
-@click.option("--litres", type=number_of("litres", 0, 1000), help="That the cup caught.")
+@click.option("--litres", type=number_of("litres", 0, CUP_HOLDS), help="That the cup caught.")
 @click.option("--minutes", type=number_of("minutes", 0.01, 1440), help="In which it did.")
 @click.option("--area", type=number_of("m2", 0.0001, 100), help="Of the face the cup stands for.")
 @click.option(

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
-from longsoak.core.water.entries import wrong_top_up, wrong_window
+from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
 from longsoak.core.water.rounds import wrong_cup, wrong_round
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
@@ -121,6 +121,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     """
     if entry.subject not in subjects(rig):
         raise _unknown(entry.subject.name, rig)
+    if entry.kind == TOP_UP and (wrong := impossible_top_up(entry, rig)):
+        raise _refusal(wrong)
     # A record that begins after now was begun by a clock that was wrong.
     began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)
     if entry.at_utc_ms < began_ms - _YEARS * _YEAR_MS:

@@ -1,15 +1,18 @@
 """Top-ups and service windows as entries of the logbook: put into one, and judged. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from math import isfinite
 
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.water.reconcile import ByHand
+from longsoak.core.water.vessel import held
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import SERVICE, TOP_UP, LogbookEntry
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Reservoir, Rig
 
 LONGEST_WINDOW_MS = 4 * 3_600_000
 LONGEST_SOURCE = 200  # characters
@@ -92,6 +95,26 @@ def wrong_top_up(entry: LogbookEntry) -> str | None:
     return None
 
 
+def too_much(litres: float, reservoir: Reservoir) -> str | None:
+    """What to say of litres poured or drawn off that the reservoir can't hold; None if it can."""
+    most, _ = held(reservoir.rim, reservoir.depth_table)
+    if abs(litres) <= most:
+        return None
+    return (
+        f"{abs(litres):g} L can't be: up to its rim {reservoir.name} holds {most:.3g} L. "
+        "Write what one top-up was, in litres"
+    )
+
+
+def impossible_top_up(entry: LogbookEntry, rig: Rig) -> str | None:
+    """What can't be of a top-up that `wrong_top_up` found nothing wrong with, on this rig."""
+    if rig.reservoir is None:
+        return None
+    said = (entry.content[name] for name in ("litres_by_can", "litres"))
+    litres = (float(str(number)) for number in said if number is not None)
+    return next(filter(None, (too_much(each, rig.reservoir) for each in litres)), None)
+
+
 def poured_by_hand(entries: Iterable[LogbookEntry]) -> list[ByHand]:
     """The top-ups that count, oldest first, by the can where that was told; no water drawn off."""
     found = []
@@ -129,9 +152,22 @@ def wrong_window(entry: LogbookEntry) -> str | None:
 
 
 def windows(entries: Iterable[LogbookEntry]) -> list[LogbookEntry]:
-    """The service windows that count, the newest first; `entries` may be of any kind."""
-    found = [entry for entry in entries if entry.kind == SERVICE and not entry.corrected_by]
+    """The service windows that count, the newest first; `entries` may be of any kind.
+
+    One that was ended says what was done when it was opened, and what at its end.
+    """
+    every = {entry.number: entry for entry in entries if entry.kind == SERVICE}
+    found = [_whole(entry, every) for entry in every.values() if not entry.corrected_by]
     return sorted(found, key=lambda entry: -entry.number)
+
+
+def _whole(window: LogbookEntry, every: Mapping[int, LogbookEntry]) -> LogbookEntry:
+    opened = window
+    while opened.corrects is not None and opened.corrects in every:
+        opened = every[opened.corrects]
+    if opened is window:
+        return window
+    return replace(window, says=f"{opened.says.rstrip('.')}; at its end: {window.says}")
 
 
 def window_at(entries: Sequence[LogbookEntry], utc_ms: int) -> LogbookEntry | None:
