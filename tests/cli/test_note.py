@@ -39,8 +39,8 @@ def test_an_entry_made_while_nobody_measures_is_kept_at_the_next_start(tmp_path:
     )
     assert (waits.returncode, waits.stderr) == (1, "")
     assert waits.stdout == (
-        "Asked, and not answered yet. If `longsoak run` is running it takes requests in "
-        "turn, else it will when it is started.\n"
+        "It is kept, and not taken in yet: `longsoak run` is not running, and takes it in when it "
+        "is started.\n"
     )
     assert longsoak("note", rig_file).stdout == "Nothing was written into the logbook yet.\n"
 

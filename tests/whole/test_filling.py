@@ -114,6 +114,11 @@ def tray(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Tray]:
 
 def test_a_valve_lets_in_what_was_asked_and_the_logbook_has_all_of_it(tray: Tray) -> None:
     checked = longsoak("check", tray.rig_file)
+    assert [line.split() for line in checked.stdout.split("\n\n")[1].splitlines()] == [
+        ["bus", "address", "output", "kind", "on", "at", "most"],
+        ["panel", "line", "22", "stop", "lamp", "lamp"],
+        ["panel", "line", "24", "fill", "valve", "fill", "valve", "120", "s"],
+    ]
     assert "Caution: fill valve: never the only thing between the supply" in checked.stdout
     with running(tray.rig_file) as run:
         run.says("open:")

@@ -242,6 +242,8 @@ def test_it_keeps_looking_tells_changes_and_ends_at_the_first_that_is_wrong(
         answers.append(state(ago=0, scans=2, age=4000.0))
         assert once.wait(20) == 1
         asked = len(server.asked)
+        wait_for(lambda: len(server.asked) >= asked + 2, what="the other one to see it too")
+        asked = len(server.asked)
         answers.append(state(ago=0, scans=3))
         wait_for(lambda: len(server.asked) >= asked + 3, what="looks")
         on.terminate()
@@ -283,7 +285,7 @@ def test_a_broker_that_goes_and_comes_back_is_told_while_it_looks(tmp_path: Path
         (["--broker", "localhost"], "--broker needs --prefix"),
         (["--broker", "localhost:x", "--prefix", "a"], "is no HOST or HOST:PORT"),
         (["--pages", "shop-pi.local"], "is no web address"),
-        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s"),
+        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s to 366 days."),
         (["none.toml"], "none.toml can't be read: No such file or directory."),
         (
             ["--broker", "localhost", "--prefix", "a", "--user", "a", "--password-file", "none"],
@@ -299,7 +301,10 @@ def test_what_it_can_not_make_sense_of_is_bad_input(asked: list[str], says: str)
 def test_a_folder_without_a_record_is_told(tmp_path: Path) -> None:
     said = longsoak("watch", "--record", tmp_path)
     assert said.returncode == 1
-    assert "there is no record at" in said.stderr
+    assert said.stderr == (
+        f"there is no record at {tmp_path}/record.db. Name the folder `record` that lies beside "
+        "the rig file, on the computer that measures.\n"
+    )
 
 
 def test_it_starts_without_what_measuring_and_pages_need(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from longsoak.cli.alarmkey import check_key
 from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, a_path, own_record, table, told
 from longsoak.core.moments import span_of
@@ -57,10 +58,11 @@ def shelve(
     elif as_json:
         raise click.UsageError("--json is for the list, which names no alarm.")
     with told():
-        record, _ = own_record(rig_file)
+        record, version = own_record(rig_file)
         if alarm is None:
             _list(record, as_json=as_json)
             sys.exit(DONE)
+        check_key(alarm, version)
         who, utc_ms = user() if by is None else by, SystemClock().utc_ms()
         if end:
             request = ask(record.folder, kind=PUT_BACK, subject=alarm, by=who, utc_ms=utc_ms)

@@ -43,7 +43,7 @@ _LEAST = 0.5  # mm: a smaller difference is no top-up
 @click.option("--by", required=True, help="Your initials, for the logbook.")
 @click.option(
     "--litres",
-    type=number_of("litres", 0.01, MOST_LITRES),
+    type=number_of("a number of litres", 0.01, MOST_LITRES),
     help="What you pour by the can's mark; kept beside what the level says.",
 )
 @click.option(

@@ -164,6 +164,23 @@ def subject_called(words: str, rig: Rig) -> Subject:
     return found[0]
 
 
+def bay_called(words: str, rig: Rig) -> Subject:
+    """The bay called by its name, or by "bay:" and its name.
+
+    Raises
+    ------
+    RequestError
+        There is none.
+    """
+    bays = [bay.name for bay in rig.specimen.bays]
+    for name in (words, words.removeprefix(f"{About.BAY}:")):
+        if name in bays:
+            return Subject(About.BAY, name)
+    near = " or ".join(map(repr, get_close_matches(words, bays, n=3, cutoff=0.5)))
+    hint = f"Was {near} meant?" if near else f"Its bays: {', '.join(map(repr, bays))}."
+    raise RequestError(f"There is no bay {words[:60]!r} on this rig. {hint} Nothing was kept.")
+
+
 def _unknown(words: str, rig: Rig) -> RequestError:
     names: Sequence[str] = [each.name for each in subjects(rig) if each.name != words]
     near = [repr(name) for name in get_close_matches(words, names, n=3, cutoff=0.5)]
