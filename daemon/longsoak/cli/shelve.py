@@ -18,7 +18,7 @@ from longsoak.store.requests import ask
 from longsoak.vocabulary.errors import RequestError
 
 
-@click.command(epilog='Example: longsoak shelve "silent:C 30/60" --for 2h --why "New dowel"')
+@click.command(epilog='Example: longsoak shelve "silent:cork 30/60" --for 2h --why "New dowel"')
 @click.argument("alarm", required=False)
 @click.option("--for", "span", help="For how long: a number and min, h or days, as in 2h.")
 @click.option("--out-of-service", is_flag=True, help="Until somebody puts it back.")
