@@ -6,16 +6,22 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import frictionless
+import pandas as pd
 import pytest
 
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
+from longsoak.store.reader import Record
 from longsoak.store.water import KeptWater, WaterMemory
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.water import Found, WaterNews
-from pages.pagerig import DAY_MS, NOW_MS, Kept, keep, told
+from pages.pagerig import DAY_MS, NOW_MS, Kept, Wrong, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
+
+SPOILED = "set aside: water touched the specimen"
 
 
 def plain(html: str) -> str:
@@ -157,8 +163,47 @@ def test_an_export_tells_what_is_set_aside_and_may_leave_it_out(
             row for row in readings if row["probe"] == low and row["time"] >= own["set_aside_from"]
         ]
         assert len(joined) == (0 if choice == "without" else counts["with"] - 24)
+        rest = [row for row in readings if row not in joined and row["reason"] != SPOILED]
+        assert all(row["flag"] == row["first_flag"] for row in rest)
+        assert all(row["reason"] == row["first_reason"] for row in rest)
         assert (own["recovery"], own["set_aside_until"]) == ("not yet back on its trend", "")
     assert counts == {"with": 96, "without": 24}
+
+
+def test_whoever_loads_the_exported_readings_alone_sees_what_is_set_aside(
+    wetted: Kept, tmp_path: Path
+) -> None:
+    low, high = probes(wetted)
+    found = {}
+    for form in ("csv", "parquet"):
+        out = tmp_path / form
+        assert longsoak("export", wetted.rig_file, out, "--format", form).returncode == 0
+        read = (pd.read_csv if form == "csv" else pd.read_parquet)(out / f"readings.{form}")
+        given = read[["flag", "reason", "first_flag", "first_reason"]].fillna("")
+        found[form] = [tuple(row) for row in given[read["probe"] == low].itertuples(index=False)]
+        assert SPOILED not in set(read["reason"][read["probe"] == high])
+        kept = Record(wetted.folder).series(low, since_ms=0, until_ms=2**60)
+        assert list(read["raw"][read["probe"] == low]) == [reading.raw for reading in kept]
+        assert frictionless.validate(str(out / "datapackage.json")).valid
+    assert found["csv"] == found["parquet"] == 24 * [(1, "", 1, "")] + 72 * [(3, SPOILED, 1, "")]
+
+
+def test_what_failed_is_no_better_for_being_set_aside(tmp_path: Path) -> None:
+    now = now_ms()
+    low = "plain lime 30/60"
+    fails = {low: Wrong(Flag.FAIL, Reason.OPEN_CIRCUIT)}
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now, wrong=fails)
+    try:
+        contact(rig, from_ms=now - DAY_MS // 2, until_ms=None)
+        out = tmp_path / "out"
+        assert longsoak("export", rig.rig_file, out).returncode == 0
+        with (out / "readings.csv").open(newline="") as file:
+            flags = {row["flag"] for row in csv.DictReader(file) if row["probe"] == low}
+        shown = json.loads(longsoak("now", rig.rig_file, "--json").stdout)
+    finally:
+        rig.close()
+    assert flags == {"4"}
+    assert [each["reason"] for each in shown["probes"] if each["probe"] == low] == ["open circuit"]
 
 
 def test_an_arrival_at_a_probe_that_was_set_aside_is_told_to_be_doubted(

@@ -97,7 +97,15 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
             terminal.close()
         (entry,) = Logbook(folder_of(tray.rig_file)).entries(kind=TOP_UP)
         assert run.stop() == 0
-    assert (entry.by, entry.says) == ("mk", "Topped up by 9.6 L, rain butt.")
+    listed = longsoak("note", tray.rig_file).stdout
+    assert entry.by == "mk"
+    assert re.fullmatch(
+        r"Topped up by 9\.6 L, rain butt: 70\.0 mm before, 9[34]\.\d mm after, "
+        r"clearance 2[56]\.\d mm, 9\.5 L by the can\.",
+        entry.says,
+    )
+    assert f"\n   {entry.says}\n" in listed
+    assert listed.count("70.0 mm before") == 1
     assert entry.content == {
         "before_mm": 70.0,
         "after_mm": pytest.approx(94.0, abs=0.1),
@@ -184,3 +192,22 @@ def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:
     refused = longsoak("topup", tray.rig_file, "--by", "mk")
     assert refused.returncode == 1
     assert refused.stderr.startswith("`longsoak run` is not running here, so nobody reads the lev")
+
+
+def test_a_valve_there_is_not_and_litres_that_can_not_be_are_told_before_anybody_pours(
+    tray: Tray,
+) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        none = longsoak("topup", tray.rig_file, "--by", "mk", "--valve", "tap", "--litres", "5")
+        most = longsoak("topup", tray.rig_file, "--by", "mk", "--litres", "500")
+        assert run.stop() == 0
+    assert (none.returncode, none.stdout) == (most.returncode, most.stdout) == (2, "")
+    assert none.stderr == (
+        "There is no fill valve or pump relay 'tap' on this rig. Its rig file has no [[outputs]], "
+        "so fill with a can and leave --valve out.\n"
+    )
+    assert most.stderr == (
+        "500 L can't be: up to its rim tray holds 60 L. Write what one top-up was, in litres. "
+        "Nothing was poured or kept.\n"
+    )

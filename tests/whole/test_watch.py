@@ -287,7 +287,7 @@ def test_a_broker_that_goes_and_comes_back_is_told_while_it_looks(tmp_path: Path
         (["--broker", "localhost"], "--broker needs --prefix"),
         (["--broker", "localhost:x", "--prefix", "a"], "is no HOST or HOST:PORT"),
         (["--pages", "shop-pi.local"], "is no web address"),
-        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s"),
+        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s to 366 days."),
         (["none.toml"], "none.toml can't be read: No such file or directory."),
         (
             ["--broker", "localhost", "--prefix", "a", "--user", "a", "--password-file", "none"],
@@ -303,7 +303,10 @@ def test_what_it_can_not_make_sense_of_is_bad_input(asked: list[str], says: str)
 def test_a_folder_without_a_record_is_told(tmp_path: Path) -> None:
     said = longsoak("watch", "--record", tmp_path)
     assert said.returncode == 1
-    assert "there is no record at" in said.stderr
+    assert said.stderr == (
+        f"there is no record at {tmp_path}/record.db. Name the folder `record` that lies beside "
+        "the rig file, on the computer that measures.\n"
+    )
 
 
 def test_it_starts_without_what_measuring_and_pages_need(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from longsoak.cli.alarmkey import check_key
 from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.service.clock import SystemClock
@@ -40,7 +41,7 @@ def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
     running, the request waits for it.
     """
     with told():
-        record, _ = own_record(rig_file)
+        record, version = own_record(rig_file)
         if alarm is None:
             waiting = [
                 change
@@ -57,6 +58,7 @@ def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
             if not (waiting or trial_waits):
                 click.echo(f"There is nothing to {'reset' if reset else 'acknowledge'}.")
             sys.exit(FOUND_WRONG if waiting or trial_waits else DONE)
+        check_key(alarm, version, others=() if reset else (TRIAL,))
         request = ask(
             record.folder,
             kind=RESET if reset else ACKNOWLEDGE,
