@@ -153,8 +153,8 @@ def test_a_way_to_a_person_tells_what_it_took_and_that_quiet_hours_hold_some_bac
 def test_readings_that_are_away_are_not_called_up_to_date(rig_file: Path) -> None:
     with kept(rig_file) as record:
         record.scan(GOOD, ago=60)
-        record.change("outlet away:mqtt", NORMAL, NEW, ago=51, says="no broker")
+        record.change("outlet away:mqtt", NORMAL, NEW, ago=600, says="no broker")
         _, lines = told(rig_file)
     assert lines[2] == (
-        "Readings by MQTT: away for 51 s (no broker); nothing older than two minutes waits yet."
+        "Readings by MQTT: away for 10 min (no broker); what waits is younger than three minutes."
     )

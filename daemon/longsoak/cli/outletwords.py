@@ -80,7 +80,7 @@ def _waits(outlet: OutletHealth, utc_ms: int) -> str:
     if not outlet.forwards:
         return f"{with_noun(outlet.unsent, 'change')} of alarms unsent, the oldest {ago_words(age)}"
     if age <= CURSOR_LAG and outlet.away is not None:
-        return "nothing older than two minutes waits yet"
+        return "what waits is younger than three minutes"
     if age <= CURSOR_LAG:
         return "up to date, as far as is known of the last two minutes"
     return f"{with_noun(outlet.unsent, 'scan')} unsent, the oldest taken {ago_words(age)}"
