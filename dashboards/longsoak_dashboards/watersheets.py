@@ -148,7 +148,11 @@ class WaterSheets(Sheets):
             source=said.get("source", ""),
         )
         entry = top_up_entry(
-            by=said.get("by", ""), stopped_ms=stopped_ms, asked_ms=now_ms(), content=content
+            by=said.get("by", ""),
+            stopped_ms=stopped_ms,
+            asked_ms=now_ms(),
+            content=content,
+            underside=rig.specimen.underside,
         )
         check_entry(entry)
         logbook = Logbook(self.source.record.folder)
