@@ -7,12 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser
 
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
 from longsoak.store.water import KeptWater, WaterMemory
 from longsoak.vocabulary.water import Found, WaterNews
+from pages.inbrowser import page_of, views
 from pages.pagerig import DAY_MS, NOW_MS, Kept, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
@@ -133,6 +135,53 @@ def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> No
             assert "close the phase and begin a new baseline" in said
         shown = longsoak("water", rig.rig_file).stdout
         assert f"{low}: stays off its trend. Off its trend by +3 after" in shown
+    finally:
+        rig.close()
+
+
+def test_what_is_set_aside_is_counted_beside_what_is_in_doubt(
+    wetted: Kept, pages: Served, browser: Browser
+) -> None:
+    told(wetted, [])
+    aside = [
+        each
+        for each in json.loads(pages.get("/now.json").text)["probes"]
+        if each["reason"] == "set aside: water touched the specimen"
+    ]
+    assert len(aside) > 1
+    words = f"{len(aside)} probes are set aside after a contact with the water"
+    said = plain(pages.get("/health").text)
+    assert "none is in doubt" in said
+    assert words in said
+    lines = longsoak("now", wetted.rig_file).stdout
+    assert f"Health: nothing was found against any probe. {words}" in lines
+    with page_of(browser, pages, size="phone") as page:
+        page.goto("/health")
+        views(page, "health-set-aside")
+
+
+def test_a_contact_that_is_over_hides_no_newer_one(tmp_path: Path) -> None:
+    """The probe was back on its trend after the first, and is spoiled by the second."""
+    now = now_ms()
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now)
+    try:
+        low, _ = probes(rig)
+        today = now // DAY_MS
+        first = today - 20
+        contact(rig, from_ms=first * DAY_MS, until_ms=first * DAY_MS + DAY_MS // 2)
+        contact(rig, from_ms=now - DAY_MS * 3 // 4, until_ms=now - DAY_MS // 4)
+        days = [ClosedDay(low, Day(n, 15.0, 0.05, 96, 96)) for n in range(first - 14, today)]
+        told(rig, [], days)
+        (row,) = re.findall(
+            rf"^{low} .*$", longsoak("now", rig.rig_file, "--health").stdout, re.MULTILINE
+        )
+        assert "nothing found" not in row
+        assert row.count("set aside: water touched the specimen") == 2, "health, and flag now"
+        with serve(rig.rig_file) as served:
+            said = plain(served.get("/health").text)
+            assert f"{low} suspect, set aside: water touched the specimen" in said
+            asides = plain(served.get(f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}").text)
+            assert "back on its trend" in asides, "the first is over"
     finally:
         rig.close()
 
