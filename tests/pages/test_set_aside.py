@@ -14,7 +14,7 @@ from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
 from longsoak.store.water import KeptWater, WaterMemory
 from longsoak.vocabulary.water import Found, WaterNews
-from pages.inbrowser import page_of, views
+from pages.inbrowser import looks_well, page_of, views
 from pages.pagerig import DAY_MS, NOW_MS, Kept, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
@@ -109,6 +109,46 @@ def test_traces_have_a_choice_where_anything_is_set_aside(wetted: Kept, pages: S
     assert "aside=without" in html
     without = pages.get("/traces?what=pins&height=60&hours=24&aside=without").text
     assert len(drawn(without)) < len(drawn(html))
+
+
+def test_a_plot_of_which_all_is_set_aside_says_so_in_place_of_an_axis_of_nothing(
+    tmp_path: Path, browser: Browser
+) -> None:
+    now = now_ms()
+    times = [now - 1000 - 900_000 * n for n in range(96)][::-1]
+    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    try:
+        low, high = probes(rig)
+        contact(rig, from_ms=now - 3 * DAY_MS, until_ms=now - 2 * DAY_MS)
+        words = "Everything in this time is set aside after a contact with the water."
+        with serve(rig.rig_file) as served:
+            address = "/traces?what=pins&height=60&hours=24"
+            shown = plain(served.get(address).text)
+            assert "is set aside after" not in shown
+            without = served.get(f"{address}&aside=without").text
+            assert plain(without).count(words) == 3, "one a depth, and none has a value"
+            assert "<text" in without
+            assert not re.search(r"<text[^>]*>\s*10\s*</text>", without), "no figures of nothing"
+            assert f"{low.split()[0]}, all set aside" in plain(without)
+            own = f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}?aside=without"
+            assert words in plain(served.get(own).text)
+            dry = served.get("/traces?what=pins&height=360&hours=24&aside=without").text
+            assert "is set aside after" not in plain(dry)
+            assert high in {probe.name for probe in rig.rig.probes if probe.height == 360}
+            with page_of(browser, served, size="phone") as page:
+                page.goto(f"{address}&aside=without")
+                looks_well(page, "traces-all-aside")
+                views(page, "traces-all-aside")
+    finally:
+        rig.close()
+
+
+def test_where_nothing_can_be_drawn_a_plot_says_that(kept: Kept, served: Served) -> None:
+    """The two scans of this rig are a quarter of an hour apart; one probe gave none of them."""
+    silent = plain(served.get("/probe/plain%20lime%20170%2F260").text)
+    assert "Nothing in this time can be drawn." in silent
+    good = plain(served.get("/probe/plain%20lime%2030%2F160").text)
+    assert "Nothing in this time can be drawn." not in good
 
 
 def test_without_a_contact_there_is_no_choice(kept: Kept, served: Served) -> None:
