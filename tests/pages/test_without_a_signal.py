@@ -145,7 +145,7 @@ def test_the_word_comes_beside_the_form_that_was_sent_and_stays_in_view_at_the_t
     expect(page.locator(WAITS)).to_be_hidden()
     page.evaluate("document.querySelector('main').dataset.old = '1'")
     kept.scan(now_ms())
-    page.wait_for_function("!document.querySelector('main').dataset.old", timeout=15_000)
+    expect(page.locator("main[data-old]")).to_have_count(0, timeout=15_000)
     # Changed in place: the word and the form that is open stay.
     expect(beside).to_contain_text("Sent.")
     expect(button).to_be_visible()
