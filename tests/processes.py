@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from waiting import wait_for
+from waiting import LIMIT, wait_for
 
 COMMAND = Path(sys.executable).parent / "longsoak"
 
@@ -52,7 +52,7 @@ class Running:
             for line in pipe:
                 self._lines.append(line)
 
-    def says(self, words: str, *, limit: float = 20.0) -> None:
+    def says(self, words: str, *, limit: float = LIMIT) -> None:
         """Wait until the log holds `words`."""
         wait_for(lambda: words in self.log, what=f"{words!r} in the log:\n{self.log}", limit=limit)
 

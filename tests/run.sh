@@ -16,7 +16,7 @@ say() { printf '%s\n' "tests: $*"; }
 
 # --- system packages: the real servers and the browser the tests talk to, and what makes disks and
 # --- clocks fail -----------------------------------------------------------------------------------
-packages="chromium faketime fonts-dejavu-core gcc git libc6-dev libfaketime mosquitto openssl poppler-utils
+packages="chromium fonts-dejavu-core gcc git libc6-dev mosquitto openssl poppler-utils
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
@@ -74,6 +74,8 @@ if ! cmp -s pyproject.toml "$stamp" 2>/dev/null; then
 fi
 PATH="$venv/bin:$PATH"
 export PATH
+# Where it is set, each of the thousand commands the tests start would compile all of Longsoak anew.
+unset PYTHONDONTWRITEBYTECODE
 
 lint() {
   say "ruff: format and lint"
@@ -91,8 +93,8 @@ lint() {
 if [ $# -eq 0 ]; then
   lint
   say "pytest"
-  # Many tests wait for programs they have started: one more at once than there are processors.
-  exec pytest -q -n $(($(nproc) < 4 ? $(nproc) + 1 : 4)) --dist loadgroup
+  # Many tests wait for programs they have started: two more at once than there are processors.
+  exec pytest -q -n $(($(nproc) < 4 ? $(nproc) + 2 : 6)) --dist loadgroup
 fi
 paths=""
 for part in "$@"; do

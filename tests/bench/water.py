@@ -7,7 +7,7 @@ from multiprocessing import get_context
 from statistics import median, quantiles
 
 from bench.figures import Figure, scratch
-from bench.waterbook import Books, books_of, lost_before, top_up_off
+from bench.waterbook import Books, books_of, left_by_truth, lost_before, top_up_off
 from bench.waterpeers import PEERS, days_left, hourly
 from faults.water import lived
 from faults.waterjudged import FALSE_A_MONTH, MONTH, Verdict
@@ -31,6 +31,7 @@ FIRST, EVERY = 30 * 24, 60  # h: when it is first asked how long the water lasts
 SHORTEST = 1.0  # days that are still to be foreseen
 RATE_WITHIN, DAYS_WITHIN, INSIDE = 5.0, 10.0, 90.0  # %
 OURS, BEST = "ours", "scipy theilslopes of the last 24 h"
+TRUTH = "the true losses of these weeks"  # whoever knows no weather to come misses by as much
 _GOAL = "the goal itself"
 
 
@@ -75,12 +76,15 @@ def _asked(
     world: World, record: Record, books: Books
 ) -> tuple[dict[str, list[float]], list[bool], list[tuple[float, float]]]:
     """What is answered every few days, against the truth: see `Year`."""
-    days: dict[str, list[float]] = {name: [] for name in (OURS, *PEERS)}
+    days: dict[str, list[float]] = {name: [] for name in (OURS, *PEERS, TRUTH)}
     inside: list[bool] = []
     rates: list[tuple[float, float]] = []
     for number in range(FIRST, len(world.hours), EVERY):
         level = hourly(record, world.shape, until=(number + 1) * HOUR)
-        lost, stands = lost_before(world, number), books.standing(number)
+        if not level.litres:
+            continue
+        lost = lost_before(world, number)
+        stands = books.standing(number, level=world.shape.depth(level.litres[-1]))
         told = None if stands is None else stands.lost
         if lost is not None and told is not None and len(level.hours) > 1:
             peer = 24 * PEERS[BEST](*level)
@@ -90,6 +94,7 @@ def _asked(
             continue
         lefts = {name: days_left(level, world.shape, line) for name, line in PEERS.items()}
         said = None if stands is None else stands.pump_dry
+        lefts[TRUTH] = left_by_truth(world, number)
         if said is None or None in lefts.values():
             continue
         inside.append(said.low <= truth <= said.high)
@@ -151,8 +156,9 @@ def _off(years: Sequence[Year]) -> Iterator[Figure]:
             BEST,
             of(ours) / of(peers),
         )
-    days = {name: [each for year in years for each in year.days[name]] for name in (OURS, *PEERS)}
-    for name in PEERS:
+    names = (*PEERS, TRUTH)
+    days = {name: [each for year in years for each in year.days[name]] for name in (OURS, *names)}
+    for name in names:
         for says, of in (("half", median), ("9 of 10", _most)):
             yield Figure(
                 f"days until the pump would suck air, {says} of {len(days[OURS])} times",

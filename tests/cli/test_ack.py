@@ -57,11 +57,10 @@ def test_while_nobody_takes_requests_the_request_waits_and_the_code_is_1(tmp_pat
         ended = longsoak("ack", "silent:T1", "--by", " mk ", "--rig", rig_file)
         assert ended.returncode == 1
         assert ended.stdout == (
-            "Asked, and not answered yet. If `longsoak run` is running it takes requests in "
-            "turn, else it will when it is started.\n"
+            "It is kept, and not taken in yet: `longsoak run` takes in what was asked in turn.\n"
         )
         again = longsoak("ack", "silent:T1", "--by", "mk", "--rig", rig_file)
-        assert "not answered yet; asked before it and waiting: 1. If" in again.stdout
+        assert "takes in what was asked in turn, after 1 other asked before it." in again.stdout
         assert asked(record) == [("silent:T1", "mk"), ("silent:T1", "mk")]
 
 
@@ -70,6 +69,23 @@ def test_without_initials_the_users_name_is_taken(tmp_path: Path) -> None:
     with kept(rig_file) as record:
         longsoak("ack", "silent:T1", "--rig", rig_file, LOGNAME="wm")
         assert asked(record) == [("silent:T1", "wm")]
+
+
+@pytest.mark.parametrize("command", [("ack",), ("shelve", "--for", "2h", "--why", "New dowel")])
+def test_a_key_that_is_none_is_told_with_near_ones_and_nothing_is_asked(
+    tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    rig_file = lay_out(tmp_path)
+    with kept(rig_file) as record:
+        for key, hint in (
+            ("silent:T9", "Was 'silent:T"),
+            ("nope:thing", "A key is what is watched, a colon and of what, such as '"),
+        ):
+            ended = longsoak(command[0], key, *command[1:], "--by", "mk", "--rig", rig_file)
+            assert (ended.returncode, ended.stdout) == (2, "")
+            assert ended.stderr.startswith(f"There is no alarm {key!r} on this rig. {hint}")
+            assert ended.stderr.endswith(" Nothing was asked.\n")
+        assert asked(record) == []
 
 
 @pytest.mark.parametrize(

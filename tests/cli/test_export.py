@@ -61,6 +61,10 @@ def test_a_time_without_readings_ends_with_1(made: Made, tmp_path: Path) -> None
     ended = longsoak("export", made.rig_file, tmp_path / "out", "--from", "2030-01-01")
     assert ended.returncode == 1
     assert ": 0 readings of " in ended.stdout
+    assert ended.stderr == (
+        "There is no reading from 1 Jan 2030, 00:00:00 UTC on: the record's reach from "
+        "4 May 2026, 09:00:00 UTC to 4 May 2026, 12:40:00 UTC. What was written holds all else.\n"
+    )
 
 
 @pytest.mark.parametrize(

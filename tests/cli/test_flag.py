@@ -45,8 +45,11 @@ def test_a_flag_set_by_hand_supersedes_what_is_shown_and_can_be_ended(tmp_path: 
     assert listed["until"] is not None
     again = longsoak("flag", rig_file, "Again", "--ends", "1", "--by", "mk")
     assert again.stderr == (
-        "No flag that counts has the number 1; those that do: 2. Nothing was kept.\n"
+        "No flag that counts has the number 1; those that do: 2. `longsoak flag` lists them. "
+        "Nothing was kept.\n"
     )
+    unsaid = longsoak("flag", rig_file, "--ends", "77")
+    assert (unsaid.returncode, "has the number 77" in unsaid.stderr) == (2, True)
 
 
 def test_it_says_what_is_wrong_with_a_flag(tmp_path: Path) -> None:

@@ -137,3 +137,20 @@ def test_a_command_nobody_knows_is_told_with_the_nearest() -> None:
     ended = longsoak("chekc")
     assert ended.returncode == 2
     assert "There is no command 'chekc'. Did you mean 'check'?" in ended.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (
+            ("topup", "rig.toml"),
+            "longsoak topup also needs --by (Your initials, for the logbook). ",
+        ),
+        (("export", "rig.toml"), "longsoak export also needs OUT. "),
+    ],
+)
+def test_what_is_missing_is_told_with_an_example(arguments: tuple[str, ...], says: str) -> None:
+    ended = longsoak(*arguments)
+    assert ended.returncode == 2
+    told = ended.stderr.splitlines()[-1]
+    assert told.startswith(f"Error: {says}Example: longsoak {arguments[0]} rig.toml ")

@@ -8,10 +8,13 @@ from pathlib import Path
 import pytest
 
 from cli.keeping import kept
+from longsoak.core.water.entries import top_up_content
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
+from longsoak.store.writer import Batch
+from longsoak.vocabulary.logbook import TOP_UP, LogbookEntry
 from processes import longsoak, running
 from service.setclock import SetClock
 from unprivileged import as_reader, only_read
@@ -36,8 +39,8 @@ def test_an_entry_made_while_nobody_measures_is_kept_at_the_next_start(tmp_path:
     )
     assert (waits.returncode, waits.stderr) == (1, "")
     assert waits.stdout == (
-        "Asked, and not answered yet. If `longsoak run` is running it takes requests in "
-        "turn, else it will when it is started.\n"
+        "It is kept, and not taken in yet: `longsoak run` is not running, and takes it in when it "
+        "is started.\n"
     )
     assert longsoak("note", rig_file).stdout == "Nothing was written into the logbook yet.\n"
 
@@ -162,3 +165,23 @@ def test_on_a_machine_whose_clock_was_never_set_an_entry_gets_its_day_later(
     assert of_2.startswith("2  4 May 2026, 14:20:00 UTC")
     assert "First drops." in late.stdout
     assert "Delivered." not in late.stdout
+
+
+def test_a_top_up_is_listed_with_its_levels_even_if_its_sentence_has_none(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    content = top_up_content(litres=4.5, before_mm=88, after_mm=99.1, litres_by_can=5)
+    with kept(rig_file) as record:
+        entry = LogbookEntry(
+            asked_utc_ms=record.now_ms,
+            at_utc_ms=record.now_ms,
+            by="mk",
+            says="Topped up by 4.5 L.",
+            kind=TOP_UP,
+            content=content,
+            number=1,
+            request="u1",
+            kept_utc_ms=record.now_ms,
+        )
+        record.writer.commit(Batch(logbook=[entry]))
+    listed = longsoak("note", rig_file).stdout
+    assert "\n   Topped up by 4.5 L.\n   88.0 mm before, 99.1 mm after, 5 L by the can.\n" in listed

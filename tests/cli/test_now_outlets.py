@@ -148,3 +148,13 @@ def test_a_way_to_a_person_tells_what_it_took_and_that_quiet_hours_hold_some_bac
     )
     # Its alarm comes after a minute; since when it is away is known before.
     assert "Mail: away for 5 min (the mail server failed); nothing waits." in lines
+
+
+def test_readings_that_are_away_are_not_called_up_to_date(rig_file: Path) -> None:
+    with kept(rig_file) as record:
+        record.scan(GOOD, ago=60)
+        record.change("outlet away:mqtt", NORMAL, NEW, ago=51, says="no broker")
+        _, lines = told(rig_file)
+    assert lines[2] == (
+        "Readings by MQTT: away for 51 s (no broker); nothing older than two minutes waits yet."
+    )

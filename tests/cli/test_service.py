@@ -1,6 +1,7 @@
 """`longsoak service`, run as a user runs it."""
 
 import json
+import re
 from pathlib import Path
 
 from longsoak.store.files import folder_of
@@ -17,6 +18,11 @@ def flag_of_t1(rig_file: Path) -> str:
     return str(found["flag"])
 
 
+def reason_of_t1(rig_file: Path) -> str:
+    seen = json.loads(longsoak("now", rig_file, "--json").stdout)
+    return str(next(probe["reason"] for probe in seen["probes"] if probe["probe"] == "T1"))
+
+
 def test_a_service_window_lays_over_readings_over_a_restart_until_it_is_ended(
     tmp_path: Path,
 ) -> None:
@@ -27,6 +33,7 @@ def test_a_service_window_lays_over_readings_over_a_restart_until_it_is_ended(
         assert (opened.returncode, opened.stderr) == (0, "")
         assert opened.stdout.startswith("Kept as number 1, of ")
         wait_for(lambda: flag_of_t1(rig_file) == "not evaluated", what="the window to lay over")
+        assert reason_of_t1(rig_file) == "somebody worked at the rig: a service window was open"
         second = longsoak("service", rig_file, "Again", "--by", "ab")
         assert second.returncode == 1
         assert "A service window of mk is open until" in second.stdout
@@ -36,11 +43,16 @@ def test_a_service_window_lays_over_readings_over_a_restart_until_it_is_ended(
         (listed,) = json.loads(longsoak("service", rig_file, "--json").stdout)
         assert (listed["open"], listed["by"], listed["says"]) == (True, "mk", "Leads moved")
         wait_for(lambda: flag_of_t1(rig_file) == "not evaluated", what="it to lie there still")
-        ended = longsoak("service", rig_file, "--end", "--by", "ab")
+        ended = longsoak("service", rig_file, "Wiped dry", "--end", "--by", "ab")
         assert (ended.returncode, ended.stderr) == (0, "")
         wait_for(lambda: flag_of_t1(rig_file) == "pass", what="the window to be ended")
         assert run.stop() == 0
-    assert "The work is done." in longsoak("service", rig_file).stdout
+    listed = longsoak("service", rig_file).stdout
+    assert "Leads moved; at its end: Wiped dry" in listed
+    end = re.split(" {2,}", listed.splitlines()[1])[2]
+    noted = longsoak("note", rig_file).stdout
+    assert f" until {end}\n" in noted
+    assert "   Leads moved\n" in noted
     none = longsoak("service", rig_file, "--end", "--by", "ab")
     assert none.stderr == "No service window is open. Nothing was kept.\n"
 

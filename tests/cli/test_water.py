@@ -113,14 +113,25 @@ def test_rounds_cups_and_top_ups_are_written_into_the_logbook(tmp_path: Path) ->
         (("--cup", "panel"), "A cup catch has --litres and --minutes. Nothing was kept."),
         (
             ("--cup", "panle", "--litres", "1", "--minutes", "5"),
-            "There is no probe or bay 'panle' on this rig. Was 'panel' or 'pan level' meant?",
+            "There is no bay 'panle' on this rig. Was 'panel' meant? Nothing was kept.",
         ),
         (
             ("--cup", "flow", "--litres", "1", "--minutes", "5"),
-            "'flow' is no bay. Name a bay. Nothing was kept.",
+            "There is no bay 'flow' on this rig. Its bays: 'panel'. Nothing was kept.",
         ),
         (("--round",), "A water round says at least one thing of the water. Nothing was kept."),
-        (("--topped-up", "-3"), "'-3' is not litres from 0.01 to 100000."),
+        (("--topped-up", "-3"), "'-3' is not a number of litres from 0.01 to 100000."),
+        (("--round", "--ph", "19"), "'19' is not a pH from 0 to 14."),
+        (("--round", "--conductivity", "-5"), "'-5' is not a conductivity in µS/cm from 0 to 3"),
+        (
+            ("--topped-up", "61"),
+            "61 L can't be: up to its rim tray holds 59.6 L. Write what one top-up was, in litres. "
+            "Nothing was kept.",
+        ),
+        (
+            ("--cup", "panel", "--litres", "500", "--minutes", "10"),
+            "'500' is not a number of litres from 0",
+        ),
     ],
 )
 def test_what_can_not_be_is_told(

@@ -15,11 +15,13 @@ from longsoak.core.handflags import (
     shares,
     wrong_content,
 )
+from longsoak.core.water.contact import as_flags
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Fault, Finding
 from longsoak.vocabulary.logbook import FLAG, NOTE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.reading import Reading
+from longsoak.vocabulary.water import Aside, Recovery
 from rigs import small_rig
 
 RIG = small_rig()
@@ -84,6 +86,14 @@ def test_laid_over_readings_it_keeps_what_is_missing_and_a_bound() -> None:
     bound = {PAIR.name: reading(50, Flag.SUSPECT, Reason.WETTER_THAN_CURVE)}
     (shown,) = laid_over(bound, passes, [PAIR]).values()
     assert (shown.flag, shown.reason) == (Flag.PASS, Reason.WETTER_THAN_CURVE)
+
+
+def test_what_a_contact_set_aside_is_suspect_unless_it_failed_anyway() -> None:
+    spoiled = Aside(PAIR.name, 1, 0, None, Recovery.WAITING, "No day has passed since.")
+    (shown,) = laid_over({PAIR.name: reading(50)}, as_flags([spoiled]), [PAIR]).values()
+    assert (shown.flag, shown.reason) == (Flag.SUSPECT, Reason.SET_ASIDE)
+    fails = {PAIR.name: reading(50, Flag.FAIL, Reason.OPEN_CIRCUIT)}
+    assert laid_over(fails, as_flags([spoiled]), [PAIR]) == fails
 
 
 def test_what_was_flagged_as_not_to_be_judged_or_as_a_fail_is_not() -> None:

@@ -13,8 +13,10 @@ from longsoak.core.logbook import (
     text_of,
 )
 from longsoak.core.moments import moment_of
+from longsoak.core.water.entries import top_up_content
+from longsoak.core.water.rounds import cup_content
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, About, LogbookEntry, Subject
 from pages.pagerig import make_rig
 
 NOW_MS = 1_777_885_200_000  # 2026-05-04T09:00:00Z
@@ -150,3 +152,27 @@ def test_a_machine_that_does_not_know_the_day_asks_for_it() -> None:
 
 def test_a_day_alone_will_do_where_a_beginning_is_asked_for() -> None:
     assert moment_of("2026-05-04", now_ms=NOW_MS, day_alone=True) == NOW_MS - 9 * 3_600_000
+
+
+def test_a_top_up_is_no_more_than_the_reservoir_holds() -> None:
+    rig = make_rig()  # 150 mm to the rim, 61.2 L
+
+    def top_up(litres: float | None, by_can: float | None) -> LogbookEntry:
+        content = top_up_content(litres=litres, litres_by_can=by_can)
+        return replace(NOTE, kind=TOP_UP, content=content)
+
+    for fits in ((61.2, None), (None, 61.0), (-50.0, None)):
+        check_against(top_up(*fits), rig, began_ms=NOW_MS, last=0)
+    for absurd in ((-61.3, None), (5.0, 100_000.0)):
+        with pytest.raises(RequestError, match=r"up to its rim catch tray holds 61\.2 L"):
+            check_against(top_up(*absurd), rig, began_ms=NOW_MS, last=0)
+
+
+def test_a_cup_catches_no_more_than_a_bucket() -> None:
+    def catch(litres: float) -> LogbookEntry:
+        content = cup_content(litres=litres, minutes=10, area_m2=0.5)
+        return replace(NOTE, kind=CUP, subject=BAY, content=content)
+
+    check_entry(catch(10.0))
+    with pytest.raises(RequestError, match="The litres of a cup catch is 0 to 10, not 500"):
+        check_entry(catch(500.0))

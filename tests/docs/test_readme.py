@@ -19,11 +19,13 @@ from longsoak.rigfile import (
     tables,
     watertables,
 )
+from longsoak.rigfile.alarmusual import DAY, HOUR, MINUTE, USUAL
 from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
 from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind
+from longsoak_demo.places import BY_NAME
 from longsoak_drivers.iio import Divider
 from processes import longsoak
 
@@ -96,6 +98,35 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
 )
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
+
+
+def test_the_table_of_alarms_has_the_priorities_and_times_that_are_usual() -> None:
+    told: dict[str, str] = {}
+    table = README.partition("| `watch` | stands when |")[2].partition("\n\n")[0]
+    for row in table.splitlines()[2:]:
+        watches, *_, usual = (cell.strip() for cell in row.strip("|").split(" | "))
+        names, times = re.findall("`([^`]+)`", watches), usual.split("; ")
+        told |= zip(names, times if len(times) > 1 else times * len(names), strict=True)
+    own = (Watch.ABOVE, Watch.BELOW)  # their time has to be said
+    assert told == {
+        watch.value: f"{usual.priority}, {'as you say' if watch in own else _span(usual.within)}"
+        for watch, usual in USUAL.items()
+    }
+
+
+def _span(seconds: float) -> str:
+    days = seconds / DAY
+    if days >= 1:
+        return f"{days:g} day{'s' if days > 1 else ''}"
+    return f"{seconds / HOUR:g} h" if seconds >= HOUR else f"{seconds / MINUTE:g} min"
+
+
+def test_probes_of_examples_are_in_the_demo_s_rig() -> None:
+    helps = (longsoak(command, "--help").stdout for command in COMMANDS)
+    for text in (PROSE, *helps):
+        for name in re.findall(r'"(?:\w+:)?([\w -]+ \d+/\d+)"', text):
+            assert name in BY_NAME, name
+    assert "silent:cork 30/60" in PROSE
 
 
 def test_the_card_of_the_readme_is_one_and_shows_every_field() -> None:

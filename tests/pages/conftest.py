@@ -18,6 +18,16 @@ def kept(tmp_path: Path) -> Iterator[Kept]:
     rig.close()
 
 
+@pytest.fixture(scope="module")
+def at_rest(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The same, served, for the tests of a file that write nothing into it."""
+    now = now_ms()
+    rig = keep(tmp_path_factory.mktemp("at-rest"), times=[now - 900_000, now - 1000], now_ms=now)
+    with serve(rig.rig_file) as pages:
+        yield pages
+    rig.close()
+
+
 @pytest.fixture
 def served(kept: Kept) -> Iterator[Served]:
     """`longsoak pages` serving it."""

@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from playwright.sync_api import Browser, Page
 
 from pages.serving import Served
+from waiting import wait_for
 
 SHOTS = Path(__file__).parent.parent / "shots"
 SIZES = {"phone": (360, 780), "desk": (1300, 900)}
@@ -24,6 +26,8 @@ SMALLEST_LETTERING = """() => {
   }
   return found.sort((a, b) => a[0] - b[0])[0];
 }"""
+
+FITS = "width => innerWidth === width && document.documentElement.scrollWidth <= innerWidth"
 
 Scheme = Literal["light", "dark"]
 
@@ -72,7 +76,8 @@ def looks_well(page: Page, name: str) -> None:
     """Nothing is wider than the screen and no letter smaller than 12 px; a picture is kept."""
     for size, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (size, name)
+        # A browser that is busy takes the size a while later.
+        wait_for(partial(page.evaluate, FITS, width), what=f"{name} to fit a {size}", limit=10.0)
         smallest, words = page.evaluate(SMALLEST_LETTERING)
         assert smallest >= 12, (size, name, words)
         shot(page, f"{name}-{size}")

@@ -13,8 +13,8 @@ def plain(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
 
 
-def test_before_anything_was_judged_it_does_not_say_that_all_is_well(served: Served) -> None:
-    said = plain(served.get("/health").text)
+def test_before_anything_was_judged_it_does_not_say_that_all_is_well(at_rest: Served) -> None:
+    said = plain(at_rest.get("/health").text)
     assert "Nothing was judged yet" in said
     assert "not judged yet no day yet" in said
     assert "none is in doubt" not in said
@@ -63,9 +63,9 @@ def test_good_hours_are_those_of_good_readings(kept: Kept, served: Served) -> No
     assert f"{DRIFT} nothing found 6 of 24 h 84 of 168 h 150 of 240 h never proven" in rows
 
 
-def test_a_probe_that_is_not_judged_says_so(served: Served) -> None:
+def test_a_probe_that_is_not_judged_says_so(at_rest: Served) -> None:
     assert "water level not judged no day yet no day yet no day yet never proven" in plain(
-        served.get("/health").text
+        at_rest.get("/health").text
     )
 
 

@@ -125,10 +125,9 @@ def test_every_sheet_opens_fits_and_can_be_read(
             shot(page, f"{name}-{size}-{scheme}")
 
 
-@pytest.mark.parametrize("size", ["phone", "desk"])
-@pytest.mark.parametrize(
-    "bays",
-    [
+@pytest.fixture(
+    scope="module",
+    params=[
         Bays(),
         Bays(depths=(10, 30, 55, 110, 170, 230)),
         Bays(names=("cork-lime", "plain lime", "hemp"), heights=(30, 60, 90, 400)),
@@ -145,38 +144,48 @@ def test_every_sheet_opens_fits_and_can_be_read(
     ],
     ids=["usual", "dense", "three bays", "tall and thin", "no reservoir", "unlike", "unlike, tall"],
 )
-def test_no_value_is_covered_by_that_of_another_probe(
-    tmp_path: Path, browser: Browser, size: str, bays: Bays
-) -> None:
+def drawn(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Bays, Served]]:
+    """Sections of many shapes, each with a scan of two minutes ago; nothing writes."""
+    bays: Bays = request.param
     now = now_ms()
-    kept = keep(tmp_path / "rig", text=rig_text(bays), times=[now - 125_000], now_ms=now)
-    try:
-        with serve(kept.rig_file) as served, page_of(browser, served, size=size) as page:
-            page.goto("/")
-            figures: list[list[Label]] = page.evaluate(VALUE_BOXES)
-            assert len(figures) == len(bays.names)
-            # One scale on all of them: a section's viewBox is as wide as the others'.
-            widths = page.eval_on_selector_all(
-                ".s svg", "all => all.map(svg => svg.viewBox.baseVal.width)"
-            )
-            assert len(set(widths)) == 1
-            for labels in figures:
-                assert labels
-                for one, other in combinations(labels, 2):
-                    for a in one["boxes"]:
-                        for b in other["boxes"]:
-                            wide = min(a[2], b[2]) - max(a[0], b[0])
-                            high = min(a[3], b[3]) - max(a[1], b[1])
-                            # 1.5 px: a line of lettering is taller than its figures.
-                            assert min(wide, high) <= 1.5, (one, other)
-            assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
-            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-            shot(
-                page,
-                f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{len(bays.own)}-{size}",
-            )
-    finally:
-        kept.close()
+    folder = tmp_path_factory.mktemp("drawn")
+    kept = keep(folder, text=rig_text(bays), times=[now - 125_000], now_ms=now)
+    with serve(kept.rig_file) as served:
+        yield bays, served
+    kept.close()
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_no_value_is_covered_by_that_of_another_probe(
+    drawn: tuple[Bays, Served], browser: Browser, size: str
+) -> None:
+    bays, served = drawn
+    with page_of(browser, served, size=size) as page:
+        page.goto("/")
+        figures: list[list[Label]] = page.evaluate(VALUE_BOXES)
+        assert len(figures) == len(bays.names)
+        # One scale on all of them: a section's viewBox is as wide as the others'.
+        widths = page.eval_on_selector_all(
+            ".s svg", "all => all.map(svg => svg.viewBox.baseVal.width)"
+        )
+        assert len(set(widths)) == 1
+        for labels in figures:
+            assert labels
+            for one, other in combinations(labels, 2):
+                for a in one["boxes"]:
+                    for b in other["boxes"]:
+                        wide = min(a[2], b[2]) - max(a[0], b[0])
+                        high = min(a[3], b[3]) - max(a[1], b[1])
+                        # 1.5 px: a line of lettering is taller than its figures.
+                        assert min(wide, high) <= 1.5, (one, other)
+        assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+        shot(
+            page,
+            f"geometry-{len(bays.names)}-{len(bays.depths)}-{bays.height:g}-{len(bays.own)}-{size}",
+        )
 
 
 @pytest.mark.parametrize("size", ["phone", "desk"])

@@ -4,7 +4,6 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
-from pathlib import Path
 from urllib.parse import quote
 
 import pytest
@@ -53,11 +52,11 @@ def write(kept: Kept, *entries: ProofEntry) -> None:
     kept.writer.commit(Batch(proof=list(zip(asked, entries, strict=True))))
 
 
-@pytest.fixture
-def proven(tmp_path: Path) -> Iterator[Served]:
-    """A rig whose proof is under way: one step good, one bad, one card; nothing measures."""
+@pytest.fixture(scope="module")
+def proven(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A rig whose proof is under way: one step good, one bad, one card; nothing writes."""
     now = now_ms()
-    kept = keep(tmp_path / "proven", times=[now - 1000], now_ms=now)
+    kept = keep(tmp_path_factory.mktemp("proven"), times=[now - 1000], now_ms=now)
     begin = entry(Step.BEGIN, "rig", Outcome.NOTED, content={"why": "before"})
     good = entry(Step.READS, "plain lime 30/60", Outcome.GOOD)
     bad = entry(Step.SHORT, "plain lime 30/60", Outcome.BAD, says="<b>No</b> bridge was seen.")
@@ -101,8 +100,8 @@ def test_a_probes_sheet_tells_its_proof_and_its_card(proven: Served) -> None:
     assert "<b>No</b> bridge was seen." in said.replace("< b >", "<b>")
 
 
-def test_a_label_of_a_probe_that_is_gone_leads_to_those_that_may_be_meant(served: Served) -> None:
-    answer = served.get("/probe/plain%20lime%2030%2F61")
+def test_a_label_of_a_probe_that_is_gone_leads_to_those_that_may_be_meant(at_rest: Served) -> None:
+    answer = at_rest.get("/probe/plain%20lime%2030%2F61")
     assert answer.status == 404
     assert "This rig has no probe called plain lime 30/61." in words(answer)
     assert "Was one of these meant: plain lime 30/60" in words(answer)
@@ -122,22 +121,22 @@ def test_a_walk_begins_with_who_takes_it_and_leads_on_to_where_one_was(proven: S
     assert "You are Jö" in words(page)
 
 
-def test_nobody_is_led_to_another_site_by_a_form(served: Served) -> None:
+def test_nobody_is_led_to_another_site_by_a_form(at_rest: Served) -> None:
     for back in ("https://else.example/", "//else.example", "/proof\\..", "/proo"):
-        answer = served.post("/proof/who", {"by": "mk", "back": back})
+        answer = at_rest.post("/proof/who", {"by": "mk", "back": back})
         assert (answer.status, answer.headers["Location"]) == (303, "/proof")
 
 
-def test_initials_that_cannot_stand_in_a_record_are_refused(served: Served) -> None:
+def test_initials_that_cannot_stand_in_a_record_are_refused(at_rest: Served) -> None:
     for by in ("", "x" * 21, "a\tb\x07"):
-        answer = served.post("/proof/who", {"by": by})
+        answer = at_rest.post("/proof/who", {"by": by})
         assert answer.status == 400
         assert "Initials are 1 to 20 printable characters." in words(answer)
 
 
-def test_a_form_of_another_sites_page_is_refused(served: Served) -> None:
+def test_a_form_of_another_sites_page_is_refused(at_rest: Served) -> None:
     for form in FORMS:
-        answer = served.post(form, {"by": "mk"}, Sec_Fetch_Site="cross-site", **MK)
+        answer = at_rest.post(form, {"by": "mk"}, Sec_Fetch_Site="cross-site", **MK)
         assert answer.status == 403, form
 
 

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.parse
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from http.client import HTTPResponse
 from pathlib import Path
@@ -34,6 +35,17 @@ def raise_overfill(kept: Kept) -> None:
     kept.writer.commit(Batch(changes=[raised]))
 
 
+@pytest.fixture(scope="module")
+def overfull(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Kept, Served]]:
+    """A served rig with an alarm that stands, for whatever is refused: nothing is ever asked."""
+    now = now_ms()
+    kept = keep(tmp_path_factory.mktemp("overfull"), times=[now - 1000], now_ms=now)
+    raise_overfill(kept)
+    with serve(kept.rig_file) as served:
+        yield kept, served
+    kept.close()
+
+
 def requests(kept: Kept) -> list[tuple[str, str, str]]:
     db = sqlite3.connect(kept.folder / "inbox.db")
     try:
@@ -43,8 +55,8 @@ def requests(kept: Kept) -> list[tuple[str, str, str]]:
 
 
 @pytest.mark.parametrize("path", ["/", "/water", "/traces", "/alarms", "/health"])
-def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(served: Served, path: str) -> None:
-    answer = served.get(path)
+def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(at_rest: Served, path: str) -> None:
+    answer = at_rest.get(path)
     assert answer.status == 200
     nav = answer.text[answer.text.index('aria-label="Sheets"') :]
     sheets = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook")
@@ -53,17 +65,17 @@ def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(served: Served, 
     assert "all invented" in answer.text
 
 
-def test_many_readers_at_once_are_served_by_a_few_threads(served: Served) -> None:
+def test_many_readers_at_once_are_served_by_a_few_threads(at_rest: Served) -> None:
     with ThreadPoolExecutor(30) as readers:
-        answers = list(readers.map(served.get, ["/", "/traces", "/alarms"] * 20))
+        answers = list(readers.map(at_rest.get, ["/", "/traces", "/alarms"] * 20))
     assert {answer.status for answer in answers} == {200}
     # The main one, and those that sheets are made in; each more would keep megabytes for good.
-    assert len(list(Path(f"/proc/{served.process.pid}/task").iterdir())) <= 6
+    assert len(list(Path(f"/proc/{at_rest.process.pid}/task").iterdir())) <= 6
 
 
 @pytest.mark.parametrize("path", ["/", "/now.json", "/static/live.js", "/nowhere"])
-def test_every_answer_lets_nothing_from_outside_in(served: Served, path: str) -> None:
-    headers = served.get(path).headers
+def test_every_answer_lets_nothing_from_outside_in(at_rest: Served, path: str) -> None:
+    headers = at_rest.get(path).headers
     assert headers["Content-Security-Policy"].startswith("default-src 'self';")
     assert "unsafe" not in headers["Content-Security-Policy"]
     assert headers["X-Content-Type-Options"] == "nosniff"
@@ -71,8 +83,8 @@ def test_every_answer_lets_nothing_from_outside_in(served: Served, path: str) ->
 
 
 @pytest.mark.parametrize("path", ["/", "/traces", "/alarms"])
-def test_no_sheet_needs_anything_from_another_place(served: Served, path: str) -> None:
-    text = served.get(path).text
+def test_no_sheet_needs_anything_from_another_place(at_rest: Served, path: str) -> None:
+    text = at_rest.get(path).text
     assert "http://" not in text
     assert "https://" not in text
     assert " style=" not in text
@@ -91,8 +103,8 @@ def test_everything_latest_is_there_for_programs(served: Served) -> None:
     assert document["water"]["clearance_mm"] == pytest.approx(110 - document["water"]["level_mm"])
 
 
-def test_an_unknown_address_is_a_calm_404(served: Served) -> None:
-    answer = served.get("/nowhere")
+def test_an_unknown_address_is_a_calm_404(at_rest: Served) -> None:
+    answer = at_rest.get("/nowhere")
     assert answer.status == 404
     assert "There is no such sheet." in answer.text
 
@@ -181,9 +193,9 @@ def test_acknowledging_asks_the_measuring_process_and_shows_what_became_of_it(
     ],
 )
 def test_a_form_sent_from_another_site_is_refused_and_asks_nothing(
-    kept: Kept, served: Served, headers: dict[str, str]
+    overfull: tuple[Kept, Served], headers: dict[str, str]
 ) -> None:
-    raise_overfill(kept)
+    kept, served = overfull
     answer = served.post("/alarms/acknowledge", {"key": OVERFILL, "by": "mk"}, **headers)
     assert answer.status == 403
     assert "another site" in answer.text
@@ -196,8 +208,8 @@ def own_names() -> list[str]:
     return [name, name.upper(), short, f"{short}.local", f"{name}."]
 
 
-def test_a_foreign_name_that_leads_here_is_answered_nothing(kept: Kept, served: Served) -> None:
-    raise_overfill(kept)
+def test_a_foreign_name_that_leads_here_is_answered_nothing(overfull: tuple[Kept, Served]) -> None:
+    kept, served = overfull
     port = urllib.parse.urlsplit(served.address).port
     for name in (
         "evil.example",
@@ -227,11 +239,11 @@ def test_a_foreign_name_that_leads_here_is_answered_nothing(kept: Kept, served: 
     assert requests(kept) == []
 
 
-def test_this_machines_own_names_and_any_ip_address_are_answered(served: Served) -> None:
+def test_this_machines_own_names_and_any_ip_address_are_answered(at_rest: Served) -> None:
     # Addresses of documentation, RFC 5737 and RFC 3849: any will do, for no name leads to them.
     for name in ("localhost", "LOCALHOST", "192.0.2.7", "[2001:db8::7]", "[::1]", *own_names()):
         for host in (name, f"{name}:8460"):
-            answer = served.get("/", Host=host)
+            answer = at_rest.get("/", Host=host)
             assert answer.status == 200, host
 
 
@@ -275,16 +287,17 @@ def test_a_form_sent_from_the_sheet_itself_is_taken(kept: Kept, served: Served) 
     ],
 )
 def test_initials_that_are_none_are_answered_with_a_sentence(
-    kept: Kept, served: Served, by: str, says: str
+    overfull: tuple[Kept, Served], by: str, says: str
 ) -> None:
-    raise_overfill(kept)
+    kept, served = overfull
     answer = served.post("/alarms/acknowledge", {"key": OVERFILL, "by": by})
     assert answer.status == 400
     assert says in answer.text
     assert requests(kept) == []
 
 
-def test_an_alarm_nobody_knows_can_not_be_acknowledged(served: Served, kept: Kept) -> None:
+def test_an_alarm_nobody_knows_can_not_be_acknowledged(overfull: tuple[Kept, Served]) -> None:
+    kept, served = overfull
     answer = served.post("/alarms/acknowledge", {"key": "<b>", "by": "mk"})
     assert answer.status == 400
     assert "There is no alarm called" in answer.text
@@ -292,8 +305,8 @@ def test_an_alarm_nobody_knows_can_not_be_acknowledged(served: Served, kept: Kep
     assert requests(kept) == []
 
 
-def test_a_form_out_of_all_proportion_is_refused(served: Served) -> None:
-    answer = served.post("/alarms/acknowledge", {"key": "x" * 20_000, "by": "mk"})
+def test_a_form_out_of_all_proportion_is_refused(at_rest: Served) -> None:
+    answer = at_rest.post("/alarms/acknowledge", {"key": "x" * 20_000, "by": "mk"})
     assert answer.status == 413
 
 

@@ -6,18 +6,24 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import frictionless
+import pandas as pd
 import pytest
 from playwright.sync_api import Browser
 
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
+from longsoak.store.reader import Record
 from longsoak.store.water import KeptWater, WaterMemory
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.water import Found, WaterNews
 from pages.inbrowser import looks_well, page_of, views
-from pages.pagerig import DAY_MS, NOW_MS, Kept, keep, told
+from pages.pagerig import DAY_MS, NOW_MS, Kept, Wrong, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
+
+SPOILED = "set aside: water touched the specimen"
 
 
 def plain(html: str) -> str:
@@ -41,18 +47,18 @@ def contact(kept: Kept, *, from_ms: int, until_ms: int | None) -> None:
     kept.writer.keep_water(KeptWater(WaterMemory(1, 1, b""), [], [(news, moment(from_ms), end)]))
 
 
-@pytest.fixture
-def wetted(tmp_path: Path) -> Iterator[Kept]:
-    """A day of scans, in whose midst water touched the specimen for twelve hours."""
+@pytest.fixture(scope="module")
+def wetted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
+    """A day of scans, in whose midst water touched the specimen for twelve hours; read only."""
     now = now_ms()
     times = [now - 1000 - 900_000 * n for n in range(96)][::-1]
-    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    rig = keep(tmp_path_factory.mktemp("wetted"), times=times, now_ms=now)
     contact(rig, from_ms=now - DAY_MS * 3 // 4, until_ms=now - DAY_MS // 4)
     yield rig
     rig.close()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def pages(wetted: Kept) -> Iterator[Served]:
     with serve(wetted.rig_file) as served:
         yield served
@@ -143,16 +149,16 @@ def test_a_plot_of_which_all_is_set_aside_says_so_in_place_of_an_axis_of_nothing
         rig.close()
 
 
-def test_where_nothing_can_be_drawn_a_plot_says_that(kept: Kept, served: Served) -> None:
+def test_where_nothing_can_be_drawn_a_plot_says_that(at_rest: Served) -> None:
     """The two scans of this rig are a quarter of an hour apart; one probe gave none of them."""
-    silent = plain(served.get("/probe/plain%20lime%20170%2F260").text)
+    silent = plain(at_rest.get("/probe/plain%20lime%20170%2F260").text)
     assert "Nothing in this time can be drawn." in silent
-    good = plain(served.get("/probe/plain%20lime%2030%2F160").text)
+    good = plain(at_rest.get("/probe/plain%20lime%2030%2F160").text)
     assert "Nothing in this time can be drawn." not in good
 
 
-def test_without_a_contact_there_is_no_choice(kept: Kept, served: Served) -> None:
-    assert "aside=without" not in served.get("/traces?what=pins").text
+def test_without_a_contact_there_is_no_choice(at_rest: Served) -> None:
+    assert "aside=without" not in at_rest.get("/traces?what=pins").text
 
 
 def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> None:
@@ -174,7 +180,7 @@ def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> No
             assert "stays off its trend . Off its trend by +3" in said
             assert "close the phase and begin a new baseline" in said
         shown = longsoak("water", rig.rig_file).stdout
-        assert f"{low}: stays off its trend. Off its trend by +3 after" in shown
+        assert f"{low}: stays off its trend. Off its trend by +3 % WME after" in shown
     finally:
         rig.close()
 
@@ -246,8 +252,47 @@ def test_an_export_tells_what_is_set_aside_and_may_leave_it_out(
             row for row in readings if row["probe"] == low and row["time"] >= own["set_aside_from"]
         ]
         assert len(joined) == (0 if choice == "without" else counts["with"] - 24)
+        rest = [row for row in readings if row not in joined and row["reason"] != SPOILED]
+        assert all(row["flag"] == row["first_flag"] for row in rest)
+        assert all(row["reason"] == row["first_reason"] for row in rest)
         assert (own["recovery"], own["set_aside_until"]) == ("not yet back on its trend", "")
     assert counts == {"with": 96, "without": 24}
+
+
+def test_whoever_loads_the_exported_readings_alone_sees_what_is_set_aside(
+    wetted: Kept, tmp_path: Path
+) -> None:
+    low, high = probes(wetted)
+    found = {}
+    for form in ("csv", "parquet"):
+        out = tmp_path / form
+        assert longsoak("export", wetted.rig_file, out, "--format", form).returncode == 0
+        read = (pd.read_csv if form == "csv" else pd.read_parquet)(out / f"readings.{form}")
+        given = read[["flag", "reason", "first_flag", "first_reason"]].fillna("")
+        found[form] = [tuple(row) for row in given[read["probe"] == low].itertuples(index=False)]
+        assert SPOILED not in set(read["reason"][read["probe"] == high])
+        kept = Record(wetted.folder).series(low, since_ms=0, until_ms=2**60)
+        assert list(read["raw"][read["probe"] == low]) == [reading.raw for reading in kept]
+        assert frictionless.validate(str(out / "datapackage.json")).valid
+    assert found["csv"] == found["parquet"] == 24 * [(1, "", 1, "")] + 72 * [(3, SPOILED, 1, "")]
+
+
+def test_what_failed_is_no_better_for_being_set_aside(tmp_path: Path) -> None:
+    now = now_ms()
+    low = "plain lime 30/60"
+    fails = {low: Wrong(Flag.FAIL, Reason.OPEN_CIRCUIT)}
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now, wrong=fails)
+    try:
+        contact(rig, from_ms=now - DAY_MS // 2, until_ms=None)
+        out = tmp_path / "out"
+        assert longsoak("export", rig.rig_file, out).returncode == 0
+        with (out / "readings.csv").open(newline="") as file:
+            flags = {row["flag"] for row in csv.DictReader(file) if row["probe"] == low}
+        shown = json.loads(longsoak("now", rig.rig_file, "--json").stdout)
+    finally:
+        rig.close()
+    assert flags == {"4"}
+    assert [each["reason"] for each in shown["probes"] if each["probe"] == low] == ["open circuit"]
 
 
 def test_an_arrival_at_a_probe_that_was_set_aside_is_told_to_be_doubted(

@@ -1,47 +1,59 @@
 """Setting the clock of a process under test, and what the kernel says of it.
 
-The clock itself is libfaketime's, which steps CLOCK_REALTIME and leaves the others alone; what
-adjtimex(2) answers is our own library's. Both stand between the shipped program and the kernel.
+A library of our own stands between the shipped program and the kernel. One that reads a file at
+each look at the clock takes more of the processor than the program.
 """
 
-import os
 import subprocess
+import sys
 import time
 from pathlib import Path
 
 import pytest
 
-FAKETIME = Path("/usr/lib") / f"{os.uname().machine}-linux-gnu/faketime/libfaketimeMT.so.1"
+_SOURCE = Path(__file__).with_name("setclock.c")
 
 
-class SetClock:
-    """The clock of every process started while `patch` holds."""
+class ToldClock:
+    """The machine's own clock, for every process started while `patch` holds.
 
-    def __init__(self, folder: Path, patch: pytest.MonkeyPatch) -> None:
-        assert FAKETIME.exists(), f"{FAKETIME} is not there: install the package faketime"
+    Whether the kernel calls it synchronised is told by the test, and no matter of the machine that
+    runs it.
+    """
+
+    def __init__(self, folder: Path, patch: pytest.MonkeyPatch, *, synchronised: bool) -> None:
         folder.mkdir(parents=True, exist_ok=True)
-        library = folder / "adjtimex.so"
-        source = Path(__file__).with_name("adjtimex.c")
-        subprocess.run(
-            ["cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", library, source], check=True
-        )
-        self._offset = folder / "offset"
         self._known = folder / "known"
-        self.set(0.0)
-        self.synchronised(False)
-        patch.setenv("LD_PRELOAD", f"{library} {FAKETIME}")
-        patch.setenv("ADJTIMEX_FILE", str(self._known))
-        patch.setenv("FAKETIME_TIMESTAMP_FILE", str(self._offset))
-        patch.setenv("FAKETIME_NO_CACHE", "1")
-        patch.setenv("FAKETIME_DONT_FAKE_MONOTONIC", "1")
-
-    def set(self, seconds: float) -> None:
-        """Let the clock be this far ahead of the truth."""
-        _swap(self._offset, f"{seconds:+f}\n")
+        self.synchronised(synchronised)
+        library = folder / "setclock.so"
+        subprocess.run(
+            [*("cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror"), "-o", library, _SOURCE],
+            check=True,
+        )
+        patch.setenv("LD_PRELOAD", str(library))
+        patch.setenv("SETCLOCK_KNOWN", str(self._known))
 
     def synchronised(self, known: bool) -> None:
         """Let the kernel call it synchronised, or not."""
-        _swap(self._known, "synchronised" if known else "not")
+        fresh = self._known.with_suffix(".fresh")  # whole in place of whole: read at any moment
+        fresh.write_text("synchronised" if known else "not")
+        fresh.replace(self._known)
+
+
+class SetClock(ToldClock):
+    """As `ToldClock`, and set by the test; not synchronised at first."""
+
+    def __init__(self, folder: Path, patch: pytest.MonkeyPatch) -> None:
+        super().__init__(folder, patch, synchronised=False)
+        self._ahead = folder / "ahead"
+        self._ahead.touch()
+        self.set(0.0)
+        patch.setenv("SETCLOCK_AHEAD", str(self._ahead))
+
+    def set(self, seconds: float) -> None:
+        """Let the clock be this far ahead of the truth."""
+        with self._ahead.open("r+b", buffering=0) as file:  # the same file: it is mapped
+            file.write(round(seconds * 1e9).to_bytes(8, sys.byteorder, signed=True))
 
 
 def true_base_ms() -> float:
@@ -52,10 +64,3 @@ def true_base_ms() -> float:
 def boottime_ms() -> float:
     """CLOCK_BOOTTIME of this machine."""
     return time.clock_gettime_ns(time.CLOCK_BOOTTIME) / 1e6
-
-
-def _swap(path: Path, text: str) -> None:
-    """A whole file in place of a whole one: it is read at any moment."""
-    fresh = path.with_suffix(".fresh")
-    fresh.write_text(text)
-    fresh.replace(path)

@@ -115,7 +115,7 @@ def test_readings_in_a_window_are_not_evaluated_until_it_was_ended() -> None:
         ended_window(window(), by="ab", says="Done.", utc_ms=NOW_MS + 5 * MINUTE_MS), number=2
     )
     entries = [end, replace(window(), corrected_by=(2,))]
-    assert windows(entries) == [end]
+    assert windows(entries) == [replace(end, says="Tray cleaned; at its end: Done.")]
     (flag,) = as_flags(entries)
     assert flag.flag is Flag.NOT_EVALUATED
     assert (flag.from_ms, flag.until_ms) == (NOW_MS, NOW_MS + 5 * MINUTE_MS)

@@ -114,6 +114,11 @@ def tray(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Tray]:
 
 def test_a_valve_lets_in_what_was_asked_and_the_logbook_has_all_of_it(tray: Tray) -> None:
     checked = longsoak("check", tray.rig_file)
+    assert [line.split() for line in checked.stdout.split("\n\n")[1].splitlines()] == [
+        ["bus", "address", "output", "kind", "on", "at", "most"],
+        ["panel", "line", "22", "stop", "lamp", "lamp"],
+        ["panel", "line", "24", "fill", "valve", "fill", "valve", "120", "s"],
+    ]
     assert "Caution: fill valve: never the only thing between the supply" in checked.stdout
     with running(tray.rig_file) as run:
         run.says("open:")
@@ -121,17 +126,17 @@ def test_a_valve_lets_in_what_was_asked_and_the_logbook_has_all_of_it(tray: Tray
         wait_for(lambda: tray.on(24), what="the valve to open")
         out, err = filling.communicate(timeout=180)
         assert filling.returncode == 0, err
-        assert "fill valve is shut: the 6 L asked for are in, or on their way." in err
+        assert "fill valve is shut: the 6 L asked for are in." in err
         assert not tray.on(24)
         assert run.stop() == 0
     logbook = Logbook(folder_of(tray.rig_file))
     shut, opened = logbook.entries(kind=NOTE)
     assert opened.says == "fill valve: opened by mk for 6 L."
-    assert "by the level: the 6 L asked for are in, or on their way." in shut.says
+    assert "by the level: the 6 L asked for are in." in shut.says
     (entry,) = logbook.entries(kind=TOP_UP)
     assert entry.content["source"] == "fill valve"
     assert entry.content["litres"] == pytest.approx(0.4 * (tray.level - 70), abs=0.2)
-    assert 0 < 0.4 * (tray.level - 70) <= 6.5
+    assert 0.4 * (tray.level - 70) == pytest.approx(6.0, abs=0.5)
     assert "L by the depth table" in out
 
 
@@ -168,3 +173,19 @@ def test_a_measuring_process_that_stops_shuts_it(tray: Tray) -> None:
         filling.communicate()
     shut = Logbook(folder_of(tray.rig_file)).entries(kind=NOTE)[0]
     assert shut.says.endswith("by the level: longsoak stops.")
+
+
+def test_a_valve_that_is_none_is_told_before_the_level_is_asked(tray: Tray) -> None:
+    (tray.lines / "17").write_text("1")  # a float that is up would keep a valve shut too
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        for name in ("fil valve", "stop lamp"):
+            ended = longsoak(
+                *("topup", tray.rig_file, "--by", "mk", "--valve", name, "--litres", "6")
+            )
+            assert (ended.returncode, ended.stdout) == (2, "")
+            assert ended.stderr == (
+                f"There is no fill valve or pump relay {name!r} on this rig. It has 'fill valve': "
+                "name one.\n"
+            )
+        assert run.stop() == 0

@@ -5,6 +5,8 @@ import resource
 from functools import partial
 from pathlib import Path
 
+import pytest
+
 from brokers import validate
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
@@ -18,6 +20,7 @@ from servers import (
     mail_server,
     time_series_server,
 )
+from service.setclock import ToldClock
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
@@ -39,6 +42,12 @@ prefix = "rigs/thermometers"
 watch = "outlet away"
 on_delay = 0.5
 """
+
+
+@pytest.fixture
+def known_clock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> ToldClock:
+    """A clock that is known: else nothing is forwarded in a machine's first quarter of an hour."""
+    return ToldClock(tmp_path / "clock", monkeypatch, synchronised=True)
 
 
 def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
@@ -74,6 +83,11 @@ def test_an_overfill_reaches_the_mailbox_and_the_broker(tmp_path: Path) -> None:
 def state_of(heard: Listener) -> str:
     told = heard.last("rigs/thermometers/state")
     return "" if told is None else str(json.loads(told)["state"])
+
+
+def states(heard: Listener) -> list[bytes | bytearray]:
+    """All that was told of the state, in order."""
+    return [m.payload for m in heard.messages if m.topic == "rigs/thermometers/state"]
 
 
 def mailed(mailbox: Mailbox, words: str) -> bool:
@@ -147,6 +161,7 @@ def test_dead_outlets_stop_nothing_are_alarmed_and_catch_up_by_themselves(tmp_pa
             assert run.stop() == 0
 
 
+@pytest.mark.usefixtures("known_clock")
 def test_every_reading_is_in_the_database_after_it_was_killed_and_started_again(
     tmp_path: Path,
 ) -> None:
@@ -191,6 +206,7 @@ def test_a_notice_that_waits_since_the_first_start_survives_a_restart(tmp_path: 
         assert run.stop() == 0
 
 
+@pytest.mark.usefixtures("known_clock")
 def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_record_knows(
     tmp_path: Path,
 ) -> None:
@@ -209,6 +225,9 @@ def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_reco
 
         with running(rig_file) as run:
             wait_for(came, what="the first readings")
+            # A connection that is made before the first scan begins with that none is recorded.
+            wait_for(lambda: state_of(heard) == "recording", what="the state")
+            begun = len(states(heard))
             server.kill()
             before = record.version()[0]
             wait_for(lambda: record.version()[0] >= before + 10, what="measuring without a broker")
@@ -218,8 +237,10 @@ def test_every_reading_and_the_state_reach_a_broker_that_was_killed_and_the_reco
         kept = set(range(1, record.version()[0] + 1))
         wait_for(lambda: kept <= came(), what="every reading")
         wait_for(lambda: state_of(heard) == "stopped", what="the clean stop")
-        told = [m.payload for m in heard.messages if m.topic == "rigs/thermometers/state"]
-        assert [json.loads(text)["state"] for text in told] == ["recording"] * 2 + ["stopped"]
+        told = states(heard)
+        said = [json.loads(text)["state"] for text in told]
+        assert [word for word in said[:begun] if word != "not recording"] == ["recording"]
+        assert said[begun:] == ["recording", "stopped"]
         for text in told:
             validate("state", text)
         last = json.loads(told[-1])

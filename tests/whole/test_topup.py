@@ -75,7 +75,9 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
             *(tray.rig_file, "--by", "mk", "--litres", "9.5", "--source", "rain butt"), NO_COLOR="1"
         )
         try:
-            terminal.says(" ready  11.2 L (28 mm) to go · poured 0.0 L · clearance 50 mm")
+            terminal.says(
+                " ready  11.2 L (28 mm) to go · read 0 s ago · poured 0.0 L · clear 50 mm"
+            )
             began, seen = time.monotonic(), terminal.heard.count("\r")
             tray.pour(0.1, upto=80)
             terminal.says(" pouring ")
@@ -95,7 +97,15 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
             terminal.close()
         (entry,) = Logbook(folder_of(tray.rig_file)).entries(kind=TOP_UP)
         assert run.stop() == 0
-    assert (entry.by, entry.says) == ("mk", "Topped up by 9.6 L, rain butt.")
+    listed = longsoak("note", tray.rig_file).stdout
+    assert entry.by == "mk"
+    assert re.fullmatch(
+        r"Topped up by 9\.6 L, rain butt: 70\.0 mm before, 9[34]\.\d mm after, "
+        r"clearance 2[56]\.\d mm, 9\.5 L by the can\.",
+        entry.says,
+    )
+    assert f"\n   {entry.says}\n" in listed
+    assert listed.count("70.0 mm before") == 1
     assert entry.content == {
         "before_mm": 70.0,
         "after_mm": pytest.approx(94.0, abs=0.1),
@@ -126,7 +136,7 @@ def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(tray
         assert script.returncode == 0, err
         assert run.stop() == 0
     words = [line.partition(":")[0] for line in err.splitlines() if re.match("[a-z ]+:", line)]
-    assert words[:3] == ["level not known", "ready", "pouring"]
+    assert words[:2] == ["ready", "pouring"]
     document = json.loads(out)
     assert document["settled"] is True
     assert document["entry"]["content"]["after_mm"] == pytest.approx(75.0, abs=0.2)
@@ -182,3 +192,22 @@ def test_nothing_is_guided_while_nobody_measures(tray: Tray) -> None:
     refused = longsoak("topup", tray.rig_file, "--by", "mk")
     assert refused.returncode == 1
     assert refused.stderr.startswith("`longsoak run` is not running here, so nobody reads the lev")
+
+
+def test_a_valve_there_is_not_and_litres_that_can_not_be_are_told_before_anybody_pours(
+    tray: Tray,
+) -> None:
+    with running(tray.rig_file) as run:
+        run.says("open:")
+        none = longsoak("topup", tray.rig_file, "--by", "mk", "--valve", "tap", "--litres", "5")
+        most = longsoak("topup", tray.rig_file, "--by", "mk", "--litres", "500")
+        assert run.stop() == 0
+    assert (none.returncode, none.stdout) == (most.returncode, most.stdout) == (2, "")
+    assert none.stderr == (
+        "There is no fill valve or pump relay 'tap' on this rig. Its rig file has no [[outputs]], "
+        "so fill with a can and leave --valve out.\n"
+    )
+    assert most.stderr == (
+        "500 L can't be: up to its rim tray holds 60 L. Write what one top-up was, in litres. "
+        "Nothing was poured or kept.\n"
+    )

@@ -17,7 +17,7 @@ from brokers import validate
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from processes import COMMAND, longsoak, running
-from scripted import scripted_server
+from scripted import Answer, Asked, Scripted, scripted_server
 from servers import HOST, Broker, broker, free_port, listener, listens, make_certificates
 from waiting import wait_for
 from whole.thermorig import lay_out
@@ -225,25 +225,29 @@ def test_it_keeps_looking_tells_changes_and_ends_at_the_first_that_is_wrong(
     tmp_path: Path,
 ) -> None:
     answers = [state(ago=0, scans=1)]
-    with scripted_server(lambda _: (200, answers[-1].encode())) as server:
-        command: list[str | Path] = [
-            COMMAND,
-            "watch",
-            "--pages",
-            server.url,
-            "--every",
-            "1",
-            "--wait",
-            "0",
-        ]
-        once = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-        on = subprocess.Popen([*command, "--keep-going"], stdout=subprocess.PIPE, text=True)
-        wait_for(lambda: len(server.asked) >= 6, what="looks")
+
+    def answer(_asked: Asked) -> Answer:
+        return 200, answers[-1].encode()
+
+    def looks(server: Scripted, number: int) -> None:
+        """Wait for so many looks more; an answer that was under way may be of before."""
+        wanted = len(server.asked) + number + 1
+        wait_for(lambda: len(server.asked) >= wanted, what="looks")
+
+    def watch(server: Scripted, *more: str) -> subprocess.Popen[str]:
+        command: list[str | Path] = [COMMAND, "watch", "--pages", server.url]
+        options = ["--every", "1", "--wait", "0", *more]
+        return subprocess.Popen([*command, *options], stdout=subprocess.PIPE, text=True)
+
+    with scripted_server(answer) as one, scripted_server(answer) as other:
+        once, on = watch(one), watch(other, "--keep-going")
+        looks(one, 2)
+        looks(other, 2)
         answers.append(state(ago=0, scans=2, age=4000.0))
-        assert once.wait(20) == 1
-        asked = len(server.asked)
+        assert once.wait(60) == 1
+        looks(other, 2)
         answers.append(state(ago=0, scans=3))
-        wait_for(lambda: len(server.asked) >= asked + 3, what="looks")
+        looks(other, 2)
         on.terminate()
         said = [process.communicate(timeout=10)[0].splitlines() for process in (once, on)]
     assert [line[:20] for line in said[0]] == ["thermometers records", "The data of thermome"]
@@ -283,7 +287,7 @@ def test_a_broker_that_goes_and_comes_back_is_told_while_it_looks(tmp_path: Path
         (["--broker", "localhost"], "--broker needs --prefix"),
         (["--broker", "localhost:x", "--prefix", "a"], "is no HOST or HOST:PORT"),
         (["--pages", "shop-pi.local"], "is no web address"),
-        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s"),
+        (["--pages", "http://localhost", "--oldest", "soon"], "is no time from 1 s to 366 days."),
         (["none.toml"], "none.toml can't be read: No such file or directory."),
         (
             ["--broker", "localhost", "--prefix", "a", "--user", "a", "--password-file", "none"],
@@ -299,7 +303,10 @@ def test_what_it_can_not_make_sense_of_is_bad_input(asked: list[str], says: str)
 def test_a_folder_without_a_record_is_told(tmp_path: Path) -> None:
     said = longsoak("watch", "--record", tmp_path)
     assert said.returncode == 1
-    assert "there is no record at" in said.stderr
+    assert said.stderr == (
+        f"there is no record at {tmp_path}/record.db. Name the folder `record` that lies beside "
+        "the rig file, on the computer that measures.\n"
+    )
 
 
 def test_it_starts_without_what_measuring_and_pages_need(tmp_path: Path) -> None:

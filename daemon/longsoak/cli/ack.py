@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from longsoak.cli.alarmkey import check_key
 from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.core.alarmload import alarm_load, load_words
@@ -46,7 +47,7 @@ def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
     running, the request waits for it.
     """
     with told():
-        record, _ = own_record(rig_file)
+        record, version = own_record(rig_file)
         if alarm is None:
             waiting = [
                 change
@@ -65,6 +66,7 @@ def ack(alarm: str | None, by: str | None, reset: bool, rig_file: Path) -> None:
             for words in _load(record):
                 click.echo(words)
             sys.exit(FOUND_WRONG if waiting or trial_waits else DONE)
+        check_key(alarm, version, others=() if reset else (TRIAL,))
         request = ask(
             record.folder,
             kind=RESET if reset else ACKNOWLEDGE,

@@ -7,7 +7,9 @@ from typing import NoReturn
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG
+from longsoak.core.wording import with_noun
 from longsoak.service.clock import SystemClock
+from longsoak.store.files import recording
 from longsoak.store.reader import Record
 from longsoak.store.requests import waiting_before
 
@@ -44,10 +46,15 @@ def outcome_of(record: Record, uuid: str) -> str | None:
 def unanswered(record: Record, uuid: str) -> str:
     """What to say of a request that waits still."""
     before = waiting_before(record.folder, uuid)
-    behind = f"; asked before it and waiting: {before}" if before else ""
+    behind = f", after {with_noun(before, 'other')} asked before it" if before else ""
+    if recording(record.folder):
+        return (
+            "It is kept, and not taken in yet: `longsoak run` takes in what was asked in turn"
+            f"{behind}."
+        )
     return (
-        f"Asked, and not answered yet{behind}. If `longsoak run` is running it takes "
-        "requests in turn, else it will when it is started."
+        "It is kept, and not taken in yet: `longsoak run` is not running, and takes it in when it "
+        f"is started{behind}."
     )
 
 

@@ -29,7 +29,7 @@ def read_cards(path: Path, rig: Rig) -> dict[str, Card]:
         sys.exit(BAD_INPUT)
     takes_one = {probe.name for probe in rig.probes if Step.CARD in STEPS[probe.kind]}
     cards: dict[str, Card] = {}
-    mistakes = [] if said else [f'{path} holds no card. Write a table such as ["C 30/60"].']
+    mistakes = [] if said else [f'{path} holds no card. Write a table such as ["cork 30/60"].']
     for name, fields in said.items():
         if name not in takes_one:
             mistakes.append(f"{path}: {name!r} is no probe of this rig that has a card.")

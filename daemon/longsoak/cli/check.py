@@ -15,16 +15,21 @@ def check(rig_file: Path) -> None:
     """Check a rig file and print its wiring plan.
 
     Prints one line per probe: bus, address, probe, place, curve and the unit its value will have,
-    then what such values can't be taken for. With mistakes in the file it prints each of them with
+    and one per output, then what such values can't be taken for, and which files it names that are
+    not there. With mistakes in the file it prints each of them with
     its line and how to mend it, and ends with exit code 2.
     """
-    from longsoak.rigfile.plan import COLUMNS, wiring_plan
+    from longsoak.rigfile.filesaway import files_away
+    from longsoak.rigfile.plan import COLUMNS, OUTPUT_COLUMNS, output_plan, wiring_plan
     from longsoak.service.drivers import load_rig
 
     with told():
-        rig, _ = load_rig(rig_file)
+        rig, text = load_rig(rig_file)
+    away = files_away(text, beside=rig_file.parent)
     click.echo(table(COLUMNS, wiring_plan(rig)))
-    for words in (*cautions(rig), *output_cautions(rig)):
+    if rig.outputs:
+        click.echo(f"\n{table(OUTPUT_COLUMNS, output_plan(rig))}")
+    for words in (*cautions(rig), *output_cautions(rig), *away):
         click.echo(f"\nCaution: {words}")
     outputs = f", {with_noun(len(rig.outputs), 'output')}" if rig.outputs else ""
     click.echo(

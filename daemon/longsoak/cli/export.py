@@ -12,13 +12,15 @@ import click
 from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, a_path, own_record, told
 from longsoak.cli.progress import bar
 from longsoak.core.moments import moment_of
-from longsoak.core.wording import with_noun
+from longsoak.core.wording import time_words, with_noun
 from longsoak.service.clock import SystemClock
+from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RequestError
 
 if TYPE_CHECKING:
     from longsoak.report.package import Written
     from longsoak.report.summary import Summary
+    from longsoak.report.tables import Range
 
 
 @click.command(epilog="Example: longsoak export rig.toml render-pair --from 2026-05-04")
@@ -44,7 +46,8 @@ if TYPE_CHECKING:
     type=click.Choice(("with", "without")),
     default="with",
     show_default=True,
-    help="Readings that a contact with the water set aside; the table windows tells them.",
+    help="Readings that a contact with the water set aside: with them, flagged as suspect, or "
+    "without.",
 )
 @click.option("--zip", "as_zip", is_flag=True, help="Write one zip file instead of a folder.")
 @click.option("--photos", is_flag=True, help="Also the photos that proofs and logbook name.")
@@ -120,9 +123,27 @@ def export(
         click.echo(json.dumps(shown, ensure_ascii=False, indent=1))
     else:
         click.echo(_words(summary, files, out, as_zip=as_zip))
+    if not summary.readings:
+        click.echo(_nothing(record, within, probes, set_aside=set_aside == "with"), err=True)
     for digest in summary.photos_lost:
         click.echo(f"A photo that is named is not there any more: {digest}.", err=True)
     sys.exit(DONE if summary.readings and not summary.photos_lost else FOUND_WRONG)
+
+
+def _nothing(record: Record, within: "Range", probes: Collection[str], *, set_aside: bool) -> str:
+    """Why there is no reading in an export."""
+    first, last = record.first_utc_ms(), record.last_utc_ms()
+    if first is None or last is None:
+        return "The record holds no reading yet: see whether `longsoak run` measures."
+    of = f" of {', '.join(probes)}" if probes else ""
+    since, until = within.since_ms, within.until_ms
+    asked = "" if since is None else f" from {time_words(since)} on"
+    asked += "" if until is None else f" before {time_words(until)}"
+    asked += "" if set_aside else " that no contact set aside"
+    return (
+        f"There is no reading{of}{asked}: the record's reach from {time_words(first)} to "
+        f"{time_words(last)}. What was written holds all else."
+    )
 
 
 def _name(tables: dict[str, object]) -> str:

@@ -19,6 +19,7 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import RequestError
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import FLAG, THE_RIG, LogbookEntry
 
 _EXAMPLE = (
@@ -59,6 +60,9 @@ def flag(
     looked into, and sets aside what was found against the probe in that time.
     """
     said = any(each is not None for each in (word, about, since, until, ends, by))
+    if text is None and ends is not None:
+        with told():  # one that does not count needs no reason
+            _that_counts(own_record(rig_file)[0], ends)
     if text is None and said:
         raise click.UsageError('Write the reason behind the rig file: longsoak flag rig.toml "..."')
     if text is not None and (word is None) == (ends is None):
@@ -92,14 +96,7 @@ def flag(
 
 def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> LogbookEntry:
     """The entry that puts an end to a flag which counts."""
-    known = {flag.number: flag for flag in Logbook(record.folder).own_flags()}
-    if number not in known:
-        numbers = ", ".join(map(str, known)) or "none"
-        raise RequestError(
-            f"No flag that counts has the number {number}; those that do: {numbers}. "
-            "Nothing was kept."
-        )
-    ended = known[number]
+    ended = _that_counts(record, number)
     return replace(
         entry,
         at_utc_ms=ended.from_ms,
@@ -107,6 +104,24 @@ def _ended(record: Record, entry: LogbookEntry, number: int, until_ms: int) -> L
         corrects=number,
         content=flag_content(ended.flag, until_ms=until_ms),
     )
+
+
+def _that_counts(record: Record, number: int) -> HandFlag:
+    """The flag of a number.
+
+    Raises
+    ------
+    RequestError
+        None that counts has it.
+    """
+    known = {flag.number: flag for flag in Logbook(record.folder).own_flags()}
+    if number not in known:
+        there = f"those that do: {', '.join(map(str, known))}" if known else "there is none"
+        raise RequestError(
+            f"No flag that counts has the number {number}; {there}. `longsoak flag` lists them. "
+            "Nothing was kept."
+        )
+    return known[number]
 
 
 def _list(record: Record, *, as_json: bool) -> None:

@@ -21,6 +21,12 @@ class _Installed(click.Group):
         command = None if point is None else point.load()
         return command if isinstance(command, click.Command) else None
 
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            return super().invoke(ctx)
+        except click.MissingParameter as error:
+            raise _missing(error) from error
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
@@ -29,6 +35,21 @@ class _Installed(click.Group):
             hint = f" Did you mean {near[0]!r}?" if near else ""
             ctx.fail(f"There is no command {args[0]!r}.{hint}")
         return super().resolve_command(ctx, args)
+
+
+def _missing(error: click.MissingParameter) -> click.UsageError:
+    """What is missing in one sentence, with what it is and an example."""
+    what = error.param
+    if error.ctx is None or what is None:
+        return error
+    name, says = what.make_metavar(error.ctx), ""
+    if isinstance(what, click.Option):
+        says = f" ({what.help.rstrip('.')})" if what.help else ""
+        name = what.opts[-1]
+    example = error.ctx.command.epilog or ""
+    return click.UsageError(
+        f"{error.ctx.command_path} also needs {name}{says}. {example}", ctx=error.ctx
+    )
 
 
 @click.group(cls=_Installed, epilog="Example: longsoak check rig.toml")

@@ -12,12 +12,13 @@ from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms, subject_words
 from longsoak.core.moments import moment_of
+from longsoak.core.water.entries import begins_ms, ends_ms, top_up_said
 from longsoak.core.wording import time_words, with_noun
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.photos import FOLDER, name_of
 from longsoak.store.reader import Record
-from longsoak.vocabulary.logbook import NOTE, THE_RIG, LogbookEntry
+from longsoak.vocabulary.logbook import NOTE, SERVICE, THE_RIG, TOP_UP, LogbookEntry
 
 _NEWEST = 20  # entries listed unless a beginning is named
 
@@ -104,5 +105,11 @@ def _lines(entry: LogbookEntry, folder: Path) -> list[str]:
         more.append(f"corrected by {', '.join(map(str, entry.corrected_by))}")
     below = [f"({'; '.join(filter(None, more))})"] if any(more) else []
     below += entry.says.split("\n")
+    if entry.kind == TOP_UP:  # its sentence may have been made without them
+        parts = top_up_said(entry.content)
+        below += [] if all(part in entry.says for part in parts) else [f"{', '.join(parts)}."]
+    if entry.kind == SERVICE:
+        times = (time_words(at) for at in (begins_ms(entry), ends_ms(entry)))
+        below.append(f"from {' until '.join(times)}")
     below += [f"photo {folder / FOLDER / (name_of(folder, p) or p)}" for p in entry.photos]
     return [head, *(f"   {line}".rstrip() for line in below)]

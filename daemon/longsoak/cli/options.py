@@ -50,10 +50,20 @@ def duration(low: float, high: float) -> Callable[[str], float]:
         if low <= value <= high:
             return value
         raise click.BadParameter(
-            f"{written!r} is no time from {low:g} s to {high:g} s. Write for example 90s or 10m."
+            f"{written!r} is no time from {_span(low)} to {_span(high)}. "
+            "Write for example 90s or 10m."
         )
 
     return seconds
+
+
+def _span(seconds: float) -> str:
+    size, unit = max(
+        (size, unit)
+        for size, unit in ((1.0, "s"), (60.0, "min"), (3600.0, "h"), (86_400.0, "days"))
+        if size <= max(seconds, 1.0)
+    )
+    return f"{seconds / size:g} {unit}"
 
 
 def _read(written: str) -> float:

@@ -79,6 +79,8 @@ def _waits(outlet: OutletHealth, utc_ms: int) -> str:
         return f"{scans} not known to be there, and held back until the computer's clock is known"
     if not outlet.forwards:
         return f"{with_noun(outlet.unsent, 'change')} of alarms unsent, the oldest {ago_words(age)}"
+    if age <= CURSOR_LAG and outlet.away is not None:
+        return "nothing older than two minutes waits yet"
     if age <= CURSOR_LAG:
         return "up to date, as far as is known of the last two minutes"
     return f"{with_noun(outlet.unsent, 'scan')} unsent, the oldest taken {ago_words(age)}"

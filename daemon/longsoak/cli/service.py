@@ -37,7 +37,7 @@ _MINUTE_MS = 60_000
 @click.option("--by", help="Your initials, for the logbook. [default: the user's name]")
 @click.option(
     "--minutes",
-    type=number_of("minutes", 1, LONGEST_WINDOW_MS / _MINUTE_MS),
+    type=number_of("a number of minutes", 1, LONGEST_WINDOW_MS / _MINUTE_MS),
     help="After which it ends by itself. [default: 60]",
 )
 @click.option("--end", is_flag=True, help="End the one that is open; TEXT may say what was done.")
@@ -109,7 +109,7 @@ def _list(record: Record, *, as_json: bool) -> None:
                 time_words(begins_ms(each)),
                 f"{time_words(ends_ms(each))}{', open' if each is there else ''}",
                 each.by,
-                each.says.partition("\n")[0],
+                " ".join(each.says.split("\n")),
             )
             for each in found
         ]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from longsoak.cli.alarmkey import check_key
 from longsoak.cli.asking import tell_outcome, user
 from longsoak.cli.common import DONE, a_path, own_record, table, told
 from longsoak.core.moments import span_of
@@ -17,7 +18,7 @@ from longsoak.store.requests import ask
 from longsoak.vocabulary.errors import RequestError
 
 
-@click.command(epilog='Example: longsoak shelve "silent:C 30/60" --for 2h --why "New dowel"')
+@click.command(epilog='Example: longsoak shelve "silent:cork 30/60" --for 2h --why "New dowel"')
 @click.argument("alarm", required=False)
 @click.option("--for", "span", help="For how long: a number and min, h or days, as in 2h.")
 @click.option("--out-of-service", is_flag=True, help="Until somebody puts it back.")
@@ -57,10 +58,11 @@ def shelve(
     elif as_json:
         raise click.UsageError("--json is for the list, which names no alarm.")
     with told():
-        record, _ = own_record(rig_file)
+        record, version = own_record(rig_file)
         if alarm is None:
             _list(record, as_json=as_json)
             sys.exit(DONE)
+        check_key(alarm, version)
         who, utc_ms = user() if by is None else by, SystemClock().utc_ms()
         if end:
             request = ask(record.folder, kind=PUT_BACK, subject=alarm, by=who, utc_ms=utc_ms)

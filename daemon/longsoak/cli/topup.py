@@ -19,7 +19,7 @@ from longsoak.cli.options import number_of
 from longsoak.cli.topupline import Line
 from longsoak.cli.writing import recorded
 from longsoak.core.logbookwords import entry_document
-from longsoak.core.water.entries import MOST_LITRES, top_up_content
+from longsoak.core.water.entries import MOST_LITRES, too_much, top_up_content
 from longsoak.core.water.guide import Ended, Told
 from longsoak.service.clock import SystemClock
 from longsoak.store.files import recording
@@ -30,6 +30,7 @@ from longsoak.store.reader import Record
 from longsoak.store.topuprequests import FILL_AGAIN, Fill, ask_fill, ask_stop
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import FILLS, Rig
 
 PAUSE = 0.25  # s between two looks: four a second
 NOTHING_RISES = 120.0  # s after which it ends by itself
@@ -42,7 +43,7 @@ _LEAST = 0.5  # mm: a smaller difference is no top-up
 @click.option("--by", required=True, help="Your initials, for the logbook.")
 @click.option(
     "--litres",
-    type=number_of("litres", 0.01, MOST_LITRES),
+    type=number_of("a number of litres", 0.01, MOST_LITRES),
     help="What you pour by the can's mark; kept beside what the level says.",
 )
 @click.option(
@@ -80,6 +81,7 @@ def topup(
     with told():
         record, rig = recorded(rig_file)
         guiding = Guiding(record, rig)
+        _check(rig, valve, litres)
         if not recording(record.folder):
             raise StoreError(
                 "`longsoak run` is not running here, so nobody reads the level. Start it first, or "
@@ -94,7 +96,11 @@ def topup(
         by_can = litres if valve is None else None
         content = _content(found, litres=by_can, source=source or (valve or ""))
         entry = top_up_entry(
-            by=by, stopped_ms=stopped_ms, asked_ms=SystemClock().utc_ms(), content=content
+            by=by,
+            stopped_ms=stopped_ms,
+            asked_ms=SystemClock().utc_ms(),
+            content=content,
+            underside=rig.specimen.underside,
         )
         request = ask_to_write(record.folder, entry)
         outcome = outcome_of(record, request.uuid)
@@ -112,6 +118,33 @@ def topup(
         click.echo(_end_words(found, litres=by_can, settled=guiding.settled))
         click.echo(unanswered(record, request.uuid) if outcome is None else f"{outcome}.")
     sys.exit(DONE if outcome is not None and not outcome.startswith("refused") else FOUND_WRONG)
+
+
+def _check(rig: Rig, valve: str | None, litres: float | None) -> None:
+    """Refuse before anybody pours what would be refused in the end.
+
+    Raises
+    ------
+    RequestError
+        There is no such valve on this rig, or the litres can't be.
+    """
+    if litres is not None and rig.reservoir is not None:
+        wrong = too_much(litres, rig.reservoir)
+        if wrong:
+            raise RequestError(f"{wrong}. Nothing was poured or kept.")
+    if valve is None:
+        return
+    valves = [output.name for output in rig.outputs if output.kind in FILLS]
+    if valve in valves:
+        return
+    others = [f"{output.name!r} ({output.kind})" for output in rig.outputs]
+    if valves:
+        there = f"It has {' and '.join(map(repr, valves))}: name one"
+    elif others:
+        there = f"Its outputs are {', '.join(others)}, and none of them lets water in"
+    else:
+        there = "Its rig file has no [[outputs]], so fill with a can and leave --valve out"
+    raise RequestError(f"There is no fill valve or pump relay {valve!r} on this rig. {there}.")
 
 
 class _Pour:

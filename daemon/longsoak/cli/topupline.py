@@ -9,21 +9,24 @@ import click
 from longsoak.core.water.guide import Told, Word
 
 _COLOUR = {Word.SLOW: "yellow", Word.STOP: "red", Word.OVER: "red", Word.FLOAT_UP: "red"}
+_TELLS = 0.05  # L on their way
+_FIRST = 6.0  # s in which the first levels come
 BELL_AGAIN = 1.0  # s between two bells while the water should have stopped
 
 
 def line_of(told: Told) -> str:
-    """What is told at one look, without the word."""
+    """What is told at one look, without the word: the less it matters, the farther to the right."""
     said = []
-    if told.word is Word.OVER:
+    if told.over > 0.0:
         said.append(f"draw off {told.over:.1f} L")
     elif told.litres_to_go is not None and told.mm_to_go is not None:
         said.append(f"{told.litres_to_go:.1f} L ({told.mm_to_go:.0f} mm) to go")
+    said.append("no level yet" if told.age is None else f"read {max(0, told.age):.0f} s ago")
     if told.poured is not None:
-        said.append(f"poured {told.poured:.1f} L")
+        coming = f" + {told.on_its_way:.1f}" if told.on_its_way >= _TELLS else ""
+        said.append(f"poured {told.poured:.1f}{coming} L")
     if told.clearance is not None:
-        said.append(f"clearance {told.clearance:.0f} mm")
-    said.append("no level yet" if told.age is None else f"level read {max(0, told.age):.0f} s ago")
+        said.append(f"clear {told.clearance:.0f} mm")
     return " · ".join(said)
 
 
@@ -34,10 +37,14 @@ class Line:
         self._drawn = sys.stderr.isatty()
         self._coloured = self._drawn and not os.environ.get("NO_COLOR")
         self._word: Word | None = None
+        self._begun: float | None = None
         self._rung = 0.0
 
     def show(self, told: Told, *, now: float) -> None:
         """Draw it; `now` in s on a clock that is never set."""
+        self._begun = now if self._begun is None else self._begun
+        if told.word is Word.UNKNOWN and self._word is None and now - self._begun < _FIRST:
+            return  # the rig is asked to look more often
         new, self._word = told.word is not self._word, told.word
         again = told.word is not Word.SLOW and now - self._rung >= BELL_AGAIN
         if told.word in _COLOUR and (new or again):
@@ -68,5 +75,5 @@ class Line:
 
 def _columns() -> int:
     with suppress(OSError):
-        return os.get_terminal_size(sys.stderr.fileno()).columns
+        return os.get_terminal_size(sys.stderr.fileno()).columns or 80
     return 80

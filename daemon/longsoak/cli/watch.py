@@ -16,6 +16,7 @@ from longsoak.cli.watched import Broker, broker_of, named_in, secret
 from longsoak.core.watching import Finding, What
 from longsoak.service.clock import Clock, SystemClock
 from longsoak.service.statesources import Asked, Source, ask_pages, ask_record, check
+from longsoak.store.files import RECORD
 from longsoak.vocabulary.errors import StoreError
 
 _DAY = 86_400.0
@@ -144,6 +145,11 @@ def _of_record(folder: Path, clock: Clock, rest: Rest) -> Source:
 
     record = ReadBack(folder)
     with told():
+        if not (folder / RECORD).exists():
+            raise StoreError(
+                f"there is no record at {folder / RECORD}. Name the folder `record` that lies "
+                "beside the rig file, on the computer that measures."
+            )
         version = record.rig_version()
         if version is None:
             raise StoreError(f"no rig file was accepted into {folder} yet. Start `longsoak run`.")

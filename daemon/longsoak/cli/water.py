@@ -11,10 +11,11 @@ from longsoak.cli.common import DONE, FOUND_WRONG, rig_file, told
 from longsoak.cli.options import number_of
 from longsoak.cli.waterwords import document, lines
 from longsoak.cli.writing import recorded, write_entry
-from longsoak.core.logbook import subject_called
+from longsoak.core.logbook import bay_called
 from longsoak.core.moments import moment_of
-from longsoak.core.water.entries import MOST_LITRES, top_up_content
+from longsoak.core.water.entries import MOST_LITRES, top_up_content, top_up_words
 from longsoak.core.water.rounds import (
+    CUP_HOLDS,
     cup_content,
     cup_words,
     face_below,
@@ -22,10 +23,9 @@ from longsoak.core.water.rounds import (
     round_words,
 )
 from longsoak.service.clock import SystemClock
-from longsoak.store.guiding import top_up_words
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import PhysicsError, RequestError
-from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 
@@ -38,31 +38,41 @@ _EXAMPLE = (
 @click.command(epilog=_EXAMPLE)
 @rig_file
 @click.option("--round", "is_round", is_flag=True, help="Write a water round into the logbook.")
-@click.option("--conductivity", type=number_of("uS/cm", 0, 300_000), help="As the meter says it.")
+@click.option(
+    "--conductivity",
+    type=number_of("a conductivity in µS/cm", 0, 300_000),
+    help="As the meter says it.",
+)
 @click.option(
     "--at-temperature",
-    type=number_of("degrees Celsius", -5, 60),
+    type=number_of("a temperature in °C", -5, 60),
     help="Of the water, if the meter does not compensate to 25 °C itself.",
 )
-@click.option("--ph", type=number_of("pH", 0, 14), help="Its pH.")
+@click.option("--ph", type=number_of("a pH", 0, 14), help="Its pH.")
 @click.option("--colour", default="", help="What it looks like.")
 @click.option("--source", default="", help="Where it comes from.")
 @click.option(
     "--biocide", default="", help="What was put in against algae and mould, and how much."
 )
 @click.option("--cup", "bay", help="Write a cup catch: the bay it was made in.")
-@click.option("--litres", type=number_of("litres", 0, 1000), help="That the cup caught.")
-@click.option("--minutes", type=number_of("minutes", 0.01, 1440), help="In which it did.")
-@click.option("--area", type=number_of("m2", 0.0001, 100), help="Of the face the cup stands for.")
+@click.option(
+    "--litres", type=number_of("a number of litres", 0, CUP_HOLDS), help="That the cup caught."
+)
+@click.option(
+    "--minutes", type=number_of("a number of minutes", 0.01, 1440), help="In which it did."
+)
+@click.option(
+    "--area", type=number_of("an area in m²", 0.0001, 100), help="Of the face the cup stands for."
+)
 @click.option(
     "--width",
-    type=number_of("millimetres", 0.1, 100_000),
+    type=number_of("a width in mm", 0.1, 100_000),
     help="Of the cup, in place of the area: the face above it counts. [default: the bay's]",
 )
 @click.option(
     "--topped-up",
     "poured",
-    type=number_of("litres", 0.01, MOST_LITRES),
+    type=number_of("a number of litres", 0.01, MOST_LITRES),
     help="Write a top-up: the litres you poured.",
 )
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
@@ -140,12 +150,12 @@ def water(
                 )
                 kind, subject, says = WATER, THE_RIG, round_words(content)
             elif bay is not None:
-                kind, subject = CUP, subject_called(bay, rig)
+                kind, subject = CUP, bay_called(bay, rig)
                 content = _cup(rig, subject, litres, minutes, area, width)
                 says = cup_words(content, subject.name)
             else:
                 content = top_up_content(litres=None, litres_by_can=poured, source=source)
-                kind, subject, says = TOP_UP, THE_RIG, top_up_words(poured or 0.0, source)
+                kind, subject, says = TOP_UP, THE_RIG, top_up_words(content)
         except PhysicsError as error:
             raise RequestError(f"{error}. Nothing was kept.") from error
         entry = LogbookEntry(
@@ -174,6 +184,4 @@ def _cup(
         raise RequestError("Name the cup's --area or its --width, not both. Nothing was kept.")
     if area is None:
         area = face_below(rig, subject.name, width=width)
-    elif subject.about is not About.BAY:
-        raise RequestError(f"{subject.name!r} is no bay. Name a bay. Nothing was kept.")
     return cup_content(litres=litres, minutes=minutes, area_m2=area)

@@ -12,7 +12,7 @@ from itertools import pairwise
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.wording import rfc3339, time_words
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
@@ -136,6 +136,8 @@ def laid_over(
         if reading is None or reading.flag is Flag.MISSING:
             continue
         by_hand = flag_at(flags_of(flags, probe), reading.utc_ms)
+        if by_hand is not None and by_hand.reason is Reason.SET_ASIDE and reading.flag is Flag.FAIL:
+            continue  # what water spoiled is no better for it
         if by_hand is not None and by_hand.flag is not Flag.PASS:
             found[probe.name] = replace(reading, flag=by_hand.flag, reason=by_hand.reason)
         elif by_hand is not None:  # a bound stays one

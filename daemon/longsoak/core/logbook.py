@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
-from longsoak.core.water.entries import wrong_top_up, wrong_window
+from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
 from longsoak.core.water.rounds import wrong_cup, wrong_round
 from longsoak.core.wording import time_words
 from longsoak.vocabulary.errors import RequestError
@@ -121,6 +121,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     """
     if entry.subject not in subjects(rig):
         raise _unknown(entry.subject.name, rig)
+    if entry.kind == TOP_UP and (wrong := impossible_top_up(entry, rig)):
+        raise _refusal(wrong)
     # A record that begins after now was begun by a clock that was wrong.
     began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)
     if entry.at_utc_ms < began_ms - _YEARS * _YEAR_MS:
@@ -160,6 +162,23 @@ def subject_called(words: str, rig: Rig) -> Subject:
     if not found:
         raise _unknown(words, rig)
     return found[0]
+
+
+def bay_called(words: str, rig: Rig) -> Subject:
+    """The bay called by its name, or by "bay:" and its name.
+
+    Raises
+    ------
+    RequestError
+        There is none.
+    """
+    bays = [bay.name for bay in rig.specimen.bays]
+    for name in (words, words.removeprefix(f"{About.BAY}:")):
+        if name in bays:
+            return Subject(About.BAY, name)
+    near = " or ".join(map(repr, get_close_matches(words, bays, n=3, cutoff=0.5)))
+    hint = f"Was {near} meant?" if near else f"Its bays: {', '.join(map(repr, bays))}."
+    raise RequestError(f"There is no bay {words[:60]!r} on this rig. {hint} Nothing was kept.")
 
 
 def _unknown(words: str, rig: Rig) -> RequestError:

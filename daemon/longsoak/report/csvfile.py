@@ -55,7 +55,7 @@ class ReadingsFile:
             ends += [f"{scan.known},{scan.id}\n"] * count
             texts += [self._seats[seat.number] for seat in scan.seats]
         lines = []
-        for head, end, text, raw, value, spread, flag, reason in zip(
+        for head, end, text, raw, value, spread, *given in zip(
             heads,
             ends,
             texts,
@@ -64,13 +64,15 @@ class ReadingsFile:
             narrow_numbers(chunk.uncertainties),
             chunk.flags,
             chunk.reasons,
+            chunk.first_flags,
+            chunk.first_reasons,
             strict=True,
         ):
-            judged, bounded = text.judged(flag, reason)
+            judged, bounded = text.judged(*given)
             if bounded and value:
                 spread = ""  # a bound has none: the truth may lie any way beyond it
             elif bounded:
-                judged, _ = text.judged(flag, reason, valued=False)
+                judged, _ = text.judged(*given, valued=False)
             lines.append(
                 f"{head}{text.probe}{raw}{text.raw_unit}{value},{spread}{text.unit}{judged}{end}"
             )
@@ -90,17 +92,20 @@ class _Texts:
         self.unit = f",{text_cell(rigs.unit(version, name) or '')},"
         self._version = version
         self._kind = rigs.kind(version, name)
-        self._judged: dict[tuple[int, int, bool], tuple[str, bool]] = {}
+        self._judged: dict[tuple[int, int, int, int, bool], tuple[str, bool]] = {}
 
-    def judged(self, flag: int, reason: int, *, valued: bool = True) -> tuple[str, bool]:
+    def judged(
+        self, flag: int, reason: int, first_flag: int, first_reason: int, *, valued: bool = True
+    ) -> tuple[str, bool]:
         """The columns from the flag to the rig version, and whether the value is a bound."""
-        key = (flag, reason, valued)
+        key = (flag, reason, first_flag, first_reason, valued)
         found = self._judged.get(key)
         if found is None:
-            why = Reason(reason)
+            why = Reason(first_reason)
             bound = bound_of(self._kind, why) if valued else None
-            words = text_cell(why.words)
-            text = f"{int(Flag(flag))},{words},{bound or ''},{self._version},"
+            shown = f"{int(Flag(flag))},{text_cell(Reason(reason).words)}"
+            first = f"{int(Flag(first_flag))},{text_cell(why.words)}"
+            text = f"{shown},{first},{bound or ''},{self._version},"
             found = self._judged[key] = (text, bound is not None)
         return found
 

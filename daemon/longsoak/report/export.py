@@ -64,7 +64,7 @@ class Format(StrEnum):
 class Wanted:
     """What is to be exported: of which `probes` (None is all), of which time, with `photos`.
 
-    `set_aside` keeps readings that a contact with the water set aside.
+    `set_aside` keeps readings that a contact with the water set aside, as suspect.
     """
 
     rig: str
@@ -156,8 +156,7 @@ class _Export:
             self._windows = WaterRecord(folder).windows()
             last_ms = Record(folder).last_utc_ms()
             self._asides = asides_of(folder, rig, now_ms=last_ms or 0)
-        if not wanted.set_aside:
-            self._source.leave_out(self._asides)
+        self._source.set_aside(self._asides, leave_out=not wanted.set_aside)
         self._tables: list[tuple[Table, Written]] = []
 
     def write(self, progress: Callable[[int, int], None]) -> Summary:

@@ -76,8 +76,9 @@ _B, _T, _J = FieldType.BOOLEAN, FieldType.DATETIME, FieldType.OBJECT
 
 KNOWN = ("clock", "placed", "unsure")
 BOUNDS = {"at least": "at_least", "at most": "at_most"}
-_LAID_OVER = (Reason.BY_HAND, Reason.SET_ASIDE)  # in tables of their own
-_REASONS = tuple(r.words for r in Reason if r.words and r not in _LAID_OVER)
+_LAID_OVER = (Reason.BY_HAND, Reason.SERVICE, Reason.SET_ASIDE)  # never stored
+_FIRST_REASONS = tuple(r.words for r in Reason if r.words and r not in _LAID_OVER)
+_REASONS = (*_FIRST_REASONS, Reason.SET_ASIDE.words)  # what is set by hand has its own table
 
 READINGS = Table(
     "readings",
@@ -114,10 +115,19 @@ READINGS = Table(
         Column(
             "flag",
             _I,
-            "How far it can be believed: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing.",
+            "How far it can be believed: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. "
+            "What a contact with the water set aside is suspect at least.",
             choices=tuple(map(int, Flag)),
         ),
         Column("reason", _S, "Why it has that flag.", choices=_REASONS, needed=False),
+        Column("first_flag", _I, "The flag it was taken with.", choices=tuple(map(int, Flag))),
+        Column(
+            "first_reason",
+            _S,
+            "Why it was taken with that flag.",
+            choices=_FIRST_REASONS,
+            needed=False,
+        ),
         Column(
             "bound",
             _S,
@@ -307,7 +317,8 @@ WINDOWS = Table(
     "windows",
     "Times in which water touched the specimen, or splashed it, and what that set aside: one row "
     "for each probe. A reading of the probe from set_aside_from on, before set_aside_until, is "
-    "suspect, whatever its flag says. " + RULE,
+    "flagged in readings as suspect, unless it failed or is missing anyway; its first_flag stays. "
+    + RULE,
     (
         Column("number", _I, "Its place among them."),
         Column("contact", _I, "Which contact it was, of all in their order."),
@@ -350,7 +361,7 @@ FINDINGS = Table(
 SUSPICIONS = Table(
     "suspicions",
     "Readings in a row that a check of single readings did not let pass. Their flag in readings "
-    "is as it was: what looks wet counts as wet until something contradicts it.",
+    "does not change by it: what looks wet counts as wet until something contradicts it.",
     (
         Column("number", _I, "Its place among them, by probe."),
         Column("probe", _S, "The probe."),

@@ -75,11 +75,14 @@ class ReadingsFile:
         scan_of = _column(
             array("q", [i for i, count in enumerate(counts) for _ in range(count)]), pa.int64()
         )
-        reasons = _column(chunk.reasons, pa.uint8()).cast(pa.int64())
+        flags, reasons, first_flags, first_reasons = (
+            _column(column, pa.uint8()).cast(pa.int64())
+            for column in (chunk.flags, chunk.reasons, chunk.first_flags, chunk.first_reasons)
+        )
         values = _numbers(chunk.values, pa.float32())
         bounds = pc.if_else(
             values.is_valid(),
-            self._bounds.take(pc.add(pc.multiply(seats, len(Reason)), reasons)),
+            self._bounds.take(pc.add(pc.multiply(seats, len(Reason)), first_reasons)),
             None,
         )
         spreads = _numbers(chunk.uncertainties, pa.float32())
@@ -93,8 +96,10 @@ class ReadingsFile:
             values,
             spreads,
             self._units.take(seats),
-            _column(chunk.flags, pa.uint8()).cast(pa.int64()),
+            flags,
             self._words.take(reasons),
+            first_flags,
+            self._words.take(first_reasons),
             bounds,
             self._versions.take(seats),
             _of(scan_of, [scan.known for scan in chunk.scans], pa.string()),

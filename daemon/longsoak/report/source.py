@@ -14,10 +14,12 @@ from longsoak.store.scans import Scans
 from longsoak.store.sealed import ScanRow
 from longsoak.store.timeline import Span, spans, stretches
 from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.water import Aside
 
 CHUNK = 1024  # scans; some MB as columns, whatever the length of the record
 
+_NO_BETTER = (Flag.FAIL, Flag.MISSING)  # what is worse than suspect stays so
 _FIRST_MS, _LAST_MS = -(2**62), 2**62
 
 
@@ -58,7 +60,9 @@ class ScanHead:
 class Chunk:
     """Some scans: their heads, and all their wanted readings behind each other; NaN is "none".
 
-    `passed` counts the scans walked over, be there a wanted probe in them or not.
+    `first_flags` and `first_reasons` are those they were taken with; in `flags` and `reasons` what
+    a contact with the water set aside is suspect at least. `passed` counts the scans walked over,
+    be there a wanted probe in them or not.
     """
 
     passed: int = 0
@@ -68,6 +72,8 @@ class Chunk:
     uncertainties: "array[float]" = field(default_factory=lambda: array("f"))
     flags: "array[int]" = field(default_factory=lambda: array("B"))
     reasons: "array[int]" = field(default_factory=lambda: array("B"))
+    first_flags: "array[int]" = field(default_factory=lambda: array("B"))
+    first_reasons: "array[int]" = field(default_factory=lambda: array("B"))
 
 
 class Source(RecordFile):
@@ -101,7 +107,8 @@ class Source(RecordFile):
     ) -> None:
         super().__init__(folder)
         self._kept = Kept()
-        self._left_out: dict[str, list[Aside]] = {}
+        self._asides: dict[str, list[Aside]] = {}
+        self._leaves_out = False
         with self._open() as db:
             scans = Scans(db, self._kept)
             self.versions = [
@@ -119,10 +126,11 @@ class Source(RecordFile):
         self.scans = sum(span.last - span.first + 1 for span in self._spans)
         self.seats = [seat for layout in self.layouts.values() for seat in layout.seats]
 
-    def leave_out(self, asides: Iterable[Aside]) -> None:
-        """Leave out readings that contacts with the water set aside."""
+    def set_aside(self, asides: Iterable[Aside], *, leave_out: bool) -> None:
+        """Flag readings that contacts with the water set aside, or leave them out."""
+        self._leaves_out = leave_out
         for aside in asides:
-            self._left_out.setdefault(aside.probe, []).append(aside)
+            self._asides.setdefault(aside.probe, []).append(aside)
 
     def chunks(self) -> Iterator[Chunk]:
         """The readings in the order they were taken.
@@ -152,22 +160,27 @@ class Source(RecordFile):
         if not at.seats:
             return
         utc_ms, seats = row.utc_ms + span.shift_ms, at.seats
-        if self._left_out:
-            seats = tuple(
-                seat
-                for seat in seats
-                if not any(a.covers(utc_ms) for a in self._left_out.get(seat.probe, ()))
-            )
-            if not seats:
-                return
+        spoiled: set[int] = set()  # their places among the seats
+        if self._asides:
+            spoiled = {
+                place
+                for place, seat in enumerate(seats)
+                if any(a.covers(utc_ms) for a in self._asides.get(seat.probe, ()))
+            }
+            if self._leaves_out:
+                seats = tuple(s for place, s in enumerate(seats) if place not in spoiled)
+                spoiled = set()
+                if not seats:
+                    return
+        begin = len(chunk.raw)
         chunk.scans.append(ScanHead(row.id, utc_ms, span.known, seats))
         n = at.size
         for into, start, width in (
             (chunk.raw, 0, 8),
             (chunk.values, 8 * n, 4),
             (chunk.uncertainties, 12 * n, 4),
-            (chunk.flags, 16 * n, 1),
-            (chunk.reasons, 17 * n, 1),
+            (chunk.first_flags, 16 * n, 1),
+            (chunk.first_reasons, 17 * n, 1),
         ):
             if len(seats) == n:
                 into.frombytes(row.readings[start : start + width * n])
@@ -175,6 +188,12 @@ class Source(RecordFile):
             for seat in seats:
                 place = start + width * seat.place
                 into.frombytes(row.readings[place : place + width])
+        chunk.flags.extend(chunk.first_flags[begin:])
+        chunk.reasons.extend(chunk.first_reasons[begin:])
+        for place in spoiled:
+            if chunk.flags[begin + place] not in _NO_BETTER:
+                chunk.flags[begin + place] = Flag.SUSPECT
+                chunk.reasons[begin + place] = Reason.SET_ASIDE
 
 
 def _layouts(scans: Scans, wanted: frozenset[str] | None) -> dict[int, Layout]:

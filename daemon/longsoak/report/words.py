@@ -108,8 +108,9 @@ def _meant(*, in_csv: bool) -> list[str]:
         "and how far beyond is not known. It has no uncertainty.",
         "The value of a pair of pins is of what quantity says in the table of probes. A "
         "wood-equivalent is no water content of the material.",
-        "flag is what the program said of a reading when it was taken. Where a row of hand_flags "
-        "covers the reading, that one counts instead.",
+        "first_flag is what the program said of a reading when it was taken. flag is the same, but "
+        "for readings that a contact with the water set aside (the table windows): these are "
+        "suspect at least. Where a row of hand_flags covers the reading, that one counts instead.",
         "A float switch is 1 up and 0 down.",
         "A probe is the same from version to version of the rig file only as far as its rows in "
         "the table of probes say so. Join readings to it by rig_version and probe (there: name).",

@@ -2,11 +2,13 @@
 
 import re
 from collections.abc import Mapping
+from math import isinf
 
 from longsoak.core.wording import place_words
 from longsoak.vocabulary.rig import Probe, Rig
 
 COLUMNS = ("bus", "address", "probe", "place", "curve", "unit")
+OUTPUT_COLUMNS = ("bus", "address", "output", "kind", "on at most")
 
 
 def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
@@ -30,6 +32,22 @@ def wiring_plan(rig: Rig) -> list[tuple[str, ...]]:
             probe.unit_words,
         )
         for probe in rig.probes
+    ]
+    return sorted(rows, key=lambda row: (order[row[0]], _natural(row[1]), _natural(row[2])))
+
+
+def output_plan(rig: Rig) -> list[tuple[str, ...]]:
+    """One row of `OUTPUT_COLUMNS` for each output, in the order of `wiring_plan`."""
+    order = {bus.name: index for index, bus in enumerate(rig.buses)}
+    rows = [
+        (
+            output.bus,
+            _listed(output.address),
+            output.name,
+            output.kind.value,
+            "" if isinf(output.longest) else f"{output.longest:g} s",
+        )
+        for output in rig.outputs
     ]
     return sorted(rows, key=lambda row: (order[row[0]], _natural(row[1]), _natural(row[2])))
 

@@ -7,9 +7,9 @@ before it is kept; whatever it does not know shuts the valve.
 from collections.abc import Callable, Collection
 from dataclasses import replace
 
-from longsoak.core.water.filling import Filling, may_begin, must_end
-from longsoak.core.water.guide import Look, Setting, Told, TopUp, Word, step
-from longsoak.core.water.pour import USUAL_LAG
+from longsoak.core.water.filling import Filling, may_begin, must_end, must_wait
+from longsoak.core.water.guide import Look, Setting, Told, TopUp, Word, is_settled, step
+from longsoak.core.water.pour import USUAL_LAG, WINDOW
 from longsoak.service.switchboard import Pattern
 from longsoak.store.topuprequests import FILL_HOLDS, GUIDED_FOR, Fill
 from longsoak.vocabulary.alarmplan import Watch
@@ -145,10 +145,11 @@ class Attending:
             why = self._why_off(self._fill.valve) or must_end(
                 self._fill, self._told, standing, now=now, holds=FILL_HOLDS
             )
-            if why is None:
-                self._drive(self._fill.valve, Pattern.STEADY, now)
-            else:
+            if why is not None:
                 self._shut(why, now)
+            else:
+                self._fill = fill = self._in_goes(self._fill, now)
+                self._drive(fill.valve, Pattern.STEADY if fill.waits_since is None else None, now)
         for output in self._signals:
             alarm = _ALARM[output.kind] if alarmed else None
             told = _GUIDED.get(self._told.word, Pattern.FAST) if guided else None
@@ -158,6 +159,13 @@ class Attending:
         """End a fill, if one is under way."""
         if self._fill is not None:
             self._shut(why, now)
+
+    def _in_goes(self, fill: Filling, now: float) -> Filling:
+        """The fill, which waits until the water is at rest where all may be on its way."""
+        if fill.waits_since is None:
+            return replace(fill, waits_since=now) if must_wait(fill, self._told) else fill
+        at_rest = now - fill.waits_since >= WINDOW and is_settled(self._state)
+        return replace(fill, waits_since=None) if at_rest else fill
 
     def _step(self, now: float) -> None:
         if self._setting is not None:
@@ -172,7 +180,7 @@ class Attending:
         litres = "an unknown amount" if poured is None else f"{poured - fill.poured:.1f} L"
         self._news(
             fill.valve.name,
-            f"shut after {now - fill.begun:.0f} s and {litres} by the level: {why}",
+            f"shut after {now - fill.begun:.0f} s, with {litres} in by the level: {why}",
         )
 
     def _drive(self, output: Output, pattern: Pattern | None, now: float) -> None:

@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+from longsoak.core.water.entries import top_up_words
 from longsoak.core.water.guide import Ended, Look, Setting, Told, TopUp, ended, is_settled, step
 from longsoak.core.water.pour import Sample, lag_after, usual_lag
+from longsoak.core.water.vessel import clearance
 from longsoak.store.logbook import Logbook
 from longsoak.store.proofrequests import Closer, ask_closer
 from longsoak.store.reader import Record
@@ -169,22 +171,25 @@ def ask_attention(folder: Path, guiding: Guiding, *, by: str, utc_ms: int) -> Re
     return ask_closer(folder, guiding.closer, by=by, utc_ms=utc_ms)
 
 
-def top_up_words(litres: float, source: str) -> str:
-    """The sentence of a top-up's entry."""
-    done = f"Topped up by {litres:.1f} L" if litres >= 0 else f"{-litres:.1f} L less in the tray"
-    return f"{done}, {source}." if source else f"{done}."
-
-
 def top_up_entry(
-    *, by: str, stopped_ms: int, asked_ms: int, content: dict[str, Json]
+    *,
+    by: str,
+    stopped_ms: int,
+    asked_ms: int,
+    content: dict[str, Json],
+    underside: float | None = None,
 ) -> LogbookEntry:
-    """The entry of a top-up whose can stopped at a time; see `core.water.entries`."""
-    litres = content["litres_by_can"] if content["litres"] is None else content["litres"]
+    """The entry of a top-up whose can stopped at a time; see `core.water.entries`.
+
+    With the specimen's `underside`, mm, it says the clearance that is left.
+    """
+    after = content["after_mm"]
+    left = None if underside is None or after is None else clearance(float(str(after)), underside)
     return LogbookEntry(
         asked_utc_ms=asked_ms,
         at_utc_ms=stopped_ms,
         by=by,
-        says=top_up_words(float(str(litres)), str(content["source"])),
+        says=top_up_words(content, clearance=left),
         kind=TOP_UP,
         content=content,
     )

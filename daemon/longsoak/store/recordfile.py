@@ -92,7 +92,8 @@ class RecordFile:
         except sqlite3.Error as error:
             if not path.exists():
                 raise StoreError(
-                    f"there is no record at {path}. Start `longsoak run` with this rig file."
+                    f"there is no record at {path}. Start `longsoak run` with the rig file that "
+                    "lies beside that folder."
                 ) from error
             raise StoreError(f"the record {path} can't be read: {error}") from error
 

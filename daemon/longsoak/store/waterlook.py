@@ -70,6 +70,7 @@ def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
     water, logbook = WaterRecord(record.folder), Logbook(record.folder)
     reading = record.latest((rig.reservoir.level,)).get(rig.reservoir.level)
     hours = water.hours(since_ms=now_ms - HISTORY_MS, until_ms=now_ms + DAY_MS)
+    leaks = water.happenings(Found.LEAK, Found.SIPHON, since_ms=now_ms - HISTORY_MS)
     stands = None
     if reading is not None and reading.value is not None and reading.flag is not Flag.FAIL:
         stands = standing(
@@ -78,6 +79,7 @@ def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
             hours,
             level=reading.value,
             level_u=reading.uncertainty or 0.0,
+            leaks=[(e.from_ms / 1000, e.until_ms / 1000) for e in leaks if e.until_ms is not None],
         )
     top_ups = water.top_ups(logbook, since_ms=now_ms - TOP_UPS_MS)
     week = [hour for hour in hours if hour.at * 1000 >= now_ms - BALANCE_MS]

@@ -47,6 +47,7 @@ class Reason(IntEnum):
     BY_HAND = 18  # only in front of what is stored
     SATURATED = 19
     SET_ASIDE = 20  # only in front of what is stored
+    SERVICE = 21  # only in front of what is stored
 
     @property
     def words(self) -> str:
@@ -74,6 +75,7 @@ _WORDS = {
     Reason.SATURATED: "saturated: the air is wet, and how wet can't be told",
     Reason.SET_ASIDE: "set aside: water touched the specimen",
     Reason.BY_HAND: "flagged by hand, see the logbook",
+    Reason.SERVICE: "somebody worked at the rig: a service window was open",
     Reason.LOOP_FAULT: "its 4-20 mA loop is broken, shorted, or tells a fault",
     Reason.OVER_RANGE: "beyond the meter's range, or an open wire",
 }

@@ -83,10 +83,17 @@ function lost() {
   });
 }
 
+// What has to be drawn off is said until it is.
+function settling(said) {
+  const note = "It is written down once the water is calm.";
+  if (said.over) return { ...said, note: `${said.note} ${note}` };
+  return { ...said, word: "settling", sign: "ready", tone: "", note };
+}
+
 // Once the can has stopped the water is given time to settle: what the entry tells is then final.
 function settle(said) {
   const ago = performance.now() - stopped;
-  show({ ...said, word: "settling", sign: "ready", tone: "", note: "It is written down once the water is calm." });
+  show(settling(said));
   if ((said.calm && ago > CALM_AFTER) || ago > SETTLES) finish();
 }
 
@@ -110,7 +117,7 @@ addEventListener(
     stopped = performance.now();
     tone = "";
     if (performance.now() - heard > SILENCE) setTimeout(finish, 0); // not while a submission is under way
-    else show({ ...last, word: "settling", sign: "ready", tone: "", note: "It is written down once the water is calm." });
+    else show(settling(last));
   },
   { capture: true },
 );

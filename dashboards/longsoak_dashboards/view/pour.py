@@ -12,13 +12,16 @@ from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Reservoir, Rig
 from longsoak_dashboards.drawing.column import draw_column, heights
 
-SOURCES = ("demineralised", "rain", "tap", "other")
+SOURCES = ("", "demineralised", "rain", "tap", "other")  # nothing is said unless somebody does
 _SIGNS = {
     Word.READY: "ready",
     Word.POURING: "down",
     Word.SLOW: "slow",
 }
 _TONES = {Word.READY: "", Word.POURING: "", Word.SLOW: "slow"}
+_TELLS = 0.05  # L on their way
+# The oldest level that tells how much fits while nobody pours: s, or periods of the record.
+_OLD, _OLD_PERIODS = 120.0, 3.0
 _FIRST = 6.0  # s after the begin in which the first levels come
 
 
@@ -37,6 +40,7 @@ class Pouring:
     note: str
     level: str
     heights: Mapping[str, float]
+    over: bool  # there is too much in it
 
     def as_json(self) -> dict[str, object]:
         """For the page that is open."""
@@ -44,7 +48,7 @@ class Pouring:
             name: getattr(self, name)
             for name in (
                 *("word", "sign", "tone", "big", "unit", "poured", "clearance", "age", "note"),
-                *("level", "heights"),
+                *("level", "heights", "over"),
             )
         }
 
@@ -85,12 +89,16 @@ def pouring(told: Told, setting: Setting, *, began: float | None, since_s: float
     elif word is Word.OVER:
         big, unit = _litres(told.over), "litres over the line"
         note = f"Stop, and draw that much off, down to {reservoir.stop:g} mm."
+    elif word is Word.FLOAT_UP and told.over > 0.0:
+        big, unit = _litres(told.over), "litres over, and the float is up"
+        note = f"Stop, and draw that much off, down to {reservoir.stop:g} mm."
     elif word is Word.FLOAT_UP:
         big, unit = to_go, "the float is up"
         note = "Stop pouring. The float goes up by itself, whatever the level says: look yourself."
     poured = "not known"
-    if told.poured is not None and told.litres_to_go is not None:
-        poured = f"{told.poured:.1f} of {told.poured + told.litres_to_go:.1f} L"
+    if told.poured is not None:
+        coming = f", {told.on_its_way:.1f} coming" if told.on_its_way >= _TELLS else ""
+        poured = f"{told.poured:.1f} L{coming}"
     return Pouring(
         word=name,
         sign=_SIGNS.get(word, "stop" if tone else "ready"),
@@ -103,6 +111,7 @@ def pouring(told: Told, setting: Setting, *, began: float | None, since_s: float
         note=note,
         level="level ?" if told.level is None else f"{told.level:.0f} mm",
         heights=heights(reservoir, setting.underside, level=told.level, began=began),
+        over=told.over > 0.0 or word is Word.FLOAT_UP,
     )
 
 
@@ -122,7 +131,8 @@ def at_rest(rig: Rig, reservoir: Reservoir, level: Reading | None, *, now_ms: in
     believed = level is not None and level.flag not in (Flag.FAIL, Flag.MISSING)
     mm = level.value if level is not None and believed else None
     age = None if level is None else (now_ms - level.utc_ms) / 1000
-    if mm is None:
+    record = next(probe.record for probe in rig.probes if probe.name == reservoir.level)
+    if mm is None or age is None or age > max(_OLD, _OLD_PERIODS * record):
         told = Told(Word.UNKNOWN, age=age)
         return pouring(told, setting, began=None, since_s=_FIRST)
     uncertainty = (level.uncertainty if level is not None else None) or 0.0

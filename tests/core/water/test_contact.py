@@ -138,6 +138,28 @@ def test_a_contact_before_it_has_recovered_prolongs_the_first() -> None:
     assert aside.until_ms == (FIRST + 8 + RECOVERS_DAYS) * DAY_MS
 
 
+def test_one_that_stayed_off_is_not_waited_for_anew_after_another_contact() -> None:
+    off = {day: trend(day) + 2.0 for day in range(FIRST + 1, FIRST + STAYS_OFF_DAYS + 8)}
+    again = FIRST + STAYS_OFF_DAYS + 4
+    windows = [
+        ContactWindow(n, day * DAY_MS, day * DAY_MS + DAY_MS // 2, 112.0, "")
+        for n, day in enumerate((FIRST, again), start=1)
+    ]
+    days = {PROBE: BEFORE | off}
+    found = asides(rig(), windows, days, now_ms=(again + 4) * DAY_MS)
+    (aside,) = [each for each in found if each.probe == PROBE]
+    assert aside.recovery is Recovery.STAYS_OFF
+    assert aside.from_ms == FIRST * DAY_MS
+    assert "begin a new baseline" in aside.says
+
+
+def test_on_its_way_back_it_says_for_how_many_days_it_has_been_there() -> None:
+    wet = {day: trend(day) + 3.0 for day in range(FIRST + 1, FIRST + 5)}
+    (aside,) = judged(BEFORE | wet | {day: trend(day) for day in (FIRST + 5, FIRST + 6)})
+    assert aside.recovery is Recovery.WAITING
+    assert aside.says == "Within 0.5 % MC of its trend on 2 days; it takes 3 in a row."
+
+
 def test_too_few_days_before_are_no_trend() -> None:
     (aside,) = judged({FIRST - 1: 15.0, FIRST + 1: 15.0})
     assert aside.recovery is Recovery.WAITING

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from longsoak.core.logbook import check_entry
-from longsoak.core.water.entries import top_up_content
+from longsoak.core.water.entries import top_up_content, top_up_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import TOP_UP, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
@@ -47,3 +47,16 @@ def test_what_is_no_top_up_is_refused(content: dict[str, Json], says: str) -> No
 def test_it_is_about_the_rig() -> None:
     with pytest.raises(RequestError, match="about the rig, and no bay or probe"):
         check_entry(replace(ENTRY, subject=Subject(About.PROBE, "water level")))
+
+
+def test_its_sentence_says_what_it_was_before_and_after_and_what_the_can_said() -> None:
+    assert top_up_words(ENTRY.content, clearance=26.0) == (
+        "Topped up by 9.6 L, butt: 70.0 mm before, 94.0 mm after, clearance 26.0 mm, "
+        "9.5 L by the can."
+    )
+    assert top_up_words(top_up_content(litres=-2.0, before_mm=80, after_mm=75)) == (
+        "2.0 L less in the tray: 80.0 mm before, 75.0 mm after."
+    )
+    assert top_up_words(top_up_content(litres=None, litres_by_can=4.5, source="mains")) == (
+        "Topped up by 4.5 L, mains: 4.5 L by the can."
+    )

@@ -282,6 +282,26 @@ def test_a_pour_whose_end_was_said_late_tells_no_lag() -> None:
     assert usual_lag([600.0]) == 120.0
 
 
+@pytest.mark.parametrize("rate", [0.3, 0.8])
+def test_a_level_that_comes_to_rest_with_the_can_tells_a_short_lag(rate: float) -> None:
+    samples = [Sample(t * EVERY, 80.0 + rate * min(0.0, t * EVERY - 10.0)) for t in range(100)]
+    found = lag_after(samples, stopped=10.0, after=80.0)
+    assert found is not None
+    assert found <= (1.0 + 3.0 * rate) / rate  # the level is a middle of three seconds
+    slow = [Sample(t * EVERY, 80.0 + 0.02 * min(0.0, t * EVERY - 10.0)) for t in range(100)]
+    assert lag_after(slow, stopped=10.0, after=80.0) is None
+
+
+def test_what_is_in_and_what_may_be_on_its_way_are_told_apart() -> None:
+    """One that rises by 0.25 mm/s, 0.1 L/s, and may be 20 s late."""
+    looks = [Look(t * EVERY, 70.0 + 0.1 * t, 1.0, t * EVERY, False, t * EVERY) for t in range(101)]
+    told = fed(looks)
+    assert told.poured == pytest.approx(4.0, abs=0.3)
+    assert told.on_its_way == pytest.approx(0.1 * 23, abs=0.3)
+    assert told.poured is not None
+    assert told.on_the_safe_side == told.poured + told.on_its_way
+
+
 def test_a_clock_that_is_set_back_means_stop_until_the_level_is_known_anew() -> None:
     after = [
         look._replace(at=look.at - 3600, taken=look.taken - 3600, up_taken=look.up_taken - 3600)

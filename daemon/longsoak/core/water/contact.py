@@ -12,6 +12,7 @@ from statistics import median
 from typing import Any
 
 from longsoak.core.quality.trend import scatter_about, theil_sen
+from longsoak.core.wording import with_noun
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import About, Subject
@@ -38,11 +39,12 @@ BAND_LEAST = {Kind.PINS: 0.5, Kind.HUMIDITY: 2.0, Kind.POLARISATION: 20.0}
 # days after which it is not waited for any longer. Own choice: render and wood of such rigs
 # equalise within weeks.
 RECOVERS_DAYS, STAYS_OFF_DAYS = 3, 28
+_PROPOSAL = "close the phase and begin a new baseline."
 RULE = (
     f"A probe is back on its trend once its daily means lie for {RECOVERS_DAYS} days in a row in "
     f"the band that its own {TREND_DAYS} days before the contact lead to: their straight line, "
     f"{BAND_SIGMAS:g} times their scatter to either side. If it is not after {STAYS_OFF_DAYS} "
-    "days, it stays off: close the phase and begin a new baseline."
+    f"days, it stays off: {_PROPOSAL}"
 )
 
 
@@ -121,7 +123,7 @@ class Contact:
         if self.by_float:
             return "The float says that water reaches the specimen; no level is known."
         over = self.highest - self.line
-        near = f", which its uncertainty of {u:.1f} mm may explain" if over < 2.0 * u else ""
+        near = f". The level's own doubt, {u:.1f} mm, may explain that" if over < 2.0 * u else ""
         return (
             f"Water reached {self.highest:.0f} mm, and the specimen is touched or splashed from "
             f"{self.line:.0f} mm on{near}."
@@ -174,22 +176,31 @@ def asides(
     -------
     list of Aside
         A probe's windows that begin before it has recovered are one: the trend is that before the
-        first of them.
+        first of them. One that stayed off until then stays so.
     """
     found: list[Aside] = []
     for probe in rig.probes:
+        own = days.get(probe.name, {})
         last: Aside | None = None
+        ended: int | None = None  # of the contact before
         for window in windows:
-            ended = now_ms if window.until_ms is None else window.until_ms
-            hours = (ended - window.from_ms) / 3_600_000
-            if probe not in spoiled(rig, hours=hours):
+            until = now_ms if window.until_ms is None else window.until_ms
+            if probe not in spoiled(rig, hours=(until - window.from_ms) / 3_600_000):
                 continue
             begin = window.from_ms
             if last is not None and last.until_ms is not None and last.until_ms <= begin:
                 found.append(last)
             elif last is not None:
                 begin = last.from_ms
-            last = _judged(probe, window.number, begin, window.until_ms, days.get(probe.name, {}))
+                known = {day: mean for day, mean in own.items() if day < window.from_ms // DAY_MS}
+                stood = _judged(probe, last.window, begin, ended, known)
+                if stood.recovery is Recovery.STAYS_OFF:
+                    last = stood
+                    continue
+            last, ended = (
+                _judged(probe, window.number, begin, window.until_ms, own),
+                window.until_ms,
+            )
         if last is not None:
             found.append(last)
     return found
@@ -227,30 +238,35 @@ def _judged(
     newest = max(days, default=after - 1)
     waited = newest - after + 1
     if len(before) < TREND_LEAST:
-        says = f"It had {len(before)} days before the contact, too few for a trend."
-        too_long = waited >= STAYS_OFF_DAYS
-        return aside(Recovery.STAYS_OFF if too_long else Recovery.WAITING, None, says)
+        says = f"It had {with_noun(len(before), 'day')} before the contact, too few for a trend"
+        if waited >= STAYS_OFF_DAYS:
+            return aside(Recovery.STAYS_OFF, None, f"{says} to come back to: {_PROPOSAL}")
+        return aside(Recovery.WAITING, None, f"{says}.")
     xs, ys = [float(day) for day, _ in before], [value for _, value in before]
     slope = theil_sen(xs, ys).slope
     rest = [y - slope * x for x, y in before]
     zero = median(rest)
     scatter = scatter_about(zero, rest)
     band = max(BAND_SIGMAS * scatter, BAND_LEAST.get(probe.kind, 0.0))
-    inside = 0
+    unit, inside = probe.unit_words, 0
     for day in range(after, newest + 1):
         if day not in days:
             continue
         inside = inside + 1 if abs(days[day] - zero - slope * day) <= band else 0
         if inside == RECOVERS_DAYS:
-            says = f"Back within {band:.2g} of its trend for {RECOVERS_DAYS} days."
+            says = f"Back within {band:.2g} {unit} of its trend for {RECOVERS_DAYS} days."
             return aside(Recovery.RECOVERED, (day + 1) * DAY_MS, says)
     if waited < 1:
         return aside(Recovery.WAITING, None, "No day has passed since.")
     off = days[newest] - zero - slope * newest
     if waited >= STAYS_OFF_DAYS:
-        says = (
-            f"Off its trend by {off:+.2g} after {waited} days: close the phase and begin a new "
-            "baseline."
-        )
+        says = f"Off its trend by {off:+.2g} {unit} after {waited} days: {_PROPOSAL}"
         return aside(Recovery.STAYS_OFF, None, says)
-    return aside(Recovery.WAITING, None, f"Off its trend by {off:+.2g}, {band:.2g} is allowed.")
+    if inside:
+        says = (
+            f"Within {band:.2g} {unit} of its trend on {with_noun(inside, 'day')}; it takes "
+            f"{RECOVERS_DAYS} in a row."
+        )
+        return aside(Recovery.WAITING, None, says)
+    says = f"Off its trend by {off:+.2g} {unit}, {band:.2g} is allowed."
+    return aside(Recovery.WAITING, None, says)

@@ -1,15 +1,18 @@
 """Top-ups and service windows as entries of the logbook: put into one, and judged. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from math import isfinite
 
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.water.reconcile import ByHand
+from longsoak.core.water.vessel import held
 from longsoak.core.wording import time_words
-from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import SERVICE, TOP_UP, LogbookEntry
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Reservoir, Rig
 
 LONGEST_WINDOW_MS = 4 * 3_600_000
 LONGEST_SOURCE = 200  # characters
@@ -47,6 +50,30 @@ def top_up_content(
     }
 
 
+def top_up_said(content: Mapping[str, Json], *, clearance: float | None = None) -> list[str]:
+    """What a top-up's entry holds of levels and can, part by part; the clearance after it in mm."""
+    parts = [
+        f"{float(str(level)):.1f} mm {when}"
+        for name, when in (("before_mm", "before"), ("after_mm", "after"))
+        if (level := content[name]) is not None
+    ]
+    if clearance is not None:
+        parts.append(f"clearance {clearance:.1f} mm")
+    if (by_can := content["litres_by_can"]) is not None:
+        parts.append(f"{float(str(by_can)):g} L by the can")
+    return parts
+
+
+def top_up_words(content: Mapping[str, Json], *, clearance: float | None = None) -> str:
+    """The sentence of a top-up's entry: litres, source, levels before and after, and the can."""
+    by_can, source = content["litres_by_can"], str(content["source"])
+    litres = float(str(by_can if content["litres"] is None else content["litres"]))
+    done = f"Topped up by {litres:.1f} L" if litres >= 0 else f"{-litres:.1f} L less in the tray"
+    parts = ", ".join(top_up_said(content, clearance=clearance))
+    whence = f", {source}" if source else ""
+    return f"{done}{whence}: {parts}." if parts else f"{done}{whence}."
+
+
 def wrong_top_up(entry: LogbookEntry) -> str | None:
     """What is wrong with the content of an entry of the kind "top-up"; None if nothing is."""
     content = entry.content
@@ -66,6 +93,26 @@ def wrong_top_up(entry: LogbookEntry) -> str | None:
     if not isinstance(source, str) or len(source) > LONGEST_SOURCE or not source.isprintable():
         return f"The source of a top-up is one line of up to {LONGEST_SOURCE} characters"
     return None
+
+
+def too_much(litres: float, reservoir: Reservoir) -> str | None:
+    """What to say of litres poured or drawn off that the reservoir can't hold; None if it can."""
+    most, _ = held(reservoir.rim, reservoir.depth_table)
+    if abs(litres) <= most:
+        return None
+    return (
+        f"{abs(litres):g} L can't be: up to its rim {reservoir.name} holds {most:.3g} L. "
+        "Write what one top-up was, in litres"
+    )
+
+
+def impossible_top_up(entry: LogbookEntry, rig: Rig) -> str | None:
+    """What can't be of a top-up that `wrong_top_up` found nothing wrong with, on this rig."""
+    if rig.reservoir is None:
+        return None
+    said = (entry.content[name] for name in ("litres_by_can", "litres"))
+    litres = (float(str(number)) for number in said if number is not None)
+    return next(filter(None, (too_much(each, rig.reservoir) for each in litres)), None)
 
 
 def poured_by_hand(entries: Iterable[LogbookEntry]) -> list[ByHand]:
@@ -106,9 +153,22 @@ def wrong_window(entry: LogbookEntry) -> str | None:
 
 
 def windows(entries: Iterable[LogbookEntry]) -> list[LogbookEntry]:
-    """The service windows that count, the newest first; `entries` may be of any kind."""
-    found = [entry for entry in entries if entry.kind == SERVICE and not entry.corrected_by]
+    """The service windows that count, the newest first; `entries` may be of any kind.
+
+    One that was ended says what was done when it was opened, and what at its end.
+    """
+    every = {entry.number: entry for entry in entries if entry.kind == SERVICE}
+    found = [_whole(entry, every) for entry in every.values() if not entry.corrected_by]
     return sorted(found, key=lambda entry: -entry.number)
+
+
+def _whole(window: LogbookEntry, every: Mapping[int, LogbookEntry]) -> LogbookEntry:
+    opened = window
+    while opened.corrects is not None and opened.corrects in every:
+        opened = every[opened.corrects]
+    if opened is window:
+        return window
+    return replace(window, says=f"{opened.says.rstrip('.')}; at its end: {window.says}")
 
 
 def window_at(entries: Sequence[LogbookEntry], utc_ms: int) -> LogbookEntry | None:
@@ -138,6 +198,7 @@ def as_flags(entries: Iterable[LogbookEntry]) -> list[HandFlag]:
             window.by,
             window.says,
             window.kept_utc_ms + window.clock_off_ms,
+            Reason.SERVICE,
         )
         for window in windows(entries)
         if ends_ms(window) > begins_ms(window)

@@ -16,14 +16,17 @@ FORBIDS = (
     Watch.LEVEL_DOUBT,
     Watch.DISAGREE,
 )
+ENOUGH = 0.2  # L: less than that is not let in once more. Own choice: what waves of a tray hide.
+LONGEST_WAIT = 60.0  # s for the water to come to rest, half of the longest lag
 STALEST = 3.0  # s: the oldest level a valve is kept open by, however seldom it is read
 
 
 @dataclass(frozen=True, slots=True)
 class Filling:
-    """A fill under way. Times in s on a clock that is never set; `poured` in L when it began.
+    """A fill under way. Times in s on a clock that is never set, litres in L.
 
-    `renewed` is when it was last asked for.
+    `poured` is what the level said then. `renewed` is when it was last asked for. `waits_since` is
+    when the valve was shut until the water has come to rest; None while it is open.
     """
 
     valve: Output
@@ -33,6 +36,7 @@ class Filling:
     begun: float
     renewed: float
     poured: float
+    waits_since: float | None = None
 
 
 def may_begin(told: Told, standing: Collection[Watch], *, litres: float) -> str | None:
@@ -65,9 +69,19 @@ def must_end(
         return f"it has been open for its longest time, {fill.valve.longest:g} s"
     if why := _forbidden(told, standing):
         return why
-    if told.poured is None or told.poured - fill.poured >= fill.litres:
-        return f"the {fill.litres:g} L asked for are in, or on their way"
+    if told.poured is None:
+        return "the level is not known"
+    if told.poured - fill.poured >= fill.litres - ENOUGH:
+        return f"the {fill.litres:g} L asked for are in"
+    if fill.waits_since is not None and now - fill.waits_since >= LONGEST_WAIT:
+        return "the water does not come to rest"
     return None
+
+
+def must_wait(fill: Filling, told: Told) -> bool:
+    """Whether all of it may be on its way: what is to come is seen once the water is at rest."""
+    most = told.on_the_safe_side
+    return most is None or most - fill.poured >= fill.litres
 
 
 def _forbidden(told: Told, standing: Collection[Watch]) -> str | None:

@@ -114,13 +114,15 @@ class TopUp:
 class Told(NamedTuple):
     """What is told at one look; None where it is not known.
 
-    `poured` counts what is still on its way, so that with `litres_to_go` it makes what fitted in
-    at the begin. `over` is what to draw off, L. `age` is that of the level, s. `rose_at` is the
-    time of the newest level that was seen rising.
+    `poured` is what the level says has come since the begin, L, and `on_its_way` how much more may
+    come yet; the two with `litres_to_go` make what fitted in at the begin. `over` is what to draw
+    off, L. `age` is that of the level, s. `rose_at` is the time of the newest level that was seen
+    rising.
     """
 
     word: Word
     poured: float | None = None
+    on_its_way: float = 0.0
     litres_to_go: float | None = None
     mm_to_go: float | None = None
     clearance: float | None = None
@@ -130,6 +132,11 @@ class Told(NamedTuple):
     age: float | None = None
     over: float = 0.0
     rose_at: float | None = None
+
+    @property
+    def on_the_safe_side(self) -> float | None:
+        """What may have been poured at the most, L: with what may be on its way."""
+        return None if self.poured is None else self.poured + self.on_its_way
 
     @property
     def may_pour(self) -> bool:
@@ -196,7 +203,7 @@ def _taken(state: TopUp, look: Look) -> TopUp:
 
 def _told(state: TopUp, known: Course, uncertainty: float, setting: Setting) -> Told:
     line, stop = setting.line(uncertainty), setting.reservoir.stop
-    settled = setting.litres(known.settles)
+    settled, there = setting.litres(known.settles), setting.litres(known.level)
     to_go = max(0.0, setting.litres(line) - settled)
     began = known.level if state.began_mm is None else state.began_mm
     seconds = (line - known.settles) / known.rate if known.rate > RISES else None
@@ -214,14 +221,15 @@ def _told(state: TopUp, known: Course, uncertainty: float, setting: Setting) -> 
         word = Word.POURING if rose else Word.READY
     return Told(
         word,
-        poured=settled - setting.litres(began),
+        poured=there - setting.litres(began),
+        on_its_way=settled - there,
         litres_to_go=to_go,
         mm_to_go=max(0.0, line - known.settles),
         clearance=setting.underside - known.level,
         level=known.level,
         settles=known.settles,
         rate=known.rate,
-        over=max(0.0, setting.litres(known.level) - setting.litres(stop)),
+        over=max(0.0, there - setting.litres(stop)),
     )
 
 

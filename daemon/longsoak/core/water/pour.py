@@ -20,6 +20,7 @@ SHORTEST_LAG, USUAL_LAG, LONGEST_LAG = 5.0, 20.0, 120.0  # s; own choice
 _RISE = 1.0  # mm that have to come after the can has stopped for a lag to be told from it
 _PART = 0.9  # of what still came
 _POURS = 5  # newest ones that count
+_QUICK = 0.05  # mm/s, the least at which water that came to rest at once tells of a short lag
 
 
 class Sample(NamedTuple):
@@ -100,15 +101,23 @@ def lag_after(samples: Sequence[Sample], *, stopped: float, after: float) -> flo
     -------
     float or None
         Until nine tenths of what still came had come: 2.3 time constants of a lag of first order,
-        so on the safe side. None where less than 1 mm came, as when it was said late.
+        so on the safe side. Where less than 1 mm came of a level that rose until then, the time in
+        which it would have risen by 1 mm more than that. None where it rose no more, as when it was
+        said late.
     """
-    before = [sample.mm for sample in samples if stopped - CALM < sample.at <= stopped]
-    if not before or after - (began := median(before)) < _RISE:
+    before = [sample for sample in samples if stopped - WINDOW < sample.at <= stopped]
+    known = course(before, lag=0.0)
+    if known is None:
         return None
-    reached = began + _PART * (after - began)
+    came = after - known.level
     # The last time below, not the first above: a wave may lap up there early.
+    reached = known.level + _PART * came
     below = [s.at for s in samples if s.at > stopped and s.mm < reached]
-    return max(below) - stopped if below else None
+    if came >= _RISE and below:
+        return max(below) - stopped
+    if known.rate - known.rate_u < _QUICK:
+        return None
+    return (max(0.0, came) + _RISE) / known.rate
 
 
 def usual_lag(found: Sequence[float]) -> float:

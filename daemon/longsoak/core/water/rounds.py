@@ -15,7 +15,8 @@ _LONGEST = 200  # characters
 # What can stand in a round, with the least and the most of it: brine, and water that is liquid.
 _MEASURED = {"conductivity_25": (0.0, 300_000.0), "ph": (0.0, 14.0), "temperature": (-5.0, 60.0)}
 _WORDS = ("colour", "source", "biocide")
-_CAUGHT = {"litres": (0.0, 1000.0), "minutes": (0.0, 1440.0), "area_m2": (0.0, 100.0)}
+CUP_HOLDS = 10.0  # L: what is held under the rail is no bigger than a bucket
+_CAUGHT = {"litres": (0.0, CUP_HOLDS), "minutes": (0.0, 1440.0), "area_m2": (0.0, 100.0)}
 _MAY_BE_NOTHING = ("litres",)  # a dry cup is a finding
 
 
@@ -88,7 +89,8 @@ def wrong_cup(entry: LogbookEntry) -> str | None:
         number = entry.content[name]
         more = "" if name in _MAY_BE_NOTHING else "more than "
         if not _within(number, least, most) or (number == 0 and more):
-            return f"The {_said(name)} of a cup catch is {more}{least:g} to {most:g}"
+            found = f"{number:g}" if isinstance(number, int | float) else str(number)[:20]
+            return f"The {_said(name)} of a cup catch is {more}{least:g} to {most:g}, not {found}"
     return None
 
 

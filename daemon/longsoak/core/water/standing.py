@@ -61,7 +61,13 @@ class Standing:
 
 
 def standing(
-    rig: Rig, reservoir: Reservoir, hours: Sequence[WaterHour], *, level: float, level_u: float
+    rig: Rig,
+    reservoir: Reservoir,
+    hours: Sequence[WaterHour],
+    *,
+    level: float,
+    level_u: float,
+    leaks: Sequence[tuple[float, float]] = (),
 ) -> Standing:
     """How the water stands.
 
@@ -73,6 +79,8 @@ def standing(
         Those of the last `HISTORY` days, the newest last.
     level, level_u : float
         The level now and its standard uncertainty, mm.
+    leaks : sequence of (float, float)
+        Leaks and siphons that are over, on the clock of `hours`: nothing goes on as in them.
     """
     table = reservoir.depth_table
     surface = free_surface(level, table)
@@ -83,6 +91,7 @@ def standing(
         parts = _split(rig, recent, lost, surface)
         half = (hours[-1].at - hours[0].at) / 2
         later = [hour for hour in hours if hour.at > hours[-1].at - max(half, RECENT * DAY)]
+        later = _without(later, leaks)
         goes_on = _split(rig, later, _lost(later) or lost, surface)
         known = 0.0 if isnan(goes_on.evaporated.litres) else goes_on.evaporated.litres
         draw = Draw(known / surface, max(0.0, goes_on.lost.litres - known))
@@ -103,6 +112,17 @@ def standing(
         pump_dry=pump_dry,
         dry=dry,
     )
+
+
+def _without(hours: Sequence[WaterHour], spans: Sequence[tuple[float, float]]) -> list[WaterHour]:
+    """The hours outside of spans; what lies on either side of one is not compared."""
+    return [
+        hour._replace(
+            stretch=hour.stretch * (len(spans) + 1) + sum(end < hour.at for _, end in spans)
+        )
+        for hour in hours
+        if not any(begin <= hour.at <= end for begin, end in spans)
+    ]
 
 
 def _lost(hours: Sequence[WaterHour]) -> Rate | None:
