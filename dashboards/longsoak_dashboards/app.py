@@ -1,7 +1,7 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
 from collections import OrderedDict
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
 
 import anyio.to_thread
@@ -23,6 +23,7 @@ from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
 from longsoak.store import requests
+from longsoak.store.buckets import Bucket
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.rig import Kind, Rig
@@ -44,6 +45,7 @@ from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
+from longsoak_dashboards.view.traces import Span
 from longsoak_dashboards.watersheets import WaterSheets
 
 # One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are a few
@@ -162,6 +164,7 @@ class Pages(Sheets):
             buckets=panels.BUCKETS,
             aside=asked.aside,
         )
+        left_out = () if asked.aside else self._left_out(reduced, span)
         asides = self.source.asides(rig, now_ms=now)
         now_marks = marks(rig, snapshot.readings, last_good_ms=snapshot.last_good_ms, now_ms=now)
         by_name = {mark.probe.name: mark for mark in now_marks}
@@ -174,7 +177,9 @@ class Pages(Sheets):
             not_recording=standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now),
             gap=standing.gap_sentence(snapshot.last_gap, now_ms=now),
             choices=trace_view.choices(asked, rig, has_asides=bool(asides)),
-            panels=panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps),
+            panels=panels.draw_panels(
+                plans, rig, by_name, reduced, span=span, gaps=gaps, left_out=left_out
+            ),
             axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
             has_pins=asked.what == "pins",
             cautions=cautions(rig) if asked.what == "pins" else (),
@@ -224,7 +229,10 @@ class Pages(Sheets):
             [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS, aside=shown
         )
         gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
-        (panel,) = panels.draw_panels(plans, rig, by_name, reduced, span=span, gaps=gaps)
+        left_out = () if shown else self._left_out(reduced, span)
+        (panel,) = panels.draw_panels(
+            plans, rig, by_name, reduced, span=span, gaps=gaps, left_out=left_out
+        )
         book = Book(self.source.record.proof_entries(), rig)
         return self.render(
             "probe.html.j2",
@@ -247,6 +255,14 @@ class Pages(Sheets):
             rule=RULE,
             cautions=cautions(rig) if mark.probe.kind is Kind.PINS else (),
         )
+
+    def _left_out(self, reduced: Mapping[str, Sequence[Bucket]], span: Span) -> Collection[str]:
+        """The probes of which all that was measured is set aside."""
+        bare = [name for name, row in reduced.items() if not panels.has_values(row)]
+        whole = self.source.reduced(
+            bare, since_ms=span.since_ms, until_ms=span.until_ms, buckets=panels.BUCKETS
+        )
+        return {name for name, row in whole.items() if panels.has_values(row)}
 
     def no_probe(self, name: str, rig: Rig) -> Response:
         """What a label leads to whose probe is not in the rig file any more."""

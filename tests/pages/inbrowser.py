@@ -83,3 +83,12 @@ def looks_well(page: Page, name: str) -> None:
         shot(page, f"{name}-{size}")
     width, height = SIZES["phone"]
     page.set_viewport_size({"width": width, "height": height})
+
+
+def views(page: Page, name: str, *, at: str = "body") -> None:
+    """Keep what is seen of `at` on a phone and a desk of usual sizes; it is no test by itself."""
+    SHOTS.mkdir(exist_ok=True)
+    for size, width, height in (("390", 390, 844), ("1280", 1280, 800)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.locator(at).first.evaluate("(e) => e.scrollIntoView({ block: 'start' })")
+        page.screenshot(path=SHOTS / f"{name}-{size}.png")

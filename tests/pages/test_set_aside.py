@@ -9,6 +9,7 @@ from pathlib import Path
 import frictionless
 import pandas as pd
 import pytest
+from playwright.sync_api import Browser
 
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
@@ -17,6 +18,7 @@ from longsoak.store.reader import Record
 from longsoak.store.water import KeptWater, WaterMemory
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.water import Found, WaterNews
+from pages.inbrowser import looks_well, page_of, views
 from pages.pagerig import DAY_MS, NOW_MS, Kept, Wrong, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
@@ -115,6 +117,46 @@ def test_traces_have_a_choice_where_anything_is_set_aside(wetted: Kept, pages: S
     assert len(drawn(without)) < len(drawn(html))
 
 
+def test_a_plot_of_which_all_is_set_aside_says_so_in_place_of_an_axis_of_nothing(
+    tmp_path: Path, browser: Browser
+) -> None:
+    now = now_ms()
+    times = [now - 1000 - 900_000 * n for n in range(96)][::-1]
+    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    try:
+        low, high = probes(rig)
+        contact(rig, from_ms=now - 3 * DAY_MS, until_ms=now - 2 * DAY_MS)
+        words = "Everything in this time is set aside after a contact with the water."
+        with serve(rig.rig_file) as served:
+            address = "/traces?what=pins&height=60&hours=24"
+            shown = plain(served.get(address).text)
+            assert "is set aside after" not in shown
+            without = served.get(f"{address}&aside=without").text
+            assert plain(without).count(words) == 3, "one a depth, and none has a value"
+            assert "<text" in without
+            assert not re.search(r"<text[^>]*>\s*10\s*</text>", without), "no figures of nothing"
+            assert f"{low.split()[0]}, all set aside" in plain(without)
+            own = f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}?aside=without"
+            assert words in plain(served.get(own).text)
+            dry = served.get("/traces?what=pins&height=360&hours=24&aside=without").text
+            assert "is set aside after" not in plain(dry)
+            assert high in {probe.name for probe in rig.rig.probes if probe.height == 360}
+            with page_of(browser, served, size="phone") as page:
+                page.goto(f"{address}&aside=without")
+                looks_well(page, "traces-all-aside")
+                views(page, "traces-all-aside")
+    finally:
+        rig.close()
+
+
+def test_where_nothing_can_be_drawn_a_plot_says_that(at_rest: Served) -> None:
+    """The two scans of this rig are a quarter of an hour apart; one probe gave none of them."""
+    silent = plain(at_rest.get("/probe/plain%20lime%20170%2F260").text)
+    assert "Nothing in this time can be drawn." in silent
+    good = plain(at_rest.get("/probe/plain%20lime%2030%2F160").text)
+    assert "Nothing in this time can be drawn." not in good
+
+
 def test_without_a_contact_there_is_no_choice(at_rest: Served) -> None:
     assert "aside=without" not in at_rest.get("/traces?what=pins").text
 
@@ -139,6 +181,53 @@ def test_a_probe_that_stays_off_is_proposed_a_new_baseline(tmp_path: Path) -> No
             assert "close the phase and begin a new baseline" in said
         shown = longsoak("water", rig.rig_file).stdout
         assert f"{low}: stays off its trend. Off its trend by +3 % WME after" in shown
+    finally:
+        rig.close()
+
+
+def test_what_is_set_aside_is_counted_beside_what_is_in_doubt(
+    wetted: Kept, pages: Served, browser: Browser
+) -> None:
+    told(wetted, [])
+    aside = [
+        each
+        for each in json.loads(pages.get("/now.json").text)["probes"]
+        if each["reason"] == "set aside: water touched the specimen"
+    ]
+    assert len(aside) > 1
+    words = f"{len(aside)} probes are set aside after a contact with the water"
+    said = plain(pages.get("/health").text)
+    assert "none is in doubt" in said
+    assert words in said
+    lines = longsoak("now", wetted.rig_file).stdout
+    assert f"Health: nothing was found against any probe. {words}" in lines
+    with page_of(browser, pages, size="phone") as page:
+        page.goto("/health")
+        views(page, "health-set-aside")
+
+
+def test_a_contact_that_is_over_hides_no_newer_one(tmp_path: Path) -> None:
+    """The probe was back on its trend after the first, and is spoiled by the second."""
+    now = now_ms()
+    rig = keep(tmp_path / "rig", times=[now - 900_000, now - 1000], now_ms=now)
+    try:
+        low, _ = probes(rig)
+        today = now // DAY_MS
+        first = today - 20
+        contact(rig, from_ms=first * DAY_MS, until_ms=first * DAY_MS + DAY_MS // 2)
+        contact(rig, from_ms=now - DAY_MS * 3 // 4, until_ms=now - DAY_MS // 4)
+        days = [ClosedDay(low, Day(n, 15.0, 0.05, 96, 96)) for n in range(first - 14, today)]
+        told(rig, [], days)
+        (row,) = re.findall(
+            rf"^{low} .*$", longsoak("now", rig.rig_file, "--health").stdout, re.MULTILINE
+        )
+        assert "nothing found" not in row
+        assert row.count("set aside: water touched the specimen") == 2, "health, and flag now"
+        with serve(rig.rig_file) as served:
+            said = plain(served.get("/health").text)
+            assert f"{low} suspect, set aside: water touched the specimen" in said
+            asides = plain(served.get(f"/probe/{low.replace(' ', '%20').replace('/', '%2F')}").text)
+            assert "back on its trend" in asides, "the first is over"
     finally:
         rig.close()
 

@@ -13,7 +13,7 @@ from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.vocabulary.logbook import TOP_UP, WATER
-from pages.inbrowser import SIZES, looks_well, shot
+from pages.inbrowser import SHOTS, SIZES, looks_well, shot
 from pages.serving import Served, serve
 from processes import running
 from waiting import wait_for
@@ -146,7 +146,7 @@ def test_what_is_over_the_line_is_told_with_what_to_draw_off(
 def test_a_phone_that_hears_nothing_any_more_says_stop(
     poured: tuple[Tray, Served], browser: Browser
 ) -> None:
-    _, served = poured
+    tray, served = poured
     page = pouring(browser, served)
     served.process.send_signal(signal.SIGSTOP)  # to the phone, as if it were out of reach
     expect(page.locator("[data-pour=unit]")).to_contain_text("no signal", timeout=8000)
@@ -156,8 +156,16 @@ def test_a_phone_that_hears_nothing_any_more_says_stop(
     page.get_by_label("Litres by the can, if you know them").fill("4")
     page.get_by_role("button", name="I have stopped").click()
     expect(page.locator("#waiting-here")).to_contain_text("One entry waits", timeout=15_000)
+    expect(page.locator(".guide .beside")).to_contain_text("It waits on this phone")
+    # An end that was said is not said again.
+    expect(page.get_by_role("button", name="It waits here")).to_be_disabled()
+    page.screenshot(path=SHOTS / "topup-end-waits.png")
     served.process.send_signal(signal.SIGCONT)
-    expect(page.locator("#waiting-here")).to_be_hidden(timeout=20_000)
+    expect(page.locator("#told")).to_contain_text("Kept as number 1, of", timeout=20_000)
+    assert "/logbook?asked=" in page.url
+    expect(page.locator("#waiting-here")).to_be_hidden()
+    (entry,) = Logbook(folder_of(tray.rig_file)).entries(kind=TOP_UP)
+    assert entry.content["litres_by_can"] == 4.0
 
 
 def test_a_level_that_falls_silent_says_stop(poured: tuple[Tray, Served], browser: Browser) -> None:

@@ -46,7 +46,7 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.ledger import DayHead
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig
+from longsoak.vocabulary.rig import UNIT, Kind, Probe, Rig, code_words
 
 _NOT_READ = "not read yet"
 _SHORT = 16  # digits of a root; --json has it whole
@@ -277,14 +277,14 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
         spread = (
             f"{ohm_words(doubled)}Ω" if probe.kind is Kind.REFERENCE else f"{doubled:.{places}f}"
         )
-    raw = "" if reading.raw is None else f"{reading.raw:.6g} {reading.raw_unit}".removesuffix(" 1")
+    raw = "" if reading.raw is None else f"{reading.raw:.6g} {code_words(reading.raw_unit or '')}"
     return (
         probe.name,
         *unit_beside(value_words(probe.kind, reading.value, reading.reason), probe.unit_words),
         spread,
         flag_words(reading.flag, reading.reason),
         age_words((utc_ms - reading.utc_ms) / 1000),
-        raw,
+        raw.rstrip(),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from longsoak.cli.common import table
 from longsoak.core.handflags import flag_picture
-from longsoak.core.probehealth import ProbeHealth
+from longsoak.core.probehealth import ProbeHealth, aside_words
 from longsoak.core.wording import rfc3339, with_noun
 
 _LINE = "\n"
@@ -52,9 +52,11 @@ def health_line(seen: Sequence[ProbeHealth]) -> str:
     bad = sum(bool(each.found) for each in seen)
     if not any(each.begun for each in seen):
         return "Health: nothing was judged yet."
-    if not bad:
-        return "Health: nothing was found against any probe."
-    return f"Health: {with_noun(bad, 'probe')} in doubt; --health says which and why."
+    aside = aside_words(sum(each.touched for each in seen))
+    says = f"{with_noun(bad, 'probe')} in doubt" if bad else "nothing was found against any probe"
+    if aside:
+        says = f"{says}. {aside.removesuffix('.')}"
+    return f"Health: {says}{'; --health says which and why' if bad or aside else ''}."
 
 
 def health_lines(seen: Sequence[ProbeHealth]) -> list[str]:

@@ -136,7 +136,7 @@ def water(
             if as_json:
                 click.echo(json.dumps(document(seen), ensure_ascii=False, indent=1))
             else:
-                click.echo("\n".join(lines(seen, now_ms=now_ms)))
+                click.echo("\n".join(lines(seen, rig, now_ms=now_ms)))
             sys.exit(FOUND_WRONG if seen.worries else DONE)
         try:
             if is_round:

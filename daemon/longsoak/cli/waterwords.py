@@ -6,27 +6,29 @@ from math import inf, isnan
 from longsoak.core.water.forecast import Days
 from longsoak.core.water.reconcile import TopUp
 from longsoak.core.water.split import Balance, Part
-from longsoak.core.water.standing import Standing
+from longsoak.core.water.standing import Standing, lacks_words, weighs
 from longsoak.core.wording import ago_words, rfc3339, time_words
 from longsoak.store.waterlook import WaterLook
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Rig, Weighs
 from longsoak.vocabulary.water import Recovery, Wetting
 
 _TWICE = 2.0  # of a standard uncertainty, as it is shown behind ±
+_MINUS = "\N{MINUS SIGN}"
 _LATEST = 5  # top-ups, contacts and catches that are shown
 
 
-def lines(seen: WaterLook, *, now_ms: int) -> Iterator[str]:
+def lines(seen: WaterLook, rig: Rig, *, now_ms: int) -> Iterator[str]:
     """The lines that the command prints."""
     reading = seen.reading
     if reading is None or seen.standing is None:
         yield "The level is not known: look at the water with your own eyes."
     else:
         age = ago_words((now_ms - reading.utc_ms) / 1000)
-        yield from _standing(seen.standing, age)
+        yield from _standing(seen.standing, rig, age)
     yield ""
     yield from (worry.says for worry in seen.worries)
-    yield from _balance(seen.balance)
+    yield from _balance(seen.balance, rig)
     yield from _top_ups(seen.top_ups)
     yield from _contacts(seen)
     for bay, counted in seen.wetted.items():
@@ -61,7 +63,7 @@ def part_words(part: Part) -> str:
     return "not known" if isnan(part.litres) else f"{part.litres:.2f} ± {_TWICE * part.u:.2f}"
 
 
-def _standing(stands: Standing, age: str) -> Iterator[str]:
+def _standing(stands: Standing, rig: Rig, age: str) -> Iterator[str]:
     doubt = f" ± {_TWICE * stands.level_u:.1f} mm"
     litres = "outside the depth table" if stands.litres is None else f"{stands.litres:.1f} L"
     yield f"level {stands.level:.1f}{doubt}, {litres}, read {age}"
@@ -72,9 +74,10 @@ def _standing(stands: Standing, age: str) -> Iterator[str]:
         return
     lost = stands.lost
     yield f"lost {lost.per_day:.2f} L/d, 95 %: {lost.low:.2f} to {lost.high:.2f}"
+    by = "" if weighs(rig) is Weighs.SPECIMEN else ", by difference,"
     for name, part in (
         ("evaporates", stands.split.evaporated),
-        ("taken up by the specimen", stands.split.taken_up),
+        (f"taken up by the specimen{by}", stands.split.taken_up),
         ("neither", stands.split.rest),
     ):
         if not isnan(part.litres):
@@ -83,14 +86,27 @@ def _standing(stands: Standing, age: str) -> Iterator[str]:
     yield f"until it is dry {days_words(stands.dry)}"
 
 
-def _balance(books: Balance | None) -> Iterator[str]:
+def _balance(books: Balance | None, rig: Rig) -> Iterator[str]:
+    """The rows, which add up: what no witness tells apart is told together."""
     if books is None:
         yield "No balance yet: that takes a day of levels."
         return
     yield f"balance of {books.days:.1f} days, L:"
-    for name, part in _parts(books).items():
-        yield f"  {name} {part_words(part)}"
-    yield f"  {closes_words(books)}"
+    yield f"  + topped up {part_words(books.topped_up)}"
+    if books.drawn_off.litres:
+        yield f"  {_MINUS} drawn off {part_words(books.drawn_off)}"
+    parts = {"evaporated": books.evaporated, "taken up by the specimen": books.taken_up}
+    known = {name: part for name, part in parts.items() if not isnan(part.litres)}
+    if not known:
+        yield f"  {_MINUS} evaporated, taken up or lost unseen {part_words(books.lost)}"
+    for name, part in known.items():
+        yield f"  {_MINUS} {name} {part_words(part)}"
+    if books.remains is not None:
+        name = "taken up" if isnan(books.taken_up.litres) else "evaporated"
+        words = f"{name} or lost unseen, by difference"
+        yield f"  {_MINUS} {words} {part_words(books.remains)}"
+    yield f"  = more in the reservoir {part_words(books.more)}"
+    yield f"  {closes_words(books, rig)}"
 
 
 def _parts(books: Balance) -> dict[str, Part]:
@@ -104,10 +120,10 @@ def _parts(books: Balance) -> dict[str, Part]:
     }
 
 
-def closes_words(books: Balance) -> str:
+def closes_words(books: Balance, rig: Rig) -> str:
     """Whether the books close, in a sentence."""
     if books.closes is None:
-        return "whether it closes can't be told: that takes a pan and a scale under the specimen"
+        return f"whether it closes can't be told: that takes {lacks_words(rig, books)}"
     verdict = "it closes" if books.closes else "it does not close"
     return f"{verdict}: unaccounted {part_words(books.unaccounted)} L"
 
@@ -115,8 +131,8 @@ def closes_words(books: Balance) -> str:
 def _top_ups(top_ups: list[TopUp]) -> Iterator[str]:
     yield "top-ups:" if top_ups else "No top-up in the last 30 days."
     for each in top_ups[-_LATEST:]:
-        by_hand = sum(hand.litres for hand in each.hand)
-        beside = f", {by_hand:.2f} L by hand" if each.level and each.hand else ""
+        by_can = each.by_can
+        beside = "" if by_can is None or not each.level else f", {by_can:.2f} L by hand"
         part = part_words(Part(each.litres, each.u))
         yield f"  {time_words(each.at_ms)}  {part} L{beside}, {each.agreement}"
 
@@ -149,7 +165,7 @@ def document(seen: WaterLook) -> dict[str, Json]:
                 "known": each.agreement.value,
                 "litres": each.litres,
                 "uncertainty": each.u,
-                "litres_by_hand": sum(hand.litres for hand in each.hand) if each.hand else None,
+                "litres_by_hand": each.by_can,
                 "entries": [hand.number for hand in each.hand],
             }
             for each in seen.top_ups

@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from longsoak.core.handflags import flags_of, settled_by
+from longsoak.core.handflags import flag_at, flags_of, settled_by
 from longsoak.core.proof.book import Book
-from longsoak.core.wording import day_words, flag_words
+from longsoak.core.wording import day_words, flag_words, with_noun
 from longsoak.vocabulary.flags import Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import WEEK, Finding, Goodness
@@ -32,8 +32,9 @@ class ProbeHealth(NamedTuple):
     `begun` tells whether any reading of the rig was judged: until then nothing can be found. Hours
     are None until a first day was closed. They are counted from good readings, so that hours in
     which nothing was measured are no good ones. `flag` is its latest
-    reading's, with the reason. `by_hand` are the flags that somebody set and
-    that count, `set_aside` what was found and one of them says is no fault.
+    reading's, with the reason. `by_hand` are the flags that lie over its
+    readings, `counts` the one of them that lies over the latest, `set_aside` what was found and one
+    of them says is no fault.
     """
 
     probe: Probe
@@ -46,11 +47,17 @@ class ProbeHealth(NamedTuple):
     flag: str = _NOT_READ
     by_hand: tuple[HandFlag, ...] = ()
     set_aside: tuple[tuple[Finding, HandFlag], ...] = ()
+    counts: HandFlag | None = None
 
     @property
     def judged(self) -> bool:
         """Whether its kind is judged by its own past and its neighbours."""
         return self.probe.kind in JUDGED
+
+    @property
+    def touched(self) -> bool:
+        """Whether a contact with the water has its readings set aside now."""
+        return self.counts is not None and self.counts.reason is Reason.SET_ASIDE
 
     @property
     def hours_words(self) -> tuple[str, ...]:
@@ -63,10 +70,9 @@ class ProbeHealth(NamedTuple):
     def health_words(self) -> str:
         """What was found and is not over; else whether anything was looked for."""
         found = ", ".join(finding.fault.value for finding in self.found)
-        if self.by_hand and self.by_hand[0].until_ms is None:
-            newest = self.by_hand[0]
-            by = "by hand" if newest.reason is Reason.BY_HAND else newest.reason.words
-            flagged = f"{newest.flag.word}, {by}"
+        if self.counts is not None:
+            by = "by hand" if self.counts.reason is Reason.BY_HAND else self.counts.reason.words
+            flagged = f"{self.counts.flag.word}, {by}"
             found = f"{flagged}; {found}" if found else flagged
         looked = "nothing found" if self.begun else "not judged yet"
         return found or (looked if self.judged else "not judged")
@@ -104,7 +110,7 @@ def health_of(
     proven = _proven(book)
     found = []
     for probe in probes:
-        own = flags_of(flags, probe)
+        own, reading = flags_of(flags, probe), (latest or {}).get(probe.name)
         settled = [(f, settled_by(f, own)) for f in standing if f.probe == probe.name]
         found.append(
             ProbeHealth(
@@ -113,12 +119,31 @@ def health_of(
                 tuple(finding for finding, by in settled if by is None),
                 proven.get(probe.name, "never proven"),
                 begun,
-                _flag((latest or {}).get(probe.name)),
+                _flag(reading),
                 tuple(own),
                 tuple((finding, by) for finding, by in settled if by is not None),
+                _lies_over(own, reading),
             )
         )
     return found
+
+
+def _lies_over(flags: Sequence[HandFlag], reading: Reading | None) -> HandFlag | None:
+    """The flag that counts for the latest reading; for one to come where none was read yet.
+
+    Not the newest of all: one that has ended hides none that goes on.
+    """
+    if reading is None:
+        return next((flag for flag in flags if flag.until_ms is None), None)
+    return flag_at(flags, reading.utc_ms)
+
+
+def aside_words(count: int) -> str:
+    """How many probes a contact has set aside, as a sentence; empty for none."""
+    if not count:
+        return ""
+    are = with_noun(count, "probe is", "probes are")
+    return f"{are} set aside after a contact with the water, until back on their trend."
 
 
 def _flag(reading: Reading | None) -> str:

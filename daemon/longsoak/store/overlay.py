@@ -19,6 +19,7 @@ def flags_over(folder: Path, rig: Rig, *, now_ms: int) -> list[HandFlag]:
     """What lies over readings, the one that counts first.
 
     Flags set by hand, the newest first, go before what contacts set aside: whoever passes readings
-    by hand has looked at them.
+    by hand has looked at them. Of these the newest go first too.
     """
-    return [*Logbook(folder).flags(), *as_flags(asides_of(folder, rig, now_ms=now_ms))]
+    asides = as_flags(asides_of(folder, rig, now_ms=now_ms))
+    return [*Logbook(folder).flags(), *sorted(asides, key=lambda flag: -flag.from_ms)]

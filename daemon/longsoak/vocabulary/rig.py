@@ -67,12 +67,19 @@ UNIT_WORDS = {
     Kind.PH: "pH",
     Kind.BUTTON: "",
 }
+# What a unit is called where nothing is known but its UCUM code; others are read as they stand.
+_CODE_WORDS = {"Cel": "°C", "Ohm": "Ω", "uS/cm": "µS/cm", "[pH]": "pH", "1": ""}
 # What is in one of two states and measures nothing.
 SWITCHES = (Kind.FLOAT, Kind.BUTTON)
 # Kinds whose readings are judged against their own past and their neighbours.
 JUDGED = (Kind.PINS, Kind.REFERENCE, Kind.HUMIDITY, Kind.TEMPERATURE)
 # Kinds that tell whether the pump runs.
 PUMP = (Kind.FLOW, Kind.PUMP_CURRENT)
+
+
+def code_words(unit: str) -> str:
+    """A unit's UCUM code as a person reads it."""
+    return _CODE_WORDS.get(unit, unit)
 
 
 class Quantity(StrEnum):

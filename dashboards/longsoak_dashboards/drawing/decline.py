@@ -84,13 +84,13 @@ def draw_decline(decline: Decline) -> Markup:
     labels = [
         tag(
             "text",
-            f"stop line, {decline.stop:.1f} L",
+            f"stop line, {decline.stop:.1f} L above",
             cls="d",
             x=0,
             y=23 + 0.9 * (y(decline.stop) - _TOP),
         ),
         tag("text", "pump line, 0 L", cls="d", x=0, y=206),
-        _standing(now_x, f"now {decline.now:.1f} L"),
+        _standing(now_x, f"now {decline.now:.1f} L above"),
     ]
     if decline.ends is not None:
         labels.append(_ending(x(decline.ends[1]), decline.end_words))

@@ -43,7 +43,10 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One of the small multiples. `declared` are values with their words, in blue pencil."""
+    """One of the small multiples. `declared` are values with their words, in blue pencil.
+
+    `empty` is said in its midst, in lines, where there is nothing to draw.
+    """
 
     label: str
     lines: tuple[Line, ...]
@@ -53,6 +56,7 @@ class Panel:
     declared: tuple[tuple[float, str], ...] = ()
     height: float = 140.0
     names_gaps: bool = False
+    empty: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +106,9 @@ def draw_panel(panel: Panel, span: Span, gaps: Sequence[Gap], *, buckets: int) -
         bands += [_band(run, frame) for run in runs]
         strokes += list(_strokes(runs, line, frame, style=i % MOST_LINES))
         shapes += list(_shapes(line, runs, frame))
+    for i, words in enumerate(panel.empty):
+        y = panel.height / 2 + 16 * (i - (len(panel.empty) - 1) / 2)
+        parts.append(tag("text", words, cls="q", x="50%", y=y, text_anchor="middle"))
     drawn = tag(
         "svg", *[band for band in bands if band], *strokes,
         viewBox=f"0 0 1000 {panel.height:g}", preserveAspectRatio="none",

@@ -1,12 +1,20 @@
 // Keeps what was written on a phone without a signal: an entry waits in the browser, over closing
-// and opening it again, and is sent as soon as the rig answers. Without this script a form is sent
-// the ordinary way, or not at all.
+// and opening it again, and is sent as soon as the rig answers. What becomes of it is told beside
+// the form, where the thumb is, and at the top of the sheet. Without this script a form is sent the
+// ordinary way, or not at all.
 
 const PATIENCE = 8000; // ms for one attempt
 const AGAIN = 5000; // ms between two attempts
 const STORE = "entries";
+const SLOW = 400; // ms after which it is told that the rig is being asked
+const MOMENT = 60000; // ms in which the same words are taken for the same button pressed again
+const LOOKS = 15; // looks, one a second, at what becomes of an entry that was sent
+const SHOWN = 20000; // ms that the word about a sent entry stays in view wherever one scrolls to
 
 let sending = false;
+let sentAt = 0; // ms
+let sent = []; // what became of entries sent while this page was open: { form, words, look }
+const said = new Map(); // by form, what is told beside it in place of what waits
 
 const time = (ms) => `${new Date(ms).toISOString().slice(11, 16)} UTC`;
 
@@ -48,11 +56,11 @@ async function send(entry) {
     const answer = await fetch(entry.action, {
       method: "POST",
       body,
-      redirect: "manual",
       cache: "no-store",
       signal: AbortSignal.timeout(PATIENCE),
     });
-    if (answer.type === "opaqueredirect" || answer.ok) return { taken: true };
+    // Where it was taken the answer leads to what becomes of it; without that it was taken as well.
+    if (answer.redirected || answer.ok) return { taken: true, address: answer.url };
     if (answer.status >= 500 || answer.status === 429 || answer.status === 421) return { taken: false };
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const place = page.querySelector("#told") ?? page.querySelector(".lead") ?? page.body;
@@ -63,29 +71,77 @@ async function send(entry) {
   }
 }
 
-function tell(entries) {
-  let place = document.getElementById("waiting-here");
+// What a form is known by, over reloads and over the sheet being changed in place.
+const named = (form) => `${form.getAttribute("action")} ${form.querySelector("input[name=what]")?.value ?? ""}`;
+
+// The words at the top of the sheet, which stay in view wherever one scrolls to.
+function top(id) {
+  let both = document.getElementById("kept-here");
+  if (!both) {
+    both = document.createElement("div");
+    both.id = "kept-here";
+    both.innerHTML = '<p id="sent-here" role="status"></p><p id="waiting-here" role="status"></p>';
+    document.querySelector("main").before(both);
+  }
+  return document.getElementById(id);
+}
+
+// The word beside a form.
+function beside(form, words, look) {
+  let place = form.querySelector(".beside");
+  if (!place && !words) return;
   if (!place) {
     place = document.createElement("p");
-    place.id = "waiting-here";
-    place.className = "told sheet";
+    place.className = "told beside";
     place.setAttribute("role", "status");
-    document.querySelector("main").before(place);
+    // Above the button: a thumb that presses again touches the word.
+    form.querySelector("button.main").before(place);
   }
-  place.hidden = entries.length === 0;
-  place.replaceChildren();
+  if (place.textContent !== words) place.textContent = words;
+  place.classList.toggle("look", Boolean(look));
+}
+
+function tell(entries) {
   const waiting = entries.filter((entry) => !entry.refused);
+  const refused = entries.filter((entry) => entry.refused);
+  const place = top("waiting-here");
+  place.hidden = entries.length === 0;
+  place.classList.toggle("look", refused.length > 0);
+  place.replaceChildren();
   if (waiting.length) {
     const first = time(waiting[0].written);
     const many = waiting.length === 1 ? "One entry waits" : `${waiting.length} entries wait`;
     place.append(`No signal. ${many} here, on this phone, since ${first}; sent as soon as the rig answers. `);
   }
-  for (const entry of entries.filter((entry) => entry.refused)) {
+  for (const entry of refused) {
     const drop = document.createElement("button");
     drop.type = "button";
     drop.textContent = "Drop it";
     drop.addEventListener("click", () => forget(entry.id));
     place.append(`What was written at ${time(entry.written)} was refused: ${entry.refused} (${entry.words}) `, drop);
+  }
+  const told = top("sent-here");
+  told.hidden = sent.length === 0;
+  told.textContent = sent.map((each) => each.words).join(" ");
+  told.classList.toggle("look", sent.some((each) => each.look));
+  // What was refused may be long, and would cover the sheet.
+  const inView = waiting.length || Date.now() - sentAt < SHOWN;
+  told.parentElement.classList.toggle("stays", Boolean(inView) && refused.length === 0);
+  for (const form of document.querySelectorAll("form[data-keep]")) {
+    const own = waiting.filter((entry) => entry.form === named(form));
+    const last = sent.findLast((each) => each.form === named(form));
+    const many = own.length === 1 ? "It waits" : `${own.length} from here wait`;
+    const wrong = refused.some((entry) => entry.form === named(form));
+    if (said.has(named(form))) beside(form, said.get(named(form)), true);
+    else if (own.length) beside(form, `No signal. ${many} on this phone, to be sent as soon as the rig answers.`);
+    else if (wrong) beside(form, "What was written was refused: the top of this sheet says why.", true);
+    else beside(form, last?.words ?? "", last?.look);
+    // What can be said only once, such as the end of a top-up, is not said again.
+    const button = form.dataset.keep === "once" && own.length && form.querySelector("button.main");
+    if (button) {
+      button.disabled = true;
+      button.textContent = "It waits here";
+    }
   }
 }
 
@@ -94,32 +150,96 @@ async function forget(id) {
   tell(await all());
 }
 
+// Tell what became of an entry that was sent: kept under which number, or why not.
+async function follow(address, told) {
+  for (let look = 0; look < LOOKS && address; look += 1) {
+    try {
+      const answer = await fetch(address, { cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const place = page.querySelector("#told");
+      if (!answer.ok || !place?.textContent.trim()) return;
+      told.words = `Sent. ${place.textContent.trim()}`;
+      told.look = place.classList.contains("look");
+      tell(await all());
+      if (page.querySelector("main[data-waiting]")) throw new Error("not told yet");
+      return showEntries(page);
+    } catch {
+      // Not told yet, or lost again: it was sent all the same, and the next look may come through.
+    }
+    await new Promise((resolve) => setTimeout(resolve, 1000));
+  }
+}
+
+// The logbook's list as it is now; its form, which somebody may be writing in, stays.
+function showEntries(page) {
+  if (location.pathname !== "/logbook" || new URLSearchParams(location.search).has("upto")) return;
+  for (const part of ["main > .lead", "main section[aria-labelledby=h-entries]"]) {
+    const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
+    if (old && fresh) old.replaceWith(document.adoptNode(fresh));
+  }
+}
+
 async function flush() {
   if (sending) return;
   sending = true;
   try {
     let entries = await all();
-    const before = entries.filter((entry) => !entry.refused).length;
+    let last = null;
     for (const entry of entries.filter((entry) => !entry.refused)) {
       const came = await send(entry);
-      if (came.taken) await inStore("readwrite", (store) => store.delete(entry.id));
-      else if (came.refused) await inStore("readwrite", (store) => store.put({ ...entry, refused: came.refused }));
+      if (came.taken) {
+        await inStore("readwrite", (store) => store.delete(entry.id));
+        const told = { form: entry.form, words: "Sent.", look: false };
+        sent = [...sent, told];
+        sentAt = Date.now();
+        said.delete(entry.form);
+        last = { entry, address: came.address };
+        follow(came.address, told);
+      } else if (came.refused) await inStore("readwrite", (store) => store.put({ ...entry, refused: came.refused }));
       else break; // the others would wait as long
     }
     entries = await all();
     tell(entries);
+    if (last) setTimeout(async () => tell(await all()), SHOWN + 100);
     if (entries.some((entry) => !entry.refused)) setTimeout(flush, AGAIN);
-    else if (before && document.querySelector("form[data-keep]")) location.assign(location.pathname);
+    else if (last && ended(last.entry)) location.assign(last.address); // nothing is left to do here
   } finally {
     sending = false;
   }
 }
 
+// Whether what was sent ends what this page is for.
+const ended = (entry) => [...document.querySelectorAll("form[data-keep=once]")].some((form) => named(form) === entry.form);
+
+const AWAY = ["once", "ago"]; // what differs each time the button is pressed
+const plainly = ([name, value]) => [name, value instanceof File ? [value.name, value.size, value.lastModified] : value];
+const content = (fields) => JSON.stringify(fields.filter(([name]) => !AWAY.includes(name)).map(plainly));
+
+// Why a form is not kept; nothing if it is to be.
+function refusal(form, fields, entries) {
+  const own = form.querySelectorAll("textarea, input:not([type=hidden], [name=by])");
+  if (form.dataset.keep === "filled" && ![...own].some((field) => field.value.trim())) {
+    return "Nothing is filled in, so nothing was kept.";
+  }
+  const lately = (entry) => entry.form === named(form) && Date.now() - entry.written < MOMENT;
+  if (!entries.some((entry) => lately(entry) && content(entry.fields) === content(fields))) return "";
+  return "The same waits here already, so it was not kept twice. If it is another one, say what is different.";
+}
+
 async function keep(form, fields) {
+  const why = refusal(form, fields, await all());
+  if (why) said.set(named(form), why);
+  else said.delete(named(form));
+  if (why) {
+    tell(await all());
+    return toView(form);
+  }
+  sent = sent.filter((each) => each.form !== named(form));
   const seen = [...form.querySelectorAll("textarea, input:not([type=hidden], [type=file])")];
   const entry = {
     action: form.getAttribute("action"),
     enctype: form.enctype,
+    form: named(form),
     fields,
     words: seen.map((field) => field.value.trim()).filter(Boolean).join(" · "),
     written: Date.now(),
@@ -128,10 +248,16 @@ async function keep(form, fields) {
   for (const once of form.querySelectorAll("input[name=once]")) {
     once.value = [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, "0")).join("");
   }
-  for (const field of form.querySelectorAll("textarea, input[type=file], input[data-clear]")) field.value = "";
+  // Empty, as the sheet is after a form that was sent at once; who writes stays the same.
+  for (const field of form.querySelectorAll("textarea, input:not([type=hidden], [name=by])")) field.value = "";
+  for (const choice of form.querySelectorAll("select")) choice.selectedIndex = 0;
+  for (const old of form.querySelectorAll("input[name=kept], .pictures")) old.remove();
   tell(await all());
+  toView(form);
   setTimeout(flush, AGAIN);
 }
+
+const toView = (form) => form.querySelector(".beside")?.scrollIntoView({ block: "nearest" });
 
 document.addEventListener("submit", async (event) => {
   const form = event.target;
@@ -140,6 +266,7 @@ document.addEventListener("submit", async (event) => {
   if (form.dataset.busy) return;
   form.dataset.busy = "1";
   const fields = [...new FormData(form, event.submitter)];
+  const slow = setTimeout(() => beside(form, "Asking the rig."), SLOW);
   try {
     // Whether the rig answers at all; a form that it answers goes the ordinary way.
     await fetch("/now.json", { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
@@ -153,10 +280,16 @@ document.addEventListener("submit", async (event) => {
       form.requestSubmit(event.submitter ?? undefined);
     }
   } finally {
+    clearTimeout(slow);
     delete form.dataset.busy;
   }
 });
 
+document.addEventListener("changed-in-place", async () => tell(await all()));
+document.addEventListener("input", async (event) => {
+  const form = event.target.closest("form[data-keep]");
+  if (form && said.delete(named(form))) tell(await all());
+});
 addEventListener("online", flush);
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) flush();

@@ -62,6 +62,7 @@ function swap(page) {
   }
   document.title = page.title;
   say(state);
+  document.dispatchEvent(new Event("changed-in-place"));
 
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   for (const [id, value] of written) {

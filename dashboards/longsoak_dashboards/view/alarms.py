@@ -8,13 +8,14 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from longsoak.core.alarmload import alarm_load, load_words
 from longsoak.core.alarmrates import first_outs
 from longsoak.core.alarms import LONGEST_SHELVED
 from longsoak.core.clockplace import NOT_KNOWN
 from longsoak.core.wording import age_words, ago_words
 from longsoak.vocabulary.alarm import AlarmState, Hiding, StoredChange
 from longsoak.vocabulary.alarmplan import AlarmPlan
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import UNIT, Rig, code_words
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.sentences import (
@@ -65,6 +66,7 @@ class Entry:
     says: str
     first: str
     value: str
+    setpoint: str
     plan: AlarmPlan | None
     left: str
     left_until: str
@@ -102,9 +104,10 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class AlarmsPage:
-    """What the alarms sheet shows."""
+    """What the alarms sheet shows; `load` is about floods and chatter."""
 
     lead: tuple[Markup, ...]
+    load: tuple[str, ...]
     standing: tuple[Entry, ...]
     gone: tuple[Entry, ...]
     hidden: tuple[Entry, ...]
@@ -125,9 +128,9 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     """
     rig, now_ms = snapshot.rig, snapshot.now_ms
     plans = {plan.key: plan for plan in rig.alarms}
-    firsts = _firsts(changes, plans)
+    firsts, units = _firsts(changes, plans), _units(rig)
     entries = [
-        (change, _entry(change, changes, plans.get(change.key), firsts, now_ms=now_ms))
+        (change, _entry(change, changes, plans.get(change.key), firsts, units, now_ms=now_ms))
         for change in sorted(snapshot.alarms.values(), key=lambda c: -c.id)
     ]
     recent = [c for c in changes if c.utc_ms >= now_ms - LOG_DAYS * 86_400_000]
@@ -142,9 +145,14 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
         standing.alarms_sentence(snapshot.alarms, link=False),
         Markup("{}").format(capital(lately)),
     )
+    titles = {key: plan.title for key, plan in plans.items()}
+    load = alarm_load(recent, now_ms=now_ms)
     shown = [(change, entry) for change, entry in entries if change.hiding is None]
     return AlarmsPage(
         lead=tuple(sentence for sentence in lead if sentence),
+        load=load_words(
+            load, days=LOG_DAYS, titles=titles, when=lambda at: moment(at, now_ms=now_ms)
+        ),
         # By the time that is left, and not by how loud an alarm is.
         standing=tuple(
             sorted(
@@ -160,7 +168,8 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
         ),
         hidden=tuple(entry for change, entry in entries if change.hiding is not None),
         log=tuple(
-            _log_line(c, plans.get(c.key), now_ms=now_ms) for c in recent[: -_LOG_LIMIT - 1 : -1]
+            _log_line(c, plans.get(c.key), units, now_ms=now_ms)
+            for c in recent[: -_LOG_LIMIT - 1 : -1]
         ),
         log_cut=len(recent) > _LOG_LIMIT,
     )
@@ -212,6 +221,7 @@ def _entry(
     changes: Sequence[StoredChange],
     plan: AlarmPlan | None,
     firsts: Mapping[int, str],
+    units: Mapping[str, str],
     *,
     now_ms: int,
 ) -> Entry:
@@ -248,7 +258,8 @@ def _entry(
         ago=ago,
         says=raised.says if hiding is None else change.says,
         first=firsts.get(raised.id, "") if state.standing and hiding is None else "",
-        value=_value(raised.value, plan),
+        value=_value(raised.value, units.get(change.key, "")),
+        setpoint="" if plan is None else _value(plan.setpoint, units[plan.key], digits=6),
         plan=plan,
         left="" if within is None else age_words(left_s) if left_s > 0 else "none",
         left_until="" if within is None else moment(round(deadline_ms), now_ms=now_ms),
@@ -279,14 +290,16 @@ def _is_red(change: StoredChange) -> bool:
     return change.hiding is None and change.new in loud
 
 
-def _log_line(change: StoredChange, plan: AlarmPlan | None, *, now_ms: int) -> LogLine:
+def _log_line(
+    change: StoredChange, plan: AlarmPlan | None, units: Mapping[str, str], *, now_ms: int
+) -> LogLine:
     return LogLine(
         when=_when(change, now_ms=now_ms),
         title=plan.title if plan else change.key,
         shape=_shape(change),
         red=_is_red(change),
         state=_became(change),
-        value=_value(change.value, plan),
+        value=_value(change.value, units.get(change.key, "")),
         says=change.says,
         by=change.by,
     )
@@ -311,10 +324,19 @@ def _when(change: StoredChange, *, now_ms: int) -> str:
     return f"{when} ({NOT_KNOWN})" if change.unsure else when
 
 
-def _value(value: float | None, plan: AlarmPlan | None) -> str:
-    if value is None:
-        return ""
-    return f"{value:.4g} {plan.unit if plan else ''}".strip()
+def _value(value: float | None, unit: str, *, digits: int = 4) -> str:
+    return "" if value is None else f"{value:.{digits}g} {unit}".strip()
+
+
+def _units(rig: Rig) -> dict[str, str]:
+    """By an alarm's key, the unit of its values as a person reads it."""
+    probes = {probe.name: probe for probe in rig.probes}
+    found = {}
+    for plan in rig.alarms:
+        probe = probes.get(plan.subject)
+        own = probe is not None and plan.unit == UNIT[probe.kind]
+        found[plan.key] = probe.unit_words if probe and own else code_words(plan.unit)
+    return found
 
 
 def lacks_a_beginning(snapshot: Snapshot, changes: Sequence[StoredChange]) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak.core.logbookwords import subject_words
-from longsoak.core.probehealth import ProbeHealth
+from longsoak.core.probehealth import ProbeHealth, aside_words
 from longsoak.core.wording import ago_words
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
@@ -90,8 +90,9 @@ def health_page(
             "Nothing was judged yet: that begins a minute after the first readings, and a day "
             "after while no clock is synchronised."
         )
+    aside = aside_words(sum(each.touched for each in probes))
     return HealthPage(
-        lead=tuple(sentence for sentence in (recording, lead) if sentence),
+        lead=tuple(sentence for sentence in (recording, lead, aside) if sentence),
         doubts=doubts,
         probes=tuple(probes),
         by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),

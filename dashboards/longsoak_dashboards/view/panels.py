@@ -1,6 +1,6 @@
 """From fetched readings to panels: one scale per unit, declared values, words at the side."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -43,6 +43,8 @@ _TICK_UNIT = {
     Kind.PH: "",
     Kind.REFERENCE: "%",
 }
+_ALL_ASIDE = ("Everything in this time is set aside", "after a contact with the water.")
+_NOTHING = ("Nothing in this time can be drawn.",)  # missing, or a fail
 _FLOAT_SCALE = Scale(0.0, 1.0, (0.0, 1.0))
 
 
@@ -68,8 +70,12 @@ def draw_panels(
     *,
     span: Span,
     gaps: Sequence[Gap],
+    left_out: Collection[str] = (),
 ) -> tuple[DrawnPanel, ...]:
-    """Draw `plans` with the reduced readings of their probes, by probe name."""
+    """Draw `plans` with the reduced readings of their probes, by probe name.
+
+    Of probes in `left_out` everything is set aside, and so left out.
+    """
     lines = [tuple(_line(p, readings[p.name], plan) for p in plan.probes) for plan in plans]
     drawn = []
     for i, plan in enumerate(plans):
@@ -81,6 +87,11 @@ def draw_panels(
             for line in theirs
         ]
         scale = _scale(plan.kind, alike, [value for value, _ in declared])
+        empty: tuple[str, ...] = ()
+        if not any(map(_drawn, lines[i])):
+            empty = _ALL_ASIDE if any(p.name in left_out for p in plan.probes) else _NOTHING
+        if not declared and plan.kind not in SWITCHES and not any(map(_drawn, alike)):
+            scale = Scale(scale.low, scale.high, ())  # figures of nothing
         names = ", ".join(line.name for line in lines[i])
         panel = Panel(
             label=f"{plan.title}, {plan.note}: {names}",
@@ -91,14 +102,28 @@ def draw_panels(
             declared=declared,
             height={Kind.FLOAT: 56.0, Kind.BUTTON: 56.0, Kind.LEVEL: 220.0}.get(plan.kind, 140.0),
             names_gaps=i == 0,
+            empty=empty,
         )
         svg = draw_panel(panel, span, gaps, buckets=BUCKETS)
         words = tuple(
-            (draw_swatch(n), line.name, marks[probe.name])
+            (
+                draw_swatch(n),
+                f"{line.name}, all set aside" if probe.name in left_out else line.name,
+                marks[probe.name],
+            )
             for n, (line, probe) in enumerate(zip(panel.lines, plan.probes, strict=True))
         )
         drawn.append(DrawnPanel(plan.title, plan.note, svg, words, many=len(words) > _MOST_BESIDE))
     return tuple(drawn)
+
+
+def has_values(buckets: Sequence[Bucket]) -> bool:
+    """Whether there is anything to draw."""
+    return any(bucket.low is not None for bucket in buckets)
+
+
+def _drawn(line: Line) -> bool:
+    return has_values(line.buckets)
 
 
 def gaps_of(

@@ -8,10 +8,11 @@ from markupsafe import Markup
 from longsoak.core.water.forecast import Days
 from longsoak.core.water.reconcile import Agreement, TopUp
 from longsoak.core.water.split import Part
+from longsoak.core.water.standing import weighs
 from longsoak.core.water.vessel import volume
 from longsoak.core.wording import with_noun
 from longsoak.store.waterlook import WaterLook
-from longsoak.vocabulary.rig import Reservoir, Rig
+from longsoak.vocabulary.rig import Reservoir, Rig, Weighs
 from longsoak.vocabulary.water import Recovery, Wetting
 from longsoak_dashboards.drawing.decline import Decline, draw_decline
 from longsoak_dashboards.drawing.tray import draw_tray
@@ -34,7 +35,7 @@ _FARTHEST = 120  # days: beyond, the chart would show nothing else
 
 @dataclass(frozen=True, slots=True)
 class TopUpRow:
-    """One top-up: by the level, by hand, or both."""
+    """One top-up: by the level, as the guide measured it too, by a can, or both."""
 
     when: str
     litres: str
@@ -62,6 +63,7 @@ class WaterPage:
     days_unit: str
     days_words: str
     decline: Markup
+    decline_words: str
     balance_span: str
     balance: tuple[LedgerRow, ...]
     balance_words: str
@@ -86,8 +88,8 @@ def water_page(snapshot: Snapshot, water: Water | None, seen: WaterLook) -> Wate
     """
     rig, now_ms = snapshot.rig, snapshot.now_ms
     assert rig.reservoir is not None  # noqa: S101 - there is no such sheet without one
-    days, unit, words = _days(seen, now_ms=now_ms)
-    rows, span, closes = balance_rows(seen.balance, now_ms=now_ms)
+    days, unit, words = _days(seen, rig, now_ms=now_ms)
+    rows, span, closes = balance_rows(seen.balance, rig, now_ms=now_ms)
     return WaterPage(
         lead=_lead(snapshot, water),
         tray=Markup() if water is None else draw_tray(rig, water),
@@ -96,6 +98,7 @@ def water_page(snapshot: Snapshot, water: Water | None, seen: WaterLook) -> Wate
         days_unit=unit,
         days_words=words,
         decline=_chart(rig, rig.reservoir, seen, now_ms=now_ms),
+        decline_words=_above_words(rig.reservoir, seen),
         balance_span=span,
         balance=rows,
         balance_words=closes,
@@ -125,7 +128,7 @@ def _lead(snapshot: Snapshot, water: Water | None) -> tuple[Markup, ...]:
     return tuple(sentence for sentence in found if sentence)
 
 
-def _days(seen: WaterLook, *, now_ms: int) -> tuple[str, str, str]:
+def _days(seen: WaterLook, rig: Rig, *, now_ms: int) -> tuple[str, str, str]:
     """The figure, its unit, and the sentences under it."""
     stands = seen.standing
     if stands is None:
@@ -141,7 +144,8 @@ def _days(seen: WaterLook, *, now_ms: int) -> tuple[str, str, str]:
     if parts is not None and not isnan(parts.evaporated.litres):
         falls += f" {part_words(parts.evaporated)} L a day of it evaporate"
         if not isnan(parts.taken_up.litres):
-            falls += f", {part_words(parts.taken_up)} are taken up by the specimen"
+            rest = "" if weighs(rig) is Weighs.SPECIMEN else ", by difference,"
+            falls += f", {part_words(parts.taken_up)}{rest} are taken up by the specimen"
         falls += "."
     pump = stands.pump_dry
     if pump.days == inf:
@@ -193,14 +197,25 @@ def _chart(rig: Rig, reservoir: Reservoir, seen: WaterLook, *, now_ms: int) -> M
     return draw_decline(Decline(points, now_ms, now, stop - under, ends, words))
 
 
+def _above_words(reservoir: Reservoir, seen: WaterLook) -> str:
+    """From where the chart's litres count, and what they are of all that is in it."""
+    under = volume(reservoir.pump_needs, reservoir.depth_table)
+    if under is None or seen.standing is None or seen.standing.litres is None:
+        return ""
+    all_in = seen.standing.litres
+    return (
+        f"Litres above the {under:.1f} L that the pump needs: of the {all_in:.1f} L in it now, "
+        f"{all_in - under:.1f} L."
+    )
+
+
 def _top_up(each: TopUp, *, now_ms: int) -> TopUpRow:
-    by_hand = sum(hand.litres for hand in each.hand)
     return TopUpRow(
         when=moment(each.at_ms, now_ms=now_ms),
-        litres=part_words(Part(each.litres, each.u)) if each.level else "",
-        by_hand=f"{by_hand:.1f}" if each.hand else "",
+        litres=part_words(Part(each.litres, each.u)) if each.by_level else "",
+        by_hand="" if each.by_can is None else f"{each.by_can:.1f}",
         known=each.agreement.value,
-        wants_a_look=each.agreement is Agreement.DISAGREES,
+        wants_a_look=each.agreement in (Agreement.DISAGREES, Agreement.DISAGREES_GUIDED),
     )
 
 

@@ -8,6 +8,8 @@ from math import isnan
 from markupsafe import Markup
 
 from longsoak.core.water.split import Balance, Part
+from longsoak.core.water.standing import lacks_words
+from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.drawing.ledger import draw_bar
 
 _DAY_MS = 86_400_000
@@ -27,12 +29,14 @@ class LedgerRow:
     total: bool = False
 
 
-def balance_rows(books: Balance | None, *, now_ms: int) -> tuple[tuple[LedgerRow, ...], str, str]:
+def balance_rows(
+    books: Balance | None, rig: Rig, *, now_ms: int
+) -> tuple[tuple[LedgerRow, ...], str, str]:
     """The rows, the time they are of, and whether they close, in a sentence."""
     if books is None:
         return (), "last 7 days", "No balance yet: that takes a day of levels."
     span = f"{date_words(now_ms - round(books.days * _DAY_MS))} to {date_words(now_ms)}"
-    return tuple(_rows(books)), span, _closes(books)
+    return tuple(_rows(books)), span, _closes(books, rig)
 
 
 def part_words(part: Part) -> str:
@@ -58,18 +62,29 @@ def _rows(books: Balance) -> Iterator[LedgerRow]:
     stays = draw_bar("stay", 0, books.more.litres, most)
     yield _row("more in it now", books.more, "=", stays)
     left = books.unaccounted
-    if not isnan(left.litres):
+    if isnan(left.litres):
+        yield LedgerRow("unaccounted for", "not known", "", Markup(), total=True)
+    else:
         reach = _TWICE * left.u
         bar = draw_bar("left", left.litres - reach, left.litres + reach, most)
         yield _row("unaccounted for", left, "", bar, total=True)
 
 
 def _out(books: Balance) -> list[tuple[str, Part]]:
-    """What went, each part that is known; together where no witness tells them apart."""
+    """What went, so that the rows add up: what no witness tells apart is told together."""
     drawn = [("drawn off", books.drawn_off)] if books.drawn_off.litres else []
     parts = [("evaporated", books.evaporated), ("taken up by the specimen", books.taken_up)]
     known = [(words, part) for words, part in parts if not isnan(part.litres)]
-    return [*drawn, *(known or [("evaporated and taken up", books.lost)])]
+    if not known:
+        return [*drawn, ("evaporated, taken up or lost unseen", books.lost)]
+    rest = books.remains
+    if rest is None:
+        return [*drawn, *known]
+    # By difference of the figures as they are shown, or their last digits would not add up.
+    shown = [round(part.litres, 1) for _, part in (*drawn, *known)]
+    left = round(books.topped_up.litres, 1) - sum(shown) - round(books.more.litres, 1)
+    words = "taken up" if isnan(books.taken_up.litres) else "evaporated"
+    return [*drawn, *known, (f"{words} or lost unseen, by difference", Part(left, rest.u))]
 
 
 def _row(words: str, part: Part, sign: str, bar: Markup, *, total: bool = False) -> LedgerRow:
@@ -77,12 +92,9 @@ def _row(words: str, part: Part, sign: str, bar: Markup, *, total: bool = False)
     return LedgerRow(words, litres, f"± {_TWICE * part.u:.1f}", bar, total)
 
 
-def _closes(books: Balance) -> str:
+def _closes(books: Balance, rig: Rig) -> str:
     if books.closes is None:
-        return (
-            "Whether it closes can't be told: that takes an evaporation pan, and a scale under "
-            "the specimen."
-        )
+        return f"Whether it closes can't be told: that takes {lacks_words(rig, books)}."
     if books.closes:
         return "Closes within its uncertainty: nothing is lost that the rig could see."
     return "Does not close: more is gone, or came, than anybody can tell."

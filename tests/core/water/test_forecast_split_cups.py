@@ -12,7 +12,7 @@ from longsoak.core.water.decline import Rate, beside, rate_of_decline
 from longsoak.core.water.forecast import Draw, days_until, forecast
 from longsoak.core.water.reconcile import Agreement, ByHand, ByLevel, reconciled
 from longsoak.core.water.split import NOT_KNOWN, Part, balance, by_mass, evaporation, split
-from longsoak.core.water.standing import standing
+from longsoak.core.water.standing import lacks_words, standing
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Weighs
 from waterrig import told, water_rig
@@ -163,6 +163,51 @@ def test_top_ups_found_and_written_down_are_put_together() -> None:
     assert [len(top_up.hand) for top_up in found] == [2, 1, 1, 1, 0]
     assert [top_up.litres for top_up in found] == [5.0, 5.0, 4.0, 1.0, 2.0]
     assert found[3].u == pytest.approx(0.03)
+
+
+def test_what_a_guide_measured_is_no_can_s_word() -> None:
+    rises = [
+        ByLevel(10 * HOUR_MS, 11 * HOUR_MS, 5.0, 0.15),
+        ByLevel(100 * HOUR_MS, 101 * HOUR_MS, 5.0, 0.15),
+        ByLevel(200 * HOUR_MS, 201 * HOUR_MS, 5.0, 0.15),
+    ]
+    hands = [
+        ByHand(10 * HOUR_MS, 5.1, 1, guided=True),
+        ByHand(100 * HOUR_MS, 8.0, 2, guided=True),
+        ByHand(200 * HOUR_MS, 2.9, 3, guided=True),
+        ByHand(200 * HOUR_MS, 2.0, 4),
+        ByHand(300 * HOUR_MS, 1.0, 5, guided=True),
+    ]
+    found = reconciled(rises, hands)
+    assert [(each.agreement, each.by_can, each.by_level) for each in found] == [
+        (Agreement.GUIDED, None, True),
+        (Agreement.DISAGREES_GUIDED, None, True),
+        (Agreement.MATCHED, 2.0, True),
+        (Agreement.GUIDED, None, True),
+    ]
+
+
+def test_what_one_known_part_leaves_is_told_by_difference() -> None:
+    parts = {"topped_up": Part(10.0, 0.3), "drawn_off": Part(2.0, 0.0), "more": Part(1.0, 0.4)}
+    by_pan = balance(7.0, **parts, evaporated=Part(4.0, 1.2))
+    assert by_pan.remains == pytest.approx(Part(3.0, 1.3))
+    assert balance(7.0, **parts, taken_up=Part(4.0, 1.2)).remains == pytest.approx(Part(3.0, 1.3))
+    assert balance(7.0, **parts).remains is None
+    both = balance(7.0, **parts, evaporated=Part(4.0, 0.1), taken_up=Part(3.0, 0.1))
+    assert both.remains is None
+
+
+def test_what_is_lacking_to_close_the_books_is_what_the_rig_has_not() -> None:
+    parts = {"topped_up": Part(10.0, 0.2), "drawn_off": Part(0.0, 0.0), "more": Part(1.0, 0.2)}
+    bare = balance(7.0, **parts)
+    by_pan = balance(7.0, **parts, evaporated=Part(5.0, 0.3))
+    scale = "a scale under the specimen"
+    assert lacks_words(water_rig(), bare) == f"an evaporation pan and {scale}"
+    assert lacks_words(water_rig(pan=True), by_pan) == scale
+    assert lacks_words(water_rig(pan=True), bare) == (
+        f"a day of levels of the evaporation pan and {scale}"
+    )
+    assert lacks_words(water_rig(pan=True, scale=True), by_pan) == "a day of readings of the scale"
 
 
 def test_a_cup_catch_is_litres_a_square_metre_and_hour() -> None:

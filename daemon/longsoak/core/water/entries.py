@@ -123,7 +123,8 @@ def poured_by_hand(entries: Iterable[LogbookEntry]) -> list[ByHand]:
             by_can, by_level = entry.content["litres_by_can"], entry.content["litres"]
             litres = float(str(by_level if by_can is None else by_can))
             if litres > 0.0:
-                found.append(ByHand(speaks_of_ms(entry), litres, entry.number))
+                guided = by_can is None and entry.content["before_mm"] is not None
+                found.append(ByHand(speaks_of_ms(entry), litres, entry.number, guided))
     return sorted(found)
 
 

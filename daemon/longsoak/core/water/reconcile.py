@@ -17,6 +17,8 @@ class Agreement(StrEnum):
 
     MATCHED = "by level and by hand"
     DISAGREES = "level and hand disagree"
+    GUIDED = "guided"
+    DISAGREES_GUIDED = "level and guide disagree"
     BY_HAND = "only by hand"
     BY_LEVEL = "only by level"
 
@@ -31,11 +33,15 @@ class ByLevel(NamedTuple):
 
 
 class ByHand(NamedTuple):
-    """What somebody wrote down; `number` is that of the logbook entry."""
+    """What somebody wrote down; `number` is that of the logbook entry.
+
+    `guided` are litres by the levels before and after, as the guide measured them, and no can's.
+    """
 
     at_ms: int
     litres: float
     number: int
+    guided: bool = False
 
 
 class TopUp(NamedTuple):
@@ -50,6 +56,17 @@ class TopUp(NamedTuple):
     def litres(self) -> float:
         """What it counts: by the level, or by hand where the level shows none."""
         return self.level.litres if self.level else sum(each.litres for each in self.hand)
+
+    @property
+    def by_can(self) -> float | None:
+        """The litres that people measured themselves; None where they measured none."""
+        cans = [each.litres for each in self.hand if not each.guided]
+        return sum(cans) if cans else None
+
+    @property
+    def by_level(self) -> bool:
+        """Whether what it counts is by the level, be it as the guide measured it."""
+        return self.level is not None or self.by_can is None
 
     @property
     def u(self) -> float:
@@ -72,7 +89,10 @@ def reconciled(rises: Sequence[ByLevel], hands: Sequence[ByHand]) -> list[TopUp]
             of.setdefault(i, []).append(hand)
         else:
             alone.append(hand)
-    found = [TopUp(hand.at_ms, None, (hand,), Agreement.BY_HAND) for hand in alone]
+    found = [
+        TopUp(hand.at_ms, None, (hand,), Agreement.GUIDED if hand.guided else Agreement.BY_HAND)
+        for hand in alone
+    ]
     for i, rise in enumerate(rises):
         given = of.get(i)
         if not given:
@@ -82,6 +102,8 @@ def reconciled(rises: Sequence[ByLevel], hands: Sequence[ByHand]) -> list[TopUp]
         allowed = _COVERAGE * hypot(rise.u, _CAN_U * poured)
         agrees = abs(poured - rise.litres) <= allowed
         kind = Agreement.MATCHED if agrees else Agreement.DISAGREES
+        if all(hand.guided for hand in given):
+            kind = Agreement.GUIDED if agrees else Agreement.DISAGREES_GUIDED
         found.append(TopUp(rise.from_ms, rise, tuple(given), kind))
     return sorted(found, key=lambda top_up: top_up.at_ms)
 

@@ -145,6 +145,17 @@ class Balance(NamedTuple):
             hypot(self.topped_up.u, self.drawn_off.u, self.more.u),
         )
 
+    @property
+    def remains(self) -> Part | None:
+        """Of what is lost, what the one known part leaves; None unless just one is known.
+
+        By difference, so that it holds whatever was lost unseen too.
+        """
+        known = [p for p in (self.evaporated, self.taken_up) if not isnan(p.litres)]
+        if len(known) != 1:
+            return None
+        return Part(self.lost.litres - known[0].litres, hypot(self.lost.u, known[0].u))
+
 
 def balance(
     days: float,

@@ -163,6 +163,22 @@ def books(
     )
 
 
+def lacks_words(rig: Rig, balance: Balance) -> str:
+    """What is missing to tell whether the books close: "a scale under the specimen".
+
+    A pan or a scale that is there and has told nothing yet is named as such.
+    """
+    lacking = []
+    if isnan(balance.evaporated.litres):
+        lacking.append(
+            "an evaporation pan" if rig.pan is None else "a day of levels of the evaporation pan"
+        )
+    if isnan(balance.taken_up.litres):
+        there = weighs(rig) is Weighs.SPECIMEN
+        lacking.append("a day of readings of the scale" if there else "a scale under the specimen")
+    return " and ".join(lacking)
+
+
 def weighs(rig: Rig) -> Weighs | None:
     """What the rig's scale carries; None without one."""
     return next((probe.weighs for probe in rig.probes if probe.kind is Kind.SCALE), None)
