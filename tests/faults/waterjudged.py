@@ -1,7 +1,7 @@
 """What was found of a simulated time, held against what truly happened."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
@@ -115,7 +115,9 @@ SIGNS: dict[Kind, Sign] = {
         beside=(FLOAT,),
     ),
     # May be told, and harms little; whoever puts it right makes the level leap.
-    Kind.LEVEL_WARMS: Sign(_OFF, 0.0, whole=True, explains=(Water.TOP_UP,), own=True),
+    Kind.LEVEL_WARMS: Sign(
+        _OFF, 0.0, whole=True, explains=(Water.TOP_UP, Watch.LEAK, Water.RISES), own=True
+    ),
     Kind.FLOAT_DOWN: Sign((Watch.DISAGREE,), 0.0, whole=True, own=True),
     Kind.FLOAT_UP: Sign((Watch.DISAGREE,), 30 * MINUTE, explains=(Watch.OVERFILL, *_OFF), own=True),
     Kind.HUMIDITY_DRIFTS: Sign(_OFF, 0.0, whole=True, lingers=30 * DAY, own=True),
@@ -164,9 +166,12 @@ def judge(rig: str, days: float, happened: Sequence[Happening], told: Sequence[F
     """Compare what was told with what happened."""
     delays: dict[Kind, list[float]] = {}
     missed = []
+    cuts = [each for each in happened if each.kind is Kind.POWER_CUT]
     for each in happened:
         if not each.demanded or each.kind not in SIGNS:
             continue
+        seen_from = [cut.ends for cut in cuts if cut.begins <= each.begins < cut.ends < each.ends]
+        each = replace(each, known_from=max([each.known_from, *seen_from]))
         first = min((f.at for f in told if _tells(f, each)), default=None)
         if first is None:
             missed.append(each)
@@ -195,9 +200,12 @@ def _explains(happening: Happening, found: Found) -> bool:
         return False
     if found.watch in _WET and found.subject in sign.wets:
         return happening.begins <= found.at <= happening.ends + WETS_FOR
+    # What the books tell of a gap may have been at any time in it.
+    last = found.at if found.watch not in IN_THE_BOOKS or found.over is None else found.over
     return (
         found.watch in (*sign.tells, *sign.explains)
-        and happening.nearly_from - sign.early <= found.at <= happening.ends + sign.lingers
+        and happening.nearly_from - sign.early <= last
+        and found.at <= happening.ends + sign.lingers
         and _about(happening, found)
     )
 

@@ -148,7 +148,8 @@ class Script:
                 now,
                 begins,
                 begins,
-                demanded=not blind and rises >= SEEN,
+                # What is poured while a hose runs out is told with that, as one step.
+                demanded=not blind and rises >= SEEN and self.world.siphon is None,
                 litres=litres,
             )
         )

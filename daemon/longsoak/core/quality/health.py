@@ -7,7 +7,7 @@ of a fixed size for each probe, and can be written down and taken up again.
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from enum import Enum, auto
-from math import isnan, nan
+from math import inf, isnan, nan
 from typing import NamedTuple
 
 from longsoak.core.quality.checks import FAIL, MISSING, PASS, SUSPECT, Flags, piece_of, steps_of
@@ -281,6 +281,15 @@ class RigHealth:
             for begin, until in self.set_aside.get(probe, ())
         )
 
+    def _comparable_from(self, probe: str, number: int) -> float:
+        """The first day that counts beside others: what was before a contact is another course."""
+        ends = [
+            inf if until is None else until // DAY_MS + 1
+            for begin, until in self.set_aside.get(probe, ())
+            if begin < (number + 1) * DAY_MS
+        ]
+        return max(ends, default=-inf)
+
     def _compared(
         self, number: int, days: Mapping[str, Day], today: _Pump | None
     ) -> "dict[str, _Beside]":
@@ -289,11 +298,12 @@ class RigHealth:
         first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
         span = range(first, number + 1)
         alike = [today is not _Pump.BOTH and self._pump(each) in (today, None) for each in span]
+        comparable = {name: self._comparable_from(name, number) for name in self._watched}
         rows = {
             name: [
                 # The air about a wet face is another one while no water runs down it.
                 one.memory.means.get(each, nan)
-                if (same or not one.peers.in_air) and not self._is_aside(name, each)
+                if (same or not one.peers.in_air) and each >= comparable[name]
                 else nan
                 for each, same in zip(span, alike, strict=True)
             ]

@@ -225,7 +225,8 @@ class Steps:
         if not self.base:
             return self._on_course(at, litres, mm, surface), []
         off = litres - self._expected(at)
-        if abs(off) <= self.least_mm * surface + doubt:
+        # In a gap it may have lost twice what is usual, or nothing: both are no step.
+        if abs(off) <= self.least_mm * surface + 2.0 * doubt:
             if isnan(begin):
                 strays = min(abs(off) / surface, 3.0 * self.noise + 0.05)
                 self.noise += _LEARNS * (1.25 * strays - self.noise)
