@@ -40,12 +40,14 @@ class Year:
     """One rig's year: what was told, and by how much of the truth figures were off, %.
 
     `days` are those left until the pump would suck air, ours and each peer's in the same order,
+    `steady` ours against what they would be if the true losses of the weeks before went on,
     `inside` whether the truth lay in the range that was said; `rates` what was lost in the days
     before, ours and a peer's; `litres` those of top-ups.
     """
 
     verdict: Verdict
     days: dict[str, list[float]]
+    steady: list[float]
     inside: list[bool]
     rates: list[tuple[float, float]]
     litres: list[float]
@@ -63,20 +65,21 @@ def _year(shape: Shape) -> Year:
     with scratch() as folder:
         script, verdict = lived(shape, folder / "record", seed=SEED, short=False)
         books = books_of(folder / "record", shape)
-        days, inside, rates = _asked(script.world, Record(folder / "record"), books)
+        days, steady, inside, rates = _asked(script.world, Record(folder / "record"), books)
     poured = [
         (each.begins, each.ends, each.litres)
         for each in script.happened
         if each.kind is Kind.TOP_UP and each.demanded and each.litres is not None
     ]
-    return Year(verdict, days, inside, rates, top_up_off(books, poured))
+    return Year(verdict, days, steady, inside, rates, top_up_off(books, poured))
 
 
 def _asked(
     world: World, record: Record, books: Books
-) -> tuple[dict[str, list[float]], list[bool], list[tuple[float, float]]]:
+) -> tuple[dict[str, list[float]], list[float], list[bool], list[tuple[float, float]]]:
     """What is answered every few days, against the truth: see `Year`."""
     days: dict[str, list[float]] = {name: [] for name in (OURS, *PEERS, TRUTH)}
+    steady: list[float] = []
     inside: list[bool] = []
     rates: list[tuple[float, float]] = []
     for number in range(FIRST, len(world.hours), EVERY):
@@ -94,14 +97,15 @@ def _asked(
             continue
         lefts = {name: days_left(level, world.shape, line) for name, line in PEERS.items()}
         said = None if stands is None else stands.pump_dry
-        lefts[TRUTH] = left_by_truth(world, number)
-        if said is None or None in lefts.values():
+        lefts[TRUTH] = goes_on = left_by_truth(world, number)
+        if said is None or goes_on is None or None in lefts.values():
             continue
+        steady.append(100 * abs(said.days / goes_on - 1))
         inside.append(said.low <= truth <= said.high)
         for name, left in {OURS: said.days, **lefts}.items():
             if left is not None:
                 days[name].append(100 * abs(left / truth - 1))
-    return days, inside, rates
+    return days, steady, inside, rates
 
 
 def _told(verdicts: Sequence[Verdict]) -> Iterator[Figure]:
@@ -168,6 +172,16 @@ def _off(years: Sequence[Year]) -> Iterator[Figure]:
                 name,
                 of(days[OURS]) / of(days[name]),
             )
+    steady = [each for year in years for each in year.steady]
+    for says, of in (("half", median), ("9 of 10", _most)):
+        yield Figure(
+            f"the same if these weeks' weather went on, {says} of {len(steady)} times",
+            of(steady),
+            "% off",
+            DAYS_WITHIN,
+            _GOAL,
+            of(steady) / DAYS_WITHIN,
+        )
     inside = [each for year in years for each in year.inside]
     share = 100 * sum(inside) / len(inside)
     yield Figure(
