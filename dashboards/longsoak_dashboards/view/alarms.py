@@ -135,10 +135,8 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     ]
     recent = [c for c in changes if c.utc_ms >= now_ms - LOG_DAYS * 86_400_000]
     raised = sum(c.came and c.told for c in recent)
-    lately = (
-        f"{counted(raised, 'alarm', 'alarms')} in the last {LOG_DAYS} days; the aim is under one "
-        "a week."
-    )
+    count = counted(raised, "alarm", "alarms") if raised else "no alarm"
+    lately = f"{count} in the last {LOG_DAYS} days; the aim is under one a week."
     lead = (
         standing.unset_sentence(first_ms=snapshot.first_ms, now_ms=now_ms),
         standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now_ms),
