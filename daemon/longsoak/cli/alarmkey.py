@@ -1,8 +1,8 @@
 """An alarm called by its key, looked up before anything is asked of the measuring process."""
 
 from collections.abc import Collection
-from difflib import get_close_matches
 
+from longsoak.core.wording import meant_words
 from longsoak.store.reader import RigVersion
 from longsoak.vocabulary.errors import RequestError
 
@@ -25,9 +25,8 @@ def check_key(key: str, version: RigVersion | None, *, others: Collection[str] =
     keys = [plan.key for plan in parse(version.text, file="the rig file", find_kind=None).alarms]
     if key in keys:
         return
-    near = " or ".join(map(repr, get_close_matches(key, [*keys, *others], n=3, cutoff=0.5)))
-    hint = f"Was {near} meant?"
-    if not near:
+    hint = meant_words(key, [*keys, *others])
+    if not hint:
         example = f", such as {keys[0]!r}" if keys else ""
         hint = (
             f"A key is what is watched, a colon and of what{example}; `longsoak ack` lists those "

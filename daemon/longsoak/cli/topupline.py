@@ -6,11 +6,9 @@ from contextlib import suppress
 
 import click
 
-from longsoak.core.water.guide import Told, Word
+from longsoak.core.water.guide import COMING_LEAST, FIRST_LEVELS, Told, Word
 
 _COLOUR = {Word.SLOW: "yellow", Word.STOP: "red", Word.OVER: "red", Word.FLOAT_UP: "red"}
-_TELLS = 0.05  # L on their way
-_FIRST = 6.0  # s in which the first levels come
 BELL_AGAIN = 1.0  # s between two bells while the water should have stopped
 
 
@@ -23,7 +21,7 @@ def line_of(told: Told) -> str:
         said.append(f"{told.litres_to_go:.1f} L ({told.mm_to_go:.0f} mm) to go")
     said.append("no level yet" if told.age is None else f"read {max(0, told.age):.0f} s ago")
     if told.poured is not None:
-        coming = f" + {told.on_its_way:.1f}" if told.on_its_way >= _TELLS else ""
+        coming = f" + {told.on_its_way:.1f}" if told.on_its_way >= COMING_LEAST else ""
         said.append(f"poured {told.poured:.1f}{coming} L")
     if told.clearance is not None:
         said.append(f"clear {told.clearance:.0f} mm")
@@ -43,7 +41,7 @@ class Line:
     def show(self, told: Told, *, now: float) -> None:
         """Draw it; `now` in s on a clock that is never set."""
         self._begun = now if self._begun is None else self._begun
-        if told.word is Word.UNKNOWN and self._word is None and now - self._begun < _FIRST:
+        if told.word is Word.UNKNOWN and self._word is None and now - self._begun < FIRST_LEVELS:
             return  # the rig is asked to look more often
         new, self._word = told.word is not self._word, told.word
         again = told.word is not Word.SLOW and now - self._rung >= BELL_AGAIN

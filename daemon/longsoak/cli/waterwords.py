@@ -87,24 +87,14 @@ def _standing(stands: Standing, rig: Rig, age: str) -> Iterator[str]:
 
 
 def _balance(books: Balance | None, rig: Rig) -> Iterator[str]:
-    """The rows, which add up: what no witness tells apart is told together."""
+    """The rows, which add up."""
     if books is None:
         yield "No balance yet: that takes a day of levels."
         return
     yield f"balance of {books.days:.1f} days, L:"
     yield f"  + topped up {part_words(books.topped_up)}"
-    if books.drawn_off.litres:
-        yield f"  {_MINUS} drawn off {part_words(books.drawn_off)}"
-    parts = {"evaporated": books.evaporated, "taken up by the specimen": books.taken_up}
-    known = {name: part for name, part in parts.items() if not isnan(part.litres)}
-    if not known:
-        yield f"  {_MINUS} evaporated, taken up or lost unseen {part_words(books.lost)}"
-    for name, part in known.items():
+    for name, part in books.went:
         yield f"  {_MINUS} {name} {part_words(part)}"
-    if books.remains is not None:
-        name = "taken up" if isnan(books.taken_up.litres) else "evaporated"
-        words = f"{name} or lost unseen, by difference"
-        yield f"  {_MINUS} {words} {part_words(books.remains)}"
     yield f"  = more in the reservoir {part_words(books.more)}"
     yield f"  {closes_words(books, rig)}"
 

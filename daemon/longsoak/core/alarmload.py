@@ -12,7 +12,7 @@ from longsoak.core.alarmrates import Chatter, Flood, Rates
 from longsoak.core.wording import age_words, with_noun
 from longsoak.vocabulary.alarm import AlarmChange
 
-_USUAL = Rates()
+_RATES = Rates()
 _PUBLISHED = "ISA-18.2, EEMUA 191"
 
 
@@ -46,7 +46,7 @@ class AlarmLoad:
         return not (self.floods or self.chattered)
 
 
-def alarm_load(changes: Sequence[AlarmChange], *, now_ms: int, rates: Rates = _USUAL) -> AlarmLoad:
+def alarm_load(changes: Sequence[AlarmChange], *, now_ms: int) -> AlarmLoad:
     """What some changes came to.
 
     A flood is of alarms that people were told of; an alarm chatters whoever was told.
@@ -57,21 +57,18 @@ def alarm_load(changes: Sequence[AlarmChange], *, now_ms: int, rates: Rates = _U
         In any order.
     now_ms : int
         UTC, ms since 1970.
-    rates : Rates
-        What counts as too many.
     """
     came = sorted((c for c in changes if c.came), key=lambda change: change.utc_ms)
     told = [change.utc_ms for change in came if change.told]
-    most, most_ms = _most(told, round(rates.flood_span * 1000))
-    floods, flood = [], Flood(rates)
+    most, most_ms = _most(told, round(_RATES.flood_span * 1000))
+    floods, flood = [], Flood(_RATES)
     for utc_ms in told:
         was = flood.look(utc_ms / 1000)
         flood.raised(utc_ms / 1000)
         if flood.look(utc_ms / 1000) and not was:
             floods.append(utc_ms)
-    return AlarmLoad(
-        most, most_ms, tuple(floods), flood.look(now_ms / 1000), _chattered(came, now_ms, rates)
-    )
+    goes_on = flood.look(now_ms / 1000)
+    return AlarmLoad(most, most_ms, tuple(floods), goes_on, _chattered(came, now_ms))
 
 
 def load_words(
@@ -88,23 +85,21 @@ def load_words(
     when : callable
         A moment in words.
     """
-    rates = _USUAL
-    span = age_words(rates.flood_span)
-    limit = f"a flood is more than {rates.flood} ({_PUBLISHED})"
+    lately, span = f"in the last {days} days", age_words(_RATES.flood_span)
+    limit = f"a flood is more than {_RATES.flood} ({_PUBLISHED})"
     most = f"at most {with_noun(load.most, 'alarm')} came within {span}, at {when(load.most_ms)}"
-    if load.floods:
-        found = "A flood now" if load.goes_on else with_noun(len(load.floods), "flood")
-        last = "" if load.goes_on else f", the last at {when(load.floods[-1])}"
-        flood = f"{found} in the last {days} days{last}: {most}; {limit}."
-        if load.goes_on:
-            flood = f"{found}, since {when(load.floods[-1])}: {most}; {limit}."
+    if load.goes_on:
+        flood = f"A flood now, since {when(load.floods[-1])}: {most}; {limit}."
+    elif load.floods:
+        found, last = with_noun(len(load.floods), "flood"), when(load.floods[-1])
+        flood = f"{found} {lately}, the last at {last}: {most}; {limit}."
     elif load.most:
-        flood = f"No flood in the last {days} days: {most}; {limit}."
+        flood = f"No flood {lately}: {most}; {limit}."
     else:
-        flood = f"No flood in the last {days} days: no alarm came; {limit} within {span}."
+        flood = f"No flood {lately}: no alarm came; {limit} within {span}."
     least = (
-        f"an alarm chatters that comes {rates.chatter} times or more within "
-        f"{age_words(rates.chatter_span)} ({_PUBLISHED})"
+        f"an alarm chatters that comes {_RATES.chatter} times or more within "
+        f"{age_words(_RATES.chatter_span)} ({_PUBLISHED})"
     )
     if not load.chattered:
         return flood, f"None chattered: {least}."
@@ -126,8 +121,8 @@ def _most(times: Sequence[int], span: int) -> tuple[int, int]:
     return most, first
 
 
-def _chattered(came: Sequence[AlarmChange], now_ms: int, rates: Rates) -> tuple[Chattered, ...]:
-    chatter = Chatter(rates)
+def _chattered(came: Sequence[AlarmChange], now_ms: int) -> tuple[Chattered, ...]:
+    chatter = Chatter(_RATES)
     last: dict[str, int] = {}
     times: dict[str, int] = {}
     for change in came:

@@ -2,15 +2,13 @@
 
 import re
 import unicodedata
-from collections.abc import Sequence
-from difflib import get_close_matches
 
 from longsoak.core import knownvalues
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
 from longsoak.core.water.rounds import wrong_cup, wrong_round
-from longsoak.core.wording import time_words
+from longsoak.core.wording import meant_words, time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import (
     CUP,
@@ -176,15 +174,13 @@ def bay_called(words: str, rig: Rig) -> Subject:
     for name in (words, words.removeprefix(f"{About.BAY}:")):
         if name in bays:
             return Subject(About.BAY, name)
-    near = " or ".join(map(repr, get_close_matches(words, bays, n=3, cutoff=0.5)))
-    hint = f"Was {near} meant?" if near else f"Its bays: {', '.join(map(repr, bays))}."
+    hint = meant_words(words, bays) or f"Its bays: {', '.join(map(repr, bays))}."
     raise RequestError(f"There is no bay {words[:60]!r} on this rig. {hint} Nothing was kept.")
 
 
 def _unknown(words: str, rig: Rig) -> RequestError:
-    names: Sequence[str] = [each.name for each in subjects(rig) if each.name != words]
-    near = [repr(name) for name in get_close_matches(words, names, n=3, cutoff=0.5)]
-    remedy = f"Was {' or '.join(near)} meant?" if near else "Name one, or leave it out for the rig."
+    names = (each.name for each in subjects(rig) if each.name != words)
+    remedy = meant_words(words, names) or "Name one, or leave it out for the rig."
     return RequestError(
         f"There is no probe or bay {words[:60]!r} on this rig. {remedy} Nothing was kept."
     )

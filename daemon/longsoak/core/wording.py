@@ -1,7 +1,8 @@
 """Values, ages and times in words, the same on pages, in mails and in the terminal."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
+from difflib import get_close_matches
 from typing import Literal
 
 from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag, Reason
@@ -130,6 +131,12 @@ def flag_words(flag: Flag, reason: Reason) -> str:
 def with_noun(count: int, one: str, many: str | None = None) -> str:
     """A number with its noun: "1 probe", "34 probes", "2 buses"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def meant_words(written: str, known: Iterable[str]) -> str:
+    """Which of the known names somebody may have meant, as a question; empty if none is near."""
+    near = get_close_matches(written, list(known), n=3, cutoff=0.5)
+    return f"Was {' or '.join(map(repr, near))} meant?" if near else ""
 
 
 def place_words(probe: Probe, *, bays: Sequence[Bay], reservoir: Reservoir | None) -> str:

@@ -62,7 +62,6 @@ class HealthKeeping(HealthRecord):
         self._saved_to = 0
         self._saved_at = 0.0  # monotonic, s
         self._closed_to: int | None = None  # the day up to which all were closed
-        self._folder = folder
         self._standing: dict[tuple[str, Fault], Finding] = {}
         self._logbook = Logbook(folder)
         self._entries: int | None = None  # of the logbook when its flags were read
@@ -109,7 +108,7 @@ class HealthKeeping(HealthRecord):
                 return 0.0, ()
             if upto_ms // DAY_MS != self._closed_to:  # a day is over
                 self._closed_to = upto_ms // DAY_MS
-                asides = asides_of(self._folder, self._rig, now_ms=upto_ms)
+                asides = asides_of(self.folder, self._rig, now_ms=upto_ms)
                 self._health.set_aside = {
                     probe: [(each.from_ms, each.until_ms) for each in asides if each.probe == probe]
                     for probe in {each.probe for each in asides}

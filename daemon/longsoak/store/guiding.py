@@ -177,14 +177,14 @@ def top_up_entry(
     stopped_ms: int,
     asked_ms: int,
     content: dict[str, Json],
-    underside: float | None = None,
+    underside: float,
 ) -> LogbookEntry:
     """The entry of a top-up whose can stopped at a time; see `core.water.entries`.
 
-    With the specimen's `underside`, mm, it says the clearance that is left.
+    It says the clearance that is left below the specimen's `underside`, mm.
     """
     after = content["after_mm"]
-    left = None if underside is None or after is None else clearance(float(str(after)), underside)
+    left = None if after is None else clearance(float(str(after)), underside)
     return LogbookEntry(
         asked_utc_ms=asked_ms,
         at_utc_ms=stopped_ms,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from longsoak.core.water.guide import SLOW_LITRES, Setting, Told, Word
+from longsoak.core.water.guide import COMING_LEAST, FIRST_LEVELS, SLOW_LITRES, Setting, Told, Word
 from longsoak.core.wording import age_words
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
@@ -19,10 +19,8 @@ _SIGNS = {
     Word.SLOW: "slow",
 }
 _TONES = {Word.READY: "", Word.POURING: "", Word.SLOW: "slow"}
-_TELLS = 0.05  # L on their way
 # The oldest level that tells how much fits while nobody pours: s, or periods of the record.
 _OLD, _OLD_PERIODS = 120.0, 3.0
-_FIRST = 6.0  # s after the begin in which the first levels come
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +69,7 @@ def pouring(told: Told, setting: Setting, *, began: float | None, since_s: float
     word, tone = told.word, _TONES.get(told.word, "stop")
     name, big, unit, note = str(word), "?", "the level is not known", _UNKNOWN
     to_go = "?" if told.litres_to_go is None else _litres(told.litres_to_go)
-    if word is Word.UNKNOWN and since_s < _FIRST:
+    if word is Word.UNKNOWN and since_s < FIRST_LEVELS:
         name, tone, big, unit = "a moment", "", "…", "looking at the level"
         note = "The rig is asked to look more often."
     elif word is Word.READY:
@@ -86,18 +84,16 @@ def pouring(told: Told, setting: Setting, *, began: float | None, since_s: float
     elif word is Word.STOP:
         big, unit = to_go, "litres to go"
         note = "Stop pouring: what is on its way brings the water to the line."
-    elif word is Word.OVER:
-        big, unit = _litres(told.over), "litres over the line"
-        note = f"Stop, and draw that much off, down to {reservoir.stop:g} mm."
-    elif word is Word.FLOAT_UP and told.over > 0.0:
-        big, unit = _litres(told.over), "litres over, and the float is up"
+    elif word is Word.OVER or (word is Word.FLOAT_UP and told.over > 0.0):
+        big = _litres(told.over)
+        unit = "litres over the line" if word is Word.OVER else "litres over, and the float is up"
         note = f"Stop, and draw that much off, down to {reservoir.stop:g} mm."
     elif word is Word.FLOAT_UP:
         big, unit = to_go, "the float is up"
         note = "Stop pouring. The float goes up by itself, whatever the level says: look yourself."
     poured = "not known"
     if told.poured is not None:
-        coming = f", {told.on_its_way:.1f} coming" if told.on_its_way >= _TELLS else ""
+        coming = f", {told.on_its_way:.1f} coming" if told.on_its_way >= COMING_LEAST else ""
         poured = f"{told.poured:.1f} L{coming}"
     return Pouring(
         word=name,
@@ -134,7 +130,7 @@ def at_rest(rig: Rig, reservoir: Reservoir, level: Reading | None, *, now_ms: in
     record = next(probe.record for probe in rig.probes if probe.name == reservoir.level)
     if mm is None or age is None or age > max(_OLD, _OLD_PERIODS * record):
         told = Told(Word.UNKNOWN, age=age)
-        return pouring(told, setting, began=None, since_s=_FIRST)
+        return pouring(told, setting, began=None, since_s=FIRST_LEVELS)
     uncertainty = (level.uncertainty if level is not None else None) or 0.0
     line, holds = setting.line(uncertainty), setting.litres(mm)
     told = Told(
@@ -146,7 +142,7 @@ def at_rest(rig: Rig, reservoir: Reservoir, level: Reading | None, *, now_ms: in
         age=age,
         over=max(0.0, holds - setting.litres(reservoir.stop)),
     )
-    shown = pouring(told, setting, began=None, since_s=_FIRST)
+    shown = pouring(told, setting, began=None, since_s=FIRST_LEVELS)
     if told.word is Word.READY:
         return replace(
             shown, word="it fits", note=f"That is {told.mm_to_go:.0f} mm, up to the stop."

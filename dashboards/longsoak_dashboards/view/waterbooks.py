@@ -71,20 +71,13 @@ def _rows(books: Balance) -> Iterator[LedgerRow]:
 
 
 def _out(books: Balance) -> list[tuple[str, Part]]:
-    """What went, so that the rows add up: what no witness tells apart is told together."""
-    drawn = [("drawn off", books.drawn_off)] if books.drawn_off.litres else []
-    parts = [("evaporated", books.evaporated), ("taken up by the specimen", books.taken_up)]
-    known = [(words, part) for words, part in parts if not isnan(part.litres)]
-    if not known:
-        return [*drawn, ("evaporated, taken up or lost unseen", books.lost)]
-    rest = books.remains
-    if rest is None:
-        return [*drawn, *known]
-    # By difference of the figures as they are shown, or their last digits would not add up.
-    shown = [round(part.litres, 1) for _, part in (*drawn, *known)]
-    left = round(books.topped_up.litres, 1) - sum(shown) - round(books.more.litres, 1)
-    words = "taken up" if isnan(books.taken_up.litres) else "evaporated"
-    return [*drawn, *known, (f"{words} or lost unseen, by difference", Part(left, rest.u))]
+    """What went, with what remains made from the figures as they are shown: they have to add up."""
+    if books.remains is None:
+        return books.went
+    *told, (words, rest) = books.went
+    shown = sum(round(part.litres, 1) for _, part in told)
+    left = round(books.topped_up.litres, 1) - shown - round(books.more.litres, 1)
+    return [*told, (words, Part(left, rest.u))]
 
 
 def _row(words: str, part: Part, sign: str, bar: Markup, *, total: bool = False) -> LedgerRow:

@@ -250,7 +250,7 @@ class RigHealth:
             if (pair := self._watched.get(one.probe.pair or "")) is not None:
                 news += polarised(one, pair, day, at_ms)
         for deep, near in self._layered:
-            if not any(self._is_aside(each.probe.name, number) for each in (deep, near)):
+            if not any(self._aside_until(w.probe.name, number) > number for w in (deep, near)):
                 news += wicking(deep, near, at_ms)
         for pair, surface, humidity, temperature in self._faces:
             news += condensation(pair, surface, humidity, temperature, at_ms)
@@ -273,18 +273,13 @@ class RigHealth:
                 )
         return None
 
-    def _is_aside(self, probe: str, number: int) -> bool:
-        """Whether a probe is set aside on some of a day."""
-        first, end = number * DAY_MS, (number + 1) * DAY_MS
-        return any(
-            begin < end and (until is None or first < until)
-            for begin, until in self.set_aside.get(probe, ())
-        )
+    def _aside_until(self, probe: str, number: int) -> float:
+        """The day on which the last setting aside ended that a probe had by a day, as a number.
 
-    def _comparable_from(self, probe: str, number: int) -> float:
-        """The first day that counts beside others: what was before a contact is another course."""
+        Infinite while it lasts. What was before a contact is another course than what came after.
+        """
         ends = [
-            inf if until is None else until // DAY_MS + 1
+            inf if until is None else until / DAY_MS
             for begin, until in self.set_aside.get(probe, ())
             if begin < (number + 1) * DAY_MS
         ]
@@ -298,12 +293,12 @@ class RigHealth:
         first = max(number - LONGEST, (number if self.began is None else self.began) + 1)
         span = range(first, number + 1)
         alike = [today is not _Pump.BOTH and self._pump(each) in (today, None) for each in span]
-        comparable = {name: self._comparable_from(name, number) for name in self._watched}
+        aside = {name: self._aside_until(name, number) for name in self._watched}
         rows = {
             name: [
                 # The air about a wet face is another one while no water runs down it.
                 one.memory.means.get(each, nan)
-                if (same or not one.peers.in_air) and each >= comparable[name]
+                if (same or not one.peers.in_air) and each > aside[name]
                 else nan
                 for each, same in zip(span, alike, strict=True)
             ]

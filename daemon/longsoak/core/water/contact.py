@@ -197,10 +197,8 @@ def asides(
                 if stood.recovery is Recovery.STAYS_OFF:
                     last = stood
                     continue
-            last, ended = (
-                _judged(probe, window.number, begin, window.until_ms, own),
-                window.until_ms,
-            )
+            ended = window.until_ms
+            last = _judged(probe, window.number, begin, ended, own)
         if last is not None:
             found.append(last)
     return found

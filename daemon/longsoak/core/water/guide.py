@@ -28,6 +28,8 @@ ROSE_FOR = 5.0  # s that a rise is told as pouring
 RISEN = 1.0  # mm higher than ever: a slow pour that waves hide
 CALM_SPREAD = 1.0  # mm, within `WINDOW`, of water that has settled
 TABLE = 0.01  # of litres, standard: what a depth table is off by. Own choice: a can's scale.
+COMING_LEAST = 0.05  # L on their way, the least that is told
+FIRST_LEVELS = 6.0  # s in which the first levels come: the rig is asked to look more often
 _KEEPS = 30.0  # s of samples
 
 

@@ -63,8 +63,7 @@ class Jumps:
         )
 
     def _begins(self) -> list[WaterNews]:
-        hours = {int(each // _HOUR) for each in self.times}
-        if len(self.times) < _MANY or len(hours) < _HOURS_APART:
+        if len(self.times) < _MANY or len({each // _HOUR for each in self.times}) < _HOURS_APART:
             return []
         self.since = self.times[0]
         figures = {"readings": float(len(self.times))}

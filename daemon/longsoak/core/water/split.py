@@ -146,6 +146,19 @@ class Balance(NamedTuple):
         )
 
     @property
+    def went(self) -> list[tuple[str, Part]]:
+        """What went, in words: what no witness tells apart is told together, so that it adds up."""
+        drawn = [("drawn off", self.drawn_off)] if self.drawn_off.litres else []
+        parts = [("evaporated", self.evaporated), ("taken up by the specimen", self.taken_up)]
+        known = [(words, part) for words, part in parts if not isnan(part.litres)]
+        if not known:
+            return [*drawn, ("evaporated, taken up or lost unseen", self.lost)]
+        if self.remains is None:
+            return [*drawn, *known]
+        words = "taken up" if isnan(self.taken_up.litres) else "evaporated"
+        return [*drawn, *known, (f"{words} or lost unseen, by difference", self.remains)]
+
+    @property
     def remains(self) -> Part | None:
         """Of what is lost, what the one known part leaves; None unless just one is known.
 

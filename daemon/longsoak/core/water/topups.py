@@ -281,7 +281,7 @@ class Steps:
         after_mm = median(b[2] for b in rest[:_SETTLED])
         surface = held(after_mm, self.table)[1]
         litres = move.after - move.before
-        u = hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, move.doubt, TABLE_U * litres)
+        u = self._litres_u(litres, surface, move.doubt)
         end = min(move.end, max(move.begin, rest[0][0]))
         step = Step(move.begin, end, move.before_mm, after_mm, litres, u, move.gap)
         self.move, self.base = None, []
@@ -291,6 +291,10 @@ class Steps:
             courses += self._on_course(at, held_litres, mm, surface)
         return courses, list(self._with_its_return(step, least=self.least_mm * surface))
 
+    def _litres_u(self, litres: float, surface: float, doubt: float) -> float:
+        """Standard uncertainty of a step's litres."""
+        return hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, doubt, TABLE_U * litres)
+
     def _there_and_back(self, move: _Move, *, least: float, surface: float) -> Iterator[Step]:
         """Two steps of a level that stood elsewhere for a while: poured, and drawn off again."""
         away = [b for b in move.bins[:-_SETTLED] if abs(b[1] - move.before) > least + move.doubt]
@@ -299,7 +303,7 @@ class Steps:
             return
         at, litres, mm = stood[0]
         there, rest = litres - move.before, move.bins[-_SETTLED]
-        u = hypot(sqrt(2.0) * max(self.noise, _NOISE_MM) * surface, TABLE_U * there)
+        u = self._litres_u(there, surface, move.doubt)
         began, ended = at - self.width / 2, away[-1][0] + self.width / 2
         yield Step(move.begin, max(move.begin, began), move.before_mm, mm, there, u, back=True)
         yield Step(ended, max(ended, rest[0] - self.width / 2), mm, rest[2], -there, u, back=True)
