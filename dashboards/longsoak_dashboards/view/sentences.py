@@ -2,6 +2,10 @@
 
 from datetime import UTC, datetime
 
+from markupsafe import Markup
+
+from longsoak.core.wording import rfc3339
+
 _SMALL = (
     *("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
     *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
@@ -47,3 +51,9 @@ def moment(utc_ms: int, *, now_ms: int) -> str:
         return f"{when:%H:%M}"
     year = f" {when.year}" if when.year != now.year else ""
     return f"{when.day} {when:%b}{year} {when:%H:%M}"
+
+
+def when(utc_ms: int, *, now_ms: int) -> Markup:
+    """`moment` with the time itself beside it, for a browser to show in its reader's time zone."""
+    shown = moment(utc_ms, now_ms=now_ms)
+    return Markup('<time datetime="{}">{}</time>').format(rfc3339(utc_ms), shown)
