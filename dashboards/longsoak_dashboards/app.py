@@ -27,11 +27,14 @@ from longsoak.store.buckets import Bucket
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.rig import Kind, Rig
+from longsoak_dashboards.access.door import Door
+from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
+from longsoak_dashboards.loginsheets import LoginSheets
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
@@ -53,11 +56,11 @@ from longsoak_dashboards.watersheets import WaterSheets
 THREADS = 4
 
 
-def create_app(source: Source, *, host: str) -> Starlette:
+def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
-    water = WaterSheets(source)
+    water, login = WaterSheets(source), LoginSheets(source, access)
 
     def declared() -> str | None:
         try:
@@ -117,6 +120,10 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/now.json", pages.now),
             Route("/state.json", pages.state),
             Route("/events", _events),
+            Route("/login", login.sheet, methods=["GET"]),
+            Route("/login", login.log_in, methods=["POST"]),
+            Route("/logout", login.log_out, methods=["POST"]),
+            Route("/session.json", login.who),
             Route("/favicon.ico", _icon),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
@@ -124,6 +131,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),
+            Middleware(Door, access=access, refuse=pages.refuse),
         ],
         lifespan=lifespan,
     )

@@ -1,24 +1,35 @@
 """Forms as they come in: from our own pages, small, and handled in a thread."""
 
+import hmac
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import wraps
 from hashlib import sha256
 from math import isfinite
 from typing import TypeVar
 from urllib.parse import parse_qs
 
+import anyio
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
-from longsoak_dashboards.guards import from_elsewhere
+from longsoak_dashboards.access.sessions import Visit, visit
+from longsoak_dashboards.guards import from_elsewhere, is_a_browser
+from longsoak_dashboards.sheets import Sheets
 
 LARGEST_FORM = 16_384  # bytes
+TOKEN = "token"  # noqa: S105 - a field's name
 WAITED = "waited"  # s, of a form that waited in a browser
+_MOST_FIELDS = 200
 _LONGEST_WAIT = 30 * 86_400.0  # s
+_UPLOADS = 2  # that are taken at a time: each is held on the disk until it is kept
 
 Form = Mapping[str, str]
-Pages = TypeVar("Pages")
+Pages = TypeVar("Pages", bound=Sheets)
 
 
 def form(
@@ -31,18 +42,104 @@ def form(
 
     @wraps(handler)
     async def answer(pages: Pages, request: Request) -> Response:
-        if refusal := from_another_site(request):
-            return refusal
-        body = b""
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > LARGEST_FORM:
-                return PlainTextResponse("The form is too large.\n", status_code=413)
-        said = parse_qs(body.decode("utf-8", errors="replace"))
-        fields = {name: values[-1].strip() for name, values in said.items()}
-        return await run_in_threadpool(handler, pages, request, fields)
+        said = await read_form(pages, request)
+        if isinstance(said, Response):
+            return said
+        return await run_in_threadpool(handler, pages, request, said)
 
     return answer
+
+
+async def read_form(pages: Sheets, request: Request) -> Form | Response:
+    """The fields of a small form from a page of our own, or what to answer in its place."""
+    if refusal := from_another_site(request):
+        return refusal
+    body = b""
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > LARGEST_FORM:
+            return PlainTextResponse("The form is too large.\n", status_code=413)
+    try:
+        said = parse_qs(body.decode("utf-8", errors="replace"), max_num_fields=_MOST_FIELDS)
+    except ValueError:
+        return PlainTextResponse("The form has too many fields.\n", status_code=413)
+    fields = {name: values[-1].strip() for name, values in said.items()}
+    return await _stale(pages, request, fields) or fields
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A form with files: its fields, the last of each, and all that came of them."""
+
+    said: Form
+    came: FormData
+
+    def all_of(self, name: str) -> list[str]:
+        """All values of a field."""
+        return [value for value in self.came.getlist(name) if isinstance(value, str)]
+
+    def files(self, name: str) -> list[UploadFile]:
+        """The files of a field; one that was left empty comes as a file without a name."""
+        found = self.came.getlist(name)
+        return [file for file in found if isinstance(file, UploadFile) and file.filename]
+
+
+def upload(
+    *, largest: int, files: int, fields: int, too_large: str, unreadable: str
+) -> Callable[
+    [Callable[[Pages, Request, Upload], Response]],
+    Callable[[Pages, Request], Awaitable[Response]],
+]:
+    """Give a handler a form with files, or refuse the form for it.
+
+    Parameters
+    ----------
+    largest : int
+        Bytes of all of it.
+    files, fields : int
+        How many it may hold.
+    too_large, unreadable : str
+        What is said where it holds more, or is no such form.
+    """
+
+    def decorate(
+        handler: Callable[[Pages, Request, Upload], Response],
+    ) -> Callable[[Pages, Request], Awaitable[Response]]:
+        @wraps(handler)
+        async def answer(pages: Pages, request: Request) -> Response:
+            if refusal := from_another_site(request):
+                return refusal
+            length = request.headers.get("content-length", "")
+            if not length.isdecimal() or int(length) > largest:
+                return await run_in_threadpool(pages.refuse, too_large, 413)
+            async with _uploading():
+                try:
+                    came = await request.form(max_files=files, max_fields=fields)
+                # As the first within an application; the last where an encoding is made up.
+                except (HTTPException, MultiPartException, LookupError, UnicodeError):
+                    return await run_in_threadpool(pages.refuse, unreadable, 400)
+                try:
+                    texts = [(n, v) for n, v in came.multi_items() if isinstance(v, str)]
+                    said = {name: value.strip() for name, value in texts}
+                    if refusal := await _stale(pages, request, said):
+                        return refusal
+                    return await run_in_threadpool(handler, pages, request, Upload(said, came))
+                finally:
+                    await came.close()
+
+        return answer
+
+    return decorate
+
+
+_limiter: list[anyio.CapacityLimiter] = []
+
+
+def _uploading() -> anyio.CapacityLimiter:
+    """Lets in so many uploads; made once there is a loop."""
+    if not _limiter:
+        _limiter.append(anyio.CapacityLimiter(_UPLOADS))
+    return _limiter[0]
 
 
 def from_another_site(request: Request) -> Response | None:
@@ -54,6 +151,27 @@ def from_another_site(request: Request) -> Response | None:
         "Fill it in on the sheet itself.\n",
         status_code=403,
     )
+
+
+async def _stale(pages: Sheets, request: Request, said: Form) -> Response | None:
+    """What to answer to a form that was not made for this session; None to one that was."""
+    if brings_token(request, said, visit()):
+        return None
+    says = (
+        "This form was opened under another session, before somebody logged in or out or the pages "
+        "were started again. Nothing was kept. Open the sheet again and send it from there."
+    )
+    return await run_in_threadpool(pages.refuse, says, 403)
+
+
+def brings_token(request: Request, said: Form, who: Visit) -> bool:
+    """Whether a form may count as sent from a sheet of this session.
+
+    Where there are no passwords, a program that is no browser needs no token: nobody can lure it.
+    """
+    if not who.asks and not is_a_browser(request.headers):
+        return True
+    return hmac.compare_digest(said.get(TOKEN, "").encode(), who.token.encode())
 
 
 def waited_ms(said: Form) -> int:

@@ -18,7 +18,13 @@ HEADERS = {
     "frame-ancestors 'none'; object-src 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), display-capture=(), geolocation=(), microphone=(), "
+    "payment=(), usb=()",
 }
+# A month: whoever gives TLS up again is let in again then.
+_ONLY_TLS = ("Strict-Transport-Security", "max-age=2592000")
 
 
 _POLICY = "Content-Security-Policy"
@@ -47,6 +53,8 @@ class SecureHeaders:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if scope.get("scheme") == "https":
+                    headers.setdefault(*_ONLY_TLS)
                 static = str(scope.get("path", "")).startswith("/static/")
                 headers.setdefault("Cache-Control", "no-cache" if static else "no-store")
             await send(message)
@@ -155,3 +163,8 @@ def from_elsewhere(headers: Headers) -> bool:
         return True
     origin = headers.get("origin")
     return origin is not None and urlsplit(origin).netloc != headers.get("host")
+
+
+def is_a_browser(headers: Headers) -> bool:
+    """Whether a form comes from a browser: all of today's say where it was sent from."""
+    return "origin" in headers or "sec-fetch-site" in headers

@@ -5,6 +5,8 @@ from urllib.parse import quote, unquote
 from starlette.requests import Request
 from starlette.responses import Response
 
+from longsoak_dashboards.access.sessions import visit
+
 INITIALS, RESISTOR = "initials", "resistor"  # cookies
 _FOR_S = 30 * 86_400
 
@@ -16,5 +18,12 @@ def by_of(request: Request) -> str:
 
 def remember(answer: Response, cookie: str, words: str) -> Response:
     """Let the browser remember some words for a month; the answer, for whoever returns it."""
-    answer.set_cookie(cookie, quote(words), max_age=_FOR_S, httponly=True, samesite="strict")
+    answer.set_cookie(
+        cookie,
+        quote(words),
+        max_age=_FOR_S,
+        secure=visit().encrypted,
+        httponly=True,
+        samesite="strict",
+    )
     return answer

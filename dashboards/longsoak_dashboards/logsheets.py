@@ -6,10 +6,7 @@ from functools import partial
 from typing import TypedDict
 from urllib.parse import urlencode
 
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
-from starlette.exceptions import HTTPException
-from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 
@@ -31,7 +28,7 @@ from longsoak.vocabulary.logbook import FLAG, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import WAITED, Form, from_another_site, once_number, waited_ms
+from longsoak_dashboards.forms import WAITED, Form, Upload, once_number, upload, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
@@ -45,6 +42,8 @@ _FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named b
 
 class LogSheets(Sheets):
     """The logbook of one rig."""
+
+    first = "/logbook"
 
     def __init__(self, source: Source) -> None:
         super().__init__(source)
@@ -62,48 +61,37 @@ class LogSheets(Sheets):
         """A photo that is kept."""
         found = photo_at(self.source.record.folder, request.path_params["name"])
         if found is None:
-            return self._refused("There is no such photo.", status=404)
+            return self.refuse("There is no such photo.", 404)
         path, media = found
         return FileResponse(path, media_type=media, headers=_FOR_EVER)
 
-    async def write(self, request: Request) -> Response:
+    @upload(
+        largest=_LARGEST_FORM,
+        files=MOST_PHOTOS + 1,
+        fields=40,
+        too_large=f"An entry with photos of up to {_LARGEST_FORM / 1e6:g} MB together is taken. "
+        "Nothing was kept.",
+        unreadable=f"The form can't be read, or holds more than {MOST_PHOTOS} photos. "
+        "Nothing was kept.",
+    )
+    def write(self, request: Request, came: Upload) -> Response:
         """Ask that an entry be kept; one that can't be is shown again with why."""
-        if refusal := from_another_site(request):
-            return refusal
-        length = request.headers.get("content-length", "")
-        if not length.isdigit() or int(length) > _LARGEST_FORM:
-            most = f"{_LARGEST_FORM / 1e6:g} MB"
-            return self._refused(
-                f"An entry with photos of up to {most} together is taken. Nothing was kept.",
-                status=413,
-            )
-        try:
-            async with request.form(max_files=MOST_PHOTOS + 1, max_fields=40) as form:
-                said = {name: str(form.get(name, "")).strip() for name in (*_FIELDS, WAITED)}
-                kept = [str(digest) for digest in form.getlist("kept")]
-                # One that was left empty comes as a file without a name.
-                photos = [
-                    await photo.read()
-                    for photo in form.getlist("photo")
-                    if isinstance(photo, UploadFile) and photo.filename
-                ]
-        except (HTTPException, MultiPartException):
-            says = f"The form can't be read, or holds more than {MOST_PHOTOS} photos."
-            return self._refused(f"{says} Nothing was kept.", status=400)
-        return await run_in_threadpool(self._write, said, kept, photos)
+        said = {name: came.said.get(name, "") for name in (*_FIELDS, WAITED)}
+        return self._write(said, came.all_of("kept"), came.files("photo"))
 
-    def _write(self, said: Form, kept: Sequence[str], photos: Sequence[bytes]) -> Response:
+    def _write(self, said: Form, kept: Sequence[str], photos: Sequence[UploadFile]) -> Response:
         folder = self.source.record.folder
         digests = [digest for digest in kept if name_of(folder, digest) is not None]
         try:
             rig, _ = self.source.rig()
-            # One by one: where one is refused, those before it need not be sent again.
-            digests.extend(keep_photo(folder, photo).sha256 for photo in photos)
+            # One by one: where one is refused, those before it need not be sent again, and memory
+            # holds one at a time.
+            digests.extend(keep_photo(folder, photo.file.read()).sha256 for photo in photos)
             digests = list(dict.fromkeys(digests))
             entry = self._entry(said, digests, rig)
             answer = RedirectResponse(self._ask_once(said, entry), status_code=303)
         except NotYet as nothing:
-            return self._refused(f"{nothing.says} Nothing was kept.", status=503)
+            return self.refuse(f"{nothing.says} Nothing was kept.", 503)
         except RequestError as error:
             return self._again(said, digests, str(error), status=400)
         except StoreError as error:
@@ -156,7 +144,7 @@ class LogSheets(Sheets):
             shown = Told(wrong, wants_a_look=True, waiting=False)
             return self._sheet(said, photos, told=shown, status=status)
         except (NotYet, StoreError) as error:
-            return self._refused(str(error), status=503)
+            return self.refuse(str(error), 503)
 
     def _sheet(
         self,
@@ -192,17 +180,6 @@ class LogSheets(Sheets):
             page=page,
             told=told,
             waiting=waiting,
-            status=status,
-        )
-
-    def _refused(self, says: str, *, status: int) -> Response:
-        return self.render(
-            "refused.html.j2",
-            "/logbook",
-            self.frame(),
-            says=says,
-            back="/logbook",
-            waiting=False,
             status=status,
         )
 

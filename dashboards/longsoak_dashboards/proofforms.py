@@ -6,9 +6,6 @@ from importlib.metadata import version
 from threading import Lock
 from urllib.parse import quote, urlencode
 
-from starlette.concurrency import run_in_threadpool
-from starlette.exceptions import HTTPException
-from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -28,7 +25,7 @@ from longsoak.vocabulary.errors import LongsoakError, PhysicsError, RequestError
 from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import Form, form, from_another_site
+from longsoak_dashboards.forms import Form, Upload, form, upload
 from longsoak_dashboards.initials import INITIALS, RESISTOR, remember
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.pouring import litres_most, poured_of, poured_words
@@ -74,7 +71,7 @@ class ProofForms(ProofSheets):
         wrong = f"{error}. Nothing was kept." if isinstance(error, PhysicsError) else f"{error}"
         back = f"/proof/at/{quote(said['probe'], safe='')}" if said.get("probe") else "/proof"
         status = 400 if isinstance(error, PhysicsError | RequestError) else 503
-        return self.refused(wrong, back=back, status=status)
+        return self.refuse(wrong, status, back=back)
 
     @form
     def say_who(self, request: Request, said: Form) -> Response:
@@ -82,7 +79,7 @@ class ProofForms(ProofSheets):
         by, back = said.get("by", ""), own_path(said.get("back", "")) or "/proof"
         if not 1 <= len(by) <= LONGEST_INITIALS or not by.isprintable():
             wrong = f"Initials are 1 to {LONGEST_INITIALS} printable characters."
-            return self.refused(wrong, back=f"/proof/who?{urlencode({'back': back})}", status=400)
+            return self.refuse(wrong, 400, back=f"/proof/who?{urlencode({'back': back})}")
         return remember(RedirectResponse(back, status_code=303), INITIALS, by)
 
     @_asked
@@ -237,23 +234,19 @@ class ProofForms(ProofSheets):
         walk.keep(proof.name, Step.CARD, probe.name, note_card(card, probe, walk.rig))
         return _to(probe.name)
 
-    async def take_photo(self, request: Request) -> Response:
+    @upload(
+        largest=LARGEST + _ENVELOPE,
+        files=1,
+        fields=5,
+        too_large=f"A photo of up to {LARGEST / 1e6:g} MB is taken. Nothing was kept.",
+        unreadable="No photo came. Nothing was kept.",
+    )
+    def take_photo(self, request: Request, came: Upload) -> Response:
         """Keep the photo of a probe's seat, and say so on its card."""
-        if refusal := from_another_site(request):
-            return refusal
-        length = request.headers.get("content-length", "")
-        if not length.isdigit() or int(length) > LARGEST + _ENVELOPE:
-            wrong = f"A photo of up to {LARGEST / 1e6:g} MB is taken. Nothing was kept."
-            return self.refused(wrong, back="/proof", status=413)
-        try:
-            async with request.form(max_files=1, max_fields=5) as fields:
-                photo, name = fields.get("photo"), str(fields.get("probe", ""))
-                content = b"" if photo is None or isinstance(photo, str) else await photo.read()
-        except (HTTPException, MultiPartException):  # as the first, within an application
-            content, name = b"", ""
+        content = b"".join(photo.file.read() for photo in came.files("photo"))
         if not content:
-            return self.refused("No photo came. Nothing was kept.", back="/proof", status=400)
-        return await run_in_threadpool(self._keep_photo, request, name, content)
+            return self.refuse("No photo came. Nothing was kept.", 400)
+        return self._keep_photo(request, came.said.get("probe", ""), content)
 
     def _keep_photo(self, request: Request, name: str, content: bytes) -> Response:
         try:

@@ -19,6 +19,7 @@ from longsoak.store.requests import LONGEST_INITIALS
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe
+from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.guards import with_style
 from longsoak_dashboards.initials import RESISTOR, by_of
@@ -36,6 +37,8 @@ _AHEAD_MS = 60_000  # a pass may carry a time a little ahead of a look
 
 class ProofSheets(Sheets):
     """What is looked at while walking along the channels."""
+
+    first = "/proof"
 
     def __init__(self, source: Source, looks: Looks) -> None:
         super().__init__(source)
@@ -67,7 +70,7 @@ class ProofSheets(Sheets):
         if proof is None:
             return RedirectResponse("/proof", status_code=303)
         if probe is None:
-            return self.refused("There is no such channel to prove.", back="/proof", status=404)
+            return self.refuse("There is no such channel to prove.", 404)
         page = proof_view.at_page(
             book, proof, probe, self.looks.under_way, self.looks.failed, now_ms=now_ms()
         )
@@ -92,7 +95,7 @@ class ProofSheets(Sheets):
         book = self.book()
         probe = probe_of(request.path_params["name"], book)
         if probe is None or book.under_way is None:
-            return self.refused("No card can be written now.", back="/proof", status=404)
+            return self.refuse("No card can be written now.", 404)
         return self.show_card(request, book, probe, said=None, wrong="")
 
     def show_card(
@@ -144,21 +147,9 @@ class ProofSheets(Sheets):
         """A photo that is kept."""
         found = photo_at(self.source.record.folder, request.path_params["name"])
         if found is None:
-            return self.refused("There is no such photo.", back="/proof", status=404)
+            return self.refuse("There is no such photo.", 404)
         path, media = found
         return FileResponse(path, media_type=media)
-
-    def refused(self, says: str, *, back: str, status: int) -> Response:
-        """What could not be done, and the way back."""
-        return self.render(
-            "refused.html.j2",
-            "/proof",
-            self.frame(),
-            says=says,
-            back=back,
-            waiting=False,
-            status=status,
-        )
 
     def book(self) -> Book:
         """All proofs, by the rig that is measured."""
@@ -246,7 +237,7 @@ class ProofSheets(Sheets):
     ) -> Response:
         """A sheet that asks who reads it first."""
         by = by_of(request)
-        if not by:
+        if not by and visit().may_change:  # who only reads takes no step
             query = f"?{request.url.query}" if request.url.query else ""
             return self._ask_who(request, back=own_path(f"{request.url.path}{query}"))
         heading = self.source.heading(now_ms=now_ms())

@@ -1,7 +1,7 @@
 """What every sheet has: its frame, and the calm page where there is nothing to show yet."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import cache, wraps
 from pathlib import Path
 from typing import TypeVar
 
@@ -11,7 +11,9 @@ from starlette.responses import HTMLResponse, Response
 
 from longsoak.core.wording import day_words, time_words
 from longsoak.vocabulary.errors import StoreError
+from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.formtags import FormTags
 from longsoak_dashboards.source import Heading, NotYet, Source, unread
 from longsoak_dashboards.view.sentences import moment
 
@@ -28,15 +30,10 @@ Handler = Callable[[Pages, Request], Response]
 class Sheets:
     """Some sheets of one rig. Handlers run in threads; each reads the record afresh."""
 
+    first = "/"  # the address they begin at
+
     def __init__(self, source: Source) -> None:
         self.source = source
-        self._templates = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(HERE / "templates"),
-            autoescape=True,
-            undefined=jinja2.StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
 
     def frame(self) -> Heading | None:
         """What the title block of a sheet without readings shows; None where there is nothing."""
@@ -66,10 +63,34 @@ class Sheets:
                 else "nothing read yet",
                 "version": _version_words(heading),
             }
-        html = self._templates.get_template(template).render(
-            **head, sheets=SHEETS, path=path, **shown
-        )
+        html = _templates().get_template(template).render(**head, sheets=SHEETS, path=path, **shown)
         return HTMLResponse(html, status_code=status)
+
+    def refuse(self, says: str, status: int, *, back: str = "") -> Response:
+        """Why something was not done, and the way back: `back`, or the first sheet of these."""
+        return self.render(
+            "refused.html.j2",
+            self.first,
+            self.frame() if visit().role else None,  # it names the rig
+            says=says,
+            back=back or self.first,
+            waiting=False,
+            status=status,
+        )
+
+
+@cache
+def _templates() -> jinja2.Environment:
+    templates = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=[FormTags],
+    )
+    templates.globals["visit"] = visit
+    return templates
 
 
 def _version_words(heading: Heading) -> str:

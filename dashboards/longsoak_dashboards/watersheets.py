@@ -23,6 +23,7 @@ from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.logbook import SERVICE, LogbookEntry
 from longsoak.vocabulary.rig import Reservoir, Rig
+from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.events import News
 from longsoak_dashboards.forms import Form, form, once_number, waited_ms
@@ -76,7 +77,8 @@ class WaterSheets(Sheets):
 
     def live(self, request: Request) -> Response:
         """What to do at the can, a few times a second."""
-        since_ms, by = _since(request), by_of(request)
+        since_ms = _since(request)
+        by = by_of(request) if visit().may_change else ""  # it asks for a closer look
         if since_ms is None:
             return PlainTextResponse("No top-up is under way.\n", status_code=404)
         news: News = request.app.state.news
