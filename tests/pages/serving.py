@@ -48,10 +48,10 @@ class Served:
         """POST bytes as they are."""
         return self._ask(path, body, {n.replace("_", "-"): v for n, v in headers.items()})
 
-    def open(self, path: str) -> HTTPResponse:
+    def open(self, path: str, **headers: str) -> HTTPResponse:
         """An answer to read from as it comes."""
         connection = HTTPConnection(urllib.parse.urlsplit(self.address).netloc, timeout=20)
-        connection.request("GET", path, headers={"Connection": "close"})
+        connection.request("GET", path, headers={"Connection": "close", **headers})
         return connection.getresponse()
 
     def _ask(self, path: str, body: bytes | None, headers: Mapping[str, str]) -> Answer:
@@ -63,10 +63,10 @@ class Served:
 
 
 @contextmanager
-def serve(rig_file: Path, *, port: int = 0) -> Iterator[Served]:
+def serve(rig_file: Path, *options: str | Path, port: int = 0) -> Iterator[Served]:
     """Run `longsoak pages` on a port, any that is free by default, and end it."""
     process = subprocess.Popen(
-        [COMMAND, "pages", rig_file, "--port", str(port)],
+        [COMMAND, "pages", rig_file, "--port", str(port), *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -20,6 +20,7 @@ from longsoak.store.files import RECORD
 from longsoak.store.requests import ask
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
+from pages.callers import Caller
 from pages.pagerig import Kept, change, keep
 from pages.serving import Served, now_ms, serve
 from processes import COMMAND, longsoak
@@ -257,23 +258,19 @@ def test_the_name_in_the_rig_files_page_is_answered(kept: Kept, served: Served) 
     assert served.get("/", Host="Rig.Example:8460").status == 200
     assert served.get("/", Host="other.rig.example").status == 421
     raise_overfill(kept)
-    sent = served.post(
-        "/alarms/acknowledge",
-        {"key": OVERFILL, "by": "mk"},
-        Host="rig.example",
-        Origin="http://rig.example",
-    )
-    assert sent.status == 303
+    browser = Caller(served)
+    browser.get("/alarms")
+    form = {"key": OVERFILL, "by": "mk", "token": browser.token()}
+    said = "; ".join(f"{name}={value}" for name, value in browser.cookies.items())
+    own = {"Host": "rig.example", "Origin": "http://rig.example", "Cookie": said}
+    assert served.post("/alarms/acknowledge", form, **own).status == 303
 
 
 def test_a_form_sent_from_the_sheet_itself_is_taken(kept: Kept, served: Served) -> None:
     raise_overfill(kept)
-    answer = served.post(
-        "/alarms/acknowledge",
-        {"key": OVERFILL, "by": "mk"},
-        Origin=served.address,
-        Sec_Fetch_Site="same-origin",
-    )
+    browser = Caller(served)
+    browser.get("/alarms")
+    answer = browser.post("/alarms/acknowledge", {"key": OVERFILL, "by": "mk"})
     assert answer.status == 303
 
 

@@ -27,6 +27,11 @@ Rest = Callable[[float], object]
 @click.command(epilog="Example: longsoak watch --broker broker.local --prefix longsoak/render-pair")
 @click.argument("rig_file", required=False, type=a_path)
 @click.option("--pages", metavar="URL", help="Where the rig's pages are, as a browser is told.")
+@click.option(
+    "--pages-password-file",
+    type=a_path,
+    help="The file that holds a password of the pages; the one for reading is enough.",
+)
 @click.option("--broker", metavar="HOST[:PORT]", help="Where its MQTT broker is.")
 @click.option("--prefix", help="The first part of its topics.")
 @click.option("--user", help="A user of the broker.")
@@ -56,6 +61,7 @@ Rest = Callable[[float], object]
 def watch(
     rig_file: Path | None,
     pages: str | None,
+    pages_password_file: Path | None,
     broker: str | None,
     prefix: str | None,
     user: str | None,
@@ -87,7 +93,8 @@ def watch(
             raise click.UsageError("--broker needs --prefix, the first part of the topics.")
         password = secret(password_file)
         brokers.append(broker_of(broker, prefix, user, password, tls=tls, ca_file=ca_file))
-    sources: list[Source] = [_of_pages(url, ca_file, clock, rest) for url in urls]
+    own = secret(pages_password_file)
+    sources: list[Source] = [_of_pages(url, ca_file, own, clock, rest) for url in urls]
     sources += [one.hearing(clock) for one in brokers]
     sources += [] if record is None else [_of_record(record, clock, rest)]
     if not sources:
@@ -130,12 +137,14 @@ def _show(
     sys.stdout.flush()
 
 
-def _of_pages(url: str, ca_file: Path | None, clock: Clock, rest: Rest) -> Source:
+def _of_pages(
+    url: str, ca_file: Path | None, password: str | None, clock: Clock, rest: Rest
+) -> Source:
     if not url.startswith(("http://", "https://")):
         raise click.UsageError(
             f"{url!r} is no web address. Write for example http://shop-pi.local:8460/"
         )
-    ask = partial(ask_pages, url, ca_file=ca_file)
+    ask = partial(ask_pages, url, ca_file=ca_file, password=password)
     return Asked(f"The pages at {url}", ask, clock=clock, rest=rest)
 
 

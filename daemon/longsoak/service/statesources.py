@@ -109,7 +109,7 @@ class Asked:
         """Nothing is held."""
 
 
-def ask_pages(url: str, *, ca_file: Path | None) -> Told:
+def ask_pages(url: str, *, ca_file: Path | None, password: str | None = None) -> Told:
     """The state that a rig's pages give.
 
     Raises
@@ -119,7 +119,7 @@ def ask_pages(url: str, *, ca_file: Path | None) -> Told:
     """
     address = f"{url.rstrip('/')}/state.json"
     try:
-        return told_of(json.loads(get(address, ca_file=ca_file)), fresh=True)
+        return told_of(json.loads(get(address, ca_file=ca_file, password=password)), fresh=True)
     except NoAnswerError as error:
         raise NoStateError(What.UNREACHABLE, f"The pages tell nothing: {error}.") from error
     except ValueError as error:

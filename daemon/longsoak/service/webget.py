@@ -4,6 +4,8 @@ import http.client
 import ssl
 import urllib.error
 import urllib.request
+from base64 import b64encode
+from http import HTTPStatus
 from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -24,6 +26,7 @@ def get(
     url: str,
     *,
     ca_file: Path | None = None,
+    password: str | None = None,
     patience: float = PATIENCE,
     most: int = LARGEST,
 ) -> bytes:
@@ -35,6 +38,8 @@ def get(
         ``http://`` or ``https://``.
     ca_file : Path or None
         The authority that signed the server's certificate, PEM; None is the system's own.
+    password : str or None
+        Sent by HTTP Basic (RFC 7617, from memory), and never on to where a redirect leads.
     patience : float
         Longest wait for a part of the answer, s.
     most : int
@@ -53,12 +58,18 @@ def get(
         request = urllib.request.Request(  # noqa: S310 - checked to be a web address
             url, headers={"User-Agent": f"longsoak/{version('longsoak')}"}
         )
+        if password is not None:
+            said = b64encode(f"longsoak:{password}".encode()).decode()
+            request.add_unredirected_header("Authorization", f"Basic {said}")
         with urllib.request.urlopen(  # noqa: S310 - as above
             request, timeout=patience, context=_context(url, ca_file)
         ) as answer:
             found: bytes = answer.read(most)
     except urllib.error.HTTPError as error:
         with error:
+            if error.code == HTTPStatus.UNAUTHORIZED:
+                how = "asks for a password" if password is None else "does not take this password"
+                raise NoAnswerError(f"{host} {how}") from error
             raise NoAnswerError(f"{host} answered {error.code} {error.reason}") from error
     except (OSError, http.client.HTTPException, ValueError) as error:
         raise NoAnswerError(f"{host} {_why(error)}") from error

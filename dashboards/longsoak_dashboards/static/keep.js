@@ -1,7 +1,7 @@
-// Keeps what was written on a phone without a signal: an entry waits in the browser, over closing
-// and opening it again, and is sent as soon as the rig answers. What becomes of it is told beside
-// the form, where the thumb is, and at the top of the sheet. Without this script a form is sent the
-// ordinary way, or not at all.
+// Keeps what was written on a phone without a signal, or by somebody who was logged out meanwhile:
+// an entry waits in the browser, over closing and opening it again, and is sent as soon as the rig
+// takes it. What becomes of it is told beside the form, where the thumb is, and at the top of the
+// sheet. Without this script a form is sent the ordinary way, or not at all.
 
 const PATIENCE = 8000; // ms for one attempt
 const AGAIN = 5000; // ms between two attempts
@@ -12,6 +12,7 @@ const LOOKS = 15; // looks, one a second, at what becomes of an entry that was s
 const SHOWN = 20000; // ms that the word about a sent entry stays in view wherever one scrolls to
 
 let sending = false;
+let out = false; // whether nobody is logged in who could change something
 let sentAt = 0; // ms
 let sent = []; // what became of entries sent while this page was open: { form, words, look }
 const said = new Map(); // by form, what is told beside it in place of what waits
@@ -45,14 +46,27 @@ async function inStore(mode, act) {
 
 const all = () => inStore("readonly", (store) => store.getAll());
 
+// What a form has to bring along now; nothing if nobody is logged in. It throws without a signal.
+async function token() {
+  const answer = await fetch("/session.json", { cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
+  if (!answer.ok) throw new Error(`status ${answer.status}`);
+  const who = await answer.json();
+  out = !who.may_change;
+  return out ? null : who.token;
+}
+
+const LATER = [403, 408, 421, 429]; // and what the rig itself is to blame for
+
 // What one attempt comes to: taken, refused for good (with why), or not now.
 async function send(entry) {
   const waited = ["waited", String((Date.now() - entry.written) / 1000)];
-  const fields = [...entry.fields, waited];
   const plain = entry.enctype === "application/x-www-form-urlencoded";
   const body = plain ? new URLSearchParams() : new FormData();
-  for (const [name, value] of fields) body.append(name, value);
   try {
+    const fresh = await token(); // its own may be of another session
+    if (fresh === null) return { taken: false };
+    const fields = entry.fields.filter(([name]) => name !== "token");
+    for (const [name, value] of [...fields, waited, ["token", fresh]]) body.append(name, value);
     const answer = await fetch(entry.action, {
       method: "POST",
       body,
@@ -61,7 +75,7 @@ async function send(entry) {
     });
     // Where it was taken the answer leads to what becomes of it; without that it was taken as well.
     if (answer.redirected || answer.ok) return { taken: true, address: answer.url };
-    if (answer.status >= 500 || answer.status === 429 || answer.status === 421) return { taken: false };
+    if (answer.status >= 500 || LATER.includes(answer.status)) return { taken: false };
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const place = page.querySelector("#told") ?? page.querySelector(".lead") ?? page.body;
     const why = place.textContent.trim() || `status ${answer.status}`;
@@ -111,7 +125,14 @@ function tell(entries) {
   if (waiting.length) {
     const first = time(waiting[0].written);
     const many = waiting.length === 1 ? "One entry waits" : `${waiting.length} entries wait`;
-    place.append(`No signal. ${many} here, on this phone, since ${first}; sent as soon as the rig answers. `);
+    if (out) {
+      const way = document.createElement("a");
+      way.href = `/login?to=${encodeURIComponent(location.pathname + location.search)}`;
+      way.textContent = "Log in";
+      place.append(`Nobody is logged in. ${many} here, on this phone, since ${first}. `, way, " to have it sent. ");
+    } else {
+      place.append(`No signal. ${many} here, on this phone, since ${first}; sent as soon as the rig answers. `);
+    }
   }
   for (const entry of refused) {
     const drop = document.createElement("button");
@@ -133,6 +154,7 @@ function tell(entries) {
     const many = own.length === 1 ? "It waits" : `${own.length} from here wait`;
     const wrong = refused.some((entry) => entry.form === named(form));
     if (said.has(named(form))) beside(form, said.get(named(form)), true);
+    else if (own.length && out) beside(form, `Nobody is logged in. ${many} on this phone until somebody is.`);
     else if (own.length) beside(form, `No signal. ${many} on this phone, to be sent as soon as the rig answers.`);
     else if (wrong) beside(form, "What was written was refused: the top of this sheet says why.", true);
     else beside(form, last?.words ?? "", last?.look);
@@ -211,7 +233,7 @@ async function flush() {
 // Whether what was sent ends what this page is for.
 const ended = (entry) => [...document.querySelectorAll("form[data-keep=once]")].some((form) => named(form) === entry.form);
 
-const AWAY = ["once", "ago"]; // what differs each time the button is pressed
+const AWAY = ["once", "ago", "token"]; // what differs each time the button is pressed
 const plainly = ([name, value]) => [name, value instanceof File ? [value.name, value.size, value.lastModified] : value];
 const content = (fields) => JSON.stringify(fields.filter(([name]) => !AWAY.includes(name)).map(plainly));
 
@@ -268,8 +290,10 @@ document.addEventListener("submit", async (event) => {
   const fields = [...new FormData(form, event.submitter)];
   const slow = setTimeout(() => beside(form, "Asking the rig."), SLOW);
   try {
-    // Whether the rig answers at all; a form that it answers goes the ordinary way.
-    await fetch("/now.json", { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
+    // Whether the rig answers and takes it; a form that it takes goes the ordinary way.
+    const fresh = await token();
+    if (fresh === null) throw new Error("nobody is logged in");
+    for (const field of form.querySelectorAll("input[name=token]")) field.value = fresh;
     form.dataset.sure = "1";
     form.requestSubmit(event.submitter ?? undefined);
   } catch {
