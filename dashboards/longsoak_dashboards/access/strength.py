@@ -12,9 +12,9 @@ from longsoak_dashboards.access.passwords import LONGEST, plain
 
 SHORTEST = 15  # characters
 # Guesses. All logins that `limits` lets through in a year come to some millions.
-_FEWEST = 1e8
+_FEWEST = 1e9
 _LOOKED_AT = 72  # characters; zxcvbn takes no more, and none that long is common
-_HOW = "Three or four words that have nothing to do with each other are easy to type on a phone."
+_HOW = "Four words that have nothing to do with each other are easy to type on a phone."
 
 
 def why_refused(password: str, *, names: Sequence[str]) -> str | None:
