@@ -45,6 +45,7 @@ from longsoak_dashboards.view.waterentries import FIELDS, entry_of, litres_said
 
 LOOKS_EVERY = 0.4  # s between two words to a page that guides
 LONGEST = 4 * 3_600_000  # ms of one top-up; a page left open for longer guides nobody
+_AHEAD_MS = 60_000  # by which a clock may have been set back since it began
 
 
 class WaterSheets(Sheets):
@@ -240,7 +241,14 @@ class WaterSheets(Sheets):
 
 
 def _since(request: Request) -> int | None:
-    return _number(request.query_params.get("since", ""))
+    """When the top-up began that an address speaks of, ms; None for one that is long over.
+
+    A made-up beginning months ago would have all readings since then gone through.
+    """
+    since_ms = _number(request.query_params.get("since", ""))
+    if since_ms is None or not -_AHEAD_MS <= now_ms() - since_ms <= LONGEST:
+        return None
+    return since_ms
 
 
 def _number(words: str) -> int | None:

@@ -74,7 +74,7 @@ def serve(rig_file: Path, *options: str | Path, port: int = 0) -> Iterator[Serve
     try:
         assert process.stdout is not None
         line = process.stdout.readline()
-        found = re.search(r"http://\S+(?=/)", line)
+        found = re.search(r"https?://\S+(?=/)", line)
         assert found, line + process.stdout.read()
         yield Served(process, found[0])
     finally:
