@@ -101,7 +101,8 @@ class Visit:
         return self.asks and self.session.role is not Role.NOBODY
 
 
-_visit: ContextVar[Visit] = ContextVar("visit")
+_STRANGER = Visit(Role.NOBODY, Session("", Role.NOBODY, 0, 0, ""), "", asks=True)
+_visit: ContextVar[Visit] = ContextVar("visit", default=_STRANGER)
 
 
 def visit() -> Visit:

@@ -129,7 +129,7 @@ function tell(entries) {
       const way = document.createElement("a");
       way.href = `/login?to=${encodeURIComponent(location.pathname + location.search)}`;
       way.textContent = "Log in";
-      place.append(`Nobody is logged in. ${many} here, on this phone, since ${first}. `, way, " to have it sent. ");
+      place.append(`Nobody is logged in who may change something. ${many} here, on this phone, since ${first}. `, way, " to have it sent. ");
     } else {
       place.append(`No signal. ${many} here, on this phone, since ${first}; sent as soon as the rig answers. `);
     }
@@ -154,7 +154,7 @@ function tell(entries) {
     const many = own.length === 1 ? "It waits" : `${own.length} from here wait`;
     const wrong = refused.some((entry) => entry.form === named(form));
     if (said.has(named(form))) beside(form, said.get(named(form)), true);
-    else if (own.length && out) beside(form, `Nobody is logged in. ${many} on this phone until somebody is.`);
+    else if (own.length && out) beside(form, `Nobody is logged in who may change something. ${many} on this phone until somebody is.`);
     else if (own.length) beside(form, `No signal. ${many} on this phone, to be sent as soon as the rig answers.`);
     else if (wrong) beside(form, "What was written was refused: the top of this sheet says why.", true);
     else beside(form, last?.words ?? "", last?.look);

@@ -89,7 +89,8 @@ async function refresh() {
   try {
     // A sheet shown as the answer to a form has no address of its own to fetch.
     const place = location.pathname.startsWith("/alarms/") ? "/alarms" : location.href;
-    const answer = await fetch(place, { cache: "no-store" });
+    // As a sheet: whoever may not see it any more is led to the login sheet.
+    const answer = await fetch(place, { cache: "no-store", headers: { Accept: "text/html" } });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (page.querySelector("main") && !busy()) {
       swap(page);
@@ -124,7 +125,10 @@ function listen() {
   });
   stream.addEventListener("error", () => {
     if (state === "live" || state === "as it was when opened") say(`not connected since ${time()}`);
-    if (stream.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
+    if (stream.readyState !== EventSource.CLOSED) return;
+    // It was refused: whoever was logged out meanwhile is shown the login sheet.
+    later(TEST_AGAIN);
+    setTimeout(listen, 2000);
   });
   addEventListener("pagehide", () => stream.close());
   addEventListener("pageshow", (event) => {
