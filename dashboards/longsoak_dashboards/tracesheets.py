@@ -124,10 +124,9 @@ class TraceSheets(Sheets):
     def around(self, request: Request) -> Response:
         """What lies around readings within a time: contacts, what they set aside, the logbook."""
         heading = self.source.heading(now_ms=now_ms())
-        asked = view.understand(
-            request.query_params, heading.rig, first_ms=None, end_ms=heading.now_ms
-        )
-        span = span_between(asked.since_ms, asked.until_ms, first_ms=None, end_ms=_end(heading))
+        first, end = self.source.record.first_utc_ms(), _end(heading)
+        asked = view.understand(request.query_params, heading.rig, first_ms=first, end_ms=end)
+        span = span_between(asked.since_ms, asked.until_ms, first_ms=first, end_ms=end)
         around = self._around(heading.rig, span, now_ms=heading.now_ms)
         told = self._notes(heading.rig, span, now_ms=heading.now_ms)
         return JSONResponse(

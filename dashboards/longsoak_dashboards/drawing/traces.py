@@ -49,7 +49,7 @@ def draw_panel(panel: Panel, span: Span, gaps: Sequence[Gap], *, width_ms: int) 
     )  # fmt: skip
     return tag(
         "svg", *parts, drawn, *shapes, *_ticks(panel, frame), *beside(panel, frame, ends),
-        width="100%", height=panel.height, role="img", aria_label=panel.label,
+        width="100%", height=panel.height, overflow="visible", role="img", aria_label=panel.label,
     )  # fmt: skip
 
 
@@ -70,7 +70,15 @@ def draw_axis(
         part = (at - span.since_ms) / span.length_ms
         parts.append(tag("svg", mark, text, x=percent(part), overflow="visible"))
     height = 46 if notes else 26
-    return tag("svg", *parts, cls="axis", width="100%", height=height, aria_hidden="true")
+    return tag(
+        "svg",
+        *parts,
+        cls="axis",
+        width="100%",
+        height=height,
+        overflow="visible",
+        aria_hidden="true",
+    )
 
 
 def draw_swatch(style: int) -> Markup:

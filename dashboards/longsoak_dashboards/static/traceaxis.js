@@ -3,7 +3,7 @@
 import { ticksOf, utcWords, zoneWords, timeWords } from "./tracetime.js";
 
 const APART = 44; // px between two marks, so that a thumb hits one
-const TICK = 74; // px that a tick and its words take
+const TICK = 56; // px that a tick and its words take
 
 const SVG = "http://www.w3.org/2000/svg";
 

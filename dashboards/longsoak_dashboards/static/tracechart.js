@@ -160,7 +160,7 @@ export class Chart {
     const line = this.panel.lines[i];
     const unit = point?.level == null ? "" : line.unit;
     const flag = point && point.flag !== 1 ? `, ${WORDS[point.flag]}` : "";
-    return `${line.name} ${[valueWords(point, this.panel), unit, spreadWords(point, this.panel)].filter(Boolean).join(" ")}${flag}`;
+    return `${line.name}: ${[valueWords(point, this.panel), unit, spreadWords(point, this.panel)].filter(Boolean).join(" ")}${flag}`;
   }
 
   // What it shows, for whoever can't see it.

@@ -3,8 +3,7 @@
 import { FAIL, LINE, MISSING, NOT_EVALUATED, SUSPECT, inLines, spread } from "./tracedata.js";
 
 const DASHES = [[], [6, 3], [1.5, 2.5], [9, 3, 2, 3], [14, 4], [4, 3, 1, 3, 1, 3]];
-const SHAPE_EVERY = 0.06; // of the width, between two shapes of one line
-const CARET_EVERY = 0.07;
+const SHAPE_EVERY = 40; // px between two shapes of one line
 const GAP_WORDS = 120; // px that the words of a gap take
 const NARROWEST = 0.004; // of the width: a gap that is drawn
 
@@ -210,21 +209,21 @@ function stroke({ ctx, pen, x, y }, run, line, dash) {
 
 // Flag shapes along a line, thinned out; carets where it lies beyond its curve.
 function shapes(frame, line) {
-  const { ctx, pen, x, y, width, height } = frame;
+  const { ctx, pen, x, y, height } = frame;
   const last = { [SUSPECT]: -Infinity, [FAIL]: -Infinity, [MISSING]: -Infinity };
   for (const p of line.points) {
     if (p.t < frame.min || p.t > frame.max || !(p.flag in last)) continue;
     // A point with a value of its own isn't marked for a single bad poll among them.
     if (p.level !== null && p.flag !== SUSPECT) continue;
     const at = x(p.t);
-    if (at - last[p.flag] < SHAPE_EVERY * width) continue;
+    if (at - last[p.flag] < SHAPE_EVERY) continue;
     last[p.flag] = at;
     mark(ctx, pen, p.flag, at, p.level === null ? height - 9 : Math.max(y(p.level) - 11, 8));
   }
   let caret = -Infinity;
   for (const p of line.runs.flat()) {
     const at = x(p.t);
-    if (!p.bound || at - caret < CARET_EVERY * width) continue;
+    if (!p.bound || at - caret < SHAPE_EVERY) continue;
     caret = at;
     const sign = p.bound === "at least" ? -1 : 1;
     const top = y(p.level);

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak.core.logbookwords import speaks_of_ms, subject_words
-from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.logbook import NOTE, THE_RIG, LogbookEntry
 from longsoak_dashboards.view.sentences import counted, when
 from longsoak_dashboards.view.span import Span
 
@@ -17,13 +17,12 @@ _LONGEST = 160  # characters of an entry; all of it is in the logbook
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """An entry: when it speaks of (UTC ms), what it is in words, and where it is read."""
+    """An entry: when it speaks of (UTC ms), what kind it is of and about, and where it is read."""
 
     number: int
     at_ms: int
     when: Markup
-    kind: str
-    about: str
+    of: str
     by: str
     says: str
     address: str
@@ -67,7 +66,7 @@ def as_document(note: Note) -> dict[str, object]:
     return {
         "number": note.number,
         "at": note.at_ms,
-        "words": ", ".join(filter(None, (note.kind, note.about, note.says))),
+        "words": ", ".join(filter(None, (note.of, note.says))),
         "address": note.address,
     }
 
@@ -75,14 +74,17 @@ def as_document(note: Note) -> dict[str, object]:
 def _note(entry: LogbookEntry, *, now_ms: int) -> Note:
     at = speaks_of_ms(entry)
     many = len(entry.photos)
-    photos = f" with {counted(many, 'photo', 'photos')}" if many else ""
+    said = (
+        "" if entry.kind == NOTE else entry.kind,
+        "" if entry.subject == THE_RIG else subject_words(entry.subject),
+        counted(many, "photo", "photos") if many else "",
+    )
     says = " ".join(entry.says.split())
     return Note(
         number=entry.number,
         at_ms=at,
         when=when(at, now_ms=now_ms),
-        kind=f"{entry.kind}{photos}",
-        about=subject_words(entry.subject),
+        of=", ".join(filter(None, said)),
         by=entry.by,
         says=says if len(says) <= _LONGEST else f"{says[: _LONGEST - 1]}\u2026",
         address=f"/logbook?upto={entry.number}#entry-{entry.number}",

@@ -263,7 +263,8 @@ def _scale(kind: Kind, lines: Sequence[Line], declared: Sequence[Limit]) -> Scal
     for line in lines:
         for bucket in line.buckets:
             if bucket.low is not None and bucket.high is not None:
-                spare = 2 * (bucket.uncertainty or 0.0)
+                bounded = bucket.wetter or bucket.drier  # it has no band
+                spare = 0.0 if bounded else 2 * (bucket.uncertainty or 0.0)
                 values += [bucket.low - spare, bucket.high + spare]
     values += [limit.value for limit in declared if limit.always]
     if values:
