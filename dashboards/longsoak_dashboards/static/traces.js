@@ -27,15 +27,11 @@ class Traces {
     this.trail = [];
     this.notes = [];
     this.pointed = null;
-    this.active = null; // the chart that keys are for
+    this.words = ""; // what was said of it
     this.fetched = 0;
     this.asked = 0;
     this.charts = plan.panels.map((panel, i) => new Chart(panel, i, this));
-    for (const chart of this.charts) {
-      reach(chart.root, this.#hands(chart));
-      // It is also taken out and put in again where the sheet was fetched anew.
-      chart.root.addEventListener("blur", () => chart.root.isConnected && this.leave());
-    }
+    for (const chart of this.charts) reach(chart.root, this.#hands(chart));
   }
 
   // Put the charts into the sheet as it is now: it may have been fetched anew.
@@ -58,7 +54,8 @@ class Traces {
     this.#still();
     this.#told();
     this.#tables();
-    if (this.pointed !== null) this.point(this.pointed);
+    for (const chart of this.charts) chart.cursor(this.pointed);
+    this.#say(this.words);
   }
 
   redraw() {
@@ -178,6 +175,7 @@ class Traces {
   }
 
   #say(words) {
+    this.words = words;
     const place = document.querySelector("#said");
     if (place.textContent !== words) place.textContent = words;
   }
@@ -265,7 +263,7 @@ class Traces {
     document.querySelector("#stack").dataset.raw = readings.raw;
     this.#draw();
     this.#tables();
-    if (this.pointed !== null) for (const chart of this.charts) chart.cursor(this.pointed);
+    for (const chart of this.charts) chart.cursor(this.pointed);
   }
 
   // The record has grown: go on to now, if that is where the drawing ends.
