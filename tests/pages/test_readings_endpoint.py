@@ -212,7 +212,7 @@ def test_without_a_record_it_says_what_to_start(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("text", "iso"),
-    [  # RFC 3339, section 5.8: its own examples.
+    [  # RFC 3339, section 5.8: its own examples, from memory.
         ("1985-04-12T23:20:50.52Z", "1985-04-12T23:20:50.520Z"),
         ("1996-12-19T16:39:57-08:00", "1996-12-20T00:39:57.000Z"),
         ("1937-01-01T12:00:27.87+00:20", "1937-01-01T11:40:27.870Z"),
