@@ -1,7 +1,7 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Collection, Mapping, Sequence
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import anyio.to_thread
@@ -23,13 +23,13 @@ from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
 from longsoak.store import requests
-from longsoak.store.buckets import Bucket
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards.access.door import Door
 from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
+from longsoak_dashboards.api.readings import Readings
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
@@ -40,15 +40,16 @@ from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.sheets import HERE, Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
-from longsoak_dashboards.view import panels, standing
-from longsoak_dashboards.view import traces as trace_view
+from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
+from longsoak_dashboards.view import panels
 from longsoak_dashboards.view.health import health_page
 from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
-from longsoak_dashboards.view.traces import Span
+from longsoak_dashboards.view.span import end_of, span_of
+from longsoak_dashboards.view.traces import shows_asides
 from longsoak_dashboards.watersheets import WaterSheets
 
 # One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are a few
@@ -61,6 +62,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
     water, login = WaterSheets(source), LoginSheets(source, access)
+    traces, readings = TraceSheets(source), Readings(source)
 
     def declared() -> str | None:
         try:
@@ -79,7 +81,10 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     return Starlette(
         routes=[
             Route("/", pages.section),
-            Route("/traces", pages.traces),
+            Route("/traces", traces.traces),
+            Route("/traces/picture.svg", traces.picture),
+            Route("/traces/around.json", traces.around),
+            Route("/api/1/readings", readings.readings),
             Route("/water", water.water),
             Route("/water/begin", water.begin, methods=["POST"]),
             Route("/water/live", water.live),
@@ -153,49 +158,6 @@ class Pages(Sheets):
         )
 
     @sheet
-    def traces(self, request: Request) -> Response:
-        """The traces sheet."""
-        snapshot = self.source.snapshot(now_ms=now_ms())
-        rig, now, first = snapshot.rig, snapshot.now_ms, snapshot.first_ms
-        end, stored = (
-            trace_view.end_of(last_ms=snapshot.last_ms, now_ms=now),
-            self.source.record.gaps(),
-        )
-        asked = trace_view.understand(request.query_params, rig, first_ms=first, end_ms=end)
-        span = trace_view.span_of(asked.hours, first_ms=first, end_ms=end, gaps=stored)
-        plans = trace_view.panels(asked, rig)
-        gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
-        reduced = self.source.reduced(
-            [probe.name for plan in plans for probe in plan.probes],
-            since_ms=span.since_ms,
-            until_ms=span.until_ms,
-            buckets=panels.BUCKETS,
-            aside=asked.aside,
-        )
-        left_out = () if asked.aside else self._left_out(reduced, span)
-        asides = self.source.asides(rig, now_ms=now)
-        now_marks = marks(rig, snapshot.readings, last_good_ms=snapshot.last_good_ms, now_ms=now)
-        by_name = {mark.probe.name: mark for mark in now_marks}
-        return self.render(
-            "traces.html.j2",
-            "/traces",
-            snapshot,
-            lead=trace_view.lead(asked, plans),
-            not_set=standing.unset_sentence(first_ms=first, now_ms=now),
-            not_recording=standing.recording_sentence(rig, last_ms=snapshot.last_ms, now_ms=now),
-            gap=standing.gap_sentence(snapshot.last_gap, now_ms=now),
-            choices=trace_view.choices(asked, rig, has_asides=bool(asides)),
-            panels=panels.draw_panels(
-                plans, rig, by_name, reduced, span=span, gaps=gaps, left_out=left_out
-            ),
-            axis=draw_axis(span, time_ticks(span.since_ms, span.until_ms)),
-            has_pins=asked.what == "pins",
-            cautions=cautions(rig) if asked.what == "pins" else (),
-            # A narrower bucket than the time since the last look would show nothing new.
-            every=min(300, max(1, round((span.until_ms - span.since_ms) / 1000 / panels.BUCKETS))),
-        )
-
-    @sheet
     def health(self, request: Request) -> Response:
         """The health sheet: which readings can be believed."""
         heading = self.source.heading(now_ms=now_ms())
@@ -222,24 +184,25 @@ class Pages(Sheets):
         if name not in by_name:
             return self.no_probe(name, rig)
         mark = by_name[name]
-        end, stored = (
-            trace_view.end_of(last_ms=snapshot.last_ms, now_ms=now),
-            self.source.record.gaps(),
-        )
+        end, stored = end_of(last_ms=snapshot.last_ms, now_ms=now), self.source.record.gaps()
         week, whole = (
-            trace_view.span_of(hours, first_ms=snapshot.first_ms, end_ms=end, gaps=stored)
+            span_of(hours, first_ms=snapshot.first_ms, end_ms=end, gaps=stored)
             for hours in ("168", "all")
         )
         span = max(week, whole, key=lambda span: span.since_ms)
-        plans = [plan_of(mark.probe)]
-        shown = trace_view.shows_asides(request.query_params)
+        shown = shows_asides(request.query_params)
         reduced = self.source.reduced(
             [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS, aside=shown
         )
-        gaps = panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span)
-        left_out = () if shown else self._left_out(reduced, span)
         (panel,) = panels.draw_panels(
-            plans, rig, by_name, reduced, span=span, gaps=gaps, left_out=left_out
+            [plan_of(mark.probe)],
+            rig,
+            by_name,
+            reduced,
+            span=span,
+            gaps=panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span),
+            left_out=() if shown else left_out(self.source, reduced, span),
+            around=around_of(self.source, rig, span, now_ms=now),
         )
         book = Book(self.source.record.proof_entries(), rig)
         return self.render(
@@ -263,14 +226,6 @@ class Pages(Sheets):
             rule=RULE,
             cautions=cautions(rig) if mark.probe.kind is Kind.PINS else (),
         )
-
-    def _left_out(self, reduced: Mapping[str, Sequence[Bucket]], span: Span) -> Collection[str]:
-        """The probes of which all that was measured is set aside."""
-        bare = [name for name, row in reduced.items() if not panels.has_values(row)]
-        whole = self.source.reduced(
-            bare, since_ms=span.since_ms, until_ms=span.until_ms, buckets=panels.BUCKETS
-        )
-        return {name for name, row in whole.items() if panels.has_values(row)}
 
     def no_probe(self, name: str, rig: Rig) -> Response:
         """What a label leads to whose probe is not in the rig file any more."""

@@ -52,19 +52,26 @@ class Sheets:
         **shown: object,
     ) -> HTMLResponse:
         """One sheet as HTML."""
-        head: dict[str, object] = {"rig": None, "read": "", "read_short": "", "version": ""}
-        if heading is not None:
-            last = heading.last_ms
-            head = {
-                "rig": heading.rig,
-                "read": time_words(last) if last is not None else "nothing yet",
-                "read_short": f"read {moment(last, now_ms=heading.now_ms)} UTC"
-                if last is not None
-                else "nothing read yet",
-                "version": _version_words(heading),
-            }
-        html = _templates().get_template(template).render(**head, sheets=SHEETS, path=path, **shown)
+        html = self.text(template, **self.head(heading), sheets=SHEETS, path=path, **shown)
         return HTMLResponse(html, status_code=status)
+
+    def text(self, template: str, **shown: object) -> str:
+        """What a template makes of what is shown."""
+        return _templates().get_template(template).render(**shown)
+
+    def head(self, heading: Heading | None) -> dict[str, object]:
+        """What the title block tells: the rig, when it was read, its rig file."""
+        if heading is None:
+            return {"rig": None, "read": "", "read_short": "", "version": ""}
+        last = heading.last_ms
+        return {
+            "rig": heading.rig,
+            "read": time_words(last) if last is not None else "nothing yet",
+            "read_short": f"read {moment(last, now_ms=heading.now_ms)} UTC"
+            if last is not None
+            else "nothing read yet",
+            "version": _version_words(heading),
+        }
 
     def refuse(self, says: str, status: int, *, back: str = "") -> Response:
         """Why something was not done, and the way back: `back`, or the first sheet of these."""

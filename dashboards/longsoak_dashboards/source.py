@@ -3,8 +3,9 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
-from longsoak.core.handflags import flag_at, flags_of, laid_over
+from longsoak.core.handflags import as_flagged, flag_at, flags_of, laid_over
 from longsoak.service.clock import SystemClock
 from longsoak.service.recordstate import state_of_record
 from longsoak.store.aside import damaged
@@ -72,6 +73,13 @@ class Snapshot(Heading):
     last_good_ms: Mapping[str, int | None]
     alarms: Mapping[str, StoredChange]
     last_gap: RunGap | None
+
+
+class Reduced(NamedTuple):
+    """Readings by probe, reduced to intervals of `width_ms`."""
+
+    width_ms: int
+    rows: Mapping[str, Sequence[Bucket]]
 
 
 def parse_rig(text: str) -> Rig:
@@ -235,10 +243,10 @@ class Source:
         until_ms: int,
         buckets: int,
         aside: bool = True,
-    ) -> Mapping[str, Sequence[Bucket]]:
+    ) -> Reduced:
         """Readings as far as there are any, `until_ms` included; see `Record.reduced`.
 
-        Left out are times that somebody flagged as a fail: no reading that fails is drawn. What a
+        Times that somebody flagged as a fail have no value: no reading that fails is drawn. What a
         contact set aside is suspect, or left out where `aside` is false.
 
         Raises
@@ -246,20 +254,34 @@ class Source:
         StoreError
             The record can't be read.
         """
-        found = self.record.reduced(
+        width_ms, found = self.record.intervals(
             probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
         )
+        own = self._flags_of(probes, now_ms=until_ms)
+        rows = {name: list(_as_flagged(row, own[name], aside=aside)) for name, row in found.items()}
+        return Reduced(width_ms, rows)
+
+    def readings(
+        self, probes: Sequence[str], *, since_ms: int, until_ms: int, aside: bool = True
+    ) -> Iterator[list[Reading]]:
+        """Single readings as `reduced` has them, `until_ms` included; see `Record.readings`.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        own = self._flags_of(probes, now_ms=until_ms)
+        for some in self.record.readings(probes, since_ms=since_ms, until_ms=until_ms + 1):
+            shown = [as_flagged(reading, own[reading.probe]) for reading in some]
+            yield [r for r in shown if aside or r.reason is not Reason.SET_ASIDE]
+
+    def _flags_of(self, probes: Sequence[str], *, now_ms: int) -> dict[str, list[HandFlag]]:
+        """What lies over the readings of each of `probes`."""
         rig, _ = self.rig()
-        over = self.over(rig, now_ms=until_ms)
-        counts = [f for f in over if f.flag is Flag.FAIL or f.reason is Reason.SET_ASIDE]
-        if not counts:
-            return found
-        # Whoever passed readings by hand has looked at them: their flags go before.
+        over = self.over(rig, now_ms=now_ms)
         own = {probe.name: flags_of(over, probe) for probe in rig.probes}
-        return {
-            name: list(_as_flagged(row, own.get(name, ()), aside=aside))
-            for name, row in found.items()
-        }
+        return {name: own.get(name, []) for name in probes}
 
     def _last_good(self, readings: Mapping[str, Reading], *, now_ms: int) -> dict[str, int | None]:
         """For each probe that is missing now, when it last gave a value; nearest hours first."""
@@ -278,13 +300,17 @@ class Source:
 def _as_flagged(
     row: Sequence[Bucket], flags: Sequence[HandFlag], *, aside: bool
 ) -> Iterator[Bucket]:
-    """What may be drawn of one probe's readings."""
+    """One probe's reduced readings with what lies over them at the beginning of each interval."""
     for bucket in row:
         flag = flag_at(flags, bucket.utc_ms)
-        if flag is None or flag.flag is Flag.PASS:
+        if flag is None or (bucket.worst is Flag.MISSING and bucket.low is None):
             yield bucket
         elif flag.reason is Reason.SET_ASIDE:
             if aside:
                 yield bucket._replace(worst=max(bucket.worst, Flag.SUSPECT))
-        elif flag.flag is not Flag.FAIL:
+        elif flag.flag is Flag.FAIL:
+            yield Bucket(bucket.utc_ms, None, None, None, None, bucket.readings, Flag.FAIL)
+        elif bucket.low is not None:  # whoever passed readings by hand has looked at them
+            yield bucket._replace(worst=flag.flag)
+        else:
             yield bucket

@@ -238,8 +238,10 @@ def test_flow_and_pump_current_are_shown_elsewhere_and_traced_with_the_water(
                 row = page.locator(".elsewhere li").filter(has_text=place)
                 expect(row.filter(has_text=name).first).to_contain_text(value)
             page.goto("/traces?what=water")
+            page.emulate_media(media="print")  # on a screen they are drawn on a canvas
             for words in ("runs from 0.4", "runs from 0.3"):
                 expect(page.locator("svg").get_by_text(words)).to_be_visible()
+            page.emulate_media(media="screen")
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
             assert page.evaluate(SMALLEST_LETTERING)[0] >= LEAST_LETTERING - 0.01
             shot(page, f"pump-traces-{size}")

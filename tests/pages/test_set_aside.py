@@ -5,6 +5,7 @@ import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import quote, urlencode
 
 import frictionless
 import pandas as pd
@@ -14,6 +15,7 @@ from playwright.sync_api import Browser
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
+from longsoak.core.wording import rfc3339
 from longsoak.store.reader import Record
 from longsoak.store.water import KeptWater, WaterMemory
 from longsoak.vocabulary.flags import Flag, Reason
@@ -115,6 +117,39 @@ def test_traces_have_a_choice_where_anything_is_set_aside(wetted: Kept, pages: S
     assert "aside=without" in html
     without = pages.get("/traces?what=pins&height=60&hours=24&aside=without").text
     assert len(drawn(without)) < len(drawn(html))
+
+
+@pytest.mark.parametrize("points", [20, 5000])
+def test_readings_for_programs_are_suspect_or_left_out(
+    wetted: Kept, pages: Served, points: int
+) -> None:
+    low, _ = probes(wetted)
+    times = [("from", rfc3339(now_ms() - DAY_MS)), ("to", rfc3339(now_ms()))]
+    query = urlencode([("probe", low), ("points", points), *times])
+    whole = json.loads(pages.get(f"/api/1/readings?{query}").text)["probes"][0]
+    without = json.loads(pages.get(f"/api/1/readings?{query}&aside=without").text)["probes"][0]
+    spoiled = [t for t, flag in zip(whole["time_ms"], whole["flag"], strict=True) if flag == 3]
+    assert spoiled
+    assert not set(spoiled) & set(without["time_ms"])
+    assert set(whole["time_ms"]) - set(spoiled) == set(without["time_ms"])
+    text = pages.get(f"/api/1/readings?probe={quote(low)}&points=all&format=csv").text
+    reasons = {row["reason"] for row in csv.DictReader(text.splitlines()) if row["flag"] == "3"}
+    assert reasons == {SPOILED}
+
+
+def test_contacts_and_what_they_set_aside_lie_around_a_drawing(wetted: Kept, pages: Served) -> None:
+    low, high = probes(wetted)
+    around = json.loads(pages.get("/traces/around.json").text)
+    (window,) = around["contacts"]
+    assert window["words"] == "contact 1"
+    assert around["asides"][low][0][0] == window["from"]
+    assert high not in around["asides"]
+    html = pages.get("/traces?what=pins&height=60&hours=24").text
+    assert html.count('class="contact" fill="url(#h-contact)" x=') == 3  # one a depth
+    assert 'class="aside"' in html
+    assert 'id="h-contact"' in html
+    before = pages.get("/traces?what=pins&height=60&from=2026-01-01T00:00&to=2026-01-02T00:00").text
+    assert 'class="contact"' not in before
 
 
 def test_a_plot_of_which_all_is_set_aside_says_so_in_place_of_an_axis_of_nothing(

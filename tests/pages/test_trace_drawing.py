@@ -5,19 +5,24 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from starlette.datastructures import QueryParams
 
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Kind, Rig
-from longsoak_dashboards.drawing.traces import Gap, Line, Panel, draw_panel
+from longsoak_dashboards.drawing.panel import Gap, Line, Panel
+from longsoak_dashboards.drawing.traces import draw_panel
+from longsoak_dashboards.source import Reduced
 from longsoak_dashboards.view import traces
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.panels import draw_panels
+from longsoak_dashboards.view.plans import MOST_LINES, PanelPlan
 from longsoak_dashboards.view.scales import Scale, time_ticks, value_scale
+from longsoak_dashboards.view.span import Span
 from pages.pagerig import DAY_MS, NOW_MS, Bays, make_rig
 from pinkinds import rig_of
 
-SPAN = traces.Span(NOW_MS - 300_000, NOW_MS)
+SPAN = Span(NOW_MS - 300_000, NOW_MS)
 HOUR = 3_600_000
 EVERY = 1000  # ms, so that a bucket is a reading
 
@@ -35,7 +40,7 @@ def beyond(number: int, end: float, *, wetter: bool) -> Bucket:
 def draw(buckets: list[Bucket], gaps: tuple[Gap, ...] = ()) -> str:
     line = Line("a bay", tuple(buckets), patience_ms=3 * EVERY)
     panel = Panel("a panel", (line,), Scale(10, 30, (10, 20, 30)), ("10", "20", "30"), "%")
-    return str(draw_panel(panel, SPAN, gaps, buckets=300))
+    return str(draw_panel(panel, SPAN, gaps, width_ms=EVERY))
 
 
 def strokes(svg: str, cls: str) -> list[str]:
@@ -135,13 +140,13 @@ def test_a_scale_ends_on_round_figures_round_what_is_measured() -> None:
 def test_an_address_that_makes_no_sense_becomes_what_serves_most() -> None:
     rig = make_rig()
     asked = traces.understand(
-        {"what": "gas", "bay": "x", "height": "nan", "hours": "-1"},
+        QueryParams({"what": "gas", "bay": "x", "height": "nan", "hours": "-1"}),
         rig,
         first_ms=NOW_MS - HOUR,
         end_ms=NOW_MS,
     )
     assert asked == traces.Asked("pins", None, 60.0, "all")
-    long = traces.understand({}, rig, first_ms=NOW_MS - 90 * DAY_MS, end_ms=NOW_MS)
+    long = traces.understand(QueryParams(), rig, first_ms=NOW_MS - 90 * DAY_MS, end_ms=NOW_MS)
     assert long.hours == "720"
 
 
@@ -176,7 +181,7 @@ def test_flow_and_pump_current_stand_with_the_water_and_the_least_they_run_from(
         plans,
         rig,
         {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
-        {probe.name: [] for probe in rig.probes},
+        Reduced(EVERY, {probe.name: [] for probe in rig.probes}),
         span=SPAN,
         gaps=(),
     )
@@ -187,7 +192,7 @@ def test_flow_and_pump_current_stand_with_the_water_and_the_least_they_run_from(
 
 def test_a_rig_with_only_a_pump_still_has_its_water_sheet() -> None:
     rig = make_rig(Bays(reservoir=False, pump=True))
-    asked = traces.understand({"what": "water"}, rig, first_ms=NOW_MS, end_ms=NOW_MS)
+    asked = traces.understand(QueryParams({"what": "water"}), rig, first_ms=NOW_MS, end_ms=NOW_MS)
     assert asked.what == "water"
     assert [plan.kind for plan in traces.panels(asked, rig)] == [Kind.FLOW, Kind.PUMP_CURRENT]
 
@@ -201,7 +206,7 @@ def test_where_a_panel_holds_several_kinds_each_line_says_its_own() -> None:
         plans,
         rig,
         {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
-        {probe.name: [] for probe in rig.probes},
+        Reduced(EVERY, {probe.name: [] for probe in rig.probes}),
         span=SPAN,
         gaps=(),
     )
@@ -230,7 +235,7 @@ def warm(count: int, *, bays: int = 2, depths: int = 3) -> Rig:
     return replace(rig, probes=found)
 
 
-def air(rig: Rig) -> tuple[traces.PanelPlan, ...]:
+def air(rig: Rig) -> tuple[PanelPlan, ...]:
     return traces.panels(traces.Asked("air", None, None, "24"), rig)
 
 
@@ -241,7 +246,7 @@ def test_no_panel_holds_more_lines_than_can_be_told_apart(
 ) -> None:
     rig = warm(count, bays=bays, depths=depths)
     plans = air(rig)
-    assert max(len(plan.probes) for plan in plans) <= traces.MOST_LINES
+    assert max(len(plan.probes) for plan in plans) <= MOST_LINES
     names = [p.name for plan in plans for p in plan.probes]
     assert sorted(names) == sorted(p.name for p in rig.probes)  # each once, none left out
     assert len({(plan.title, plan.note) for plan in plans}) == len(plans)
@@ -249,14 +254,13 @@ def test_no_panel_holds_more_lines_than_can_be_told_apart(
         plans,
         rig,
         {m.probe.name: m for m in marks(rig, {}, last_good_ms={}, now_ms=NOW_MS)},
-        {p.name: [bucket(n, 20.0) for n in range(9)] for p in rig.probes},
+        Reduced(EVERY, {p.name: [bucket(n, 20.0) for n in range(9)] for p in rig.probes}),
         span=SPAN,
         gaps=(),
     )
     for panel in drawn:
         styles = re.findall(r'class="trace (t\d)"', str(panel.svg))
         assert len(set(styles)) == len(styles) == len(panel.lines)
-        assert panel.many == (len(panel.lines) > 3)
 
 
 def test_many_thermometers_are_parted_by_bay_then_by_depth_then_in_turn() -> None:

@@ -19,7 +19,7 @@ from longsoak.store.packing import unpack
 from longsoak.store.proofrequests import as_content
 from longsoak.store.recordfile import RecordFile, identity
 from longsoak.store.scans import Scans, readings_of
-from longsoak.store.summarised import HOUR_MS, Look, made_from
+from longsoak.store.summarised import HOUR_MS, Look, made_from, snapped
 from longsoak.store.timeline import runs_of, shift_of, spans, spans_of, stretches
 from longsoak.vocabulary.alarm import StoredChange
 from longsoak.vocabulary.errors import StoreError
@@ -176,6 +176,12 @@ class Record(RecordFile):
         range of any length reads a bounded number of rows. While they are not added up yet, or
         are made again, intervals are as asked for.
         """
+        return self.intervals(probes, since_ms=since_ms, until_ms=until_ms, buckets=buckets)[1]
+
+    def intervals(
+        self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
+    ) -> tuple[int, dict[str, list[Bucket]]]:
+        """How long the intervals of `reduced` are, ms, and what it gives."""
         width = max(1, -(-(until_ms - since_ms) // buckets))
         with self._look() as (db, scans):
             every = stretches(db, scans)
@@ -183,12 +189,32 @@ class Record(RecordFile):
             if width >= HOUR_MS or sum(s.last - s.first for s in within) > _MOST_SCANS:
                 look = Look(self.folder, made_from(db, scans), scans, every)
                 if (found := look.reduced(probes, since_ms, until_ms, width)) is not None:
-                    return found
+                    return snapped(width), found
             reduction = Reduction(since_ms=since_ms, width_ms=width)
             for first, last, shift, _ in within:
                 for piece in scans.pieces(probes, first, last, raw=False):
                     reduction.take(piece.probe, piece.utc_ms, piece.column, shift_ms=shift)
-        return {probe: reduction.buckets(probe) for probe in probes}
+        return width, {probe: reduction.buckets(probe) for probe in probes}
+
+    def readings(
+        self, probes: Collection[str], *, since_ms: int, until_ms: int
+    ) -> Iterator[list[Reading]]:
+        """The same as `series` of several probes, some thousand scans at a time, by their time.
+
+        Each look is a transaction of its own: however slowly they are taken, no log grows
+        meanwhile, and a record of any length takes the same memory.
+        """
+        with self._look() as (db, scans):
+            every = spans(db, scans, since_ms, until_ms)
+        for span in every:
+            for first in range(span.first, span.last + 1, _CHUNK):
+                found: list[Reading] = []
+                with self._look() as (_, scans):
+                    last = min(first + _CHUNK - 1, span.last)
+                    for piece in scans.pieces(probes, first, last, raw=True):
+                        found += readings_of(piece, scans.layouts, shift_ms=span.shift_ms)
+                found.sort(key=_by_time)
+                yield found
 
     def last_values(self, probes: Sequence[str], *, since_ms: int, until_ms: int) -> dict[str, int]:
         """When, within ``since_ms <= utc_ms < until_ms``, each probe gave its last value, UTC ms.
@@ -352,6 +378,10 @@ class Record(RecordFile):
             finally:
                 if scans.derived is not None:
                     scans.derived.close()
+
+
+def _by_time(reading: Reading) -> int:
+    return reading.utc_ms
 
 
 @contextmanager

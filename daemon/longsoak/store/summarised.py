@@ -50,9 +50,9 @@ class Look:
 
         None if nothing is added up, or nothing that still holds.
         """
-        hours = DAY_HOURS if width_ms >= _DAYS_FROM else 1
-        unit = hours * HOUR_MS
-        width = -(-width_ms // unit)
+        unit = _unit(width_ms)
+        hours = unit // HOUR_MS
+        width = snapped(width_ms) // unit
         base, first, end = since_ms // unit, -(-since_ms // unit), until_ms // unit
         found = self._cells(
             probes, first_hour=first * hours, last_hour=end * hours - 1, days=hours > 1
@@ -108,6 +108,16 @@ class Look:
                 return position, _read(db, probes, first_hour, last_hour, days=days)
         except (sqlite3.Error, StoreError):
             return None  # the record itself has it all
+
+
+def snapped(width_ms: int) -> int:
+    """How long intervals are that were to be `width_ms` long, where sums are read."""
+    unit = _unit(width_ms)
+    return -(-width_ms // unit) * unit
+
+
+def _unit(width_ms: int) -> int:
+    return HOUR_MS * (DAY_HOURS if width_ms >= _DAYS_FROM else 1)
 
 
 def made_from(record: sqlite3.Connection, scans: Scans) -> str:

@@ -30,3 +30,8 @@ def number(value: str | float) -> str:
 def path(*steps: str | float) -> str:
     """Path data from letters and figures: ``path("M", 0, 0, "H", 12.5)``."""
     return " ".join(number(step) for step in steps)
+
+
+def percent(part: float) -> str:
+    """A part of the width, for an attribute."""
+    return f"{number(100 * part)}%"

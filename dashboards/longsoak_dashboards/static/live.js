@@ -120,7 +120,10 @@ function listen() {
   stream.addEventListener("open", () => say("live"));
   stream.addEventListener("record", () => {
     // The first event tells what this page already shows, unless the connection was made anew.
-    if (!first) later(TEST_AGAIN);
+    if (!first) {
+      document.dispatchEvent(new Event("news"));
+      later(TEST_AGAIN);
+    }
     first = false;
   });
   stream.addEventListener("error", () => {

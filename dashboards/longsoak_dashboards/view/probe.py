@@ -20,9 +20,9 @@ from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.plans import PanelPlan
 from longsoak_dashboards.view.sentences import moment
 from longsoak_dashboards.view.steps import StepRow, step_rows
-from longsoak_dashboards.view.traces import PanelPlan
 
 _SHOWN = {
     "drilled": "drilled, mm",

@@ -14,7 +14,7 @@ from longsoak_dashboards.drawing.sheet import lay_out
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.marks import Mark, marks
-from longsoak_dashboards.view.traces import KINDS_OF
+from longsoak_dashboards.view.plans import KINDS_OF
 
 _WHAT = {kind: what for what, kinds in KINDS_OF.items() for kind in kinds}
 _FLAG_ORDER = (

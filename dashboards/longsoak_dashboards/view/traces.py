@@ -1,16 +1,25 @@
-"""The traces sheet: what to draw, of which probes, over which time."""
+"""The traces sheet: what its address asks for, and the links from there to other views."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from urllib.parse import urlencode
 
-from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.rig import PUMP, Kind, Probe, Rig
-from longsoak_dashboards.view.sentences import capital
+from starlette.datastructures import QueryParams
 
-HOUR_MS = 3_600_000
-_SHORTEST_ALL_MS = 2 * 60_000
-MOST_LINES = 6  # in one panel: there are as many strokes that can be told apart
+from longsoak.core.wording import meant_words, rfc3339, time_words
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+from longsoak_dashboards.moments import time_of_form
+from longsoak_dashboards.view.plans import (
+    DEPTH,
+    HEIGHT,
+    KINDS_OF,
+    TOGETHER,
+    PanelPlan,
+    panels_of,
+)
+from longsoak_dashboards.view.sentences import capital, counted, moment
+from longsoak_dashboards.view.span import HOUR_MS, RANGES, Span
+
 WHATS = {
     "pins": "pins",
     "air": "air and wood",
@@ -18,33 +27,35 @@ WHATS = {
     "reference": "reference",
     "polarisation": "polarisation",
 }
-KINDS_OF: Mapping[str, tuple[Kind, ...]] = {
-    "pins": (Kind.PINS,),
-    "air": (Kind.TEMPERATURE, Kind.HUMIDITY),
-    "water": (Kind.LEVEL, Kind.FLOAT, *PUMP, Kind.SCALE, Kind.CONDUCTIVITY, Kind.PH, Kind.BUTTON),
-    "reference": (Kind.REFERENCE,),
-    "polarisation": (Kind.POLARISATION,),
-}
+BYS = {DEPTH: "by depth", HEIGHT: "by height", TOGETHER: "together"}
 WITH, WITHOUT = "with", "without"  # what a contact set aside
-RANGES: dict[str, str] = {
-    "1": "1 h",
-    "6": "6 h",
-    "24": "1 day",
-    "168": "7 days",
-    "720": "30 days",
-    "all": "all",
-}
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the address asks for, after anything it can't mean has been set aside."""
+    """What the address asks for, after anything it can't mean has been set aside.
+
+    Either `probes` are named, or `what` says which with `bay` and `height` or, where pins stand
+    by their height, `depth`. `since_ms` or `until_ms` (UTC) go before `hours`. `wrong` is what to
+    say of the rest.
+    """
 
     what: str
     bay: str | None
     height: float | None
     hours: str
     aside: bool = True  # whether what a contact set aside is drawn
+    by: str = DEPTH
+    depth: float | None = None
+    probes: tuple[str, ...] = ()
+    since_ms: int | None = None
+    until_ms: int | None = None
+    wrong: tuple[str, ...] = field(default=(), compare=False)
+
+    @property
+    def has_times(self) -> bool:
+        """Whether it says from when or to when."""
+        return self.since_ms is not None or self.until_ms is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,280 +67,207 @@ class Choice:
     chosen: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
-    """The time shown, UTC, ms since 1970."""
-
-    since_ms: int
-    until_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class PanelPlan:
-    """One of the small multiples before its readings are fetched."""
-
-    title: str
-    note: str
-    kind: Kind
-    probes: tuple[Probe, ...]
-
-
-def understand(query: Mapping[str, str], rig: Rig, *, first_ms: int | None, end_ms: int) -> Asked:
+def understand(query: QueryParams, rig: Rig, *, first_ms: int | None, end_ms: int) -> Asked:
     """Read the address; what it doesn't say, or says wrongly, becomes what serves most."""
+    wrong: list[str] = []
     what = query.get("what", "pins")
     if what not in WHATS or not _of(rig, what):
         what = next((w for w in WHATS if _of(rig, w)), "pins")
-    bay = query.get("bay")
+    bay: str | None = query.get("bay", "")
     if bay not in {b.name for b in rig.specimen.bays}:
         bay = None
-    height: float | None
-    try:
-        height = float(query.get("height", ""))
-    except ValueError:
-        height = None
-    known = heights(rig, bay)
-    if height not in known:
-        height = known[0] if known else None
+    by = query.get("by", DEPTH)
+    by = by if by in BYS else DEPTH
+    pins = what == "pins"
     hours = query.get("hours", "")
     if hours not in RANGES:
         lasts = end_ms - (first_ms if first_ms is not None else end_ms)
         hours = "all" if lasts < 720 * HOUR_MS else "720"
-    return Asked(what, bay, height if what == "pins" else None, hours, shows_asides(query))
+    since, until = (_time(query.get(name, ""), name, wrong) for name in ("from", "to"))
+    if (end_ms if until is None else until) <= (since or 0):
+        wrong.append("The time from is not before the time to, so both are left out.")
+        since = until = None
+    return Asked(
+        what,
+        bay,
+        _one_of(query.get("height", ""), heights(rig, bay)) if pins and by != HEIGHT else None,
+        hours,
+        shows_asides(query),
+        by,
+        _one_of(query.get("depth", ""), depths(rig, bay)) if pins and by == HEIGHT else None,
+        _named(query.getlist("probe"), rig, wrong),
+        since,
+        until,
+        tuple(wrong),
+    )
 
 
-def shows_asides(query: Mapping[str, str]) -> bool:
+def _time(text: str, name: str, wrong: list[str]) -> int | None:
+    found = time_of_form(text) if text else None
+    if text and found is None:
+        wrong.append(
+            f"The time {name} can't be read: {text[:40]!r}. Write it as 2026-09-23T12:00, in UTC."
+        )
+    return found
+
+
+def _named(names: Sequence[str], rig: Rig, wrong: list[str]) -> tuple[str, ...]:
+    known = [probe.name for probe in rig.probes]
+    strange = [name for name in names if name not in known]
+    if strange:
+        near = meant_words(strange[0], known)
+        wrong.append(" ".join(filter(None, (f"There is no probe {strange[0][:60]!r}.", near))))
+    return tuple(name for name in known if name in names)
+
+
+def _one_of(text: str, known: Sequence[float]) -> float | None:
+    try:
+        found = float(text)
+    except ValueError:
+        found = float("nan")
+    return found if found in known else next(iter(known), None)
+
+
+def shows_asides(query: QueryParams) -> bool:
     """Whether readings that a contact with the water set aside are drawn."""
-    return query.get("aside") != WITHOUT
-
-
-def end_of(*, last_ms: int | None, now_ms: int) -> int:
-    """Where the time shown ends: now, or at the last reading if the clock was set back past it."""
-    return now_ms if last_ms is None else max(now_ms, last_ms)
-
-
-def span_of(hours: str, *, first_ms: int | None, end_ms: int, gaps: Sequence[RunGap] = ()) -> Span:
-    """The time one of `RANGES` covers up to `end_ms`.
-
-    Where the first reading is dated later than that, this boot does not know the time yet: then
-    all is what was read since the first of `gaps` after which the clock stood back.
-    """
-    if hours == "all":
-        first = end_ms if first_ms is None else first_ms
-        if first > end_ms:
-            first = min((g.to_utc_ms for g in gaps if g.to_utc_ms <= end_ms), default=end_ms)
-        return Span(min(first, end_ms - _SHORTEST_ALL_MS), end_ms)
-    return Span(end_ms - int(hours) * HOUR_MS, end_ms)
+    return query.get("aside", WITH) != WITHOUT
 
 
 def heights(rig: Rig, bay: str | None) -> tuple[float, ...]:
     """Heights that pins sit at, the lowest first: there the water comes first."""
-    return tuple(
-        sorted(
-            {
-                p.height
-                for p in rig.probes
-                if p.kind is Kind.PINS and p.height is not None and bay in (None, p.bay)
-            }
-        )
-    )
+    return tuple(sorted({p.height for p in _pins(rig, bay) if p.height is not None}))
+
+
+def depths(rig: Rig, bay: str | None) -> tuple[float, ...]:
+    """Depths that pins sit at, from the wet face on."""
+    return tuple(sorted({p.depth for p in _pins(rig, bay) if p.depth is not None}))
+
+
+def _pins(rig: Rig, bay: str | None) -> list[Probe]:
+    return [p for p in rig.probes if p.kind is Kind.PINS and bay in (None, p.bay)]
 
 
 def choices(
     asked: Asked, rig: Rig, *, has_asides: bool = False
 ) -> tuple[tuple[str, tuple[Choice, ...]], ...]:
     """The rows of links above the drawings; a row with one choice is left out."""
-    rows = [
-        (
-            "What",
-            [_choice(asked, words, what=what) for what, words in WHATS.items() if _of(rig, what)],
-        )
-    ]
-    if asked.what == "pins":
-        rows.append(
-            ("Height", [_choice(asked, f"{h:g} mm", height=h) for h in heights(rig, asked.bay)])
-        )
-    if asked.what == "pins" and len(rig.specimen.bays) > 1:
+    whats = [replace(asked, what=what, probes=()) for what in WHATS if _of(rig, what)]
+    rows = [("What", [_choice(asked, WHATS[each.what], each) for each in whats])]
+    pins = asked.what == "pins" and not asked.probes
+    if pins and asked.by == HEIGHT:
+        deep = [(f"{d:g} mm", replace(asked, depth=d)) for d in depths(rig, asked.bay)]
+        rows.append(("Depth", [_choice(asked, *each) for each in deep]))
+    elif pins:
+        high = [(f"{h:g} mm", replace(asked, height=h)) for h in heights(rig, asked.bay)]
+        rows.append(("Height", [_choice(asked, *each) for each in high]))
+    if pins and len(rig.specimen.bays) > 1:
         every = "both bays" if len(rig.specimen.bays) == 2 else "all bays"
+        bays = [(every, None), *((b.name, b.name) for b in rig.specimen.bays)]
         rows.append(
-            (
-                "Bay",
-                [
-                    _choice(asked, every, bay=None),
-                    *(_choice(asked, b.name, bay=b.name) for b in rig.specimen.bays),
-                ],
-            )
+            ("Bay", [_choice(asked, words, replace(asked, bay=bay)) for words, bay in bays])
         )
-    rows.append(("Time", [_choice(asked, words, hours=hours) for hours, words in RANGES.items()]))
+    if pins or any(p.kind is Kind.PINS for p in shown(asked, rig)):
+        parted = [(words, _parted(asked, by, rig)) for by, words in BYS.items()]
+        rows.append(("Drawn", [_choice(asked, *each) for each in parted]))
+    times = [
+        (words, replace(asked, hours=hours, since_ms=None, until_ms=None))
+        for hours, words in RANGES.items()
+    ]
+    rows.append(("Time", [_choice(asked, *each) for each in times]))
     if has_asides:
+        ways = [("drawn thin", True), ("left out", False)]
         rows.append(
             (
                 "Set aside after a contact",
-                [
-                    _choice(asked, "drawn thin", aside=WITH),
-                    _choice(asked, "left out", aside=WITHOUT),
-                ],
+                [_choice(asked, words, replace(asked, aside=way)) for words, way in ways],
             )
         )
     return tuple((name, tuple(row)) for name, row in rows if len(row) > 1)
 
 
+def _parted(asked: Asked, by: str, rig: Rig) -> Asked:
+    """The same parted otherwise, which may be of another row of pins."""
+    if asked.probes or (by == HEIGHT) == (asked.by == HEIGHT):
+        return replace(asked, by=by)
+    if by == HEIGHT:
+        return replace(asked, by=by, height=None, depth=next(iter(depths(rig, asked.bay)), None))
+    return replace(asked, by=by, depth=None, height=next(iter(heights(rig, asked.bay)), None))
+
+
+def shown(asked: Asked, rig: Rig) -> list[Probe]:
+    """The probes that are asked for, in the order of the rig file."""
+    if asked.probes:
+        return [p for p in rig.probes if p.name in asked.probes]
+    if asked.what != "pins":
+        return [p for p in rig.probes if p.kind in KINDS_OF[asked.what]]
+    if asked.by == HEIGHT:
+        return [p for p in _pins(rig, asked.bay) if p.depth in (asked.depth, None)]
+    return [p for p in _pins(rig, asked.bay) if p.height in (asked.height, None)]
+
+
 def panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
     """The small multiples of a request."""
-    if asked.what == "pins":
-        return _pin_panels(asked, rig)
-    notes = {
-        Kind.TEMPERATURE: "°C",
-        Kind.HUMIDITY: "% RH",
-        Kind.LEVEL: "mm above the reservoir's floor",
-        Kind.FLOAT: "up or down",
-        Kind.BUTTON: "pressed or not",
-        Kind.FLOW: "L/min",
-        Kind.PUMP_CURRENT: "A",
-        Kind.POLARISATION: "mV, what the two polarities of a pair differ by",
-        Kind.SCALE: "kg",
-        Kind.CONDUCTIVITY: "µS/cm at 25 °C",
-        Kind.PH: "pH",
-        Kind.REFERENCE: "% off its nominal value",
-    }
-    found = []
-    for kind in KINDS_OF[asked.what]:
-        probes = tuple(p for p in rig.probes if p.kind is kind)
-        title = capital("references" if kind is Kind.REFERENCE else kind.value)
-        found += [
-            PanelPlan(title, f"{words}, {notes[kind]}" if words else notes[kind], kind, part)
-            for words, part in _parts(probes)
-        ]
-    return tuple(found)
+    return panels_of(shown(asked, rig), rig, by=asked.by, bay=asked.bay)
 
 
-def lead(asked: Asked, plans: Sequence[PanelPlan]) -> str:
+def lead(asked: Asked, plans: Sequence[PanelPlan], *, span: Span, now_ms: int) -> str:
     """What is shown, as a sentence."""
-    last = {"1": "hour", "24": "day"}.get(asked.hours, RANGES[asked.hours])
-    when = "since the first reading" if asked.hours == "all" else f"last {last}"
+    time = _time_words(asked, span, now_ms=now_ms)
+    if asked.probes:
+        many = counted(sum(len(plan.probes) for plan in plans), "probe", "probes")
+        return f"{capital(many)}, {time}, {BYS[asked.by]}."
     if asked.what != "pins":
-        return f"{capital(WHATS[asked.what])}, {when}."
+        return f"{capital(WHATS[asked.what])}, {time}."
+    if not plans:
+        return "There are no pins in this rig."
     where = f" {asked.height:g} mm above the underside" if asked.height is not None else ""
+    if asked.depth is not None:
+        where = f" {asked.depth:g} mm deep"
     bay = f" in {asked.bay}" if asked.bay else ""
-    return f"Pins{where}{bay}, {when}, by depth." if plans else "There are no pins in this rig."
+    return f"Pins{where}{bay}, {time}, {BYS[asked.by]}."
 
 
-def _pin_panels(asked: Asked, rig: Rig) -> tuple[PanelPlan, ...]:
-    pins = [
-        p
-        for p in rig.probes
-        if p.kind is Kind.PINS
-        and asked.bay in (None, p.bay)
-        and (p.height == asked.height or p.height is None)
-    ]
-    depths = sorted({p.depth for p in pins if p.depth is not None})
-    found = []
-    for depth in depths:
-        there = tuple(p for p in pins if p.depth == depth)
-        where = _layer_words(rig, asked.bay, depth)
-        found += _pin_parts(f"{depth:g} mm deep", where, there)
-    loose = tuple(p for p in pins if p.depth is None)
-    return (*found, *_pin_parts("no depth", "declared by place", loose))
+def _time_words(asked: Asked, span: Span, *, now_ms: int) -> str:
+    if asked.has_times:
+        since, until = (moment(ms, now_ms=now_ms) for ms in (span.since_ms, span.until_ms))
+        return f"{since} to {until} UTC" if asked.until_ms is not None else f"since {since} UTC"
+    if asked.hours == "all":
+        return "since the first reading"
+    return f"last {({'1': 'hour', '24': 'day'}).get(asked.hours, RANGES[asked.hours])}"
 
 
-def _pin_parts(title: str, where: str, probes: Sequence[Probe]) -> list[PanelPlan]:
-    return [
-        PanelPlan(title, ", ".join(filter(None, (words, where, _units(part)))), Kind.PINS, part)
-        for words, part in _parts(probes)
-    ]
+def address_of(asked: Asked, *, path: str = "/traces") -> str:
+    """The address that asks for this."""
+    pairs: list[tuple[str, str]] = [("probe", name) for name in asked.probes]
+    if not asked.probes:
+        pairs.append(("what", asked.what))
+        pairs += [("bay", asked.bay)] if asked.bay is not None else []
+        for name, length in (("height", asked.height), ("depth", asked.depth)):
+            pairs += [(name, f"{length:g}")] if length is not None else []
+    pairs += [("by", asked.by)] if asked.by != DEPTH else []
+    for name, at in (("from", asked.since_ms), ("to", asked.until_ms)):
+        pairs += [(name, rfc3339(at))] if at is not None else []
+    pairs += [] if asked.has_times else [("hours", asked.hours)]
+    pairs += [] if asked.aside else [("aside", WITHOUT)]
+    return f"{path}?{urlencode(pairs)}"
 
 
-def _parts(probes: Sequence[Probe]) -> list[tuple[str, tuple[Probe, ...]]]:
-    """Probes of one kind in panels of `MOST_LINES` at most, with what sets each panel apart.
-
-    By bay, in the rig file's order, and then by depth where that helps, else in turn.
-    """
-    if len(probes) <= MOST_LINES:
-        return [("", tuple(probes))] if probes else []
-    bays = list(dict.fromkeys(probe.bay for probe in probes))
-    deepest = float("inf")
-    in_order = sorted(
-        probes, key=lambda p: (bays.index(p.bay), deepest if p.depth is None else p.depth)
-    )
-    return _split(in_order, "", (_bay_words, _depth_words))
+def readings_address(names: Sequence[str], span: Span, *, aside: bool) -> str:
+    """Where every single reading of some probes over a time is read as CSV."""
+    pairs = [("probe", name) for name in names]
+    pairs += [("from", rfc3339(span.since_ms)), ("to", rfc3339(span.until_ms))]
+    pairs += [("format", "csv"), ("points", "all")]
+    return f"/api/1/readings?{urlencode(pairs + ([] if aside else [('aside', WITHOUT)]))}"
 
 
-def _split(
-    probes: list[Probe], words: str, ways: tuple[Callable[[Probe], str], ...]
-) -> list[tuple[str, tuple[Probe, ...]]]:
-    if len(probes) <= MOST_LINES:
-        return [(words, tuple(probes))]
-    if not ways:
-        count = -(-len(probes) // MOST_LINES)
-        size = -(-len(probes) // count)
-        return [
-            (
-                f"{words}, {i + 1} of {count}" if words else f"{i + 1} of {count}",
-                tuple(probes[i * size : (i + 1) * size]),
-            )
-            for i in range(count)
-        ]
-    way, *rest = ways
-    groups: dict[str, list[Probe]] = {}
-    for probe in probes:
-        groups.setdefault(way(probe), []).append(probe)
-    # One group is no split, and a panel for nearly each probe would be worse than any.
-    if not 1 < len(groups) <= len(probes) / 2:
-        return _split(probes, words, tuple(rest))
-    return [
-        part
-        for name, group in groups.items()
-        for part in _split(group, f"{words}, {name}" if words else name, tuple(rest))
-    ]
+def between_words(span: Span) -> str:
+    """The time drawn in full: "23 Sep 2026, 12:00:00 UTC to 24 Sep 2026, 12:00:00 UTC"."""
+    return f"{time_words(span.since_ms)} to {time_words(span.until_ms)}"
 
 
-def _bay_words(probe: Probe) -> str:
-    return probe.bay or "in no bay"
-
-
-def _depth_words(probe: Probe) -> str:
-    return "at no depth" if probe.depth is None else f"{probe.depth:g} mm deep"
-
-
-def _units(probes: Sequence[Probe]) -> str:
-    """What the values of a panel are of: "% WME", "% MC and % WME"."""
-    return " and ".join(dict.fromkeys(probe.unit_words for probe in probes))
-
-
-def _layer_words(rig: Rig, bay: str | None, depth: float) -> str:
-    said: list[str] = []
-    for each in rig.specimen.bays:
-        if bay not in (None, each.name):
-            continue
-        face = 0.0
-        for layer in each.layers:
-            if face <= depth < face + layer.thickness:
-                words = f"{layer.material}, {depth - face:g} mm in"
-                if words not in said:
-                    said.append(words)
-            face += layer.thickness
-    same_depth = {words.rpartition(", ")[2] for words in said}
-    if len(said) > 1 and len(same_depth) == 1:
-        materials = " or ".join(words.rpartition(", ")[0] for words in said)
-        return f"{materials}, {same_depth.pop()}"
-    return "; ".join(said)
+def _choice(asked: Asked, words: str, then: Asked) -> Choice:
+    return Choice(words, address_of(then), chosen=then == asked)
 
 
 def _of(rig: Rig, what: str) -> bool:
     return any(p.kind in KINDS_OF[what] for p in rig.probes)
-
-
-def _choice(asked: Asked, words: str, **change: str | float | None) -> Choice:
-    now: dict[str, str | float | None] = {
-        "what": asked.what,
-        "bay": asked.bay,
-        "height": asked.height,
-        "hours": asked.hours,
-        "aside": WITH if asked.aside else WITHOUT,
-    }
-    then = {**now, **change}
-    query = {
-        key: f"{value:g}" if isinstance(value, float) else value
-        for key, value in then.items()
-        if value is not None and (key, value) != ("aside", WITH)
-    }
-    return Choice(words, f"/traces?{urlencode(query)}", chosen=then == now)
