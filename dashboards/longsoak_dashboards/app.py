@@ -9,14 +9,8 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import (
-    FileResponse,
-    JSONResponse,
-    Response,
-    StreamingResponse,
-)
-from starlette.routing import Mount, Route
-from starlette.staticfiles import StaticFiles
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
 
 from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
@@ -27,15 +21,17 @@ from longsoak.store.buckets import Bucket
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.rig import Kind, Rig
+from longsoak_dashboards import static
 from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
-from longsoak_dashboards.sheets import HERE, Sheets, sheet
+from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import panels, standing
 from longsoak_dashboards.view import traces as trace_view
@@ -117,13 +113,14 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/now.json", pages.now),
             Route("/state.json", pages.state),
             Route("/events", _events),
-            Route("/favicon.ico", _icon),
-            Mount("/static", StaticFiles(directory=HERE / "static")),
+            Route("/favicon.ico", static.icon),
+            Route("/static/{name:path}", static.serve),
         ],
         exception_handlers={404: pages.not_found},
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),
+            Middleware(Compressed),
         ],
         lifespan=lifespan,
     )
@@ -293,11 +290,6 @@ class Pages(Sheets):
         return self.render(
             "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
         )
-
-
-async def _icon(request: Request) -> Response:
-    """What a browser asks for beside a document that names no icon, such as a certificate."""
-    return FileResponse(HERE / "static" / "icon.svg")
 
 
 async def _events(request: Request) -> Response:

@@ -1,7 +1,7 @@
 """What every sheet has: its frame, and the calm page where there is nothing to show yet."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import cache, wraps
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,6 +13,7 @@ from longsoak.core.wording import day_words, time_words
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import Heading, NotYet, Source, unread
+from longsoak_dashboards.static import address
 from longsoak_dashboards.view.sentences import moment
 
 SHEETS = (
@@ -30,13 +31,7 @@ class Sheets:
 
     def __init__(self, source: Source) -> None:
         self.source = source
-        self._templates = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(HERE / "templates"),
-            autoescape=True,
-            undefined=jinja2.StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
+        self._templates = _templates()
 
     def frame(self) -> Heading | None:
         """What the title block of a sheet without readings shows; None where there is nothing."""
@@ -70,6 +65,21 @@ class Sheets:
             **head, sheets=SHEETS, path=path, **shown
         )
         return HTMLResponse(html, status_code=status)
+
+
+@cache
+def _templates() -> jinja2.Environment:
+    """The templates of all sheets, each compiled once."""
+    found = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,  # or each sheet would ask the disk for the age of each of its parts
+    )
+    found.globals["static"] = address
+    return found
 
 
 def _version_words(heading: Heading) -> str:

@@ -132,17 +132,23 @@ def laid_over(
     """Readings by probe as flagged by hand; one that is missing stays so."""
     found = dict(readings)
     for probe in probes:
-        reading = readings.get(probe.name)
-        if reading is None or reading.flag is Flag.MISSING:
-            continue
-        by_hand = flag_at(flags_of(flags, probe), reading.utc_ms)
-        if by_hand is not None and by_hand.reason is Reason.SET_ASIDE and reading.flag is Flag.FAIL:
-            continue  # what water spoiled is no better for it
-        if by_hand is not None and by_hand.flag is not Flag.PASS:
-            found[probe.name] = replace(reading, flag=by_hand.flag, reason=by_hand.reason)
-        elif by_hand is not None:  # a bound stays one
-            found[probe.name] = replace(reading, flag=Flag.PASS)
+        if (reading := readings.get(probe.name)) is not None:
+            found[probe.name] = as_flagged(reading, flags_of(flags, probe))
     return found
+
+
+def as_flagged(reading: Reading, flags: Sequence[HandFlag]) -> Reading:
+    """A reading under the flags of its probe; one that is missing stays so."""
+    if reading.flag is Flag.MISSING:
+        return reading
+    by_hand = flag_at(flags, reading.utc_ms)
+    if by_hand is None:
+        return reading
+    if by_hand.reason is Reason.SET_ASIDE and reading.flag is Flag.FAIL:
+        return reading  # what water spoiled is no better for it
+    if by_hand.flag is Flag.PASS:
+        return replace(reading, flag=Flag.PASS)  # a bound stays one
+    return replace(reading, flag=by_hand.flag, reason=by_hand.reason)
 
 
 def not_judged(
