@@ -59,15 +59,21 @@ def whole(text: bytes) -> bytes:
 
 def takes_gzip(accepted: Iterable[str]) -> bool:
     """Whether the values of ``Accept-Encoding`` allow for gzip (RFC 9110, 12.5.3; from memory)."""
+    weights = weighed(accepted)
+    return weights.get("gzip", weights.get("*", 0.0)) > 0
+
+
+def weighed(accepted: Iterable[str]) -> dict[str, float]:
+    """What the values of a header such as ``Accept`` name, in lower case, each with its weight."""
     weights: dict[str, float] = {}
     for each in ",".join(accepted).split(","):
-        coding, *more = (part.strip().lower() for part in each.split(";"))
+        named, *more = (part.strip().lower() for part in each.split(";"))
         weight = next((part[2:] for part in more if part.startswith("q=")), "1")
         try:
-            weights[coding] = float(weight)
+            weights[named] = float(weight)
         except ValueError:
-            weights[coding] = 0.0
-    return weights.get("gzip", weights.get("*", 0.0)) > 0
+            weights[named] = 0.0
+    return weights
 
 
 class Compressed:

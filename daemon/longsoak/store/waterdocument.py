@@ -1,4 +1,4 @@
-"""The water as plain documents: times RFC 3339 UTC, uncertainties standard, lengths of time in s."""
+"""The water as plain documents: times RFC 3339 UTC, uncertainties standard, spans of time in s."""
 
 from math import inf, isnan
 

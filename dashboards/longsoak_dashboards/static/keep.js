@@ -269,7 +269,7 @@ document.addEventListener("submit", async (event) => {
   const slow = setTimeout(() => beside(form, "Asking the rig."), SLOW);
   try {
     // Whether the rig answers at all; a form that it answers goes the ordinary way.
-    await fetch("/now.json", { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
+    await fetch("/state.json", { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(PATIENCE) });
     form.dataset.sure = "1";
     form.requestSubmit(event.submitter ?? undefined);
   } catch {
