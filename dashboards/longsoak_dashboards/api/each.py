@@ -3,7 +3,7 @@
 import json
 from array import array
 from collections.abc import Callable, Iterable, Iterator
-from functools import partial
+from functools import lru_cache, partial
 from math import nan
 from urllib.parse import quote
 
@@ -24,7 +24,7 @@ COLUMNS = (
     *("time", "value", "bound", "standard_uncertainty", "flag", "reason"),
     *("raw", "raw_unit", "flag_taken"),
 )
-AT_ONCE = 4000  # readings that are looked for at a time: some hundredths of a second
+AT_ONCE = 1500  # readings that are made at a time: a hundredth of a second, for others wait
 _HOUR_MS = 3_600_000
 _LONGEST_MS = 240 * _HOUR_MS  # looked at in one go: a packed block of the record is about as long
 _PATIENCE_S = 30.0
@@ -122,7 +122,7 @@ def _rows(probe: Probe, readings: list[Reading], own: list[HandFlag]) -> list[tu
     found: list[tuple[Cell, ...]] = []
     for reading, value, doubt in zip(readings, values, doubts, strict=True):
         bound = bound_words(probe.kind, reading.value, reading.reason)
-        flagged = as_flagged(reading, own)
+        flagged = as_flagged(reading, own) if own else reading
         found.append(
             (
                 *(rfc3339(reading.utc_ms), value, bound, None if bound else doubt),
@@ -143,4 +143,7 @@ def _narrow(numbers: list[float | None]) -> list[float | None]:
 def _cell(value: Cell) -> str:
     if value is None:
         return ""
-    return text_cell(value) if isinstance(value, str) else wide_number(value)
+    return _text(value) if isinstance(value, str) else wide_number(value)
+
+
+_text = lru_cache(text_cell)  # units and reasons come again and again
