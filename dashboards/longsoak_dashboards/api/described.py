@@ -1,7 +1,7 @@
 """The interface's own description (OpenAPI 3.1), and what people are shown of it."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -71,9 +71,9 @@ def examples(probes: Sequence[Probe], *, since_ms: int, until_ms: int) -> dict[s
     pins = next((probe for probe in probes if probe.kind is Kind.PINS), None)
     probe = pins or next(iter(probes), None)
     name = "" if probe is None else probe.name
-    span = {"from": rfc3339(since_ms), "to": rfc3339(until_ms)}
-    asked = urlencode({"probe": name, **span, "format": "csv"}, quote_via=quote)
-    thinned = urlencode({"probe": name, **span, "points": 1000, "format": "csv"}, quote_via=quote)
+    span = {"from": _to_the_second(since_ms), "to": _to_the_second(until_ms)}
+    asked = _query({"probe": name, **span, "format": "csv"})
+    thinned = _query({"probe": name, **span, "points": "1000", "format": "csv"})
     return {
         "name": name,
         "since": span["from"],
@@ -81,3 +81,13 @@ def examples(probes: Sequence[Probe], *, since_ms: int, until_ms: int) -> dict[s
         "every_reading": f"{ROOT}readings/each?{asked}",
         "thinned": f"{ROOT}readings?{thinned}",
     }
+
+
+def _to_the_second(utc_ms: int) -> str:
+    """A time as short as a person would write it."""
+    return f"{rfc3339(utc_ms)[:-5]}Z"
+
+
+def _query(asked: Mapping[str, str]) -> str:
+    """A query that a person can read: RFC 3986, 3.4 lets colons and slashes stand (from memory)."""
+    return urlencode(asked, quote_via=quote, safe=":/")
