@@ -71,7 +71,7 @@ def examples(probes: Sequence[Probe], *, since_ms: int, until_ms: int) -> dict[s
     pins = next((probe for probe in probes if probe.kind is Kind.PINS), None)
     probe = pins or next(iter(probes), None)
     name = "" if probe is None else probe.name
-    span = {"from": _to_the_second(since_ms), "to": _to_the_second(until_ms)}
+    span = {"from": _to_the_second(since_ms), "to": _to_the_second(until_ms + 1000)}
     asked = _query({"probe": name, **span, "format": "csv"})
     thinned = _query({"probe": name, **span, "points": "1000", "format": "csv"})
     return {
