@@ -126,7 +126,12 @@ def _made_here(rig: Rig, name: str, since: int, until: int) -> Callable[[], None
 def _transferred(port: int, sheet: str) -> tuple[int, int]:
     """Bytes that a browser which was never there fetches for a sheet, and what they unpack to."""
     travelled, whole = [0], [0]
-    with sync_playwright() as playwright, closing(playwright.chromium.launch()) as browser:
+    with (
+        sync_playwright() as playwright,
+        closing(
+            playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        ) as browser,
+    ):
         page = browser.new_page()
         session = page.context.new_cdp_session(page)
 
