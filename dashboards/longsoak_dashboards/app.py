@@ -9,14 +9,8 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import (
-    FileResponse,
-    JSONResponse,
-    Response,
-    StreamingResponse,
-)
-from starlette.routing import Mount, Route
-from starlette.staticfiles import StaticFiles
+from starlette.responses import Response, StreamingResponse
+from starlette.routing import Route
 
 from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
@@ -26,11 +20,15 @@ from longsoak.store import requests
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
 from longsoak.vocabulary.rig import Kind, Rig
+from longsoak_dashboards import static
 from longsoak_dashboards.access.door import Door
 from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
+from longsoak_dashboards.api.handlers import Api
+from longsoak_dashboards.api.problems import is_for_programs, no_such_address, wrong_method
 from longsoak_dashboards.api.readings import Readings
 from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
@@ -38,12 +36,11 @@ from longsoak_dashboards.loginsheets import LoginSheets
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
-from longsoak_dashboards.sheets import HERE, Sheets, sheet
+from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
 from longsoak_dashboards.view import panels
 from longsoak_dashboards.view.health import health_page
-from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
 from longsoak_dashboards.view.scales import time_ticks
@@ -122,21 +119,21 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook", logbook.logbook, methods=["GET"]),
             Route("/logbook", logbook.write, methods=["POST"]),
             Route("/logbook/photo/{name}", logbook.photo),
-            Route("/now.json", pages.now),
-            Route("/state.json", pages.state),
+            *Api(source).routes(),
             Route("/events", _events),
             Route("/login", login.sheet, methods=["GET"]),
             Route("/login", login.log_in, methods=["POST"]),
             Route("/logout", login.log_out, methods=["POST"]),
             Route("/session.json", login.who),
-            Route("/favicon.ico", _icon),
-            Mount("/static", StaticFiles(directory=HERE / "static")),
+            Route("/favicon.ico", static.icon),
+            Route("/static/{name:path}", static.serve),
         ],
-        exception_handlers={404: pages.not_found},
+        exception_handlers={404: pages.not_found, 405: wrong_method},
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),
             Middleware(Door, access=access, refuse=pages.refuse),
+            Middleware(Compressed),
         ],
         lifespan=lifespan,
     )
@@ -234,33 +231,14 @@ class Pages(Sheets):
         nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
         return self.render("nothing.html.j2", "/", self.frame(), nothing=nothing, status=404)
 
-    def now(self, request: Request) -> Response:
-        """Everything latest, for programs."""
-        now = now_ms()
-        try:
-            snapshot = self.source.snapshot(now_ms=now)
-        except NotYet as nothing:
-            return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
-        return JSONResponse(latest_document(snapshot))
-
-    def state(self, request: Request) -> Response:
-        """Whether the rig is being recorded, as MQTT tells it: that pages answer says nothing."""
-        try:
-            return JSONResponse(self.source.state())
-        except NotYet as nothing:
-            return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
-
     def not_found(self, request: Request, error: Exception) -> Response:
         """Anything that is no sheet."""
+        if is_for_programs(request):
+            return no_such_address(request)
         nothing = NotYet("There is no such sheet.", "The sheets of this rig are listed below.")
         return self.render(
             "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
         )
-
-
-async def _icon(request: Request) -> Response:
-    """What a browser asks for beside a document that names no icon, such as a certificate."""
-    return FileResponse(HERE / "static" / "icon.svg")
 
 
 async def _events(request: Request) -> Response:

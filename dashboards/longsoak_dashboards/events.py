@@ -9,6 +9,7 @@ import anyio.to_thread
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
+from longsoak_dashboards.clock import now_ms
 
 LOOK_S = 1.0
 TICK_S = 30.0  # an event even without news, so that ages on open pages go on
@@ -27,6 +28,7 @@ class News:
         self._changed = asyncio.Event()
         self._listeners = 0
         self._version: Version = None
+        self._looked_ms = 0
         self._closing = False
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -57,12 +59,13 @@ class News:
         self._listeners += 1
         if self._task is None or self._task.done():
             self._version = await anyio.to_thread.run_sync(self._look)
+            self._looked_ms = now_ms()
             self._task = asyncio.create_task(self._watch())
         try:
             yield f"retry: {RETRY_MS}\n\n".encode()
             while not self._closing:
                 changed = self._changed  # before the version: what comes meanwhile is not missed
-                yield _event(self._version)
+                yield _event(self._version, looked_ms=self._looked_ms)
                 with suppress(TimeoutError):
                     await asyncio.wait_for(changed.wait(), TICK_S)
         finally:
@@ -73,7 +76,7 @@ class News:
             await asyncio.sleep(LOOK_S)
             version = await anyio.to_thread.run_sync(self._look)
             if version != self._version:
-                self._version = version
+                self._version, self._looked_ms = version, now_ms()
                 self._wake()
 
     def _wake(self) -> None:
@@ -87,6 +90,8 @@ class News:
             return None
 
 
-def _event(version: Version) -> bytes:
+def _event(version: Version, *, looked_ms: int) -> bytes:
+    """What a page is told; for whoever measures, a comment says when the record was looked at."""
     scan, change = version or (0, 0)
-    return f"event: record\ndata: {json.dumps({'scan': scan, 'change': change})}\n\n".encode()
+    said = json.dumps({"scan": scan, "change": change})
+    return f": looked {looked_ms}\nevent: record\ndata: {said}\n\n".encode()

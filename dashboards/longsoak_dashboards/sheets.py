@@ -15,6 +15,7 @@ from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.formtags import FormTags
 from longsoak_dashboards.source import Heading, NotYet, Source, unread
+from longsoak_dashboards.static import address
 from longsoak_dashboards.view.sentences import moment
 
 SHEETS = (
@@ -88,16 +89,18 @@ class Sheets:
 
 @cache
 def _templates() -> jinja2.Environment:
-    templates = jinja2.Environment(
+    """The templates of all sheets, each compiled once."""
+    found = jinja2.Environment(
         loader=jinja2.FileSystemLoader(HERE / "templates"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        auto_reload=False,  # or each sheet would ask the disk for the age of each of its parts
         extensions=[FormTags],
     )
-    templates.globals["visit"] = visit
-    return templates
+    found.globals |= {"static": address, "visit": visit}
+    return found
 
 
 def _version_words(heading: Heading) -> str:

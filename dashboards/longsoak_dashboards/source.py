@@ -149,6 +149,25 @@ class Source:
                 ) from error
         return self._parsed[1], version
 
+    def rig_of(self, version: RigVersion) -> Rig:
+        """The rig as it was accepted in a version.
+
+        Raises
+        ------
+        NotYet
+            This version of Longsoak does not accept it any more.
+        """
+        known = self._parsed
+        if known is not None and known[0] == version.text:
+            return known[1]
+        try:
+            return self._parse(version.text)
+        except RigFileError as error:
+            raise NotYet(
+                f"The rig file in the record, version {version.number}, can't be read: {error}",
+                "`longsoak export` gives its text.",
+            ) from error
+
     def heading(self, *, now_ms: int) -> Heading:
         """What a sheet without readings needs; unlike a snapshot it looks at none.
 

@@ -235,7 +235,7 @@ def _speed() -> Iterator[Figure]:
 def _from_the_store() -> Figure:
     probes, scans = len(PLACES), 40_000
     with scratch() as folder:
-        longrecord.fill(folder / "record", probes=probes, scans=scans)
+        longrecord.fill(folder / "record", names=longrecord.numbered(probes), scans=scans)
         named = [replace(p, name=f"P{n}", every=60.0) for n, p in enumerate(rig().probes)]
         of = replace(rig(), probes=tuple(named))
         with closing(RecordWriter(folder / "record", now="2027-05-04T00:00:00.000Z")) as writer:

@@ -1,13 +1,14 @@
 """Records of months that are laid out as shipped and filled in minutes, sealed and added up."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
+from longsoak.core.wording import rfc3339
 from longsoak.store.files import RECORD
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.flags import Flag, Reason
@@ -19,15 +20,22 @@ MONTHS = 9 * 30 * 24 * 60  # scans
 _AT_ONCE = 10_000
 
 
-def fill(folder: Path, *, probes: int, scans: int) -> tuple[str, ...]:
-    """A scan a minute, with numbers such as instruments give; return the probes' names."""
-    names = tuple(f"P{n}" for n in range(probes))
-    writer = RecordWriter(folder, now="2026-05-04T00:00:00.000Z")
-    writer.accept_rig("", utc_ms=START_MS)
-    writer.begin_run(boot="b", software="0", utc_ms=START_MS, boottime_ms=0, synchronised=True)
+def numbered(probes: int) -> tuple[str, ...]:
+    """Names for so many probes."""
+    return tuple(f"P{n}" for n in range(probes))
+
+
+def fill(
+    folder: Path, *, names: Sequence[str], scans: int, text: str = "", start_ms: int = START_MS
+) -> None:
+    """A scan a minute of probes with these names, with numbers such as instruments give."""
+    probes, names = len(names), tuple(names)
+    writer = RecordWriter(folder, now=rfc3339(start_ms))
+    writer.accept_rig(text, utc_ms=start_ms)
+    writer.begin_run(boot="b", software="0", utc_ms=start_ms, boottime_ms=0, synchronised=True)
     first = Scan(
         "bus",
-        START_MS,
+        start_ms,
         0,
         True,
         names,
@@ -42,7 +50,8 @@ def fill(folder: Path, *, probes: int, scans: int) -> tuple[str, ...]:
     # Committing each would take hours. They are sealed and added up by what is shipped.
     with closing(sqlite3.connect(folder / RECORD)) as db, db:
         db.executemany(
-            "INSERT INTO scan VALUES (?, 1, ?, ?, 1, ?)", _rows(probes=probes, scans=scans)
+            "INSERT INTO scan VALUES (?, 1, ?, ?, 1, ?)",
+            _rows(probes=probes, scans=scans, start_ms=start_ms),
         )
     sealing, summaries = writer.sealing(), writer.summaries()
     while sealing.bite() or summaries.bite():
@@ -50,10 +59,9 @@ def fill(folder: Path, *, probes: int, scans: int) -> tuple[str, ...]:
             summaries.bite()
     summaries.close()
     writer.close()
-    return names
 
 
-def _rows(*, probes: int, scans: int) -> Iterator[tuple[int, int, int, bytes]]:
+def _rows(*, probes: int, scans: int, start_ms: int) -> Iterator[tuple[int, int, int, bytes]]:
     kinds = ("<f8", "<f4", "<f4", "u1", "u1")
     row = np.dtype([(str(i), kind, (probes,)) for i, kind in enumerate(kinds)])
     random = np.random.default_rng(9)
@@ -68,7 +76,7 @@ def _rows(*, probes: int, scans: int) -> Iterator[tuple[int, int, int, bytes]]:
         laid["3"] = np.where(random.random((len(number), probes)) < 0.001, 3, 1)
         for place, n in enumerate(number.tolist()):
             after = n * EVERY_MS
-            yield n + 1, START_MS + after, after, laid[place].tobytes()
+            yield n + 1, start_ms + after, after, laid[place].tobytes()
 
 
 def _content(

@@ -1,9 +1,9 @@
 """What the processes take of the machine: memory, the time to start, and the processor.
 
 Sixty-four probes on four buses, each polled and kept every ten seconds, by the real `longsoak run`;
-the hardware is another process's ptys and files, the broker and the database are real, and so are
-the hundred viewers' connections. All but the start of a new record goes on with the record of a
-year, so that what grows with it counts. Modules are compiled beforehand, as installing does it.
+the hardware is another process's ptys and files, the broker and the database are real. All but the
+start of a new record goes on with the record of a year, so that what grows with it counts. Modules
+are compiled beforehand, as installing does it. What the pages take is in `pages`.
 """
 
 import shutil
@@ -19,27 +19,30 @@ from typing import NamedTuple
 
 from bench.figures import Figure, Unmeasured
 from bench.rig64.layout import BUSES, EACH, rig_text
-from bench.rig64.started import TESTS, busy, compiled, hardware, pss_mb, started
-from bench.rig64.viewers import viewers
+from bench.rig64.started import (
+    TESTS,
+    busy,
+    compiled,
+    hardware,
+    memory_of,
+    pss_mb,
+    run_python,
+    started,
+)
 from longsoak.store.files import RECORD, connect_read_only
 from processes import COMMAND
 from servers import (
     HOST,
     broker,
-    free_port,
     listener,
-    listens,
     time_series_server,
 )
-from waiting import wait_for
 
 EVERY = 10  # s between two polls of a probe
 ROUNDS = 3
 STARTS = 5
 SETTLE = 1.5 * EVERY  # s after the first scan: everything has been done twice
 SECONDS = 60  # of processor time
-VIEWERS = 100
-VIEWED = 1.5 * EVERY  # s they look
 PREFIX = "rigs/bench"
 MANY = f"{EACH * len(BUSES)} probes each {EVERY} s, a year recorded"
 
@@ -158,7 +161,7 @@ def _starts(folder: Path, year: Run) -> Iterator[Figure]:
             with run.going() as (_, seconds):
                 took.append(seconds)
         start = time.perf_counter()
-        _python("import sqlite3, serial, pydantic", year.surroundings)
+        run_python("import sqlite3, serial, pydantic", year.surroundings)
         bare.append(time.perf_counter() - start)
     peer = "a Python that imports sqlite3, serial and pydantic"
     for name, took in (("a year recorded", later), ("a new record", first)):
@@ -181,7 +184,7 @@ def _alone(run: Run, bare_share: float) -> Iterator[Figure]:
                 time.sleep(SECONDS)
                 share = 100 * (busy(process) - before) / SECONDS
                 assert run.scans() - scans >= len(BUSES) * (SECONDS // EVERY - 1)
-    bare = _memory_of("import sqlite3, serial, pydantic", run.surroundings)
+    bare = memory_of("import sqlite3, serial, pydantic", run.surroundings)
     yield Figure(
         f"{MANY}, nothing sent: memory",
         *(median(memory), "MB", 48.0),
@@ -197,27 +200,21 @@ def _alone(run: Run, bare_share: float) -> Iterator[Figure]:
 
 
 def _with_others(folder: Path, run: Run) -> Iterator[Figure | Unmeasured]:
-    """Memory while a broker gets all readings and a database the whole year, and of the pages."""
+    """Memory while a broker gets all readings and a database the whole year."""
     name = f"{MANY} and sent by MQTT and to a database: memory"
     lacking = [name for name in ("mosquitto", "victoria-metrics") if shutil.which(name) is None]
     if lacking:
         yield Unmeasured(name, "<= 90 MB", f"{lacking[0]} is not installed")
         return
     rounds = [_round(folder / f"others {number}", run) for number in range(ROUNDS)]
-    sending, idle, viewed = (median(column) for column in zip(*rounds, strict=True))
+    sending = median(rounds)
     libraries = "sqlite3, serial, pydantic, paho.mqtt.client, influxdb_client"
-    bare = _memory_of(f"import {libraries}", run.surroundings)
+    bare = memory_of(f"import {libraries}", run.surroundings)
     yield Figure(name, sending, "MB", 90.0, f"a Python that imports {libraries}", sending / bare)
-    libraries = "sqlite3, pydantic, starlette, uvicorn, jinja2"
-    bare = _memory_of(f"import {libraries}", run.surroundings)
-    peer = f"a Python that imports {libraries}"
-    yield Figure("pages of a year, idle: memory", idle, "MB", 60.0, peer, idle / bare)
-    name = f"pages of a year, {VIEWERS} people looking: memory"
-    yield Figure(name, viewed, "MB", 70.0, peer, viewed / bare)
 
 
-def _round(others: Path, run: Run) -> tuple[float, float, float]:
-    """Memory of the run, of its pages after one visit to each sheet, and with many people."""
+def _round(others: Path, run: Run) -> float:
+    """Memory of the run while it sends."""
     plain = run.rig_file.read_text().partition(_OUTLETS.partition("{")[0])[0]
     with ExitStack() as stack:
         mqtt = stack.enter_context(broker(others / "broker"))
@@ -231,46 +228,4 @@ def _round(others: Path, run: Run) -> tuple[float, float, float]:
         probes = [topic for topic in topics if topic.startswith(f"{PREFIX}/probes/")]
         assert len(probes) == EACH * len(BUSES), (len(probes), run.log())
         assert database.count("humidity_value", probe="modbus 0") > 1, run.log()
-        sending = pss_mb(process)
-        return sending, *_pages(stack, run)
-
-
-def _pages(stack: ExitStack, run: Run) -> tuple[float, float]:
-    """Memory of `longsoak pages` after a visit to each sheet, and with many people."""
-    port = free_port()
-    log = run.rig_file.with_name("pages.log")
-    process = stack.enter_context(
-        started(
-            *(COMMAND, "pages", run.rig_file, "--port", str(port)),
-            surroundings=run.surroundings,
-            log=log,
-        )
-    )
-    wait_for(lambda: listens(port), what="the pages")
-    with viewers(port, 4) as few:
-        wait_for(lambda: few.open == 4, what="a visit to each sheet")
-    idle = pss_mb(process.pid)
-    with viewers(port, VIEWERS) as many:
-        wait_for(lambda: many.open == VIEWERS, what="all to look", limit=60)
-        time.sleep(VIEWED)
-        assert many.heard >= VIEWERS, many.heard
-        viewed = pss_mb(process.pid)
-    return idle, viewed
-
-
-def _python(code: str, surroundings: dict[str, str]) -> str:
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=TESTS,
-        env=surroundings,
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    return done.stdout
-
-
-def _memory_of(imports: str, surroundings: dict[str, str]) -> float:
-    """Memory of a bare Python with some imports, MB."""
-    own = "import os; from bench.rig64.started import pss_mb; print(pss_mb(os.getpid()))"
-    return median(float(_python(f"{imports}; {own}", surroundings)) for _ in range(ROUNDS))
+        return pss_mb(process)

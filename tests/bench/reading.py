@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 
 from bench import longrecord
 from bench.figures import Figure, in_turn, scratch
-from bench.longrecord import MONTHS, fill
+from bench.longrecord import MONTHS, fill, numbered
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.packing import pack
 from longsoak.store.reader import Record
@@ -34,10 +34,12 @@ def figures() -> list[Figure]:
     with _records() as (months, seconds):
         found = [*_traces(Record(months)), *_latest(seconds)]
     with scratch() as folder:
-        names = fill(folder / "record", probes=64, scans=MONTHS)
+        names = numbered(64)
+        fill(folder / "record", names=names, scans=MONTHS)
         found += _against_columns(Record(folder / "record"), names, folder / "readings.parquet")
     with scratch() as folder:
-        (name, *_) = fill(folder / "record", probes=4, scans=10 * MONTHS)
+        (name, *_) = names = numbered(4)
+        fill(folder / "record", names=names, scans=10 * MONTHS)
         found.append(_ten_times(Record(folder / "record"), name))
     return found
 

@@ -168,7 +168,7 @@ def test_a_probe_is_described_as_the_rig_file_has_it(pages: Served) -> None:
     [
         ("", 400, "No probe is named"),
         ("probe=plain+lime+30%2F6", 404, "Was 'plain lime 30/60'"),
-        ("probe=zzz", 404, "/now.json lists them all"),
+        ("probe=zzz", 404, "/api/1/latest lists them all"),
         ("probe=pump", 404, "no probe called 'pump'"),
         ("probe=high+float&from=yesterday", 400, "such as 2026-09-23T12:00:00Z"),
         ("probe=high+float&from=2026-13-01T00:00:00Z", 400, "is no time there is"),

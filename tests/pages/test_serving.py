@@ -74,7 +74,7 @@ def test_many_readers_at_once_are_served_by_a_few_threads(at_rest: Served) -> No
     assert len(list(Path(f"/proc/{at_rest.process.pid}/task").iterdir())) <= 6
 
 
-@pytest.mark.parametrize("path", ["/", "/now.json", "/static/live.js", "/nowhere"])
+@pytest.mark.parametrize("path", ["/", "/api/1/latest", "/static/live.js", "/nowhere"])
 def test_every_answer_lets_nothing_from_outside_in(at_rest: Served, path: str) -> None:
     headers = at_rest.get(path).headers
     assert headers["Content-Security-Policy"].startswith("default-src 'self';")
@@ -93,7 +93,7 @@ def test_no_sheet_needs_anything_from_another_place(at_rest: Served, path: str) 
 
 
 def test_everything_latest_is_there_for_programs(served: Served) -> None:
-    document = json.loads(served.get("/now.json").text)
+    document = json.loads(served.get("/api/1/latest").text)
     assert document["rig"] == "render pair"
     assert document["recording"] is True
     probes = {probe["probe"]: probe for probe in document["probes"]}
@@ -119,7 +119,7 @@ def test_without_a_record_every_sheet_says_so_and_what_to_start(tmp_path: Path) 
             assert answer.status == 200
             assert "There is no record beside" in answer.text
             assert "longsoak run rig.toml" in answer.text
-        assert pages.get("/now.json").status == 503
+        assert pages.get("/api/1/latest").status == 503
 
 
 def test_a_record_without_a_single_reading_is_drawn_as_not_read_yet(tmp_path: Path) -> None:
@@ -230,7 +230,7 @@ def test_a_foreign_name_that_leads_here_is_answered_nothing(overfull: tuple[Kept
             Sec_Fetch_Site="same-origin",
         )
         assert sent.status == 421  # RFC 9110, 15.5.20: not for this server to answer
-        for path in ("/", "/now.json", "/events", "/static/live.js"):
+        for path in ("/", "/api/1/latest", "/events", "/static/live.js"):
             read = served.get(path, Host=host)
             assert read.status == 421
             assert "write the address of these pages as `page` in [rig]" in read.text
@@ -492,6 +492,6 @@ def test_the_command_line_stays_light() -> None:
 def test_reading_the_record_never_keeps_the_log_from_being_folded_in(
     kept: Kept, served: Served
 ) -> None:
-    for path in ("/", "/traces", "/alarms", "/now.json"):
+    for path in ("/", "/traces", "/alarms", "/api/1/latest"):
         served.get(path)
     assert wait_for(lambda: kept.writer.fold_in() is None, what="the log to be folded in")

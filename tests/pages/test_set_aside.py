@@ -76,7 +76,7 @@ def probes(kept: Kept) -> tuple[str, str]:
 
 def test_what_is_set_aside_is_suspect_with_its_reason(wetted: Kept, pages: Served) -> None:
     low, high = probes(wetted)
-    document = json.loads(pages.get("/now.json").text)
+    document = json.loads(pages.get("/api/1/latest").text)
     now = {each["probe"]: each for each in document["probes"]}
     assert (now[low]["flag"], now[low]["reason"]) == (
         3,
@@ -226,7 +226,7 @@ def test_what_is_set_aside_is_counted_beside_what_is_in_doubt(
     told(wetted, [])
     aside = [
         each
-        for each in json.loads(pages.get("/now.json").text)["probes"]
+        for each in json.loads(pages.get("/api/1/latest").text)["probes"]
         if each["reason"] == "set aside: water touched the specimen"
     ]
     assert len(aside) > 1

@@ -80,7 +80,7 @@ def asked(kept: Kept) -> int:
 
 
 SHEETS = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook")
-FOR_PROGRAMS = ("/now.json", "/state.json")
+FOR_PROGRAMS = ("/api/1/latest", "/state.json")
 
 
 class TestTheCommand:

@@ -13,10 +13,10 @@ from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.reading import Reading
+from longsoak_dashboards.api.latest import latest_document
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.alarms import alarms_page, told
-from longsoak_dashboards.view.latest import latest_document
 from longsoak_dashboards.view.marks import Mark, marks
 from longsoak_dashboards.view.section import section_page
 from longsoak_dashboards.view.sentences import count_words, moment, span_words

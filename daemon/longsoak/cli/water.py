@@ -9,7 +9,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, FOUND_WRONG, rig_file, told
 from longsoak.cli.options import number_of
-from longsoak.cli.waterwords import document, lines
+from longsoak.cli.waterwords import lines
 from longsoak.cli.writing import recorded, write_entry
 from longsoak.core.logbook import bay_called
 from longsoak.core.moments import moment_of
@@ -23,6 +23,7 @@ from longsoak.core.water.rounds import (
     round_words,
 )
 from longsoak.service.clock import SystemClock
+from longsoak.store.waterdocument import document
 from longsoak.store.waterlook import look
 from longsoak.vocabulary.errors import PhysicsError, RequestError
 from longsoak.vocabulary.logbook import CUP, THE_RIG, TOP_UP, WATER, LogbookEntry, Subject

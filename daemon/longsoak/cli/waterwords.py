@@ -1,4 +1,4 @@
-"""How the water stands, in lines for people and as JSON for programs."""
+"""How the water stands, in lines for people; `longsoak.store.waterdocument` has it as JSON."""
 
 from collections.abc import Iterator, Mapping
 from math import inf, isnan
@@ -7,9 +7,8 @@ from longsoak.core.water.forecast import Days
 from longsoak.core.water.reconcile import TopUp
 from longsoak.core.water.split import Balance, Part
 from longsoak.core.water.standing import Standing, lacks_words, weighs
-from longsoak.core.wording import ago_words, rfc3339, time_words
+from longsoak.core.wording import ago_words, time_words
 from longsoak.store.waterlook import WaterLook
-from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig, Weighs
 from longsoak.vocabulary.water import Recovery, Wetting
 
@@ -99,17 +98,6 @@ def _balance(books: Balance | None, rig: Rig) -> Iterator[str]:
     yield f"  {closes_words(books, rig)}"
 
 
-def _parts(books: Balance) -> dict[str, Part]:
-    return {
-        "topped up": books.topped_up,
-        "drawn off": books.drawn_off,
-        "evaporated": books.evaporated,
-        "taken up": books.taken_up,
-        "more in the reservoir": books.more,
-        "lost in all": books.lost,
-    }
-
-
 def closes_words(books: Balance, rig: Rig) -> str:
     """Whether the books close, in a sentence."""
     if books.closes is None:
@@ -134,99 +122,3 @@ def _contacts(seen: WaterLook) -> Iterator[str]:
     for aside in seen.asides:
         if aside.recovery is not Recovery.RECOVERED:
             yield f"  {aside.probe}: {aside.recovery}. {aside.says}"
-
-
-def document(seen: WaterLook) -> dict[str, Json]:
-    """The same for programs: times in RFC 3339 UTC, uncertainties standard, seconds."""
-    stands, books, reading = seen.standing, seen.balance, seen.reading
-    return {
-        "level": None if stands is None or reading is None else _level(stands, reading.utc_ms),
-        "balance": None
-        if books is None
-        else {
-            "days": books.days,
-            "closes": books.closes,
-            **{name.replace(" ", "_"): _part(part) for name, part in _parts(books).items()},
-            "unaccounted": _part(books.unaccounted),
-        },
-        "top_ups": [
-            {
-                "at": rfc3339(each.at_ms),
-                "known": each.agreement.value,
-                "litres": each.litres,
-                "uncertainty": each.u,
-                "litres_by_hand": each.by_can,
-                "entries": [hand.number for hand in each.hand],
-            }
-            for each in seen.top_ups
-        ],
-        "found": [
-            {"found": each.found.value, "since": rfc3339(each.from_ms), "says": each.says}
-            for each in seen.worries
-        ],
-        "contacts": [
-            {
-                "number": each.number,
-                "from": rfc3339(each.from_ms),
-                "until": None if each.until_ms is None else rfc3339(each.until_ms),
-                "highest_mm": each.highest,
-                "says": each.says,
-            }
-            for each in seen.windows
-        ],
-        "set_aside": [
-            {
-                "probe": each.probe,
-                "contact": each.window,
-                "from": rfc3339(each.from_ms),
-                "until": None if each.until_ms is None else rfc3339(each.until_ms),
-                "recovery": each.recovery.value,
-                "says": each.says,
-            }
-            for each in seen.asides
-        ],
-        "wetted_s": {
-            bay: {state.value: seconds for state, seconds in counted.items()}
-            for bay, counted in seen.wetted.items()
-        },
-        "cup_catches": [
-            {"at": rfc3339(each.at_ms), "bay": each.bay, "litres_per_m2_h": each.rate}
-            for each in seen.catches
-        ],
-        "remarks": list(seen.remarks),
-        "conductivity_factor": None if seen.salts is None else seen.salts.factor,
-    }
-
-
-def _level(stands: Standing, utc_ms: int) -> dict[str, Json]:
-    lost, parts = stands.lost, stands.split
-    return {
-        "at": rfc3339(utc_ms),
-        "mm": stands.level,
-        "uncertainty_mm": stands.level_u,
-        "clearance_mm": stands.clearance,
-        "litres": stands.litres,
-        "litres_to_stop": stands.to_stop,
-        "free_surface_m2": stands.surface,
-        "lost_per_day": None
-        if lost is None
-        else {"litres": lost.per_day, "low": lost.low, "high": lost.high, "hours": lost.hours},
-        "evaporated_per_day": None if parts is None else _part(parts.evaporated),
-        "taken_up_per_day": None if parts is None else _part(parts.taken_up),
-        "neither_per_day": None if parts is None else _part(parts.rest),
-        "pump_dry_days": _days(stands.pump_dry),
-        "dry_days": _days(stands.dry),
-    }
-
-
-def _part(part: Part) -> dict[str, Json] | None:
-    if isnan(part.litres):
-        return None
-    return {"litres": part.litres, "uncertainty": part.u}
-
-
-def _days(days: Days | None) -> dict[str, Json] | None:
-    """Days with their range; None is never, or not known."""
-    if days is None or days.days == inf:
-        return None
-    return {"days": days.days, "low": days.low, "high": None if days.high == inf else days.high}

@@ -1,22 +1,71 @@
-"""What a program is told where it can't be answered: RFC 9457 problem documents (from memory)."""
+"""What is told where something can't be answered: a problem document (RFC 9457), one sentence."""
 
+from collections.abc import Callable, Mapping
+from functools import wraps
 from http import HTTPStatus
+from typing import TypeVar
 
-from starlette.responses import JSONResponse
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+
+from longsoak.vocabulary.errors import StoreError
+from longsoak_dashboards.source import NotYet, unread
+
+ROOT = "/api/1/"
+MEDIA = "application/problem+json"
+_SOON_S = 5
+
+Api = TypeVar("Api")
 
 
-class Refused(Exception):  # noqa: N818 - an answer, not a fault of ours
-    """Something asked for can't be given; `says` is one sentence: what, where and how to mend."""
+class Problem(Exception):  # noqa: N818 - the name the standard gives it
+    """A request that can't be answered: with which status, and why."""
 
-    def __init__(self, status: HTTPStatus, says: str) -> None:
-        super().__init__(status, says)
+    def __init__(self, status: int, says: str) -> None:
+        super().__init__(says)
         self.status = status
         self.says = says
 
 
-def problem(status: HTTPStatus, says: str) -> JSONResponse:
-    """The document; its type is "about:blank", whose title is the status in words."""
-    document = {"type": "about:blank", "title": status.phrase, "status": int(status)}
-    return JSONResponse(
-        document | {"detail": says}, int(status), media_type="application/problem+json"
-    )
+def problem(status: int, says: str, headers: Mapping[str, str] | None = None) -> Response:
+    """The document. Without a type of its own its title is that of the status (RFC 9457, 4.2.1)."""
+    title = HTTPStatus(status).phrase
+    content = {"type": "about:blank", "title": title, "status": status, "detail": says}
+    return JSONResponse(content, status, media_type=MEDIA, headers=headers)
+
+
+def answering(handler: Callable[[Api, Request], Response]) -> Callable[[Api, Request], Response]:
+    """Tell what goes wrong in a handler as a problem."""
+
+    @wraps(handler)
+    def answer(api: Api, request: Request) -> Response:
+        try:
+            return handler(api, request)
+        except Problem as wrong:
+            if wrong.status == HTTPStatus.SERVICE_UNAVAILABLE:
+                return problem(wrong.status, wrong.says, {"Retry-After": str(_SOON_S)})
+            return problem(wrong.status, wrong.says)
+        except (NotYet, StoreError) as error:
+            nothing = error if isinstance(error, NotYet) else unread(error)
+            return problem(503, f"{nothing.says} {nothing.remedy}")
+
+    return answer
+
+
+def is_for_programs(request: Request) -> bool:
+    """Whether an address belongs to this interface."""
+    return request.url.path.startswith(ROOT.rstrip("/"))
+
+
+def no_such_address(request: Request) -> Response:
+    """What is told where nothing is."""
+    return problem(404, f"There is nothing at {request.url.path[:200]}. {ROOT} says what there is.")
+
+
+def wrong_method(request: Request, error: Exception) -> Response:
+    """What is told to whoever wants to write where there is only something to read."""
+    headers = getattr(error, "headers", None) or {}
+    if is_for_programs(request):
+        path, method = request.url.path[:200], request.method[:20]
+        return problem(405, f"{path} can only be read, by GET; it was asked by {method}.", headers)
+    return PlainTextResponse("Method Not Allowed", 405, headers=headers)

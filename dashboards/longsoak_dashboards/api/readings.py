@@ -3,22 +3,19 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import wraps
 from http import HTTPStatus
-from typing import Protocol
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
 from longsoak.core.wording import meant_words, rfc3339
-from longsoak.vocabulary.errors import StoreError
 from longsoak.vocabulary.rig import Probe, Rig
 from longsoak_dashboards.api import csvtext
-from longsoak_dashboards.api.problems import Refused, problem
+from longsoak_dashboards.api.problems import Problem, answering
 from longsoak_dashboards.api.series import Row, document, of_bucket, of_reading
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.moments import time_in
-from longsoak_dashboards.source import NotYet, Source, unread
+from longsoak_dashboards.source import Source
 from longsoak_dashboards.view.panels import gaps_of
 from longsoak_dashboards.view.span import Span, end_of
 
@@ -44,35 +41,13 @@ class Wanted:
         return tuple(probe.name for probe in self.probes)
 
 
-class _Answers(Protocol):
-    def __call__(self, readings: "Readings", request: Request, /) -> Response: ...
-
-
-def _told(handler: _Answers) -> _Answers:
-    """Answer with a problem document where there is nothing to give."""
-
-    @wraps(handler)
-    def answer(readings: "Readings", request: Request) -> Response:
-        try:
-            return handler(readings, request)
-        except Refused as refused:
-            return problem(refused.status, refused.says)
-        except NotYet as nothing:
-            return problem(HTTPStatus.SERVICE_UNAVAILABLE, f"{nothing.says} {nothing.remedy}")
-        except StoreError as error:
-            told = unread(error)
-            return problem(HTTPStatus.SERVICE_UNAVAILABLE, f"{told.says}. {told.remedy}")
-
-    return answer
-
-
 class Readings:
     """The endpoint of one rig."""
 
     def __init__(self, source: Source) -> None:
         self._source = source
 
-    @_told
+    @answering
     def readings(self, request: Request) -> Response:
         """Readings as JSON or CSV."""
         rig, _ = self._source.rig()
@@ -123,9 +98,9 @@ class Readings:
             raise _bad(f"{len(names)} probes are named, and at most {MOST_PROBES} can be")
         for name in names:
             if name not in known:
-                near = meant_words(name, known) or "/now.json lists them all."
+                near = meant_words(name, known) or "/api/1/latest lists them all."
                 says = f"This rig has no probe called {name[:60]!r}. {near}"
-                raise Refused(HTTPStatus.NOT_FOUND, says)
+                raise Problem(HTTPStatus.NOT_FOUND, says)
         written = asked.get("format", "json")
         if written not in ("json", "csv"):
             raise _bad(f"format is json or csv, not {written[:20]!r}")
@@ -218,5 +193,5 @@ def _as_file(lines: Iterator[str], rig: Rig, what: str) -> StreamingResponse:
     )
 
 
-def _bad(says: str) -> Refused:
-    return Refused(HTTPStatus.BAD_REQUEST, f"{says}.")
+def _bad(says: str) -> Problem:
+    return Problem(HTTPStatus.BAD_REQUEST, f"{says}.")

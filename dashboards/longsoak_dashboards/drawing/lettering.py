@@ -91,18 +91,26 @@ class Board:
         around = Box(
             wanted.left - reach, wanted.top - reach, wanted.right + reach, wanted.bottom + reach
         )
-        near = [other for other in self._taken if other.meets(around)]
-        for dx, dy in _outwards():
-            if hypot(dx, dy) * step > reach:
+        near = [
+            (other.left, other.right, other.top, other.bottom)
+            for other in self._taken
+            if other.meets(around)
+        ]
+        area, high, wide = self.area, wanted.bottom - wanted.top, wanted.right - wanted.left
+        # Hundreds of places for each of a hundred values: no box is made for one that is barred.
+        for dx, dy in _outwards(round(reach / step, 6)):
+            left, top = wanted.left + dx * step, wanted.top + dy * step
+            right, bottom = left + wide, top + high
+            if left < area.left or right > area.right or top < area.top or bottom > area.bottom:
                 continue
-            box = wanted.moved(dx * step, dy * step)
-            if not box.within(self.area):
-                continue
-            bar = next((place for place, other in enumerate(near) if box.meets(other)), None)
-            if bar is None:
+            for i, (from_x, to_x, from_y, to_y) in enumerate(near):
+                if left < to_x and from_x < right and top < to_y and from_y < bottom:
+                    near.insert(0, near.pop(i))  # it most likely bars the next one too
+                    break
+            else:
+                box = Box(left, top, right, bottom)
                 self.take(box)
                 return box
-            near.insert(0, near.pop(bar))  # what bars this place most likely bars the next one too
         return None
 
 
@@ -115,7 +123,8 @@ def spread(wanted: Iterable[float], *, apart: float) -> Iterator[float]:
 
 
 @cache
-def _outwards() -> tuple[tuple[int, int], ...]:
-    """Steps away from a place, the nearest first; sideways costs more than up or down."""
-    steps = [(dx, dy) for dx in range(-27, 28) for dy in range(-27, 28)]
+def _outwards(most: float) -> tuple[tuple[int, int], ...]:
+    """Up to `most` steps away from a place, the nearest first; sideways costs more than up."""
+    reach = range(-27, 28)
+    steps = [(dx, dy) for dx in reach for dy in reach if hypot(dx, dy) <= most]
     return tuple(sorted(steps, key=lambda s: (1.3 * s[0]) ** 2 + s[1] ** 2 + (s[1] < 0)))

@@ -271,7 +271,7 @@ class Traces {
     if (this.looking || document.hidden) return;
     this.looking = true;
     try {
-      const now = await get("/now.json");
+      const now = await get("/api/1/latest");
       this.end = Math.max(Date.parse(now.now), now.last_scan ? Date.parse(now.last_scan) : 0);
       if (this.view.endsNow && !this.before) {
         this.view = this.#upToNow(this.view);

@@ -9,9 +9,11 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from statistics import median
 
 from bench.rig64.layout import lay_out_files
 
+ROUNDS = 3
 TESTS = Path(__file__).parent.parent.parent
 
 
@@ -94,3 +96,22 @@ def busy(process: int) -> float:
     """Processor time of a process so far, its own and the kernel's for it, s."""
     fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def run_python(code: str, surroundings: dict[str, str]) -> str:
+    """What some lines of Python print."""
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=TESTS,
+        env=surroundings,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return done.stdout
+
+
+def memory_of(imports: str, surroundings: dict[str, str]) -> float:
+    """Memory of a bare Python with some imports, MB."""
+    own = "import os; from bench.rig64.started import pss_mb; print(pss_mb(os.getpid()))"
+    return median(float(run_python(f"{imports}; {own}", surroundings)) for _ in range(ROUNDS))

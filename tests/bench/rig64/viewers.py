@@ -22,6 +22,7 @@ class Viewers:
         self._streams: list[socket.socket] = []
         self._leaving = False
         self.open = self.heard = self.fetched = 0
+        self.late_ms: list[float] = []  # of each news, after the pages saw it in the record
         self._pool = ThreadPoolExecutor(number)
         self._looks = [
             self._pool.submit(self._look, SHEETS[n % len(SHEETS)]) for n in range(number)
@@ -45,13 +46,17 @@ class Viewers:
             with self._lock:
                 self._streams.append(connection.sock)
             answer = connection.getresponse()
-            first = True
+            first, late = True, 0.0
             for line in self._lines(answer.readline):
+                if line.startswith(b": looked "):
+                    late = time.time_ns() / 1e6 - int(line[9:])
                 if not line.startswith(b"data:"):
                     continue
                 with self._lock:
                     self.open += first
                     self.heard += not first
+                    if not first:
+                        self.late_ms.append(late)
                 if not first and time.monotonic() - fetched >= every:
                     every, fetched = self._fetch(sheet), time.monotonic()
                 first = False

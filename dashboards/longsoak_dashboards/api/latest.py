@@ -6,12 +6,13 @@ from longsoak.core.water.vessel import volume
 from longsoak.core.wording import bound_words, rfc3339
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT, Probe, Rig
+from longsoak.vocabulary.rig import Probe, Rig
+from longsoak_dashboards.api.documents import finite, probe_document
 from longsoak_dashboards.source import Snapshot
 
 
 def latest_document(snapshot: Snapshot) -> dict[str, object]:
-    """The latest of every probe, the water and the alarms; times RFC 3339 UTC, units UCUM."""
+    """The latest of every probe, the water and the alarms that ever changed."""
     rig, last = snapshot.rig, snapshot.last_ms
     return {
         "rig": rig.name,
@@ -29,7 +30,7 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
                 "state": change.new.value,
                 "since": rfc3339(change.utc_ms),
                 "since_known": not change.unsure,
-                "value": change.value,
+                "value": finite(change.value),
                 "says": change.says,
                 "by": change.by,
             }
@@ -40,27 +41,19 @@ def latest_document(snapshot: Snapshot) -> dict[str, object]:
 
 
 def _probe(probe: Probe, reading: Reading | None) -> dict[str, object]:
-    found: dict[str, object] = {
-        "probe": probe.name,
-        "kind": probe.kind.value,
-        "bay": probe.bay,
-        "depth_mm": probe.depth,
-        "height_mm": probe.height,
-        "unit": UNIT[probe.kind],
-        "quantity": probe.quantity,
-    }
+    found = probe_document(probe)
     if reading is None:
         return found | {"value": None, "flag": None}
     bound = bound_words(probe.kind, reading.value, reading.reason)
     return found | {
         "time": rfc3339(reading.utc_ms),
-        "value": reading.value,
+        "value": finite(reading.value),
         "bound": bound,
-        "standard_uncertainty": None if bound else reading.uncertainty,
+        "standard_uncertainty": None if bound else finite(reading.uncertainty),
         "flag": int(reading.flag),
         "flag_word": reading.flag.word,
         "reason": reading.reason.words or None,
-        "raw": reading.raw,
+        "raw": finite(reading.raw),
         "raw_unit": reading.raw_unit,
     }
 

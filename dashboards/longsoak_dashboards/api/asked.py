@@ -1,0 +1,139 @@
+"""What a request asks for: its query read strictly, each mistake told in one sentence."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Self
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+
+from longsoak.core.wording import meant_words, rfc3339
+from longsoak_dashboards.api.problems import Problem
+from longsoak_dashboards.compress import weighed
+
+DAY_MS = 86_400_000
+LONGEST_MS = 366 * DAY_MS  # of what is asked for by time
+MOST = 1000  # things in one answer, and how many there are unless fewer are asked for
+_LATEST = 2**53  # what a number can be that every program takes for the same (RFC 8259, 6)
+_TIME = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d):(\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FIRST_MS, _LAST_MS = -62_135_596_800_000, 253_402_300_799_999  # of the years 1 to 9999
+_EXAMPLE = "2026-05-04T00:00:00Z"
+
+
+def time_ms(words: str) -> int | None:
+    """A time of RFC 3339 as UTC ms; None where it is none. A leap second is the second after it."""
+    found = _TIME.fullmatch(words)
+    if found is None:
+        return None
+    day, minute, second, part, zone = found.groups(default="")
+    leap = second == "60"
+    try:
+        at = datetime.fromisoformat(f"{day}T{minute}:{'59' if leap else second}{zone.upper()}")
+        since = at - _EPOCH + timedelta(seconds=leap)
+    except (ValueError, OverflowError):
+        return None
+    utc_ms = since // timedelta(milliseconds=1) + int(f"{part[1:4]:0<3}")
+    return utc_ms if _FIRST_MS <= utc_ms <= _LAST_MS else None
+
+
+class Asked:
+    """The query of a request, which may hold `allowed` and nothing else.
+
+    Raises
+    ------
+    Problem
+        It holds another name, or a name twice.
+    """
+
+    def __init__(self, request: Request, *allowed: str) -> None:
+        self._path = request.url.path
+        self._query = request.query_params
+        for name in self._query:
+            if name not in allowed:
+                there = f"There is {', '.join(sorted(allowed)) or 'nothing to ask for'}."
+                meant = meant_words(name[:60], allowed) or there
+                raise Problem(400, f"There is no {name[:60]!r} to ask for here. {meant}")
+            if len(self._query.getlist(name)) > 1:
+                raise Problem(400, f"{name} is given twice, expected once at most.")
+
+    def get(self, name: str) -> str | None:
+        """What is given by a name."""
+        return self._query.get(name)
+
+    def number(self, name: str, usual: int, *, least: int = 0, most: int = _LATEST) -> int:
+        """A whole number."""
+        words = self._query.get(name)
+        if words is None:
+            return usual
+        if not (words.isascii() and words.isdecimal() and len(words) < 17) or not (
+            least <= int(words) <= most
+        ):
+            upto = f"from {least} to {most}" if most < _LATEST else f"of {least} or more"
+            raise Problem(400, f"{name} is {words[:40]!r}, expected a whole number {upto}.")
+        return int(words)
+
+    def time(self, name: str, usual: int | None = None) -> int:
+        """A time, UTC ms; one that has to be given where there is no usual one."""
+        words = self._query.get(name)
+        if words is None:
+            if usual is None:
+                raise Problem(400, f"{name} is missing, expected a time such as {_EXAMPLE}.")
+            return usual
+        found = time_ms(words)
+        if found is None:
+            plus = " In an address a + is written %2B." if " " in words else ""
+            says = (
+                f"{name} is {words[:40]!r}, expected a time of RFC 3339 such as {_EXAMPLE}.{plus}"
+            )
+            raise Problem(400, says)
+        return found
+
+    def span(self, *, now_ms: int, usual_ms: int | None = None) -> tuple[int, int]:
+        """The time from `from` to `to`: up to now, and of a usual length, where it is not said."""
+        until = self.time("to", now_ms)
+        since = self.time("from", None if usual_ms is None else until - usual_ms)
+        if since > until:
+            says = f"from, {rfc3339(since)}, is later than to, {rfc3339(until)}. Exchange them."
+            raise Problem(400, says)
+        return since, until
+
+    def word(self, name: str, words: Sequence[str]) -> str | None:
+        """One of some words."""
+        found = self._query.get(name)
+        if found is not None and found not in words:
+            raise Problem(400, f"{name} is {found[:40]!r}, expected {' or '.join(words)}.")
+        return found
+
+    def again(self, **changed: int) -> str:
+        """The address of the same request with something changed."""
+        return f"{self._path}?{urlencode({**self._query, **changed})}"
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Which of many things are wanted: `limit` of them, after the first `skip`."""
+
+    skip: int
+    limit: int
+
+    @classmethod
+    def of(cls, asked: Asked) -> Self:
+        """As a request says."""
+        return cls(asked.number("skip", 0), limit_of(asked))
+
+
+def limit_of(asked: Asked) -> int:
+    """How many things are wanted at most."""
+    return asked.number("limit", MOST, least=1, most=MOST)
+
+
+def wants_csv(request: Request, asked: Asked) -> bool:
+    """Whether rows of text are wanted: by `format`, or else by what is accepted rather."""
+    words = asked.word("format", ("json", "csv"))
+    if words is not None:
+        return words == "csv"
+    weights = weighed(request.headers.getlist("accept"))
+    return weights.get("text/csv", 0.0) > weights.get("application/json", 0.0)
