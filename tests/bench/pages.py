@@ -7,13 +7,11 @@ is another process's ptys and files, and each of them has the stream of events o
 sheet again as the page's own script would.
 """
 
-import json
 import math
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from http.client import HTTPConnection
-from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
@@ -29,7 +27,6 @@ from bench.rig64.viewers import viewers
 from longsoak.core.wording import rfc3339
 from longsoak.store.files import RECORD, connect_read_only
 from longsoak.store.reader import Record
-from longsoak_dashboards.source import Source
 from processes import COMMAND
 from servers import free_port, listens
 from waiting import wait_for
@@ -104,23 +101,9 @@ def _trace(rig: Rig, ask: Callable[[str], Callable[[], None]]) -> Figure:
             assert len(found[name]) > POINTS // 2
 
     fetch = ask(f"/api/1/readings?{urlencode(asked)}")
-    if find_spec("longsoak_dashboards.api.readings") is None:  # what it will have to do
-        fetch = _made_here(rig, name, since, until)
     seconds, _, ratio = in_turn(fetch, read)
     words = f"a year of one probe in at most {POINTS} points: time to the whole answer"
     return Figure(words, 1e3 * seconds / AT_ONCE, "ms", 20.0, "reading it from the record", ratio)
-
-
-def _made_here(rig: Rig, name: str, since: int, until: int) -> Callable[[], None]:
-    source = Source(rig.rig_file)
-
-    def make() -> None:
-        for _ in range(AT_ONCE):
-            found = source.reduced((name,), since_ms=since, until_ms=until, buckets=POINTS)
-            columns = list(zip(*found[name], strict=True))
-            assert len(json.dumps(columns)) > POINTS
-
-    return make
 
 
 def _transferred(port: int, sheet: str) -> tuple[int, int]:
