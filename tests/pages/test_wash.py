@@ -17,7 +17,9 @@ from longsoak_dashboards.drawing.wash import BOUNDS, Outline, Vertex, Wash, shad
 PLACES = st.tuples(st.integers(0, 900), st.integers(0, 2500))
 SPREAD = st.lists(PLACES, min_size=3, max_size=40, unique=True)
 GRID = st.builds(
-    lambda xs, ys, left_out: [p for i, p in enumerate((x, y) for x in xs for y in ys) if i not in left_out],
+    lambda xs, ys, left_out: [
+        p for i, p in enumerate((x, y) for x in xs for y in ys) if i not in left_out
+    ],
     st.lists(st.integers(0, 300), min_size=2, max_size=5, unique=True),
     st.lists(st.integers(0, 600), min_size=2, max_size=6, unique=True),
     st.sets(st.integers(0, 30), max_size=6),
@@ -63,7 +65,7 @@ def test_cells_tile_the_hull_and_no_circle_holds_another_point(
 
 def circle(
     corners: "np.ndarray[tuple[int, int], np.dtype[np.float64]]",
-) -> tuple[np.ndarray, float]:  # type: ignore[type-arg]  # of numpy's own shapes
+) -> tuple[np.ndarray, float]:
     """Middle and squared radius of the circle through three points."""
     a, b, c = corners
     matrix = 2 * np.array([b - a, c - a])
@@ -222,14 +224,14 @@ def test_sixty_four_probes_take_no_time_worth_naming(monkeypatch: pytest.MonkeyP
     from longsoak_dashboards.drawing import delaunay
 
     asked = 0
-    plain = delaunay._inside
+    plain = delaunay.in_circle
 
     def counted(*points: delaunay.Point) -> int:
         nonlocal asked
         asked += 1
         return plain(*points)
 
-    monkeypatch.setattr(delaunay, "_inside", counted)
+    monkeypatch.setattr(delaunay, "in_circle", counted)
     grid = [(x, y) for x in range(0, 80, 10) for y in range(0, 80, 10)]
     assert sum(len(cell) == 4 for cell in cells(grid)) == 49
     assert asked < 2500

@@ -48,7 +48,7 @@ def _turn(a: Point, b: Point, c: Point) -> int:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _inside(a: Point, b: Point, c: Point, d: Point) -> int:
+def in_circle(a: Point, b: Point, c: Point, d: Point) -> int:
     """Above 0 if d lies in the circle through a, b, c, which turn the way `_turn` has above 0."""
     rows = [(p[0] - d[0], p[1] - d[1]) for p in (a, b, c)]
     (ax, ay), (bx, by), (cx, cy) = rows
@@ -101,7 +101,7 @@ def _flipped(
         if (a, b) not in opposite or (b, a) not in opposite:
             continue
         c, d = opposite[a, b], opposite[b, a]
-        if _inside(points[a], points[b], points[c], points[d]) <= 0:
+        if in_circle(points[a], points[b], points[c], points[d]) <= 0:
             continue
         del opposite[a, b], opposite[b, a]
         opposite |= {(c, a): d, (a, d): c, (d, c): a, (d, b): c, (b, c): d, (c, d): b}
@@ -115,7 +115,7 @@ def _merged(points: Sequence[Point], opposite: dict[tuple[int, int], int]) -> li
         side
         for side, c in opposite.items()
         if (d := opposite.get(side[::-1])) is not None
-        and not _inside(points[side[0]], points[side[1]], points[c], points[d])
+        and not in_circle(points[side[0]], points[side[1]], points[c], points[d])
     }
     outer = opposite.keys() - inner
     found = []
