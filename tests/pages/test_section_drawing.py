@@ -217,7 +217,7 @@ def test_whatever_pins_read_says_at_once_what_it_is_of(rig: Rig) -> None:
     }
     said = 0
     for bay in range(len(rig.specimen.bays)):
-        for label in re.findall(r"<a .*?</a>", str(draw(rig, bay).svg)):
+        for label in re.findall(r"<a [^>]*data-probe=.*?</a>", str(draw(rig, bay).svg)):
             (name,) = re.findall(r'data-probe="([^"]*)"', label)
             words = re.sub(r"<[^>]*>", " ", label)
             if name not in expected or " v halo" not in label.replace('"', " "):
@@ -320,7 +320,7 @@ def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
 def printed_labels(svg: str) -> list[list[Box]]:
     """The boxes of the lettering at each probe, from capital height to base line."""
     labels = []
-    for probe in re.findall(r"<a .*?</a>", svg):
+    for probe in re.findall(r"<a [^>]*data-probe=.*?</a>", svg):
         boxes = []
         for x, y, size, words in re.findall(
             r'<text x="([-\d.]+)" y="([-\d.]+)" font-size="([\d.]+)"[^>]*>(.*?)</text>', probe

@@ -16,6 +16,7 @@ from longsoak_dashboards.view.marks import Mark
 _NEAR = 28.0  # points a value may be moved with its age
 _FAR = 40.0  # points it may be moved at all: further off, it would be taken for another's
 _FAR_IF_RED = 80.0  # points, for one that wants a look: few do, and a line leads to it
+_FAR_IF_LYING = 92.0  # points, up to the room over a specimen that lies, by such a line
 
 Lines = tuple[tuple[str, str, str], ...]  # words, their unit, their class
 
@@ -89,6 +90,7 @@ def _place(
         order.sort(key=lambda pair: not pair[1].mark.wants_a_look)
     for i, label in order:
         far = _FAR_IF_RED if label.mark.wants_a_look else _FAR
+        far = _FAR_IF_LYING if sheet.lies else far
         for lines, reach in ((label.full, _NEAR), *((lines, far) for lines in label.brief)):
             box = board.place(_wanted(label, lines, p), step=3 * p, reach=reach * p)
             if box is not None:
