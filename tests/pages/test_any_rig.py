@@ -8,6 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from longsoak.store.packing import pack, unpack
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.drawing.lettering import Box, width
 from longsoak_dashboards.drawing.section import Section, Words, draw_section
@@ -17,7 +18,6 @@ from longsoak_dashboards.drawing.water import Water
 from longsoak_dashboards.view.marks import Mark, marks
 from pages.lyingrig import SCREED, lying_rig
 from pages.pagerig import NOW_MS, OTHERWISE, Bays, make_rig, scan_of
-from longsoak.store.packing import pack, unpack
 
 WATER = Water(72.0, "clearance 38 ± 2 mm", "water 72 ± 2 mm", "level not known", old=False)
 TEXT = re.compile(r"<text ([^>]*)>(.*?)</text>")
@@ -102,7 +102,11 @@ def check(rig: Rig, bay: int) -> None:
 
 
 LAYERS = st.lists(
-    st.tuples(st.sampled_from(("oak", "a coat of some kind", "x")), st.sampled_from(("timber", "lime", "cork")), st.integers(8, 400)),
+    st.tuples(
+        st.sampled_from(("oak", "a coat of some kind", "x")),
+        st.sampled_from(("timber", "lime", "cork")),
+        st.integers(8, 400),
+    ),
     min_size=1,
     max_size=9,
 )  # fmt: skip
@@ -223,7 +227,9 @@ def test_a_lying_specimen_of_many_layers_names_each() -> None:
 
 @settings(deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(0, 200), st.integers(0, 300)), min_size=1, max_size=25, unique=True),
+    st.lists(
+        st.tuples(st.integers(0, 200), st.integers(0, 300)), min_size=1, max_size=25, unique=True
+    ),
     st.floats(0.2, 4),
     st.data(),
 )  # fmt: skip
@@ -240,17 +246,18 @@ def test_a_thumb_hits_the_nearest_probe_and_within_its_reach_always_one(
         if free >= 2 * SIZE * point:
             wide = max(a for a, _ in area) - min(a for a, _ in area)
             high = max(b for _, b in area) - min(b for _, b in area)
-            assert (wide, high) == (pytest.approx(SIZE * point), pytest.approx(SIZE * point))
+            assert wide == pytest.approx(SIZE * point)
+            assert high == pytest.approx(SIZE * point)
         assert holds(area, x, y)
     centre = data.draw(st.sampled_from(places))
-    x = centre[0] + data.draw(st.floats(-1, 1)) * reach
-    y = centre[1] + data.draw(st.floats(-1, 1)) * reach
-    away = [(x - a) ** 2 + (y - b) ** 2 for a, b in places]
+    at_x = centre[0] + data.draw(st.floats(-1, 1)) * reach
+    at_y = centre[1] + data.draw(st.floats(-1, 1)) * reach
+    away = [(at_x - a) ** 2 + (at_y - b) ** 2 for a, b in places]
     best = sorted(away)
     assume(len(best) < 2 or best[1] - best[0] > 1e-6)
-    hit = [i for i, area in enumerate(found) if holds(area, x, y)]
+    hit = [i for i, area in enumerate(found) if holds(area, at_x, at_y)]
     nearest = away.index(best[0])
-    if max(abs(x - places[nearest][0]), abs(y - places[nearest][1])) < reach * (1 - 1e-9):
+    if max(abs(at_x - places[nearest][0]), abs(at_y - places[nearest][1])) < reach * (1 - 1e-9):
         assert hit == [nearest]
 
 
