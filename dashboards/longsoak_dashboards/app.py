@@ -3,6 +3,7 @@
 from collections import OrderedDict
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 import anyio.to_thread
 from starlette.applications import Starlette
@@ -18,7 +19,9 @@ from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
 from longsoak.store import requests
 from longsoak.store.health import HealthRecord
+from longsoak.store.logbook import Logbook
 from longsoak.store.photos import photo_at
+from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards import static
 from longsoak_dashboards.access.door import Door
@@ -40,9 +43,11 @@ from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
 from longsoak_dashboards.view import panels
+from longsoak_dashboards.view.backthen import as_it_was, asked_time
 from longsoak_dashboards.view.health import health_page
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
+from longsoak_dashboards.view.rail import PHASE, rail
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
 from longsoak_dashboards.view.span import end_of, span_of
@@ -148,10 +153,35 @@ class Pages(Sheets):
 
     @sheet
     def section(self, request: Request) -> Response:
-        """The section sheet."""
-        snapshot = self.source.snapshot(now_ms=now_ms())
+        """The section sheet, as it is or as it was at the time that is asked for."""
+        now = now_ms()
+        at = asked_time(request.query_params.get("at", ""), now_ms=now)
+        record, past = self.source.record, None
+        if at is None:
+            snapshot = self.source.snapshot(now_ms=now)
+        else:
+            snapshot = self.source.snapshot_at(at, now_ms=now)
+        water, logbook = WaterRecord(record.folder), Logbook(record.folder)
+        windows = water.windows()
+        if at is not None:
+            past = as_it_was(
+                snapshot.rig, at_ms=at, now_ms=now, last_ms=snapshot.last_ms, windows=windows
+            )
         return self.render(
-            "section.html.j2", "/", snapshot, page=section_page(snapshot), probe_link=probe_link
+            "section.html.j2",
+            "/",
+            replace(snapshot, now_ms=now),
+            page=section_page(snapshot, as_it_was=past),
+            probe_link=probe_link,
+            rail=rail(
+                first_ms=snapshot.first_ms,
+                now_ms=now,
+                shown_ms=at,
+                top_ups=[each.at_ms for each in water.top_ups(logbook)],
+                windows=windows,
+                gaps=record.gaps(),
+                phases=logbook.entries(kind=PHASE),
+            ),
         )
 
     @sheet

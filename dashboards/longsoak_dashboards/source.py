@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from longsoak.core.handflags import as_flagged, flag_at, flags_of, laid_over
+from longsoak.core.recency import patience_ms
+from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
 from longsoak.service.recordstate import state_of_record
 from longsoak.store.aside import damaged
@@ -104,6 +106,7 @@ class Source:
         self._back, self._clock = ReadBack(self.record.folder), SystemClock()
         self._parse = parse
         self._parsed: tuple[str, Rig] | None = None  # by its text: a restored record counts anew
+        self._before: dict[str, Rig] = {}  # a rig's file changes some dozen times in its life
 
     def _check_whose(self, version: RigVersion) -> None:
         from longsoak.rigfile.load import text_of
@@ -209,6 +212,59 @@ class Source:
             )
         except StoreError as error:
             raise unread(error) from error
+
+    def snapshot_at(self, at_ms: int, *, now_ms: int) -> Snapshot:
+        """The same as it was at a time in the past, under the rig file of that time.
+
+        Readings are as they were taken and as they have been flagged since. A probe is left out
+        whose last one had been taken too long before to stand for that time.
+
+        Raises
+        ------
+        NotYet
+            As for `rig`, or nothing had been read by then.
+        """
+        self.rig()
+        try:
+            stood, first_ms = self.record.stood(at_ms), self.record.first_utc_ms()
+            if stood is None:
+                raise NotYet(
+                    f"Nothing had been read by {time_words(at_ms)}.",
+                    "This record is empty so far."
+                    if first_ms is None
+                    else f"Its first reading is of {time_words(first_ms)}.",
+                )
+            rig = self._earlier(stood.version)
+            patience = {probe.name: patience_ms(probe) for probe in rig.probes}
+            readings = self.record.latest_at(patience, utc_ms=at_ms)
+            gaps = [gap for gap in self.record.gaps() if gap.to_utc_ms <= at_ms]
+            return Snapshot(
+                rig=rig,
+                version=stood.version,
+                now_ms=at_ms,
+                first_ms=first_ms,
+                last_ms=stood.last_utc_ms,
+                derivation=self.record.derivation(),
+                readings=laid_over(readings, self.over(rig, now_ms=now_ms), rig.probes),
+                last_good_ms=self._last_good(readings, now_ms=at_ms),
+                alarms=self.record.alarms_at(at_ms),
+                last_gap=gaps[-1] if gaps else None,
+            )
+        except StoreError as error:
+            raise unread(error) from error
+
+    def _earlier(self, version: RigVersion) -> Rig:
+        """The rig as an earlier version of its file had it."""
+        if (known := self._before.get(version.text)) is None:
+            try:
+                known = self._before[version.text] = self._parse(version.text)
+            except RigFileError as error:
+                raise NotYet(
+                    f"Version {version.number} of the rig file, which held then, can't be read "
+                    f"any more: {error}",
+                    "What was measured then is in the record: `longsoak export` writes it.",
+                ) from error
+        return known
 
     def state(self) -> Payload:
         """Whether the rig is being recorded, as ``state.schema.json`` has it.

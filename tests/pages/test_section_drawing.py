@@ -12,7 +12,7 @@ from longsoak.store.packing import pack, unpack
 from longsoak.vocabulary.rig import Kind, Layer, Material, Rig
 from longsoak_dashboards.drawing.callouts import lettering, place_callouts
 from longsoak_dashboards.drawing.lettering import Board, Box, width, wrap
-from longsoak_dashboards.drawing.section import Section, draw_section
+from longsoak_dashboards.drawing.section import Section, Words, draw_section
 from longsoak_dashboards.drawing.sheet import POINTS, lay_out
 from longsoak_dashboards.drawing.water import Water, draw_water
 from longsoak_dashboards.view.marks import Mark, marks
@@ -39,8 +39,9 @@ def draw(rig: Rig, bay: int = 0, water: Water | None = WATER) -> Section:
         rig.specimen.bays[bay],
         inside,
         water if rig.reservoir else None,
+        (),
         name="s0",
-        title="a section",
+        words=Words("a section", "what it shows"),
         link=lambda mark: "/traces",
     )
 
@@ -67,14 +68,14 @@ def test_water_and_declared_levels_are_to_scale_too() -> None:
 def test_bays_of_unlike_thickness_stand_side_by_side_at_one_scale_and_on_one_floor() -> None:
     rig = make_rig(UNLIKE)
     sheets = lay_out(rig)
-    assert [sheet.thickness for sheet in sheets] == [500, 50, 240]
+    assert [sheet.across for sheet in sheets] == [500, 50, 240]
     assert len({sheet.point for sheet in sheets}) == 1
     assert len({(sheet.view.top, sheet.view.bottom) for sheet in sheets}) == 1
     assert len({draw(rig, bay).print_scale for bay in range(3)}) == 1
     for sheet in sheets:
         assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
         assert sheet.view.left <= min(0, sheet.tray_left)
-        assert sheet.view.right >= max(sheet.thickness, sheet.tray_right)
+        assert sheet.view.right >= max(sheet.across, sheet.tray_right)
 
 
 def test_the_thickest_bay_sets_the_scale_as_if_it_were_alone() -> None:
@@ -216,7 +217,7 @@ def test_whatever_pins_read_says_at_once_what_it_is_of(rig: Rig) -> None:
     }
     said = 0
     for bay in range(len(rig.specimen.bays)):
-        for label in re.findall(r"<a .*?</a>", str(draw(rig, bay).svg)):
+        for label in re.findall(r"<a [^>]*data-probe=.*?</a>", str(draw(rig, bay).svg)):
             (name,) = re.findall(r'data-probe="([^"]*)"', label)
             words = re.sub(r"<[^>]*>", " ", label)
             if name not in expected or " v halo" not in label.replace('"', " "):
@@ -305,7 +306,7 @@ def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
     for bay, sheet in enumerate(lay_out(rig)):
         assert sheet.view.right - sheet.view.left == pytest.approx(POINTS * sheet.point)
         assert sheet.view.left <= min(0, sheet.tray_left) + 1e-6
-        assert sheet.view.right >= max(sheet.thickness, sheet.tray_right) - 1e-6
+        assert sheet.view.right >= max(sheet.across, sheet.tray_right) - 1e-6
         assert sheet.view.bottom >= sheet.floor
         drawn = draw(rig, bay)
         inside = sum(p.bay == rig.specimen.bays[bay].name for p in rig.probes)
@@ -319,7 +320,7 @@ def test_whatever_the_rig_its_sheet_holds_the_section_and_no_two_values_meet(
 def printed_labels(svg: str) -> list[list[Box]]:
     """The boxes of the lettering at each probe, from capital height to base line."""
     labels = []
-    for probe in re.findall(r"<a .*?</a>", svg):
+    for probe in re.findall(r"<a [^>]*data-probe=.*?</a>", svg):
         boxes = []
         for x, y, size, words in re.findall(
             r'<text x="([-\d.]+)" y="([-\d.]+)" font-size="([\d.]+)"[^>]*>(.*?)</text>', probe

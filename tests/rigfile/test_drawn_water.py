@@ -58,8 +58,8 @@ def test_a_drawn_shape_becomes_the_depth_table() -> None:
     assert reservoir is not None
     feet = 2 * pi * 10**2
     assert reservoir.blocks == (
-        Block(8000.0, 0.0, 30.0),
-        Block(pytest.approx(feet), 0.0, 500.0),  # type: ignore[arg-type]  # compared alone
+        Block(8000.0, 0.0, 30.0, 4, 50.0, 40.0),
+        Block(pytest.approx(feet), 0.0, 500.0, 2, 20.0, 20.0),  # type: ignore[arg-type]  # compared alone
     )
     (_, (depth, litres), (top, full)) = reservoir.depth_table
     plan = reservoir.length * reservoir.breadth

@@ -228,6 +228,18 @@ class Driver:
                 for n, scan in enumerate(self.scans[: state.scans], start=1)
                 if given < n <= given + 30
             ]
+        if kind == "at":
+            probes, patience, at = given
+            stood = {}
+            for probe in probes:
+                last = [
+                    (r[0], n, r)
+                    for n, r in self.readings(state, probe)
+                    if at - patience <= r[0] <= at
+                ]
+                if last:
+                    stood[probe] = max(last)[2]
+            return stood
         probe, since, until, buckets = given
         within = [(n, r) for n, r in self.readings(state, probe) if since <= r[0] < until]
         if kind == "series":
@@ -292,6 +304,10 @@ def look(record: Record, query: Query) -> Any:
             )
             for s in record.scans_after(given, limit=30)
         ]
+    if kind == "at":
+        probes, patience, at = given
+        stood = record.latest_at(dict.fromkeys(probes, patience), utc_ms=at)
+        return {probe: plain(r) for probe, r in stood.items()}
     probe, since, until, buckets = given
     if kind == "series":
         return [plain(r) for r in record.series(probe, since_ms=since, until_ms=until)]
@@ -324,13 +340,20 @@ def looks(folder: str, seed: int, ended: threading.Event) -> list[Seen]:
     seen: list[Seen] = []
     while True:
         last = ended.is_set()
-        kind = of.choice(("latest", "after", "series", "columns", "last", "reduced", "reduced"))
+        kind = of.choice(
+            ("latest", "after", "series", "columns", "last", "reduced", "reduced", "at", "at")
+        )
         since = of.choice((T0, T0 + of.randint(-DAY, 30 * DAY), T0 - 70 * 365 * DAY))
         until = max(since, T0) + of.choice(
             (5 * MINUTE, HOUR, 7 * HOUR, 3 * DAY, 40 * DAY, 900 * DAY)
         )
         given = (of.choice(PROBES), since, until, of.choice((1, 7, 60, 700)))
-        query = (kind, of.randint(0, 900) if kind == "after" else given)
+        if kind == "at":
+            some = tuple(of.sample(PROBES, of.randint(1, len(PROBES))))
+            back = of.choice((0, MINUTE, 45 * MINUTE, 6 * HOUR, 3 * DAY, 900 * DAY))
+            query: Query = (kind, (some, back, since + of.choice((0, HOUR, 3 * DAY))))
+        else:
+            query = (kind, of.randint(0, 900) if kind == "after" else given)
         begun = time.monotonic()
         found = look(record, query)
         seen.append(Seen(begun, time.monotonic(), query, found))
@@ -432,7 +455,7 @@ def campaign(folder: Path, *, seed: int, steps: int) -> tuple[Driver, list[Seen]
 @pytest.mark.parametrize("seed", [1, 2])
 def test_every_look_meanwhile_is_one_at_what_was_committed(seed: int, tmp_path: Path) -> None:
     driver, seen = campaign(tmp_path, seed=seed, steps=250)
-    assert {query[0] for _, _, query, _ in seen} >= {"latest", "series", "columns", "reduced"}
+    assert {query[0] for _, _, query, _ in seen} >= {"latest", "series", "columns", "reduced", "at"}
     with closing(connect_read_only(tmp_path / RECORD)) as db:
         (sealed,) = db.execute("SELECT count(*) FROM sealed").fetchone()
     assert sealed >= 3

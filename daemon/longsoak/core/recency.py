@@ -1,6 +1,6 @@
 """When silence of the whole record means that nobody is recording."""
 
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Probe, Rig
 
 
 def stale_after_ms(rig: Rig) -> float:
@@ -21,3 +21,11 @@ def verified_within_s(rig: Rig) -> float:
     """
     shortest = min((probe.record for probe in rig.probes), default=60.0)
     return max(60.0, 3.0 * shortest)
+
+
+def patience_ms(probe: Probe) -> int:
+    """How old a probe's last reading may be, ms, and still stand for a moment.
+
+    Three times as long as it may take until another is kept, and not under half a minute.
+    """
+    return round(max(30.0, 3.0 * probe.record) * 1000)

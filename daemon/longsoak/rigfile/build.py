@@ -47,6 +47,7 @@ from longsoak.vocabulary.rig import (
     Room,
     Specimen,
     StandIn,
+    WetFace,
 )
 
 MQTT_PORT, MQTT_TLS_PORT = 1883, 8883  # registered with IANA without and with TLS, from memory
@@ -109,6 +110,8 @@ def build(draft: Draft) -> Rig:
             edges=_edges(draft.edges.table),
             between_bays=tuple(specimen.between_bays or ()),
             bays=bays,
+            wet_face=specimen.wet_face or WetFace.SIDE,
+            breadth=specimen.breadth,
         ),
         reservoir=reservoir,
         curves=curves,

@@ -141,7 +141,9 @@ def _drawn(draft: Draft) -> tuple[tuple[float, float], ...]:
 
 
 def _block(table: BlockTable) -> Block:
-    return Block(given(table.count) * _area(table), given(table.start), given(table.end))
+    count, area = given(table.count), _area(table)
+    sides = (table.length, table.breadth) if table.diameter is None else (table.diameter,) * 2
+    return Block(count * area, given(table.start), given(table.end), count, *map(given, sides))
 
 
 def _area(table: BlockTable | EvaporationPanTable) -> float:

@@ -5,6 +5,7 @@ from math import isclose
 from longsoak.rigfile.draft import BayDraft, Draft
 from longsoak.rigfile.references import check_unique
 from longsoak.rigfile.report import MISSING, Report, number, quoted
+from longsoak.vocabulary.rig import WetFace
 
 SLACK = 1e-6  # mm: what adding decimal fractions costs
 
@@ -15,6 +16,7 @@ def check_geometry(draft: Draft, *, report: Report) -> None:
         report, (((*bay.part.path, "name"), bay.part.table.name) for bay in draft.bays), what="bay"
     )
     _check_boundaries(draft, report=report)
+    _check_lying(draft, report=report)
     placed: list[tuple[float, float, BayDraft]] = []
     for bay in draft.bays:
         start, end = bay.part.table.start, bay.part.table.end
@@ -58,6 +60,54 @@ def _check_tiling(
             f"(line {report.line(('specimen', 'width'))})",
             remedy=f"Write to = {number(width)}, or correct the width.",
         )
+
+
+def _check_lying(draft: Draft, *, report: Report) -> None:
+    """Note a specimen that lies without its breadth, and bays that are not as thick as it is high.
+
+    Of one whose wet face is the underside or the top, layers lie above each other: together they
+    are its height, and a probe's depth tells its height.
+    """
+    path, table = draft.specimen.path, draft.specimen.table
+    lies = table.wet_face in (WetFace.UNDERSIDE, WetFace.TOP)
+    if lies and "breadth" not in draft.specimen.keys:
+        report.add(
+            (*path, "breadth"),
+            MISSING,
+            expected=f"millimetres from front to back, for the wet face is the {table.wet_face}",
+            remedy="Write for example breadth = 400.",
+        )
+    if not lies and table.breadth is not None:
+        report.add(
+            (*path, "breadth"),
+            table.breadth,
+            expected="no breadth of a specimen that stands: its layers say how broad it is",
+            remedy='Remove breadth, or write wet_face = "underside" or "top" if it lies.',
+        )
+    if not lies or table.height is None:
+        return
+    for bay in draft.bays:
+        if bay.thickness is not None and not isclose(bay.thickness, table.height, abs_tol=SLACK):
+            report.add(
+                (*bay.part.path, "layers"),
+                bay.thickness,
+                expected=f"layers that are {number(table.height)} mm together, the height of a "
+                f"specimen that lies (line {report.line((*path, 'height'))})",
+                remedy="Correct their thicknesses, or the height.",
+            )
+    for probe in draft.probes:
+        depth, height = probe.table.depth, probe.table.height
+        if depth is None or height is None or not 0 <= depth <= table.height:
+            continue
+        right = depth if table.wet_face is WetFace.UNDERSIDE else table.height - depth
+        if not isclose(height, right, abs_tol=SLACK):
+            report.add(
+                (*probe.path, "height"),
+                height,
+                expected=f"{number(right)}, where {number(depth)} mm from the wet face is: that "
+                f"is the {table.wet_face}",
+                remedy=f"Write height = {number(right)}, or correct depth.",
+            )
 
 
 def _check_boundaries(draft: Draft, *, report: Report) -> None:

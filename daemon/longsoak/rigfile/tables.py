@@ -22,7 +22,7 @@ from longsoak.rigfile.words import (
     reference,
     table_of,
 )
-from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn, Weighs
+from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn, Weighs, WetFace
 
 _One = dict[str, object] | None
 _Some = Annotated[list[object], Field(min_length=1)] | None
@@ -105,6 +105,13 @@ class SpecimenTable(Table):
     underside: Annotated[
         NotNegative | None,
         measured("millimetres above the reservoir's floor as a bare number, 0 or more", 110),
+    ] = None
+    wet_face: Annotated[
+        Annotated[WetFace, Field(strict=False)] | None, one_of(WetFace, needed=False)
+    ] = None
+    breadth: Annotated[
+        Positive | None,
+        measured("millimetres from front to back as a bare number, more than 0", 400, needed=False),
     ] = None
     edges: Annotated[
         _One,

@@ -80,6 +80,26 @@ def unpack_floats(data: bytes, *, size: int) -> list[float]:
     return values
 
 
+def float_at(data: bytes, place: int, *, size: int) -> float:
+    """The one at `place` of what `pack_floats` was given, without making numbers of the others.
+
+    Raises
+    ------
+    IndexError
+        There are not so many.
+    """
+    kind, power, nan, number = _number_at(data, place)
+    if nan:
+        return math.nan
+    if kind == DECIMAL:
+        scale = 10.0 ** abs(power)
+        return number / scale if power >= 0 else number * scale
+    if size == 8:
+        number += 2**63
+    (found,) = array("d" if size == 8 else "f", array(TYPES[size], [number]).tobytes())
+    return float(found)
+
+
 def _pack(numbers: Sequence[int], *, kind: int, power: int, marks: bytes) -> bytes:
     if not numbers:
         return HEAD.pack(kind, VALUES, 1, power, len(marks), 0, 0, 1) + marks
@@ -138,6 +158,20 @@ def _numbers(data: bytes) -> tuple[int, int, bytes, list[int]]:
         line = range(first, first + lowest * (n + 1), lowest) if lowest else repeat(first, n + 1)
         return kind, power, marks, list(map(add, run, line))
     return kind, power, marks, list(map(add, stored, repeat(lowest))) if lowest else stored
+
+
+def _number_at(data: bytes, place: int) -> tuple[int, int, bool, int]:
+    kind, how, width, power, length, lowest, first, shared = HEAD.unpack_from(data)
+    body = HEAD.size + length
+    nan = bool(length) and zlib.decompress(data[HEAD.size : body])[place] != 0
+    planes = zlib.decompress(data[body:])
+    n = len(planes) // width
+    if not 0 <= place < n + (how == STEPS):
+        raise IndexError(f"there is no number {place} among {n}")
+    if how == STEPS:  # the steps up to it, added up a byte at a time, as they lie
+        run = sum(sum(planes[i * n : i * n + place]) << 8 * i for i in range(width))
+        return kind, power, nan, first + lowest * place + shared * run
+    return kind, power, nan, lowest + shared * int.from_bytes(planes[place::n], "little")
 
 
 def _smoothed(bits: Sequence[int], nan: int, values: Sequence[float]) -> Sequence[float]:

@@ -2,13 +2,14 @@
 
 import sqlite3
 from bisect import bisect_right
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from longsoak.store.backthen import last_readings, last_scan, layout_of
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.derived import Derivation, derived
 from longsoak.store.files import RECORD
@@ -41,6 +42,14 @@ class RigVersion:
     number: int
     accepted_utc_ms: int
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """What a record had come to at a time: its last scan, UTC ms, and that scan's rig file."""
+
+    last_utc_ms: int
+    version: RigVersion
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +148,32 @@ class Record(RecordFile):
             for probe, (scan, reading) in found.items()
             for shift in (shifts[scan],)
         }
+
+    def latest_at(self, patience_ms: Mapping[str, int], *, utc_ms: int) -> dict[str, Reading]:
+        """The last reading of each probe at or before a time.
+
+        Parameters
+        ----------
+        patience_ms : mapping of str to int
+            The probes, each with how long before that a reading may have been taken to stand for
+            it; a probe without one is left out.
+        utc_ms : int
+            The time, UTC, ms since 1970.
+        """
+        with self._look() as (db, scans):
+            return last_readings(db, scans, stretches(db, scans), patience_ms, utc_ms=utc_ms)
+
+    def stood(self, utc_ms: int) -> Stood | None:
+        """The last scan at or before a time, and the rig file it was taken under."""
+        with self._look() as (db, scans):
+            found = last_scan(scans, stretches(db, scans), utc_ms=utc_ms)
+            if found is None:
+                return None
+            version = scans.layouts[layout_of(db, scans, found[0])].rig_version
+            row = db.execute(
+                "SELECT id, accepted_utc_ms, text FROM rig_version WHERE id = ?", (version,)
+            ).fetchone()
+        return Stood(found[1], RigVersion(*row))
 
     def series(self, probe: str, *, since_ms: int, until_ms: int) -> list[Reading]:
         """One probe's readings with ``since_ms <= utc_ms < until_ms``, in the order taken."""
@@ -280,6 +315,12 @@ class Record(RecordFile):
         """The last change of each alarm that ever changed, by key."""
         where = "id IN (SELECT max(id) FROM alarm_change GROUP BY key)"
         return {change.key: change for change in self._changes(where)}
+
+    def alarms_at(self, utc_ms: int) -> dict[str, StoredChange]:
+        """The last change of each alarm at or before a time, by key."""
+        where = f"utc_ms <= ? OR run IN ({MOVED}) ORDER BY id"
+        changes = self._changes(where, utc_ms)
+        return {change.key: change for change in changes if change.utc_ms <= utc_ms}
 
     def alarm_changes_after(self, position: int, *, limit: int) -> list[StoredChange]:
         """Alarm changes with an id above `position`, oldest first."""

@@ -25,6 +25,7 @@ from longsoak.store.sealed import (
     SealedScans,
     of_readings,
     rows_again,
+    unpack_reading,
     unpack_readings,
     unpack_scans,
 )
@@ -124,12 +125,13 @@ class Scans:
         ValueError
             A row is not as long as its layout says.
         """
-        for piece in self._own_pieces(probes, first, last, raw=raw):
+        for piece in self.pieces_as_kept(probes, first, last, raw=raw):
             yield piece if self.derived is None else self.derived.shown(piece)
 
-    def _own_pieces(
-        self, probes: Collection[str], first: int, last: int, *, raw: bool
+    def pieces_as_kept(
+        self, probes: Collection[str], first: int, last: int, *, raw: bool = True
     ) -> Iterator[Piece]:
+        """The same, with the values that were kept with the raw ones."""
         for chunk in self.unbroken(first, last):
             yield from self._sealed_pieces(chunk, probes, first, last, raw=raw)
         rows = self.live_rows(self.holding(probes), first, last)
@@ -321,6 +323,20 @@ class Scans:
             if len(column.flags) != len(places):
                 raise ValueError(f"{len(column.flags)} readings of {probe!r} in {len(places)}")
         return column
+
+    def sealed_reading(
+        self, chunk: Chunk, probe: str, data: bytes, place: int, *, among: int
+    ) -> Full:
+        """One of the `among` readings of a probe in a chunk, without unpacking the others.
+
+        Raises
+        ------
+        StoreError
+            The chunk is damaged.
+        """
+        with intact(chunk):
+            of = of_readings(probe, first=chunk.first)
+            return unpack_reading(data, place, of=of, among=among)
 
     def _sealed_pieces(
         self, chunk: Chunk, probes: Collection[str], first: int, last: int, *, raw: bool

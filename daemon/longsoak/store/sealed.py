@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from operator import add
 from typing import NamedTuple
 
-from longsoak.store.codec import pack_floats, pack_whole, unpack_floats, unpack_whole
+from longsoak.store.codec import (
+    float_at,
+    pack_floats,
+    pack_whole,
+    unpack_floats,
+    unpack_whole,
+)
 from longsoak.store.packing import Full, row_struct
 
 _SCANS = struct.Struct("<4I")  # lengths of its parts
@@ -103,6 +109,27 @@ def unpack_readings(data: bytes, *, of: str, raw: bool = True) -> Full:
         tuple(unpack_floats(parts[2], size=4)),
         tuple(zlib.decompress(parts[3])),
         tuple(zlib.decompress(parts[4])),
+    )
+
+
+def unpack_reading(data: bytes, place: int, *, of: str, among: int) -> Full:
+    """The one reading at `place` of what `pack_readings` was given, as a column of its own.
+
+    Raises
+    ------
+    ValueError
+        The data are not what was sealed, or not readings of `among` scans.
+    """
+    raw, values, uncertainties, *bytes_ = parts_of_readings(data, of=of)
+    flags, reasons = map(zlib.decompress, bytes_)
+    if not len(flags) == len(reasons) == among:
+        raise ValueError(f"{len(flags)} readings of {among}")
+    return Full(
+        (float_at(raw, place, size=8),),
+        (float_at(values, place, size=4),),
+        (float_at(uncertainties, place, size=4),),
+        (flags[place],),
+        (reasons[place],),
     )
 
 

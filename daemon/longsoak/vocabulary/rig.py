@@ -2,7 +2,7 @@
 
 Lengths are in mm, times in s, resistances in Ohm, temperatures in degC unless a name says
 otherwise. Depth counts from the wet face, height from the specimen's underside, across from the
-left edge as seen from the wet face.
+left edge as seen from the wet face, or from the front where that is the underside or the top.
 """
 
 from collections.abc import Mapping
@@ -180,9 +180,20 @@ class Edges:
     right: Boundary
 
 
+class WetFace(StrEnum):
+    """Which face of the specimen is wetted: it stands, or lies over the reservoir."""
+
+    SIDE = "side"
+    UNDERSIDE = "underside"
+    TOP = "top"
+
+
 @dataclass(frozen=True, slots=True)
 class Specimen:
-    """The thing under test. `underside` is its height above the reservoir's floor."""
+    """The thing under test. `underside` is its height above the reservoir's floor.
+
+    `breadth` is from front to back, of one that lies; one that stands is as broad as its layers.
+    """
 
     height: float
     width: float
@@ -190,18 +201,34 @@ class Specimen:
     edges: Edges
     between_bays: tuple[Boundary, ...]
     bays: tuple[Bay, ...]
+    wet_face: WetFace = WetFace.SIDE
+    breadth: float | None = None
+
+    @property
+    def lies(self) -> bool:
+        """Whether its layers lie above each other."""
+        return self.wet_face is not WetFace.SIDE
+
+    @property
+    def run(self) -> float:
+        """How far the wet face goes the other way than across: up, or from front to back."""
+        return self.height if self.breadth is None else self.breadth
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
     """Things alike that take room in the water, from one height to another: pedestals, feet.
 
-    `area` is the plan of all of them together, mm2.
+    `area` is the plan of all of them together, mm2; `count`, `length` (across) and `breadth` (front
+    to back) are for a drawing, 0 where that is not known.
     """
 
     area: float
     start: float
     end: float
+    count: int = 0
+    length: float = 0.0
+    breadth: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

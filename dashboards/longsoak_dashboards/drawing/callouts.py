@@ -1,7 +1,7 @@
 """The layers' names above a section, stacked so that no line of one crosses another's lettering."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from longsoak.vocabulary.rig import Layer
 from longsoak_dashboards.drawing.lettering import Box, width, wrap
@@ -10,12 +10,13 @@ SMALL = 12.3  # points: everything but values and titles
 LINE = 15.0  # points from one line of lettering to the next
 AWAY = 9.0  # points from a callout's line to its lettering
 _LEAST = 24.0  # points of a name's room, where there is none
+_FIRST, _BETWEEN = 7.0, 7.0  # points from the left end to the first line, from one to the next
 _AMPLE = 60.0  # points in which a name may be broken inside a word rather than turn round
 
 
 @dataclass(frozen=True, slots=True)
 class Callout:
-    """A layer's name above the section, and the point in the layer its line leads to.
+    """A layer's name above the section, and the line that leads from it to the layer.
 
     The name stands right of the line at `x`, or left of it if `leftwards`; `y` is the base line of
     its first line.
@@ -26,6 +27,10 @@ class Callout:
     x: float
     y: float
     leftwards: bool
+
+    def raised(self, by: float) -> "Callout":
+        """The same, so many mm further up."""
+        return replace(self, y=self.y - by)
 
 
 def place_callouts(
@@ -53,6 +58,20 @@ def place_callouts(
         half = layer.thickness / 2
         xs.append(_clear_of(depths, face + half, half, point=point))
         face += layer.thickness
+    return _stacked(layers, xs, point=point, left=left, right=right)
+
+
+def beside(
+    layers: Sequence[Layer], *, point: float, left: float, right: float
+) -> tuple[tuple[Callout, ...], float]:
+    """The same for layers that lie above each other: their lines go down at the left end."""
+    xs = [(_FIRST + _BETWEEN * i) * point for i in range(len(layers))]
+    return _stacked(layers, xs, point=point, left=left, right=right)
+
+
+def _stacked(
+    layers: Sequence[Layer], xs: Sequence[float], *, point: float, left: float, right: float
+) -> tuple[tuple[Callout, ...], float]:
     stack: list[tuple[int, tuple[str, ...], bool]] = []
     above: list[tuple[int, tuple[str, ...], bool]] = []
     end = right

@@ -41,14 +41,17 @@ def draw_front(rig: Rig, level: float | None) -> Markup:
             d = path("M", bay.start, 0, "V", specimen.height)
             parts.append(tag("path", cls="outline", d=d))
         x = (bay.start + bay.end) / 2
-        cut = path("M", x, -16 * p, "V", bottom - 4 * p)
-        parts.append(tag("path", cls="dim", stroke_dasharray="12 4 3 4", d=cut))
+        places = [(x + 5 * p, -9 * p), (x + 5 * p, bottom - 6 * p)]
+        if specimen.lies:  # it is cut along its width: each bay's section shows what the front does
+            places = [(x, specimen.height / 2 + 4 * p)]
+        else:
+            cut = path("M", x, -16 * p, "V", bottom - 4 * p)
+            parts.append(tag("path", cls="dim", stroke_dasharray="12 4 3 4", d=cut))
         parts += [
             tag(
-                "text", letter(i), x=x + 5 * p, y=y, font_size=12.3 * p, font_weight="700",
-                cls="d halo",
+                "text", letter(i), x=at, y=y, font_size=12.3 * p, font_weight="700", cls="d halo"
             )
-            for y in (-9 * p, bottom - 6 * p)
+            for at, y in places
         ]  # fmt: skip
     left = (specimen.width - _POINTS * p) / 2
     names = ", ".join(f"{letter(i)} {bay.name}" for i, bay in enumerate(specimen.bays))
@@ -59,5 +62,6 @@ def draw_front(rig: Rig, level: float | None) -> Markup:
         viewBox=f"{left:.2f} {top:.2f} {_POINTS * p:.2f} {bottom - top:.2f}",
         width="64mm",
         role="img",
-        aria_label=f"The specimen from its wet face, and where its bays are cut: {names}",
+        aria_label=f"The specimen from {'the front' if specimen.lies else 'its wet face'}, and where "
+        f"its bays are cut: {names}",
     )

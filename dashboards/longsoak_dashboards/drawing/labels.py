@@ -6,16 +6,17 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak_dashboards.drawing.callouts import LINE, SMALL
+from longsoak_dashboards.drawing.figures import SHAPE, shape_box
 from longsoak_dashboards.drawing.lettering import Board, Box, width
 from longsoak_dashboards.drawing.sheet import VALUE, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
+from longsoak_dashboards.drawing.taps import Corner, taps
 from longsoak_dashboards.view.marks import Mark
 
-_TAP = 44.0  # points: what a thumb can hit
-_SHAPE = 6.5  # points around a flag's shape
 _NEAR = 28.0  # points a value may be moved with its age
 _FAR = 40.0  # points it may be moved at all: further off, it would be taken for another's
 _FAR_IF_RED = 80.0  # points, for one that wants a look: few do, and a line leads to it
+_FAR_IF_LYING = 92.0  # points, up to the room over a specimen that lies, by such a line
 
 Lines = tuple[tuple[str, str, str], ...]  # words, their unit, their class
 
@@ -56,10 +57,23 @@ def draw_labels(
         lines, found = placed.get(i, ((), None))
         words.append(_one(sheet, label, lines, found, link(label.mark)))
         near = (label.x, label.y) if found is None else found.nearest(label.x, label.y)
-        if abs(near[0] - label.x) + abs(near[1] - label.y) > (_SHAPE + 3) * p:
+        if abs(near[0] - label.x) + abs(near[1] - label.y) > (SHAPE + 3) * p:
             d = path("M", label.x, label.y, "L", near[0], near[1])
             leads.append(tag("path", cls="lead-line", d=d))
-    return Markup().join(leads + words), len(labels) - len(placed)
+    areas = taps([(label.x, label.y) for label in labels], point=p)
+    hits = tag(
+        "g",
+        *(_hit(area, link(label.mark)) for area, label in zip(areas, labels, strict=True) if area),
+        aria_hidden="true",
+    )
+    return Markup().join([*leads, hits, *words]), len(labels) - len(placed)
+
+
+def _hit(area: Sequence[Corner], address: str) -> Markup:
+    """What a thumb hits beside a label; the label itself is the link that is read out."""
+    (x, y), *rest = area
+    d = path("M", x, y, *(part for x, y in rest for part in ("L", x, y)), "Z")
+    return tag("a", tag("path", cls="hit", d=d), href=address, tabindex="-1")
 
 
 def _place(
@@ -67,7 +81,8 @@ def _place(
 ) -> dict[int, tuple[Lines, Box]]:
     """Lines and box of each label that found room, by its number."""
     p = sheet.point
-    area = Box(sheet.view.left + 2 * p, 2 * p, sheet.view.right - 2 * p, sheet.height - 2 * p)
+    top = 2 * p - sheet.above
+    area = Box(sheet.view.left + 2 * p, top, sheet.view.right - 2 * p, sheet.height - 2 * p)
     board = Board(area, taken)
     placed: dict[int, tuple[Lines, Box]] = {}
     order = list(enumerate(labels))
@@ -75,6 +90,7 @@ def _place(
         order.sort(key=lambda pair: not pair[1].mark.wants_a_look)
     for i, label in order:
         far = _FAR_IF_RED if label.mark.wants_a_look else _FAR
+        far = _FAR_IF_LYING if sheet.lies else far
         for lines, reach in ((label.full, _NEAR), *((lines, far) for lines in label.brief)):
             box = board.place(_wanted(label, lines, p), step=3 * p, reach=reach * p)
             if box is not None:
@@ -83,27 +99,22 @@ def _place(
     return placed
 
 
-def shape_box(x: float, y: float, p: float) -> Box:
-    """What a flag's shape takes at (x, y)."""
-    return Box(x - _SHAPE * p, y - _SHAPE * p, x + _SHAPE * p, y + _SHAPE * p)
-
-
 def _label(sheet: Sheet, mark: Mark, marks: Sequence[Mark]) -> _Label:
     probe = mark.probe
-    depth, height = probe.depth or 0.0, probe.height or 0.0
+    x, y = sheet.place(probe)
     sign = mark.unit.split(" ")[0]
     value = (mark.value, sign, "v")
     under = [(mark.of, "", "of")] if mark.of else []
     rest = []
     if mark.word:
         rest.append((mark.word, "", "r" if mark.wants_a_look else "word"))
-    twins = [m for m in marks if (m.probe.depth, m.probe.height) == (depth, height)]
-    if len(twins) > 1 and probe.across is not None:
+    twins = [m for m in marks if sheet.place(m.probe) == (x, y)]
+    if len(twins) > 1 and not sheet.lies and probe.across is not None:
         rest.append((f"{probe.across:g} across", "", "d"))
     return _Label(
         mark,
-        x=depth,
-        y=sheet.height - height,
+        x=x,
+        y=y,
         full=(value, *under, (mark.age, "", "age"), *rest),
         brief=((value, *under, *rest), ((mark.value, mark.of or sign, "v"), *rest)),
     )
@@ -113,7 +124,7 @@ def _wanted(label: _Label, lines: Lines, p: float) -> Box:
     value, unit, _ = lines[0]
     wide = width(value, size=VALUE, bold=True) + width(unit, size=SMALL) + 2
     half = (max(wide, *(width(words, size=SMALL) for words, _, _ in lines)) + 5) / 2 * p
-    top = label.y + _SHAPE * p
+    top = label.y + SHAPE * p
     high = (2 + VALUE + LINE * (len(lines) - 1) * 0.9) * p
     return Box(label.x - half, top, label.x + half, top + high)
 
@@ -124,10 +135,11 @@ def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: st
         "use", href=f"#m{label.mark.shape}",
         transform=f"translate({label.x:.2f} {label.y:.2f}) scale({p:.4f})",
     )  # fmt: skip
-    half = _TAP / 2 * p
+    frame = shape_box(label.x, label.y, p) if box is None else box
     hit = tag(
-        "rect", cls="hit", x=label.x - half, y=label.y - half / 2, width=2 * half, height=2 * half
-    )
+        "rect", cls="hit", x=frame.left, y=frame.top, width=frame.right - frame.left,
+        height=frame.bottom - frame.top,
+    )  # fmt: skip
     texts = []
     if box is not None:
         middle, y = (box.left + box.right) / 2, box.top + (VALUE - 1) * p

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from longsoak.vocabulary.rig import Reservoir
+from longsoak.vocabulary.rig import Reservoir, WetFace
 from longsoak_dashboards.drawing.callouts import LINE, SMALL
+from longsoak_dashboards.drawing.feet import draw_feet, room_of_feet
 from longsoak_dashboards.drawing.lettering import Box, width
 from longsoak_dashboards.drawing.sheet import VALUE, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
@@ -31,7 +32,7 @@ class Water:
 
 def draw_water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
     """Tray, water and the dimensions between water, specimen and floor."""
-    dim, gap = _dimension(sheet, water)
+    dim, gap = _dimension(sheet, reservoir, water)
     measured, taken = _measured(sheet, water, dim=dim, gap=gap)
     pump = _pump(sheet)
     if any(box.meets(_pump_box(sheet)) for box in taken):
@@ -44,6 +45,7 @@ def draw_water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
         [
             _water(sheet, reservoir, water, taken),
             _tray(sheet, reservoir),
+            draw_feet(sheet, reservoir),
             pump,
             *declared,
             measured,
@@ -97,14 +99,14 @@ def _tray(sheet: Sheet, reservoir: Reservoir) -> Markup:
     )
 
 
-def _dimension(sheet: Sheet, water: Water) -> tuple[float, float]:
+def _dimension(sheet: Sheet, reservoir: Reservoir, water: Water) -> tuple[float, float]:
     """Where the measured dimensions stand, and how far left of it their words end.
 
     Under the dry face; at the tray's wall, where a thin specimen leaves no room for the words
     between there and the pump.
     """
     p = sheet.point
-    under = min(sheet.thickness, sheet.tray_right) - _DIM_IN * p
+    under = min(sheet.across - room_of_feet(sheet, reservoir), sheet.tray_right) - _DIM_IN * p
     if sheet.shallow or water.level is None:
         return under, 8 * p
     wide = max(
@@ -129,6 +131,16 @@ def _pump(sheet: Sheet) -> Markup:
     if -sheet.tray_left < _PIPE * p:
         return Markup()
     x, foot = sheet.tray_left + 15 * p, sheet.floor - 13 * p
+    pump = [
+        tag("circle", cls="outline leaf", cx=x, cy=foot, r=8.5 * p),
+        tag(
+            "path", cls="solid",
+            d=path("M", x - 4 * p, foot + 4 * p, "L", x, foot - 7 * p, x + 4 * p, foot + 4 * p)
+            + "Z",
+        ),
+    ]  # fmt: skip
+    if sheet.wet_face is not WetFace.SIDE:  # where its water goes from there is not declared
+        return Markup().join(pump)
     top = 12 * p
     pipe = path("M", x - 2 * p, foot, "V", top + 5 * p, "q", 0, -6 * p, 6 * p, -7 * p)
     pipe += " " + path("M", x + 2 * p, foot, "V", top + 7 * p, "q", 0, -3 * p, 3 * p, -4 * p)
@@ -140,14 +152,9 @@ def _pump(sheet: Sheet) -> Markup:
             tag("path", cls="thin", d=pipe),
             tag("path", cls="drip", stroke_dasharray="5 4", d=drip),
             tag("circle", cls="outline leaf", cx=rail[0], cy=rail[1], r=5.5 * p),
-            tag("circle", cls="outline leaf", cx=x, cy=foot, r=8.5 * p),
-            tag(
-                "path", cls="solid",
-                d=path("M", x - 4 * p, foot + 4 * p, "L", x, foot - 7 * p, x + 4 * p, foot + 4 * p)
-                + "Z",
-            ),
+            *pump,
         ]
-    )  # fmt: skip
+    )
 
 
 def _stop(sheet: Sheet, reservoir: Reservoir, water: Water, *, dim: float) -> Markup:
@@ -213,8 +220,8 @@ def _measured(sheet: Sheet, water: Water, *, dim: float, gap: float) -> tuple[Ma
     surface = sheet.floor - max(0.0, water.level)
     parts, taken = [], []
     if surface > sheet.height:
-        if x > sheet.thickness:  # the underside is carried on to where it is measured from
-            d = path("M", sheet.thickness + 2 * p, sheet.height, "H", x + 4 * p)
+        if x > sheet.across:  # the underside is carried on to where it is measured from
+            d = path("M", sheet.across + 2 * p, sheet.height, "H", x + 4 * p)
             parts.append(tag("path", cls="thin", d=d))
         parts.append(_arrows(x, sheet.height, surface, p))
     if water.level > 0:

@@ -12,7 +12,7 @@ let fetching = false;
 
 const time = () => `${new Date().toISOString().slice(11, 16)} UTC`;
 
-function say(words) {
+export function say(words) {
   state = words;
   for (const place of document.querySelectorAll("[data-live]")) {
     if (place.textContent !== words) place.textContent = words;
@@ -26,7 +26,8 @@ function busy() {
   const main = document.querySelector("main");
   const selected = chosen && !chosen.isCollapsed && main.contains(chosen.anchorNode);
   const menu = document.activeElement?.localName === "select" && main.contains(document.activeElement);
-  return Boolean(selected || menu);
+  const dragged = main.querySelector("input[type=range]:active");
+  return Boolean(selected || menu || dragged);
 }
 
 function address(element) {
@@ -45,18 +46,22 @@ function alike(button) {
   return [...document.querySelectorAll(where)].filter((b) => b.textContent === button.textContent);
 }
 
-function swap(page) {
+// Changes some parts of the sheet to those of another, and leaves the reader where he was.
+export function swap(page, parts = ["main", "#title-block"]) {
   const focused = document.activeElement;
   const focus = address(focused);
   const pressed = focused?.localName === "button" && focused.form && focused.closest("main");
   const place = pressed ? alike(focused).indexOf(focused) : -1;
-  const caret = focused?.localName === "input" ? [focused.selectionStart, focused.selectionEnd] : null;
+  const lettered = focused?.localName === "input" && focused.selectionStart !== null;
+  const caret = lettered ? [focused.selectionStart, focused.selectionEnd] : null;
   const open = [...document.querySelectorAll("main details[open][id]")].map((d) => d.id);
-  const written = [...document.querySelectorAll("main :is(input, select)[id]")].map((i) => [i.id, i.value]);
+  const written = [...document.querySelectorAll("main :is(input, select)[id]")]
+    .filter((i) => i.type !== "range" && (i.localName === "select" || i.value !== i.defaultValue))
+    .map((i) => [i.id, i.value]);
   const scrolled = [...document.querySelectorAll("main .wide[id]")].map((w) => [w.id, w.scrollLeft]);
   const [x, y] = [scrollX, scrollY];
 
-  for (const part of ["main", "#title-block"]) {
+  for (const part of parts) {
     const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
     if (old && fresh) old.replaceWith(document.adoptNode(fresh));
   }
@@ -73,7 +78,7 @@ function swap(page) {
   if (focus && focused !== document.activeElement) {
     const again = document.querySelector(focus);
     again?.focus({ preventScroll: true });
-    if (caret && again?.localName === "input") again.setSelectionRange(...caret);
+    if (caret && again?.localName === "input" && again.selectionStart !== null) again.setSelectionRange(...caret);
   }
   if (pressed) alike(focused)[place]?.focus({ preventScroll: true });
   scrollTo({ left: x, top: y, behavior: "instant" });
@@ -84,6 +89,7 @@ async function refresh() {
   if (fetching) return later(TEST_AGAIN);
   if (document.hidden) return; // looked up again once it is seen
   if (document.querySelector("main[data-still]")) return; // a form is filled in on it
+  if (document.querySelector("main[data-at]")) return; // another time than now is shown
   if (busy()) return later(HELD);
   fetching = true;
   try {
@@ -92,6 +98,7 @@ async function refresh() {
     // As a sheet: whoever may not see it any more is led to the login sheet.
     const answer = await fetch(place, { cache: "no-store", headers: { Accept: "text/html" } });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (document.querySelector("main[data-at]")) return; // meanwhile
     if (page.querySelector("main") && !busy()) {
       swap(page);
       lastFetch = performance.now();

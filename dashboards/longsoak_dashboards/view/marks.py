@@ -52,6 +52,11 @@ class Mark:
         return "" if quantity is None or not self.unit else _OF[quantity]
 
     @property
+    def plain(self) -> bool:
+        """Whether the value is a figure, and no bound or word."""
+        return self.value.replace(".", "", 1).removeprefix("-").isdecimal()
+
+    @property
     def spoken(self) -> str:
         """The mark as one line for a reader that can't see the drawing."""
         value = f"{self.value} {self.unit}".strip() if self.value != "none" else "none"
@@ -64,6 +69,7 @@ def marks(
     *,
     last_good_ms: Mapping[str, int | None],
     now_ms: int,
+    unread: str = "not read yet",
 ) -> tuple[Mark, ...]:
     """Every probe of the rig, in the order of its file.
 
@@ -77,21 +83,24 @@ def marks(
         For missing probes, when they last gave a value; None if not within `LOOKS_BACK_H`.
     now_ms : int
         UTC, ms since 1970.
+    unread : str
+        What is said of a probe without a reading.
     """
     return tuple(
-        _mark(probe, readings.get(probe.name), last_good_ms, now_ms=now_ms) for probe in rig.probes
+        _mark(probe, readings[probe.name], last_good_ms, now_ms=now_ms)
+        if probe.name in readings
+        else Mark(probe, 0, "none", "", "", unread, "", unread, "", False, False)
+        for probe in rig.probes
     )
 
 
 def _mark(
     probe: Probe,
-    reading: Reading | None,
+    reading: Reading,
     last_good_ms: Mapping[str, int | None],
     *,
     now_ms: int,
 ) -> Mark:
-    if reading is None:
-        return Mark(probe, 0, "none", "", "", "not read yet", "", "not read yet", "", False, False)
     seconds = (now_ms - reading.utc_ms) / 1000
     age = age_words(seconds)
     if reading.flag is Flag.MISSING:

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from longsoak.core.clockplace import EARLIEST_MS
-from longsoak.core.recency import stale_after_ms
+from longsoak.core.recency import patience_ms, stale_after_ms
 from longsoak.core.water.vessel import volume
 from longsoak.core.wording import AHEAD_S, age_words, ago_words, day_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
@@ -24,7 +24,6 @@ from longsoak_dashboards.view.sentences import (
 )
 
 _DAY_MS = 86_400_000
-_LEAST_STALE_S = 30.0
 _GAP_IS_NEWS_MS = _DAY_MS
 
 
@@ -113,9 +112,8 @@ def water_now(rig: Rig, readings: Mapping[str, Reading], *, now_ms: int) -> Wate
     if reading is None or reading.value is None or reading.flag is Flag.FAIL:
         return Water(None, "", "", unknown, old=False)
     probe = next((p for p in rig.probes if p.name == rig.reservoir.level), None)
-    patience = max(_LEAST_STALE_S, 3 * (probe.record if probe else 60.0))
     age = (now_ms - reading.utc_ms) / 1000
-    old = age > patience or age < -AHEAD_S
+    old = probe is None or 1000 * age > patience_ms(probe) or age < -AHEAD_S
     level = reading.value
     plus = f" ± {2 * reading.uncertainty:.0f}" if reading.uncertainty else ""
     clearance = rig.specimen.underside - level

@@ -77,7 +77,7 @@ class WaterBook:
         self._level_u = 1.0 if level.uncertainty is None else level.uncertainty
         self._silent = max(_SILENT, 3 * level.record + width)
         self._table = reservoir.depth_table
-        face = rig.specimen.width * rig.specimen.height * 1e-6
+        face = rig.specimen.width * rig.specimen.run * 1e-6
         self._steps = Steps(self._table, PER_M2 * face + HOSE, level.resolution, width)
         self._hours = Hours(width)
         self._losses = Losses()

@@ -155,7 +155,7 @@ def face_below(rig: Rig, bay: str, *, width: float | None = None) -> float:
     wide = found.end - found.start if width is None else width
     if not wide > 0:
         raise RequestError(f"The cup is {wide:g} mm wide, and has to be wider than 0.")
-    return wide * rig.specimen.height * 1e-6
+    return wide * rig.specimen.run * 1e-6
 
 
 def _within(number: object, least: float, most: float) -> bool:

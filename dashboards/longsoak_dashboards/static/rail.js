@@ -1,0 +1,169 @@
+// The time rail: shows the section as it was at another time, in place, and plays through months.
+// Without this script its links and its form open the same addresses.
+
+import { say, swap } from "./live.js";
+
+const PARTS = [
+  ...["main > h1", "#lead", "#drawings", "#beside", "#all", "#title-block"],
+  ...["#rail-picture", "#rail-press", "#rail-lists"],
+];
+const SETTLES = 90; // ms a thumb rests before its place is fetched
+
+let wanted = null; // the time that is to be shown, ms, or "now"
+let timer = null;
+let playing = null;
+let under_way = null; // what stops the fetch that runs
+
+const form = () => document.getElementById("rail");
+const range = () => document.getElementById("rail-range");
+const step = () => Number(document.getElementById("rail-step").value);
+const first = () => Number(form().dataset.first);
+const now = () => Number(form().dataset.now);
+const shown = () => Number(document.querySelector("main").dataset.at ?? now());
+const written = (ms) => new Date(ms).toISOString();
+const address = (to) => (to === "now" ? "/" : `/?at=${written(to)}`);
+const within = (ms) => (ms >= now() ? "now" : Math.max(first(), Math.round(ms)));
+
+// Until the sheet of the new time is there, the old one stands; live updates wait from the first
+// touch on, or they would take the thumb's place away.
+function mark(to) {
+  const main = document.querySelector("main");
+  if (to === "now") delete main.dataset.at;
+  else main.dataset.at = to;
+}
+
+function go(to, { after = 0 } = {}) {
+  wanted = to;
+  mark(to);
+  range().value = to === "now" ? now() : to;
+  range().setAttribute("aria-valuetext", to === "now" ? "now" : words(to));
+  clearTimeout(timer);
+  timer = setTimeout(fetchWanted, after);
+}
+
+const words = (ms) => `${written(ms).slice(0, 16).replace("T", " ")} UTC`;
+
+async function fetchWanted() {
+  const to = wanted;
+  under_way?.abort();
+  under_way = new AbortController();
+  try {
+    const answer = await fetch(address(to), { cache: "no-store", signal: under_way.signal });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (wanted !== to) return;
+    if (!page.getElementById("drawings")) throw new Error("no section");
+    swap(page, PARTS);
+    wire();
+    if (to === "now") {
+      const fresh = page.getElementById("rail-range");
+      if (fresh) hold(Number(fresh.min), Number(fresh.max));
+    }
+    document.getElementById("rail-at").value = written(to === "now" ? now() : to).slice(0, 16);
+    history.replaceState(null, "", address(to));
+    if (playing === null) tell(to === "now" ? "now" : `as it was, ${words(to)}`);
+  } catch (error) {
+    if (error.name === "AbortError") return;
+    stop();
+    tell("The rig does not answer. What is shown is older than the time that was asked for.");
+    say("not connected");
+  }
+}
+
+function hold(least, most) {
+  Object.assign(form().dataset, { first: least, now: most });
+  Object.assign(range(), { min: least, max: most, value: most });
+}
+
+function tell(sentence) {
+  document.getElementById("rail-said").textContent = sentence;
+}
+
+function play() {
+  if (playing !== null) return stop();
+  const from = document.querySelector("main").dataset.at === undefined ? first() : shown();
+  playing = true;
+  document.getElementById("rail-play").textContent = "stop";
+  tell("playing");
+  run(from);
+}
+
+// The next picture comes no sooner than its pace, and never before the last one is there.
+async function run(from) {
+  for (let at = from; playing !== null; at += step()) {
+    const begun = performance.now();
+    clearTimeout(timer);
+    wanted = within(at);
+    mark(wanted);
+    range().value = wanted === "now" ? now() : wanted;
+    await fetchWanted();
+    if (wanted === "now") return stop();
+    const pace = Number(document.getElementById("rail-pace").value);
+    const rest = Math.max(0, pace - (performance.now() - begun));
+    await new Promise((done) => setTimeout(done, rest));
+  }
+}
+
+function stop() {
+  if (playing === null) return;
+  playing = null;
+  const button = document.getElementById("rail-play");
+  if (button) button.textContent = "play";
+  tell(`stopped at ${document.querySelector("main").dataset.at ? words(shown()) : "now"}`);
+}
+
+function keys(event) {
+  const far = { PageUp: 10, PageDown: -10, ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 };
+  if (event.key === " ") play();
+  else if (event.key in far) {
+    stop();
+    go(within(shown() + far[event.key] * step()), { after: SETTLES });
+  } else if (event.key === "Home" || event.key === "End") {
+    stop();
+    go(event.key === "Home" ? first() : "now");
+  } else return;
+  event.preventDefault();
+}
+
+function follow(event, to) {
+  if (event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+  event.preventDefault();
+  stop();
+  go(to());
+}
+
+// What was swapped in is new: it is listened to again. What has a listener keeps it.
+function wire() {
+  const slider = range();
+  if (!slider) return;
+  for (const place of document.querySelectorAll("#rail [hidden]")) place.hidden = false;
+  if (playing !== null) document.getElementById("rail-play").textContent = "stop";
+  if (!slider.dataset.wired) {
+    slider.dataset.wired = "yes";
+    slider.addEventListener("input", () => {
+      stop();
+      go(within(Number(slider.value)), { after: SETTLES });
+    });
+    slider.addEventListener("keydown", keys);
+    form().addEventListener("submit", (event) => {
+      const asked = Date.parse(`${document.getElementById("rail-at").value}Z`);
+      if (Number.isNaN(asked)) return;
+      event.preventDefault();
+      stop();
+      go(within(asked));
+    });
+  }
+  const links = {
+    "rail-earlier": () => within(shown() - step()),
+    "rail-later": () => within(shown() + step()),
+    "rail-now": () => "now",
+  };
+  for (const [id, to] of Object.entries(links)) {
+    const link = document.getElementById(id);
+    if (link) link.onclick = (event) => follow(event, to);
+  }
+  document.getElementById("rail-play").onclick = play;
+}
+
+document.addEventListener("changed-in-place", wire);
+addEventListener("popstate", () => location.reload());
+wire();
