@@ -13,6 +13,21 @@ SERVICE = "service window"  # the kind that says until when somebody works at th
 WATER = "water"  # the kind that tells what the water was like when somebody looked
 CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
+HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
+PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
+
+# What the kind of an entry is called where people choose among them.
+KIND_WORDS = {
+    NOTE: "notes",
+    HAND: "readings by hand",
+    PHASE: "phases",
+    SERVICE: "work at the rig",
+    TOP_UP: "top-ups",
+    WATER: "water rounds",
+    CUP: "cup catches",
+    FLAG: "flags set by hand",
+    KNOWN: "checks against known values",
+}
 
 
 class About(StrEnum):
