@@ -17,8 +17,9 @@ from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.logbookwords import entry_document
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.photos import LARGEST, keep_photo
+from longsoak.store.photos import LARGEST
 from longsoak.store.reader import Record
+from longsoak.store.thumbnails import keep_seen
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Rig
@@ -67,7 +68,7 @@ def write_entry(
     # Before the photos are kept, and at once: the measuring process may not be running.
     _check([entry], rig, logbook)
     contents = [_read(photo) for photo in photos]
-    digests = [keep_photo(record.folder, content).sha256 for content in contents]
+    digests = [keep_seen(record.folder, content).sha256 for content in contents]
     request = ask_to_write(record.folder, replace(entry, photos=tuple(dict.fromkeys(digests))))
     outcome = outcome_of(record, request.uuid)
     good, told = _is_kept(outcome), list(after(entry))
