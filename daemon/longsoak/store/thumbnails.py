@@ -96,7 +96,7 @@ def _made(content: bytes) -> Mapping[int, bytes]:
     """
     none = dict.fromkeys(WIDTHS, b"")
     picture = picture_in(content)
-    if picture is None or picture.pixels > _UNPACKED.get(picture.ending, 0):
+    if picture is None or picture.pixels > _UNPACKED.get(picture.ending, -1):
         return none
     # By its file and isolated: it needs nothing of ours, and so starts in a tenth of a second.
     command = [sys.executable, "-I", shrink.__file__, *map(str, WIDTHS)]

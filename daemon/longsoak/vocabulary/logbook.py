@@ -16,17 +16,17 @@ KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
 
-# What the kind of an entry is called where people choose among them.
+# What an entry of a kind is called where people read it or choose among them.
 KIND_WORDS = {
-    NOTE: "notes",
-    HAND: "readings by hand",
-    PHASE: "phases",
+    NOTE: "note",
+    HAND: "reading by hand",
+    PHASE: "phase",
     SERVICE: "work at the rig",
-    TOP_UP: "top-ups",
-    WATER: "water rounds",
-    CUP: "cup catches",
-    FLAG: "flags set by hand",
-    KNOWN: "checks against known values",
+    TOP_UP: "top-up",
+    WATER: "water round",
+    CUP: "cup catch",
+    FLAG: "flag set by hand",
+    KNOWN: "check against a known value",
 }
 
 
