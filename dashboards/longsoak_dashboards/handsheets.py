@@ -22,7 +22,7 @@ from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.hand import hand_page, tapped
 from longsoak_dashboards.view.handentries import FIELDS, KEPT, SETTING, hand_entry, said_again
-from longsoak_dashboards.view.logasked import count_in
+from longsoak_dashboards.view.logasked import corrected_number, count_in
 
 
 class HandSheets(LogAsking):
@@ -64,7 +64,9 @@ class HandSheets(LogAsking):
             rig, _ = self.source.rig()
             if came.wrong is not None:
                 raise came.wrong
-            entry = hand_entry(said, rig, came.photos, written_ms=now - waited_ms(said), now_ms=now)
+            was_ms = self.as_it_was(corrected_number(said["corrects"]), HAND)
+            written_ms = now - waited_ms(said) if was_ms is None else was_ms
+            entry = hand_entry(said, rig, came.photos, written_ms=written_ms, now_ms=now)
             answer = self.ask_once(said, FIELDS, entry, rig, to="/hand")
         except NotYet as nothing:
             return self.refused(f"{nothing.says} Nothing was kept.", status=503, back="/hand")

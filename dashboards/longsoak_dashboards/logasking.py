@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 from starlette.responses import RedirectResponse, Response
 
 from longsoak.core.logbook import check_against, check_entry
+from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import name_of
@@ -67,6 +68,11 @@ class LogAsking(Sheets):
         if outcome is None and not waits:
             return None  # made up, or asked of a record that lay here before
         return logbook_view.told(outcome, asked_ms=since, now_ms=now_ms())
+
+    def as_it_was(self, corrects: int | None, kind: str) -> int | None:
+        """The time that an entry of a kind spoke of, UTC ms; None where it is no such entry."""
+        entry = None if corrects is None else self.log.entry(corrects)
+        return speaks_of_ms(entry) if entry is not None and entry.kind == kind else None
 
     def refused(self, says: str, *, status: int, back: str = "/logbook") -> Response:
         """A sheet that says why nothing was done."""

@@ -104,7 +104,10 @@ class LogSheets(LogAsking):
         now = now_ms()
         written = now - waited_ms(said)
         corrects = corrected_number(said.get("corrects", ""))
-        at_ms = moment_of(said["at"], now_ms=written) if said.get("at") else written
+        was_ms = self.as_it_was(corrects, PHASE)
+        at_ms = written if was_ms is None else was_ms
+        if said.get("at"):
+            at_ms = moment_of(said["at"], now_ms=written)
         by, says = said.get("by", ""), text_of(said.get("text", ""))
         if said.get("what") == _END:
             known = phases(self.log.entries(kind=PHASE))

@@ -10,7 +10,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, a_path, own_record, rig_file, table, told
 from longsoak.cli.options import number_of
-from longsoak.cli.writing import recorded, write_entries, write_entry
+from longsoak.cli.writing import moment_said, recorded, write_entries, write_entry
 from longsoak.core.handplaces import (
     HandReading,
     hand_document,
@@ -31,7 +31,6 @@ from longsoak.core.handreadings import (
     shown_on,
 )
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
@@ -70,7 +69,9 @@ _EXAMPLE = (
 @click.option("--pins", type=click.Choice(PINS[1:]), help="What pins they are.")
 @click.option("--note", help="What else there is to say of it.")
 @click.option("--photo", "photos", type=a_path, multiple=True, help="A photo to go with it.")
-@click.option("--at", help='When it was, UTC, as in "2026-05-04 14:20". [default: now]')
+@click.option(
+    "--at", help='When it was, UTC, as in "2026-05-04 14:20". [default: now, or as it was]'
+)
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
 @click.option("--corrects", type=int, help="The number of the entry it sets right.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -123,7 +124,7 @@ def hand(
         record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
         known = _all(record)
-        at_ms = now_ms if at is None else moment_of(at, now_ms=now_ms)
+        at_ms = moment_said(at, record, corrects=corrects, kind=HAND, now_ms=now_ms)
         setting = Setting(
             round=next_round(known, now_ms=at_ms) if round_name is None else round_name.strip(),
             meter=(meter or "").strip(),

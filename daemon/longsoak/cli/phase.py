@@ -8,9 +8,8 @@ import click
 
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, own_record, rig_file, table, told
-from longsoak.cli.writing import recorded, write_entry
+from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.logbook import text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.phases import WORDS, begun, ended, phase_document, phases
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
@@ -30,7 +29,7 @@ _EXAMPLE = (
 @click.option("--begin", "word", type=click.Choice(WORDS), help="What begins; it ends the last.")
 @click.option("--name", help="What it is called.")
 @click.option("--end", is_flag=True, help="End the one there is, with none after it.")
-@click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now]')
+@click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]')
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
 @click.option("--corrects", type=int, help="The number of the entry it sets right.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -67,7 +66,7 @@ def phase(
             sys.exit(DONE)
         record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
-        at_ms = now_ms if at is None else moment_of(at, now_ms=now_ms)
+        at_ms = moment_said(at, record, corrects=corrects, kind=PHASE, now_ms=now_ms)
         known = phases(Logbook(record.folder).entries(kind=PHASE))
         who, says = user() if by is None else by, text_of(text)
         if word is None:

@@ -14,7 +14,8 @@ import click
 from longsoak.cli.asking import outcome_of, unanswered
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record
 from longsoak.core.logbook import check_against, check_entry
-from longsoak.core.logbookwords import entry_document
+from longsoak.core.logbookwords import entry_document, speaks_of_ms
+from longsoak.core.moments import moment_of
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import LARGEST
@@ -130,6 +131,22 @@ def write_entries(
                 said = f"Kept as number {kept.number} already."
             click.echo(" ".join([entry.says.partition("\n")[0], said, *more]))
     sys.exit(DONE if all(map(_is_kept, outcomes)) else FOUND_WRONG)
+
+
+def moment_said(
+    at: str | None, record: Record, *, corrects: int | None, kind: str, now_ms: int
+) -> int:
+    """The time an entry speaks of, UTC ms: as said, as what it corrects had it, or now.
+
+    Raises
+    ------
+    RequestError
+        What was said is no time.
+    """
+    if at is not None:
+        return moment_of(at, now_ms=now_ms)
+    was = None if corrects is None else Logbook(record.folder).entry(corrects)
+    return speaks_of_ms(was) if was is not None and was.kind == kind else now_ms
 
 
 def _check(entries: Sequence[LogbookEntry], rig: Rig, logbook: Logbook) -> None:

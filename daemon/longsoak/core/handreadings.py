@@ -28,7 +28,8 @@ _PREFIXES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
 _LARGEST = ((1e12, "T"), (1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""))
 _SHOWN = re.compile(
     r"(?P<bound>[<>])? ?(?P<number>\d+[.,]?\d*|[.,]\d+) ?"
-    r"(?:(?P<percent>%)|(?P<prefix>[kKMGT])? ?(?P<ohm>\u03a9|\u2126|[oO]hms?)?)"
+    r"(?:(?P<percent>%)|(?P<prefix>[kKMGT])? ?(?P<ohm>\u03a9|\u2126|[oO]hms?)?)",
+    re.ASCII,
 )
 
 

@@ -1,7 +1,7 @@
 """The sheet for a reading by hand: a section of each bay to tap on, old holes, and the form."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from markupsafe import Markup
@@ -105,7 +105,7 @@ def hand_page(
     others = [each for each in known if str(each.number) != filled["corrects"]]
     bays = [
         _bay_map(rig, bay, sheet, others, filled, place, letter=i, now_ms=now_ms)
-        for i, (bay, sheet) in enumerate(zip(rig.specimen.bays, lay_out(rig), strict=True))
+        for i, (bay, sheet) in enumerate(_laid_out(rig))
     ]
     near = None if place is None else old_hole(place, filled["bay"], filled["round"], others)
     return HandPage(
@@ -127,8 +127,7 @@ def tapped(asked: Mapping[str, str], rig: Rig) -> dict[str, str]:
 
     It is put on the nearest 5 mm, and inside the specimen.
     """
-    named = zip(rig.specimen.bays, lay_out(rig), strict=True)
-    found = next((both for both in named if both[0].name == asked.get("bay")), None)
+    found = next((both for both in _laid_out(rig) if both[0].name == asked.get("bay")), None)
     pixels = [asked.get(name, "") for name in ("at.x", "at.y")]
     if found is None or not all(each.isdecimal() and len(each) < 6 for each in pixels):
         return {}
@@ -137,6 +136,12 @@ def tapped(asked: Mapping[str, str], rig: Rig) -> dict[str, str]:
     depth = _snapped(sheet.view.left + x, most=bay.thickness)
     height = _snapped(sheet.height - (sheet.view.top + y), most=sheet.height)
     return {"depth": f"{depth:g}", "height": f"{height:g}"}
+
+
+def _laid_out(rig: Rig) -> tuple[tuple[Bay, Sheet], ...]:
+    """Each bay with how its section lies, without the water under it: it is not read there."""
+    bare = replace(rig, reservoir=None)
+    return tuple(zip(rig.specimen.bays, lay_out(bare), strict=True))
 
 
 def _snapped(length: float, *, most: float) -> float:

@@ -34,6 +34,11 @@ class Filter:
         """Whether anything is left out."""
         return bool(self.said)
 
+    @property
+    def filled(self) -> Mapping[str, str]:
+        """Every field as the form has it."""
+        return {name: self.said.get(name, "") for name in FIELDS}
+
     def address(self, *, upto: int | None = None) -> str:
         """The logbook's address with it, from an entry's number on."""
         query = dict(self.said) | ({} if upto is None else {"upto": str(upto)})

@@ -141,7 +141,7 @@ def _hand_line(reading: HandReading, off: float, *, now_ms: int) -> HandLine:
     return HandLine(
         reading.number,
         when(reading.at_ms, now_ms=now_ms),
-        reading.shown.words,
+        reading.shown.words.replace(" ", "\N{NO-BREAK SPACE}"),
         f"by hand, {off:.0f} mm away",
         f"{setting.meter}{scale}, round {setting.round}",
         reading.by,
