@@ -35,9 +35,11 @@ from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
+from longsoak_dashboards.handsheets import HandSheets
 from longsoak_dashboards.loginsheets import LoginSheets
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
+from longsoak_dashboards.photosheets import PhotoSheets
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
@@ -65,6 +67,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
     water, login = WaterSheets(source), LoginSheets(source, access)
     traces, readings = TraceSheets(source), Readings(source)
+    photos, hand = PhotoSheets(source), HandSheets(source)
 
     def declared() -> str | None:
         try:
@@ -123,7 +126,13 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/proof/finish", proof.finish, methods=["POST"]),
             Route("/logbook", logbook.logbook, methods=["GET"]),
             Route("/logbook", logbook.write, methods=["POST"]),
-            Route("/logbook/photo/{name}", logbook.photo),
+            Route("/logbook/work", logbook.work, methods=["POST"]),
+            Route("/logbook/phase", logbook.phase, methods=["POST"]),
+            Route("/logbook/photo/{name}", photos.photo),
+            Route("/logbook/thumbnail/{name}", photos.thumbnail),
+            Route("/logbook/{number:int}/photo/{place:int}", photos.one),
+            Route("/hand", hand.hand, methods=["GET"]),
+            Route("/hand", hand.write, methods=["POST"]),
             *Api(source).routes(),
             Route("/events", _events),
             Route("/login", login.sheet, methods=["GET"]),
@@ -243,6 +252,7 @@ class Pages(Sheets):
                 flags=flags_of(self.source.by_hand(), mark.probe),
                 asides=[a for a in self.source.asides(rig, now_ms=now) if a.probe == name],
                 findings=HealthRecord(self.source.record.folder).findings(name),
+                hand=self.source.hand_beside(mark.probe),
                 has_photo=lambda photo: photo_at(self.source.record.folder, photo) is not None,
             ),
             panel=panel,

@@ -7,13 +7,18 @@ from starlette.responses import Response
 
 from longsoak_dashboards.access.sessions import visit
 
-INITIALS, RESISTOR = "initials", "resistor"  # cookies
+INITIALS, RESISTOR, METER = "initials", "resistor", "meter"  # cookies
 _FOR_S = 30 * 86_400
 
 
 def by_of(request: Request) -> str:
     """The initials this browser remembers; empty where it has none."""
-    return unquote(request.cookies.get(INITIALS, ""))
+    return remembered(request, INITIALS)
+
+
+def remembered(request: Request, cookie: str) -> str:
+    """The words this browser remembers; empty where it has none."""
+    return unquote(request.cookies.get(cookie, ""))
 
 
 def remember(answer: Response, cookie: str, words: str) -> Response:

@@ -1,143 +1,124 @@
 """The logbook's sheet: read by everybody, written by whoever stands at the rig."""
 
 import secrets
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
 from typing import TypedDict
-from urllib.parse import urlencode
 
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
-from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.responses import Response
 
 from longsoak.core.handflags import flag_said
-from longsoak.core.logbook import (
-    MOST_PHOTOS,
-    check_against,
-    check_entry,
-    subject_called,
-    text_of,
-)
+from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.moments import moment_of
-from longsoak.store.logbook import Logbook
-from longsoak.store.logbookrequests import ask_to_write
-from longsoak.store.photos import LARGEST, keep_photo, name_of, photo_at
-from longsoak.store.requests import waiting_before
+from longsoak.core.phases import begun, ended, phase_at, phases
+from longsoak.core.water.entries import window_at, windows
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.logbook import FLAG, LogbookEntry
+from longsoak.vocabulary.logbook import FLAG, PHASE, SERVICE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import WAITED, Form, Upload, once_number, upload, waited_ms
+from longsoak_dashboards.forms import Form, Upload, form, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
-from longsoak_dashboards.sheets import Sheets, sheet
-from longsoak_dashboards.source import NotYet, Source
+from longsoak_dashboards.logasking import LogAsking
+from longsoak_dashboards.photoforms import filled, photo_form
+from longsoak_dashboards.sheets import sheet
+from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view import logbook as logbook_view
 from longsoak_dashboards.view.alarms import Told
+from longsoak_dashboards.view.logasked import corrected_number, count_in
+from longsoak_dashboards.view.logfilter import Filter, understand
+from longsoak_dashboards.view.waterentries import entry_of
 
-_LARGEST_FORM = 4 * LARGEST  # bytes, photos included
-_FIELDS = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
-_FOR_EVER = {"Cache-Control": "private, max-age=31536000, immutable"}  # named by what is in it
+_NOTE = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
+_WORK = ("what", "text", "lasts", "by", "once")
+_PHASE = ("what", "phase", "name", "text", "at", "corrects", "by", "once")
+_END = "end"  # of a phase
+_ASKED = ("about", "corrects")  # what an address may fill in
 
 
-class LogSheets(Sheets):
+class LogSheets(LogAsking):
     """The logbook of one rig."""
 
     first = "/logbook"
 
-    def __init__(self, source: Source) -> None:
-        super().__init__(source)
-        self._logbook = Logbook(source.record.folder)
-
     @sheet
     def logbook(self, request: Request) -> Response:
-        """What was written, newest first, and the form."""
+        """What was written, newest first, and the forms."""
         asked = request.query_params
-        said = {"by": by_of(request)}
-        said |= {name: asked[name] for name in ("about", "corrects") if name in asked}
-        return self._sheet(said, (), told=self._told(asked), upto=_number(asked.get("upto")))
+        said = {"by": by_of(request)} | {name: asked[name] for name in _ASKED if name in asked}
+        return self._sheet(said, told=self.told(asked), asked=asked)
 
-    def photo(self, request: Request) -> Response:
-        """A photo that is kept."""
-        found = photo_at(self.source.record.folder, request.path_params["name"])
-        if found is None:
-            return self.refuse("There is no such photo.", 404)
-        path, media = found
-        return FileResponse(path, media_type=media, headers=_FOR_EVER)
-
-    @upload(
-        largest=_LARGEST_FORM,
-        files=MOST_PHOTOS + 1,
-        fields=40,
-        too_large=f"An entry with photos of up to {_LARGEST_FORM / 1e6:g} MB together is taken. "
-        "Nothing was kept.",
-        unreadable=f"The form can't be read, or holds more than {MOST_PHOTOS} photos. "
-        "Nothing was kept.",
-    )
-    def write(self, request: Request, came: Upload) -> Response:
+    @photo_form
+    def write(self, request: Request, sent: Upload) -> Response:
         """Ask that an entry be kept; one that can't be is shown again with why."""
-        said = {name: came.said.get(name, "") for name in (*_FIELDS, WAITED)}
-        return self._write(said, came.all_of("kept"), came.files("photo"))
+        came = filled(sent, _NOTE, self.source.record.folder)
+        said, photos = came.said, came.photos
 
-    def _write(self, said: Form, kept: Sequence[str], photos: Sequence[UploadFile]) -> Response:
-        folder = self.source.record.folder
-        digests = [digest for digest in kept if name_of(folder, digest) is not None]
+        def entry(rig: Rig) -> LogbookEntry:
+            if came.wrong is not None:
+                raise came.wrong
+            return _noted(said, photos, rig)
+
+        return self._ask(said, _NOTE, make=entry, photos=photos)
+
+    @form
+    def work(self, request: Request, said: Form) -> Response:
+        """Ask that a service window be kept, or ended."""
+        came_ms = now_ms() - waited_ms(said)
+
+        def entry(rig: Rig) -> LogbookEntry:
+            return entry_of(said, rig, window=self._window(), came_ms=came_ms, now_ms=now_ms())
+
+        return self._ask(said, _WORK, make=entry)
+
+    @form
+    def phase(self, request: Request, said: Form) -> Response:
+        """Ask that a phase begin, or that the one there is end."""
+        return self._ask(said, _PHASE, make=lambda _: self._phase(said))
+
+    def _ask(
+        self,
+        said: Form,
+        fields: Sequence[str],
+        *,
+        make: Callable[[Rig], LogbookEntry],
+        photos: Sequence[str] = (),
+    ) -> Response:
         try:
             rig, _ = self.source.rig()
-            # One by one: where one is refused, those before it need not be sent again, and memory
-            # holds one at a time.
-            digests.extend(keep_photo(folder, photo.file.read()).sha256 for photo in photos)
-            digests = list(dict.fromkeys(digests))
-            entry = self._entry(said, digests, rig)
-            answer = RedirectResponse(self._ask_once(said, entry), status_code=303)
+            answer = self.ask_once(said, fields, make(rig), rig, to="/logbook")
         except NotYet as nothing:
             return self.refuse(f"{nothing.says} Nothing was kept.", 503)
-        except RequestError as error:
-            return self._again(said, digests, str(error), status=400)
-        except StoreError as error:
-            return self._again(said, digests, str(error), status=503)
-        return remember(answer, INITIALS, said["by"])
+        except (RequestError, StoreError) as error:
+            status = 400 if isinstance(error, RequestError) else 503
+            return self._again(said, photos, str(error), status=status)
+        return remember(answer, INITIALS, said.get("by", ""))
 
-    def _entry(self, said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
-        now, corrects = now_ms(), said["corrects"]
+    def _phase(self, said: Form) -> LogbookEntry:
+        now = now_ms()
         written = now - waited_ms(said)
-        if corrects and not corrects.isdecimal():
-            raise RequestError(f"{corrects[:20]!r} is no entry's number. Nothing was kept.")
-        entry = LogbookEntry(
-            asked_utc_ms=now,
-            at_utc_ms=moment_of(said["at"], now_ms=written) if said["at"] else written,
-            by=said["by"],
-            says=text_of(said["text"]),
-            subject=subject_called(said["about"] or "rig", rig),
-            corrects=int(corrects) if corrects else None,
-            photos=tuple(photos),
-            **_flagged(said, written),
+        corrects = corrected_number(said.get("corrects", ""))
+        was_ms = self.as_it_was(corrects, PHASE)
+        at_ms = written if was_ms is None else was_ms
+        if said.get("at"):
+            at_ms = moment_of(said["at"], now_ms=written)
+        by, says = said.get("by", ""), text_of(said.get("text", ""))
+        if said.get("what") == _END:
+            known = phases(self.log.entries(kind=PHASE))
+            return ended(known, by=by, says=says, at_ms=at_ms, now_ms=now, corrects=corrects)
+        return begun(
+            said.get("phase", ""),
+            name=said.get("name", ""),
+            by=by,
+            says=says,
+            at_ms=at_ms,
+            now_ms=now,
+            corrects=corrects,
         )
-        check_entry(entry)
-        began_ms, last = self._logbook.record_began_ms(), self._logbook.last()
-        check_against(entry, rig, began_ms=began_ms, last=last)
-        return entry
 
-    def _ask_once(self, said: Form, entry: LogbookEntry) -> str:
-        """Ask, and return where it is told; a form that comes twice is asked once.
-
-        A button may be pressed twice, and a phone that lost its signal does not know whether what
-        it sent was taken, be it days ago.
-        """
-        number = once_number(said, _FIELDS, *entry.photos)
-        request = ask_to_write(self.source.record.folder, entry, number=number)
-        # Without a fragment: a browser without scripts would go there and not look again.
-        return f"/logbook?{urlencode({'asked': request.uuid, 'since': entry.asked_utc_ms})}"
-
-    def _told(self, asked: Mapping[str, str]) -> Told | None:
-        uuid, since = asked.get("asked", ""), _number(asked.get("since"))
-        if not uuid or since is None:
-            return None
-        waits = waiting_before(self.source.record.folder, uuid) is not None
-        outcome = self.source.record.outcome(uuid)  # after, or it could be taken in between
-        if outcome is None and not waits:
-            return None  # made up, or asked of a record that lay here before
-        return logbook_view.told(outcome, asked_ms=since, now_ms=now_ms())
+    def _window(self) -> LogbookEntry | None:
+        """The service window that is open."""
+        return window_at(windows(self.log.entries(kind=SERVICE)), now_ms())
 
     def _again(self, said: Form, photos: Sequence[str], wrong: str, *, status: int) -> Response:
         try:
@@ -149,39 +130,69 @@ class LogSheets(Sheets):
     def _sheet(
         self,
         said: Mapping[str, str],
-        photos: Sequence[str],
+        photos: Sequence[str] = (),
         *,
         told: Told | None,
-        upto: int | None = None,
+        asked: Mapping[str, str] | None = None,
         status: int = 200,
     ) -> Response:
         now = now_ms()
         heading = self.source.heading(now_ms=now)
-        names = partial(name_of, self.source.record.folder)
         waiting = told is not None and told.waiting
+        chosen = understand(asked or {}, heading.rig, now_ms=now)
+        known = phases(self.log.entries(kind=PHASE))
         form = logbook_view.form_of(
-            heading.rig, said, photos, once=secrets.token_hex(8), now_ms=now, name_of=names
+            heading.rig,
+            self._filled_in(said),
+            photos,
+            once=secrets.token_hex(8),
+            now_ms=now,
+            files=self.files,
+            window=self._window(),
+            phase=phase_at(known, now),
         )
-        last = self._logbook.last()
-        entries = self._logbook.entries(upto=upto, limit=logbook_view.NEWEST)
         page = logbook_view.logbook_page(
-            entries,
+            self._chosen(chosen, count_in((asked or {}).get("upto"))),
             heading.rig,
             None if waiting else form,
-            last=last,
+            chosen,
+            known,
+            last=self.log.last(),
             now_ms=now,
             first_ms=self.source.record.first_utc_ms(),
-            name_of=names,
+            files=self.files,
         )
         return self.render(
             "logbook.html.j2",
             "/logbook",
             heading,
             page=page,
-            told=told,
+            told=told
+            or (Told(chosen.wrong, wants_a_look=True, waiting=False) if chosen.wrong else None),
             waiting=waiting,
             status=status,
         )
+
+    def _chosen(self, chosen: Filter, upto: int | None) -> list[LogbookEntry]:
+        """The entries of one sheet, and one more where there are older ones."""
+        return self.log.entries(
+            upto=upto,
+            limit=logbook_view.NEWEST + 1,
+            kind=chosen.kind,
+            subject=chosen.subject,
+            since_ms=chosen.since_ms,
+            until_ms=chosen.until_ms,
+        )
+
+    def _filled_in(self, said: Mapping[str, str]) -> Mapping[str, str]:
+        """What the forms hold: for a phase that is set right, what it was."""
+        number = count_in(said.get("corrects"))
+        entry = None if number is None or "text" in said else self.log.entry(number)
+        if entry is None or entry.kind != PHASE:
+            return said
+        phase = entry.content["phase"]
+        was = {"what": _END} if phase is None else {"phase": str(phase)}
+        return {"name": str(entry.content["name"]), **was, "of": PHASE, **said}
 
 
 class _Content(TypedDict, total=False):
@@ -189,6 +200,21 @@ class _Content(TypedDict, total=False):
 
     kind: str
     content: Mapping[str, Json]
+
+
+def _noted(said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
+    now = now_ms()
+    written = now - waited_ms(said)
+    return LogbookEntry(
+        asked_utc_ms=now,
+        at_utc_ms=moment_of(said["at"], now_ms=written) if said["at"] else written,
+        by=said["by"],
+        says=text_of(said["text"]),
+        subject=subject_called(said["about"] or "rig", rig),
+        corrects=corrected_number(said["corrects"]),
+        photos=tuple(photos),
+        **_flagged(said, written),
+    )
 
 
 def _flagged(said: Form, now: int) -> _Content:
@@ -202,7 +228,3 @@ def _flagged(said: Form, now: int) -> _Content:
         return {}
     until = moment_of(said["until"], now_ms=now) if said["until"] else None
     return {"kind": FLAG, "content": flag_said(said["flag"], until_ms=until, now_ms=now)}
-
-
-def _number(words: str | None) -> int | None:
-    return int(words) if words and words.isdecimal() and len(words) < 16 else None

@@ -18,9 +18,10 @@ from longsoak.core.proof.water import judge_float, judge_pour
 from longsoak.proving.cardwords import typed
 from longsoak.proving.hands import SETTLED, TOUCH_TIME
 from longsoak.proving.walk import EVERY, Resistor, left_out
-from longsoak.store.photos import LARGEST, keep_photo
+from longsoak.store.photos import LARGEST
 from longsoak.store.proofrequests import LONGEST
 from longsoak.store.requests import LONGEST_INITIALS
+from longsoak.store.thumbnails import keep_seen
 from longsoak.vocabulary.errors import LongsoakError, PhysicsError, RequestError
 from longsoak.vocabulary.proof import Step
 from longsoak.vocabulary.rig import Probe
@@ -253,7 +254,7 @@ class ProofForms(ProofSheets):
             walk, proof = self.ready(request)
             book = walk.book()
             probe = _taking(Step.CARD, name, book)
-            photo = keep_photo(self.source.record.folder, content)
+            photo = keep_seen(self.source.record.folder, content)
             fields = kept_fields(book.card(probe.name))
             card = card_of(fields | {"photo": photo.name, "photo_sha256": photo.sha256})
             walk.keep(proof.name, Step.CARD, probe.name, note_card(card, probe, walk.rig))

@@ -5,7 +5,7 @@ from typing import NoReturn
 from urllib.parse import unquote
 
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from longsoak.core.proof.book import Book, Proof
 from longsoak.core.proof.safety import DECIDES, SHORTEST_NAME
@@ -24,6 +24,7 @@ from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.guards import with_style
 from longsoak_dashboards.initials import RESISTOR, by_of
 from longsoak_dashboards.looks import Looks
+from longsoak_dashboards.photoforms import photo_answer
 from longsoak_dashboards.pouring import Pour, litres_most, poured_of, settled
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import Source
@@ -148,8 +149,7 @@ class ProofSheets(Sheets):
         found = photo_at(self.source.record.folder, request.path_params["name"])
         if found is None:
             return self.refuse("There is no such photo.", 404)
-        path, media = found
-        return FileResponse(path, media_type=media)
+        return photo_answer(*found)
 
     def book(self) -> Book:
         """All proofs, by the rig that is measured."""

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from longsoak.core.handflags import as_flagged, flag_at, flags_of, laid_over
+from longsoak.core.handplaces import HandReading, beside, hand_readings
 from longsoak.core.recency import patience_ms
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
@@ -25,7 +26,7 @@ from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.happening import RunGap
 from longsoak.vocabulary.outlet import Payload
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Rig
+from longsoak.vocabulary.rig import Probe, Rig
 from longsoak.vocabulary.water import Aside
 from longsoak_dashboards.view.marks import LOOKS_BACK_H
 
@@ -289,6 +290,16 @@ class Source:
             The record can't be read.
         """
         return Logbook(self.record.folder).flags()
+
+    def hand_beside(self, probe: Probe) -> list[tuple[HandReading, float]]:
+        """Readings by hand beside a probe, the newest first, with how far off they are, mm.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        return beside(probe, hand_readings(Logbook(self.record.folder).entries()))
 
     def over(self, rig: Rig, *, now_ms: int) -> list[HandFlag]:
         """What lies over readings, the one that counts first; see `store.overlay`.

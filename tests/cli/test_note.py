@@ -15,14 +15,15 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.logbook import TOP_UP, LogbookEntry
+from photofiles import picture
 from processes import longsoak, running
 from service.setclock import SetClock
 from unprivileged import as_reader, only_read
 from waiting import wait_for
 from whole.thermorig import lay_out
 
-JPEG = b"\xff\xd8\xff\xe0 a picture"
-PNG = b"\x89PNG\r\n\x1a\n and so on"
+JPEG = picture(40, 30)
+PNG = picture(40, 30, "PNG")
 
 
 def test_an_entry_made_while_nobody_measures_is_kept_at_the_next_start(tmp_path: Path) -> None:

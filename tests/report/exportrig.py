@@ -9,6 +9,8 @@ from math import inf, isnan, nan
 from pathlib import Path
 
 from longsoak.core.handflags import flag_content
+from longsoak.core.handreadings import Place, Setting, Shown, hand_content
+from longsoak.core.phases import phase_content
 from longsoak.report.export import Wanted, export
 from longsoak.rigfile.load import read
 from longsoak.store.files import folder_of
@@ -22,9 +24,10 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.ledger import DayHead
-from longsoak.vocabulary.logbook import FLAG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import FLAG, HAND, PHASE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
+from photofiles import jpeg_head
 
 GOOD = Path(__file__).parents[1] / "rigfile" / "good.toml"
 RIG = "render pair"
@@ -35,7 +38,7 @@ HOUR = 60 * MINUTE
 # Names that a rig file takes and a spreadsheet would run, or a CSV file stumble over.
 AWKWARD = ("=1+2", "+5 V rail", "-3 dB", "@bench", "'dashed'", '3/4" tube, upper', "Fühler Ω;|")
 HEAD = DayHead(date(2026, 5, 3), entries=7, root="0f" * 32, closed_utc_ms=START_MS)
-PHOTO = b"\xff\xd8\xffinvented"
+PHOTO = jpeg_head(b"invented")
 
 _SHORT = SealingPlan(tail=4, lengths=(16,), enough=1)
 
@@ -273,6 +276,32 @@ def _beside(folder: Path) -> Batch:
         number=2,
         request="u2",
     )
+    place = hand_content(
+        Place(30.0, 60.5, 300.0),
+        Shown(28.0, "%", "at least"),
+        Setting(round="=1", meter="@meter", scale="+spruce", uncertainty=0.5),
+        note="-damp\nat the head",
+    )
+    by_hand = replace(
+        note,
+        says="By hand",
+        kind=HAND,
+        subject=Subject(About.BAY, "cork-lime"),
+        photos=(),
+        content=place,
+        number=3,
+        request="u3",
+    )
+    begins = replace(
+        note,
+        says="=why",
+        kind=PHASE,
+        subject=THE_RIG,
+        photos=(),
+        content=phase_content("wetting", name="+first"),
+        number=4,
+        request="u4",
+    )
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
         "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
@@ -286,6 +315,6 @@ def _beside(folder: Path) -> Batch:
         changes=[change],
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
-        logbook=[note, flag],
+        logbook=[note, flag, by_hand, begins],
         heads=[HEAD],
     )

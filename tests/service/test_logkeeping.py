@@ -19,6 +19,7 @@ from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from photofiles import jpeg_head
 from service.benchrig import bench
 from service.test_recorder import events, recorded
 
@@ -38,7 +39,7 @@ def outcomes(folder: Path, *entries: LogbookEntry) -> list[str | None]:
 
 
 def test_entries_are_numbered_in_the_order_they_were_asked_without_a_hole(tmp_path: Path) -> None:
-    photo = keep_photo(tmp_path, b"\xff\xd8\xff\xe0 a picture")
+    photo = keep_photo(tmp_path, jpeg_head())
     wood = replace(
         NOTE,
         subject=Subject(About.PROBE, "wood"),

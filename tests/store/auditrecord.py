@@ -31,9 +31,10 @@ from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.ledger import LedgerEntry
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
+from photofiles import jpeg_head
 from rigs import NEW, NORMAL, START_MS, Keeper, small_rig
 
-JPEG = b"\xff\xd8\xff" + b"a photo of nothing" * 50
+JPEG = jpeg_head(b"a photo of nothing" * 50)
 PHOTO = sha256(JPEG).hexdigest()
 DAY_S = 86_400.0
 _EVERY = 1200.0  # s between two scans

@@ -9,16 +9,17 @@ import pytest
 
 from longsoak.store.photos import LARGEST, keep_photo, photo_at
 from longsoak.vocabulary.errors import RequestError, StoreError
+from photofiles import jpeg_head, png_of, webp_of
 
-JPEG = b"\xff\xd8\xff\xe0 a picture"
+JPEG = jpeg_head(b" a picture")
 
 
 @pytest.mark.parametrize(
     ("content", "ending"),
     [
         (JPEG, ".jpg"),
-        (b"\x89PNG\r\n\x1a\n and so on", ".png"),
-        (b"RIFF\x10\0\0\0WEBPVP8 ", ".webp"),
+        (png_of(8, 6), ".png"),
+        (webp_of(8, 6), ".webp"),
         (b"\0\0\0\x18ftypheic\0\0\0\0", ".heic"),
     ],
 )
@@ -69,7 +70,16 @@ def test_a_photo_sent_twice_at_once_is_kept_by_both(tmp_path: Path) -> None:
     assert {path.name for path in (tmp_path / "photos").iterdir()} == {p.name for p in photos}
 
 
-@pytest.mark.parametrize("content", [b"", b"%PDF-1.7", b"<svg onload=alert(1)>", b"RIFF....WAVE"])
+@pytest.mark.parametrize(
+    "content",
+    [
+        *(b"", b"%PDF-1.7", b"<svg onload=alert(1)>", b"RIFF....WAVE", b"GIF89a\1\0\1\0"),
+        b"\xff\xd8\xff<script>alert(1)</script>",
+        b"\xff\xd8\xff\xda\0\4ab",
+        b"\x89PNG\r\n\x1a\n<html>",
+        png_of(0, 6),
+    ],
+)
 def test_what_is_no_photo_is_refused(tmp_path: Path, content: bytes) -> None:
     with pytest.raises(RequestError, match="is no photo: a JPEG"):
         keep_photo(tmp_path, content)
@@ -79,6 +89,17 @@ def test_what_is_no_photo_is_refused(tmp_path: Path, content: bytes) -> None:
 def test_a_photo_out_of_all_proportion_is_refused(tmp_path: Path) -> None:
     with pytest.raises(RequestError, match="at most 25 MB"):
         keep_photo(tmp_path, JPEG + bytes(LARGEST))
+
+
+@pytest.mark.parametrize(
+    "content", [png_of(50_000, 50_000), webp_of(50_000, 50_000), png_of(2**31 - 1, 1)]
+)
+def test_what_unpacks_to_more_than_any_photo_is_refused_by_its_head(
+    tmp_path: Path, content: bytes
+) -> None:
+    with pytest.raises(RequestError, match=r"x \d+ pixels, at most 50 million are taken"):
+        keep_photo(tmp_path, content)
+    assert not (tmp_path / "photos").exists()
 
 
 @pytest.mark.parametrize("name", ["../record.db", "record.db", "..", "", "a/b.jpg", "none.jpg"])

@@ -20,6 +20,7 @@ from longsoak.store.requests import ask
 from longsoak.store.restore import Restored, restore
 from longsoak.store.restorenote import drop_note, note_of_restore
 from longsoak.vocabulary.errors import StoreError
+from photofiles import jpeg_head
 from rigs import Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of
 
@@ -240,7 +241,7 @@ def test_what_was_asked_and_not_answered_yet_goes_along_with_its_photo(tmp_path:
     folder = a_record(tmp_path / "record")
     made = backed_up(folder, tmp_path / "stick")
     Inbox(folder).close()
-    photo = keep_photo(folder, b"\xff\xd8\xff\xe0 a photo")
+    photo = keep_photo(folder, jpeg_head())
     asked = ask(folder, kind="note", subject="rig", by="mk", utc_ms=1, body=photo.sha256)
     done = restored(made.folder, tmp_path)
     assert done.waiting == 1

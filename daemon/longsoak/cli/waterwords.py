@@ -122,3 +122,5 @@ def _contacts(seen: WaterLook) -> Iterator[str]:
     for aside in seen.asides:
         if aside.recovery is not Recovery.RECOVERED:
             yield f"  {aside.probe}: {aside.recovery}. {aside.says}"
+    if any(aside.recovery is Recovery.STAYS_OFF for aside in seen.asides):
+        yield "  `longsoak phase` ends a phase and begins the next."

@@ -2,8 +2,9 @@
 
 import re
 import unicodedata
+from collections.abc import Callable, Mapping
 
-from longsoak.core import knownvalues
+from longsoak.core import handreadings, knownvalues, phases
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
@@ -13,8 +14,10 @@ from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import (
     CUP,
     FLAG,
+    HAND,
     KNOWN,
     NOTE,
+    PHASE,
     SERVICE,
     THE_RIG,
     TOP_UP,
@@ -28,15 +31,19 @@ from longsoak.vocabulary.rig import Rig
 LONGEST_TEXT = 4000  # characters
 MOST_PHOTOS = 8
 
-_KNOWN = {
-    NOTE: 1,
-    FLAG: 1,
-    KNOWN: 1,
-    TOP_UP: 1,
-    WATER: 1,
-    CUP: 1,
-    SERVICE: 1,
-}  # kinds that this version keeps, and the newest form of their content
+# The kinds that this version keeps, all in the first form of their content, and what judges it.
+_WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
+    NOTE: lambda entry: _NO_MORE if entry.content else None,
+    FLAG: wrong_content,
+    KNOWN: knownvalues.wrong_content,
+    TOP_UP: wrong_top_up,
+    WATER: wrong_round,
+    CUP: wrong_cup,
+    SERVICE: wrong_window,
+    HAND: handreadings.wrong_content,
+    PHASE: phases.wrong_content,
+}
+_NO_MORE = "a note has words and photos, and nothing beside them"
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
 _YEARS = 3  # before the record began: a specimen is made and dried long before it is measured
 _YEAR_MS = 31_557_600_000
@@ -57,24 +64,12 @@ def check_entry(entry: LogbookEntry) -> None:
     RequestError
         What is wrong with it, in a sentence.
     """
-    if entry.kind not in _KNOWN or not 1 <= entry.schema <= _KNOWN[entry.kind]:
+    if entry.kind not in _WRONG or entry.schema != 1:
         raise _refusal(f"this version keeps no entry of the kind {entry.kind[:40]!r} in this form")
-    if entry.kind == NOTE and entry.content:
-        raise _refusal("a note has words and photos, and nothing beside them")
-    if entry.kind == FLAG and (wrong := wrong_content(entry)):
-        raise _refusal(wrong)
-    if entry.kind in (TOP_UP, SERVICE, WATER) and entry.subject != THE_RIG:
+    if entry.kind in (TOP_UP, SERVICE, WATER, PHASE) and entry.subject != THE_RIG:
         what = "water round" if entry.kind == WATER else entry.kind
         raise _refusal(f"A {what} is about the rig, and no bay or probe")
-    if entry.kind == TOP_UP and (wrong := wrong_top_up(entry)):
-        raise _refusal(wrong)
-    if entry.kind == WATER and (wrong := wrong_round(entry)):
-        raise _refusal(wrong)
-    if entry.kind == CUP and (wrong := wrong_cup(entry)):
-        raise _refusal(wrong)
-    if entry.kind == SERVICE and (wrong := wrong_window(entry)):
-        raise _refusal(wrong)
-    if entry.kind == KNOWN and (wrong := knownvalues.wrong_content(entry)):
+    if wrong := _WRONG[entry.kind](entry):
         raise _refusal(wrong)
     if not entry.says:
         raise _refusal("Write what there is to say")
@@ -120,6 +115,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     if entry.subject not in subjects(rig):
         raise _unknown(entry.subject.name, rig)
     if entry.kind == TOP_UP and (wrong := impossible_top_up(entry, rig)):
+        raise _refusal(wrong)
+    if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
         raise _refusal(wrong)
     # A record that begins after now was begun by a clock that was wrong.
     began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from longsoak.core.handflags import BY_HAND
+from longsoak.core.handreadings import GRAINS, PINS, UNITS
+from longsoak.core.phases import WORDS
 from longsoak.core.water.contact import RULE
 from longsoak.vocabulary.alarm import AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag, Reason
@@ -310,6 +312,79 @@ HAND_FLAGS = Table(
         Column("says", _S, "Why."),
     ),
     key=("number", "probe"),
+    references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+HAND_READINGS = Table(
+    "hand_readings",
+    "Readings that people took with a hand meter, and that count: of the logbook's entries of the "
+    "kind hand reading, those that no other entry corrects. The meter's scale and settings were "
+    "the same over a round only as far as its rows say so.",
+    (
+        Column("number", _I, "The number of the logbook entry it stands in."),
+        Column("time", _T, "When it was taken, UTC."),
+        Column("round", _S, "The round it was taken in, as whoever took it called it."),
+        Column("bay", _S, "The bay it was taken in."),
+        Column("depth_mm", _N, "Depth from the wet face.", unit="mm"),
+        Column("height_mm", _N, "Height above the underside.", unit="mm"),
+        Column(
+            "across_mm",
+            _N,
+            "Distance from the left edge, seen from the wet face; empty where nobody told it.",
+            unit="mm",
+            needed=False,
+        ),
+        Column("value", _N, "What the meter showed, uncorrected.", unit_column="unit"),
+        Column("unit", _S, "Unit of value, a UCUM code.", choices=UNITS),
+        Column(
+            "bound",
+            _S,
+            "Where the meter showed the end of its scale: the truth is at least, or at most, that.",
+            choices=tuple(BOUNDS.values()),
+            needed=False,
+        ),
+        Column(
+            "uncertainty",
+            _N,
+            "Standard uncertainty of value (k = 1), in its unit, where it was told.",
+            unit_column="unit",
+            needed=False,
+        ),
+        Column("meter", _S, "The meter."),
+        Column("scale", _S, "The species, group or material the meter was set to.", needed=False),
+        Column(
+            "correction_temperature",
+            _N,
+            "The temperature the meter was set to correct for, where it asks for one.",
+            unit="Cel",
+            needed=False,
+        ),
+        Column(
+            "wood_temperature", _N, "Of the wood, where it was known.", unit="Cel", needed=False
+        ),
+        Column("grain", _S, "How the pins stood to the grain.", choices=GRAINS[1:], needed=False),
+        Column("pins", _S, "What pins they were.", choices=PINS[1:], needed=False),
+        Column("by", _S, "Initials."),
+        Column("note", _S, "What else was said of it.", needed=False),
+    ),
+    key=("number",),
+    references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+PHASES = Table(
+    "phases",
+    "The phases of the test that count, as the logbook's entries of the kind phase begin and end "
+    "them.",
+    (
+        Column("number", _I, "The number of the logbook entry that begins it."),
+        Column("phase", _S, "What it is.", choices=WORDS),
+        Column("name", _S, "What it is called.", needed=False),
+        Column("from_time", _T, "When it begins, UTC."),
+        Column("until_time", _T, "When it ends; empty while it goes on.", needed=False),
+        Column("by", _S, "Initials of whoever began it."),
+        Column("says", _S, "Why."),
+    ),
+    key=("number",),
     references=(Reference(("number",), "logbook", ("number",)),),
 )
 

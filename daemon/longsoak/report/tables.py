@@ -6,14 +6,17 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from longsoak.core.handflags import flags_of
+from longsoak.core.handplaces import hand_readings
 from longsoak.core.logbookwords import speaks_of_ms
-from longsoak.report.fields import Cell
+from longsoak.core.phases import phases
+from longsoak.report.fields import BOUNDS, Cell
 from longsoak.report.rigs import Rigs
 from longsoak.report.source import Seat
 from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
+from longsoak.vocabulary.logbook import PHASE
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow
 
@@ -187,6 +190,39 @@ def hand_flag_rows(logbook: Logbook, rig: Rig | None, names: Collection[str]) ->
         (flag.number, probe.name, flag.from_ms, flag.until_ms, int(flag.flag), flag.by, flag.says)
         for probe in probes
         for flag in flags_of(flags, probe)
+    ]
+
+
+def hand_reading_rows(logbook: Logbook) -> Rows:
+    """Every reading by hand that counts, oldest first."""
+    return [
+        (
+            *(reading.number, reading.at_ms, reading.setting.round, reading.bay),
+            *(reading.place.depth, reading.place.height, reading.place.across),
+            *(reading.shown.value, reading.shown.unit, BOUNDS.get(reading.shown.bound)),
+            *(reading.setting.uncertainty, reading.setting.meter, reading.setting.scale or None),
+            *(reading.setting.correction_temperature, reading.wood_temperature),
+            *(reading.setting.grain or None, reading.setting.pins or None),
+            *(reading.by, reading.note or None),
+        )
+        for reading in hand_readings(logbook.entries())
+        if reading.counts
+    ]
+
+
+def phase_rows(logbook: Logbook) -> Rows:
+    """Every phase that counts, oldest first."""
+    return [
+        (
+            each.number,
+            each.phase,
+            each.name or None,
+            each.from_ms,
+            each.until_ms,
+            each.by,
+            each.says,
+        )
+        for each in phases(logbook.entries(kind=PHASE))
     ]
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from longsoak.core.wording import age_words
+from longsoak.store.photos import drop_thumbnails
 from longsoak.store.space import (
     DAY,
     Pace,
@@ -123,6 +124,7 @@ class Disk:
             return []
         self._dropped = True
         self._rebuildable.drop_and_rest()
+        drop_thumbnails(self._folder)
         self._writer.fold_in()  # its log is room too
         return [
             f"{free_words(here)}: hours and days added up beforehand were dropped. They are made "

@@ -43,8 +43,10 @@ class Logbook(RecordFile):
         self,
         *,
         since_ms: int | None = None,
+        until_ms: int | None = None,
         upto: int | None = None,
         kind: str | None = None,
+        subject: Subject | None = None,
         limit: int | None = None,
     ) -> list[LogbookEntry]:
         """Entries by their number, the newest first.
@@ -53,10 +55,14 @@ class Logbook(RecordFile):
         ----------
         since_ms : int, optional
             Only those that speak of this time or a later one, UTC ms.
+        until_ms : int, optional
+            Only those that speak of an earlier time, UTC ms.
         upto : int, optional
             Only those with this number or a smaller one.
         kind : str, optional
             Only those of this kind.
+        subject : Subject, optional
+            Only those about this.
         limit : int, optional
             At most so many.
         """
@@ -64,13 +70,21 @@ class Logbook(RecordFile):
             rows = db.execute(
                 f"{_SELECT} WHERE (?1 IS NULL OR at_utc_ms >= ?1 OR NOT synchronised)"
                 " AND (?2 IS NULL OR id <= ?2) AND (?3 IS NULL OR kind = ?3)"
-                " ORDER BY id DESC",
-                (since_ms, upto, kind),
+                " AND (?4 IS NULL OR (about = ?4 AND subject = ?5)) ORDER BY id DESC",
+                (
+                    *(since_ms, upto, kind),
+                    *((None, None) if subject is None else (subject.about.value, subject.name)),
+                ),
             )
             corrected = _corrected(db)
             moments = Moments(db, lambda: Scans(db, Kept()))
             found = (_set_right(_entry(row, corrected), moments) for row in rows)
-            wanted = (e for e in found if since_ms is None or speaks_of_ms(e) >= since_ms)
+            wanted = (
+                entry
+                for entry in found
+                if (since_ms is None or speaks_of_ms(entry) >= since_ms)
+                and (until_ms is None or speaks_of_ms(entry) < until_ms)
+            )
             return list(islice(wanted, limit))
 
     def entry(self, number: int) -> LogbookEntry | None:

@@ -2,19 +2,22 @@
 
 import hashlib
 import os
+import shutil
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from longsoak.core.pictures import Picture, picture_in
 from longsoak.store.media import sync_folder
 from longsoak.vocabulary.errors import RequestError, StoreError
 
 FOLDER = "photos"  # beside the record
 LARGEST = 25_000_000  # bytes; a phone's photo has a third of that
+THUMBNAILS = "thumbnails"  # beside the record; made again from the photos, and never backed up
+# What a browser or a program may have to unpack at once. No phone takes more.
+MOST_PIXELS = {".jpg": 250_000_000, ".png": 50_000_000, ".webp": 50_000_000}
 
-_STARTS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"))
-_HEIC = (b"heic", b"heix", b"mif1", b"msf1")
 _MEDIA = {
     ".jpg": "image/jpeg",
     ".png": "image/png",
@@ -44,7 +47,7 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
     Raises
     ------
     RequestError
-        It is none of these, or larger than `LARGEST`.
+        It is none of these, or larger than `LARGEST`, or has more than `MOST_PIXELS`.
     StoreError
         It can't be written there.
     """
@@ -53,11 +56,7 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
             f"The photo has {len(content) / 1e6:.0f} MB, at most {LARGEST / 1e6:g} MB are taken. "
             "Take a smaller one. Nothing was kept."
         )
-    ending = _ending(content)
-    if ending is None:
-        raise RequestError(
-            "The file is no photo: a JPEG, PNG, WebP or HEIC file is taken. Nothing was kept."
-        )
+    ending = check_picture(content).ending
     digest = hashlib.sha256(content).hexdigest()
     path = folder / FOLDER / f"{digest}{ending}"
     part = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}")
@@ -82,6 +81,34 @@ def keep_photo(folder: Path, content: bytes) -> Photo:
     return Photo(path.name, digest)
 
 
+def check_picture(content: bytes) -> Picture:
+    """What is in a file, as far as its head tells.
+
+    Raises
+    ------
+    RequestError
+        No photo, or one that unpacks to more than is taken.
+    """
+    found = picture_in(content)
+    if found is None:
+        raise RequestError(
+            "The file is no photo: a JPEG, PNG, WebP or HEIC file is taken. Nothing was kept."
+        )
+    most = MOST_PIXELS.get(found.ending)
+    if most is not None and found.pixels > most:
+        raise RequestError(
+            f"The photo is {found.width} x {found.height} pixels, at most {most / 1e6:g} million "
+            "are taken. Take a smaller one. Nothing was kept."
+        )
+    return found
+
+
+def drop_thumbnails(folder: Path) -> None:
+    """Delete the small pictures of photos in a record's folder: they are made again when seen."""
+    with suppress(OSError):
+        shutil.rmtree(folder / THUMBNAILS)
+
+
 def photo_at(folder: Path, name: str) -> tuple[Path, str] | None:
     """A kept photo's file and its media type; None where there is none of that name."""
     media = _MEDIA.get(Path(name).suffix)
@@ -95,12 +122,3 @@ def name_of(folder: Path, sha256: str) -> str | None:
     """The file name of the photo with that digest, told in hexadecimal; None if none is kept."""
     names = (f"{sha256}{ending}" for ending in _MEDIA)
     return next((name for name in names if photo_at(folder, name) is not None), None)
-
-
-def _ending(content: bytes) -> str | None:
-    for start, ending in _STARTS:
-        if content.startswith(start):
-            return ending
-    if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
-        return ".webp"
-    return ".heic" if content[4:8] == b"ftyp" and content[8:12] in _HEIC else None

@@ -13,6 +13,21 @@ SERVICE = "service window"  # the kind that says until when somebody works at th
 WATER = "water"  # the kind that tells what the water was like when somebody looked
 CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
+HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
+PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
+
+# What an entry of a kind is called where people read it or choose among them.
+KIND_WORDS = {
+    NOTE: "note",
+    HAND: "reading by hand",
+    PHASE: "phase",
+    SERVICE: "work at the rig",
+    TOP_UP: "top-up",
+    WATER: "water round",
+    CUP: "cup catch",
+    FLAG: "flag set by hand",
+    KNOWN: "check against a known value",
+}
 
 
 class About(StrEnum):

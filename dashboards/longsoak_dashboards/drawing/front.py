@@ -62,6 +62,6 @@ def draw_front(rig: Rig, level: float | None) -> Markup:
         viewBox=f"{left:.2f} {top:.2f} {_POINTS * p:.2f} {bottom - top:.2f}",
         width="64mm",
         role="img",
-        aria_label=f"The specimen from {'the front' if specimen.lies else 'its wet face'}, and where "
-        f"its bays are cut: {names}",
+        aria_label=f"The specimen from {'the front' if specimen.lies else 'its wet face'}, "
+        f"and where its bays are cut: {names}",
     )

@@ -233,13 +233,14 @@ async function flush() {
 // Whether what was sent ends what this page is for.
 const ended = (entry) => [...document.querySelectorAll("form[data-keep=once]")].some((form) => named(form) === entry.form);
 
+const WRITTEN = "input:not([type=hidden], [name=by], [data-stays])"; // what is said anew each time
 const AWAY = ["once", "ago", "token"]; // what differs each time the button is pressed
 const plainly = ([name, value]) => [name, value instanceof File ? [value.name, value.size, value.lastModified] : value];
 const content = (fields) => JSON.stringify(fields.filter(([name]) => !AWAY.includes(name)).map(plainly));
 
 // Why a form is not kept; nothing if it is to be.
 function refusal(form, fields, entries) {
-  const own = form.querySelectorAll("textarea, input:not([type=hidden], [name=by])");
+  const own = form.querySelectorAll(`textarea, ${WRITTEN}`);
   if (form.dataset.keep === "filled" && ![...own].some((field) => field.value.trim())) {
     return "Nothing is filled in, so nothing was kept.";
   }
@@ -270,9 +271,11 @@ async function keep(form, fields) {
   for (const once of form.querySelectorAll("input[name=once]")) {
     once.value = [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, "0")).join("");
   }
-  // Empty, as the sheet is after a form that was sent at once; who writes stays the same.
-  for (const field of form.querySelectorAll("textarea, input:not([type=hidden], [name=by])")) field.value = "";
-  for (const choice of form.querySelectorAll("select")) choice.selectedIndex = 0;
+  // Empty, as the sheet is after a form that was sent at once; who writes stays the same, and what
+  // holds for more than one of them, such as the meter of a round.
+  for (const field of form.querySelectorAll(`textarea, ${WRITTEN}`)) field.value = "";
+  for (const choice of form.querySelectorAll("select:not([data-stays])")) choice.selectedIndex = 0;
+  document.dispatchEvent(new Event("kept-here"));
   for (const old of form.querySelectorAll("input[name=kept], .pictures")) old.remove();
   tell(await all());
   toView(form);

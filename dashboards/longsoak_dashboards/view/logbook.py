@@ -1,114 +1,143 @@
-"""The logbook's sheet: what people wrote, newest first, and the form to write in."""
+"""The logbook's sheet: what people wrote, newest first, and the forms to write in."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from urllib.parse import quote
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from longsoak.core.handflags import BY_HAND, hand_flags
+from longsoak.core.handflags import BY_HAND
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
-from longsoak.core.wording import age_words
-from longsoak.vocabulary.logbook import NOTE, About, LogbookEntry
+from longsoak.core.phases import WORDS, Phase
+from longsoak.core.water.entries import ends_ms
+from longsoak.core.wording import age_words, time_words
+from longsoak.vocabulary.logbook import HAND, KIND_WORDS, PHASE, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
-from longsoak_dashboards.view.sentences import capital, counted, moment
+from longsoak_dashboards.view.entrywords import details, kind_words, subject_link
+from longsoak_dashboards.view.logfilter import Filter
+from longsoak_dashboards.view.photos import Files, Picture, picture, pictures
+from longsoak_dashboards.view.sentences import capital, counted, span_words, when
 from longsoak_dashboards.view.standing import unset_sentence
 
 NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
-
-_NOT_SHOWN = ".heic"  # by most browsers
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A photo of an entry; `address` is empty where its file is gone."""
-
-    digest: str
-    address: str
-    shown: bool
+_SAID = (
+    *("text", "by", "about", "at", "flag", "until"),
+    *("what", "phase", "name", "lasts", "of"),
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One entry. `link` leads to the sheet of the probe it is about."""
+    """One entry. `link` leads to the sheet of the probe it is about, `correct` to a form."""
 
     number: int
-    when: str
+    when: Markup
     later: str
     by: str
     about: str
     link: str
     kind: str
+    details: tuple[Markup, ...]
     says: str
     corrects: int | None
     corrected_by: tuple[int, ...]
     pictures: tuple[Picture, ...]
+    correct: str
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Something an entry can be about, as the form offers it."""
+    """Something to choose, as a form offers it."""
 
     value: str
     words: str
 
 
 @dataclass(frozen=True, slots=True)
+class PhaseRow:
+    """A phase in the list of them."""
+
+    number: int
+    title: str
+    since: Markup
+    until: Markup | str
+    lasted: str
+    by: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class LogbookForm:
-    """The form, with what was said already; `kept` are photos that came with it before."""
+    """The forms, with what was said already; `kept` are photos that came with it before.
+
+    `window` tells of the service window that is open, `phase` of the phase there is; both are
+    empty where there is none.
+    """
 
     choices: tuple[Choice, ...]
     flags: tuple[str, ...]
+    phases: tuple[str, ...]
     said: Mapping[str, str]
     corrects: str
     kept: tuple[Picture, ...]
     once: str
-    now: str
+    now: Markup
+    window: str
+    phase: str
     most_photos: int = MOST_PHOTOS
 
 
 @dataclass(frozen=True, slots=True)
 class LogbookPage:
-    """What the sheet shows; `older` is the number of the newest entry that is not on it, or 0."""
+    """What the sheet shows; `older` and `newest` lead to other entries, or are empty."""
 
     lead: Markup
     rows: tuple[Row, ...]
-    older: int
-    newest: bool
+    older: str
+    newest: str
     form: LogbookForm | None
+    chosen: Filter
+    kinds: tuple[Choice, ...]
+    subjects: tuple[Choice, ...]
+    phases: tuple[PhaseRow, ...]
 
 
 def logbook_page(
     entries: Sequence[LogbookEntry],
     rig: Rig,
     form: LogbookForm | None,
+    chosen: Filter,
+    known: Sequence[Phase],
     *,
     last: int,
     now_ms: int,
     first_ms: int | None,
-    name_of: Callable[[str], str | None],
+    files: Files,
 ) -> LogbookPage:
     """Work out the sheet.
 
     Parameters
     ----------
     entries : sequence of LogbookEntry
-        Newest first, as many as go on one sheet.
+        Newest first: those that are looked at, up to `NEWEST` and one more if there are older.
     rig : Rig
         The rig now; an entry may be about a probe it has no more.
     form : LogbookForm, optional
         None while an answer is waited for.
+    chosen : Filter
+        What is looked at.
+    known : sequence of Phase
+        The phases that count, oldest first.
     last : int
         The newest entry's number.
     now_ms : int
         UTC now, ms.
     first_ms : int, optional
         The first reading, UTC ms.
-    name_of : callable
-        The file name of a photo by its digest, or None.
+    files : Files
+        What lies beside the record.
     """
     names = {probe.name for probe in rig.probes}
     lead = (
@@ -116,12 +145,17 @@ def logbook_page(
         f"{capital(counted(last, 'entry', 'entries')) if last else 'No entry yet'}. "
         "What is written stays: a mistake is set right by another entry.",
     )
+    shown = entries[:NEWEST]
     return LogbookPage(
         lead=Markup(" ").join(sentence for sentence in lead if sentence),
-        rows=tuple(_row(entry, names, now_ms=now_ms, name_of=name_of) for entry in entries),
-        older=entries[-1].number - 1 if entries else 0,
-        newest=not entries or entries[0].number == last,
+        rows=tuple(_row(entry, names, now_ms=now_ms, files=files) for entry in shown),
+        older=chosen.address(upto=entries[NEWEST].number) if len(entries) > NEWEST else "",
+        newest="" if not chosen.is_on and (not shown or shown[0].number == last) else "/logbook",
         form=form,
+        chosen=chosen,
+        kinds=tuple(Choice(kind, capital(words)) for kind, words in KIND_WORDS.items()),
+        subjects=_subjects(rig),
+        phases=tuple(_phase_row(phase, now_ms=now_ms) for phase in reversed(known)),
     )
 
 
@@ -132,17 +166,22 @@ def form_of(
     *,
     once: str,
     now_ms: int,
-    name_of: Callable[[str], str | None],
+    files: Files,
+    window: LogbookEntry | None,
+    phase: Phase | None,
 ) -> LogbookForm:
-    """Work out the form, `kept` being digests of photos that came before."""
+    """Work out the forms, `kept` being digests of photos that came before."""
     return LogbookForm(
-        choices=tuple(Choice(str(each), capital(subject_words(each))) for each in subjects(rig)),
+        choices=_subjects(rig),
         flags=tuple(flag.word for flag in BY_HAND),
-        said={name: said.get(name, "") for name in ("text", "by", "about", "at", "flag", "until")},
+        phases=WORDS,
+        said={name: said.get(name, "") for name in _SAID},
         corrects=said.get("corrects", ""),
-        kept=tuple(_picture(digest, name_of) for digest in kept),
+        kept=tuple(picture(digest, files) for digest in kept),
         once=once,
-        now=moment(now_ms, now_ms=now_ms),
+        now=when(now_ms, now_ms=now_ms),
+        window="" if window is None else f"{window.says}, until {time_words(ends_ms(window))}",
+        phase="" if phase is None else phase.title,
     )
 
 
@@ -163,43 +202,38 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
     return Told("Asked; it is kept within a second.", wants_a_look=False, waiting=True)
 
 
-def _row(
-    entry: LogbookEntry,
-    names: set[str],
-    *,
-    now_ms: int,
-    name_of: Callable[[str], str | None],
-) -> Row:
-    known = entry.subject.about is About.PROBE and entry.subject.name in names
+def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> Row:
+    number = entry.number
+    form = f"/hand?corrects={number}" if entry.kind == HAND else f"/logbook?corrects={number}#write"
     return Row(
-        number=entry.number,
-        when=moment(speaks_of_ms(entry), now_ms=now_ms),
+        number=number,
+        when=when(speaks_of_ms(entry), now_ms=now_ms),
         later=later_words(entry),
         by=entry.by,
         about=subject_words(entry.subject),
-        link=f"/probe/{quote(entry.subject.name, safe='')}" if known else "",
-        kind=_kind(entry, now_ms=now_ms),
+        link=subject_link(entry.subject, names),
+        kind=kind_words(entry),
+        details=details(entry, now_ms=now_ms),
         says=entry.says,
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
-        pictures=tuple(_picture(digest, name_of) for digest in entry.photos),
+        pictures=pictures(entry, files),
+        correct=form.replace("#write", "#phase") if entry.kind == PHASE else form,
     )
 
 
-def _kind(entry: LogbookEntry, *, now_ms: int) -> str:
-    if entry.kind == NOTE:
-        return ""
-    flag = next(iter(hand_flags([replace(entry, corrected_by=())])), None)
-    if flag is None:
-        return entry.kind
-    until = (
-        "it is ended" if flag.until_ms is None else f"{moment(flag.until_ms, now_ms=now_ms)} UTC"
+def _phase_row(phase: Phase, *, now_ms: int) -> PhaseRow:
+    end = now_ms if phase.until_ms is None else phase.until_ms
+    return PhaseRow(
+        phase.number,
+        capital(phase.title),
+        when(phase.from_ms, now_ms=now_ms),
+        "it goes on" if phase.until_ms is None else when(phase.until_ms, now_ms=now_ms),
+        span_words(max(0, end - phase.from_ms) / 1000),
+        phase.by,
+        phase.says,
     )
-    return f"readings {flag.flag.word} until {until}"
 
 
-def _picture(digest: str, name_of: Callable[[str], str | None]) -> Picture:
-    name = name_of(digest)
-    if name is None:
-        return Picture(digest, "", shown=False)
-    return Picture(digest, f"/logbook/photo/{name}", shown=not name.endswith(_NOT_SHOWN))
+def _subjects(rig: Rig) -> tuple[Choice, ...]:
+    return tuple(Choice(str(each), capital(subject_words(each))) for each in subjects(rig))

@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
+from longsoak.core.handplaces import HandReading
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
 from longsoak.core.wording import day_words, where_words
 from longsoak.vocabulary.alarm import AlarmState
@@ -21,7 +22,7 @@ from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.plans import PanelPlan
-from longsoak_dashboards.view.sentences import moment
+from longsoak_dashboards.view.sentences import moment, when
 from longsoak_dashboards.view.steps import StepRow, step_rows
 
 _SHOWN = {
@@ -55,6 +56,18 @@ class AsideLine:
 
 
 @dataclass(frozen=True, slots=True)
+class HandLine:
+    """A reading by hand near the probe: what the meter showed, how far off, and with what."""
+
+    number: int
+    when: Markup
+    shown: str
+    off: str
+    how: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class ProbePage:
     """What the sheet of one probe shows. `declared` and `card` are rows of words and value."""
 
@@ -71,6 +84,7 @@ class ProbePage:
     by_hand: tuple[FlagLine, ...]
     found: tuple[FoundLine, ...]
     asides: tuple[AsideLine, ...]
+    hand: tuple[HandLine, ...]
 
 
 def probe_page(
@@ -81,12 +95,14 @@ def probe_page(
     flags: Sequence[HandFlag],
     findings: Sequence[Finding],
     asides: Sequence[Aside],
+    hand: Sequence[tuple[HandReading, float]],
     has_photo: Callable[[str], bool],
 ) -> ProbePage:
     """Work out the sheet of one probe.
 
     `flags` are those set by hand on it, `findings` what was ever found of it, oldest first,
-    `asides` what contacts with the water set aside of it;
+    `asides` what contacts with the water set aside of it, `hand` readings by hand beside it with
+    how far off they are, mm;
     `has_photo` says whether a photo of a card can be shown.
     """
     probe, now_ms = mark.probe, snapshot.now_ms
@@ -115,6 +131,20 @@ def probe_page(
         by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),
         found=found_lines(findings, now_ms=now_ms),
         asides=tuple(_aside_line(aside, now_ms=now_ms) for aside in asides),
+        hand=tuple(_hand_line(reading, off, now_ms=now_ms) for reading, off in hand),
+    )
+
+
+def _hand_line(reading: HandReading, off: float, *, now_ms: int) -> HandLine:
+    setting = reading.setting
+    scale = f" set to {setting.scale}" if setting.scale else ""
+    return HandLine(
+        reading.number,
+        when(reading.at_ms, now_ms=now_ms),
+        reading.shown.words.replace(" ", "\N{NO-BREAK SPACE}"),
+        f"by hand, {off:.0f} mm away",
+        f"{setting.meter}{scale}, round {setting.round}",
+        reading.by,
     )
 
 

@@ -54,7 +54,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class WaterPage:
-    """What the sheet shows beside the guide."""
+    """What the sheet shows beside the guide.
+
+    `stays_off`: a contact left a probe where only another phase helps.
+    """
 
     lead: tuple[Markup, ...]
     tray: Markup
@@ -69,6 +72,7 @@ class WaterPage:
     balance_words: str
     top_ups: tuple[TopUpRow, ...]
     contacts: tuple[Line, ...]
+    stays_off: bool
     wetted: tuple[tuple[str, str], ...]
     catches: tuple[Line, ...]
     salts: Line
@@ -104,6 +108,7 @@ def water_page(snapshot: Snapshot, water: Water | None, seen: WaterLook) -> Wate
         balance_words=closes,
         top_ups=tuple(_top_up(each, now_ms=now_ms) for each in seen.top_ups[: -_LATEST - 1 : -1]),
         contacts=tuple(_contacts(seen, now_ms=now_ms)),
+        stays_off=any(each.recovery is Recovery.STAYS_OFF for each in seen.asides),
         wetted=tuple((bay, _wetted(counted)) for bay, counted in seen.wetted.items()),
         catches=(
             *(Line(remark, wants_a_look=True) for remark in seen.remarks),

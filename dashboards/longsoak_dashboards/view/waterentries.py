@@ -109,14 +109,14 @@ def litres_said(words: str) -> float | None:
     RequestError
         It is no such number.
     """
-    return _number_said(words, "number of litres", low=0.0, high=MOST_LITRES)
+    return number_said(words, "number of litres", low=0.0, high=MOST_LITRES)
 
 
 def _number(said: Mapping[str, str], field: str, name: str) -> float | None:
-    return _number_said(said.get(field, ""), f"number for the {name}")
+    return number_said(said.get(field, ""), f"number for the {name}")
 
 
-def _number_said(words: str, what: str, *, low: float = -inf, high: float = inf) -> float | None:
+def number_said(words: str, what: str, *, low: float = -inf, high: float = inf) -> float | None:
     """A number between two others, with a point or a comma; None where nothing was said."""
     if not words:
         return None

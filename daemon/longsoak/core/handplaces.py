@@ -1,0 +1,199 @@
+"""Readings by hand as they stand in the logbook: their holes, rounds and nearest probes. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import hypot
+
+from longsoak.core.handreadings import (
+    Place,
+    Setting,
+    Shown,
+    hand_content,
+    number_in,
+    place_of,
+    shown_in,
+)
+from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.wording import rfc3339, with_noun
+from longsoak.vocabulary.logbook import HAND, LogbookEntry
+from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Kind, Probe, Rig
+
+# A new place is this far off old holes, mm: what was opened once dries and wets by another way.
+# Common practice.
+APART = 20.0
+# A pair of pins is told beside a reading by hand, and it beside the pins, up to here, mm.
+BESIDE = 30.0
+LAPSE_MS = 18 * 3_600_000  # after which the next reading most likely begins another round
+
+
+@dataclass(frozen=True, slots=True)
+class HandReading:
+    """A reading by hand that stands in the logbook, under a number, of a time in UTC ms.
+
+    `counts` is false for one that was corrected by whatever; its hole is there all the same.
+    """
+
+    number: int
+    at_ms: int
+    by: str
+    bay: str
+    place: Place
+    shown: Shown
+    setting: Setting
+    wood_temperature: float | None
+    note: str
+    counts: bool
+
+
+def hand_readings(entries: Iterable[LogbookEntry]) -> list[HandReading]:
+    """Every reading by hand, oldest first; `entries` are all there are, of any kind.
+
+    One that another reading by hand corrects is left out, for its hole was told wrong. One that
+    was corrected by anything else does not count any more, and its hole stays.
+    """
+    every = {entry.number: entry for entry in entries}
+    found = []
+    for entry in every.values():
+        by = [every[number].kind for number in entry.corrected_by if number in every]
+        if entry.kind == HAND and HAND not in by:
+            found.append(_reading(entry, counts=not entry.corrected_by))
+    return sorted(found, key=lambda reading: (reading.at_ms, reading.number))
+
+
+def _reading(entry: LogbookEntry, *, counts: bool) -> HandReading:
+    content = entry.content
+    return HandReading(
+        number=entry.number,
+        at_ms=speaks_of_ms(entry),
+        by=entry.by,
+        bay=entry.subject.name,
+        place=place_of(content),
+        shown=shown_in(content),
+        setting=Setting(
+            round=str(content["round"]),
+            meter=str(content["meter"]),
+            scale=str(content["scale"]),
+            correction_temperature=number_in(content["correction_temperature"]),
+            uncertainty=number_in(content["uncertainty"]),
+            grain=str(content["grain"]),
+            pins=str(content["pins"]),
+        ),
+        wood_temperature=number_in(content["wood_temperature"]),
+        note=str(content["note"]),
+        counts=counts,
+    )
+
+
+def apart(one: Place, other: Place) -> float:
+    """How far two places of a bay are from each other, mm; in section where one has no across."""
+    beside = 0.0
+    if one.across is not None and other.across is not None:
+        beside = one.across - other.across
+    return hypot(one.depth - other.depth, one.height - other.height, beside)
+
+
+def old_hole(place: Place, bay: str, round_name: str, holes: Iterable[HandReading]) -> str | None:
+    """What to say of a place too near to an old hole; None where there is none.
+
+    Going on deeper in a hole of the same round is no second use of it.
+    """
+    near = [
+        (apart(place, hole.place), hole)
+        for hole in holes
+        if hole.bay == bay and not _deeper(place, hole.place, same=hole.setting.round == round_name)
+    ]
+    if not near:
+        return None
+    off, hole = min(near, key=lambda pair: (pair[0], pair[1].number))
+    if off >= APART:
+        return None
+    return (
+        f"{off:.0f} mm from the hole of round {hole.setting.round} at {hole.place.words}. A hole "
+        f"changes the wood around it: keep {APART:g} mm off old ones."
+    )
+
+
+def _deeper(place: Place, hole: Place, *, same: bool) -> bool:
+    seat = (place.height, place.across) == (hole.height, hole.across)
+    return same and seat and place.depth > hole.depth
+
+
+def seat_of(probe: Probe) -> Place | None:
+    """Where in its bay a probe sits; None where that is not known."""
+    if probe.bay is None or probe.depth is None or probe.height is None:
+        return None
+    return Place(probe.depth, probe.height, probe.across)
+
+
+def nearest_pins(place: Place, bay: str, rig: Rig) -> tuple[Probe, float] | None:
+    """The embedded pair of pins nearest to a place, and how far off it is, mm."""
+    near = [
+        (apart(place, seat), probe)
+        for probe in rig.probes
+        if probe.kind is Kind.PINS and probe.bay == bay and (seat := seat_of(probe)) is not None
+    ]
+    if not near:
+        return None
+    off, probe = min(near, key=lambda pair: (pair[0], pair[1].name))
+    return probe, off
+
+
+def beside(probe: Probe, readings: Iterable[HandReading]) -> list[tuple[HandReading, float]]:
+    """Readings that count within `BESIDE` of a probe, with how far off, mm; the newest first."""
+    seat = seat_of(probe)
+    if seat is None:
+        return []
+    near = [(each, apart(seat, each.place)) for each in readings if each.bay == probe.bay]
+    return [(each, off) for each, off in reversed(near) if each.counts and off <= BESIDE]
+
+
+def told_after(
+    place: Place, bay: str, round_name: str, rig: Rig, holes: Iterable[HandReading]
+) -> list[str]:
+    """What is told once a reading is kept: the nearest pins, and an old hole that is too near.
+
+    What the pins read is not told: the next place of the round is read blind as well.
+    """
+    said = []
+    if (near := nearest_pins(place, bay, rig)) is not None:
+        said.append(f"The nearest pins are {near[0].name}, {near[1]:.0f} mm away.")
+    if (wrong := old_hole(place, bay, round_name, holes)) is not None:
+        said.append(f"It is {wrong}")
+    return said
+
+
+def next_round(readings: Sequence[HandReading], *, now_ms: int) -> str:
+    """The round that a reading now most likely belongs to: the newest one while it goes on."""
+    if not readings:
+        return "1"
+    newest = max(readings, key=lambda reading: reading.number)
+    if now_ms - newest.at_ms < LAPSE_MS:
+        return newest.setting.round
+    numbers = [int(r.setting.round) for r in readings if r.setting.round.isdecimal()]
+    return str(max(numbers, default=len({r.setting.round for r in readings})) + 1)
+
+
+def rounds_words(readings: Sequence[HandReading]) -> str:
+    """How many readings there are, in how many rounds."""
+    rounds = len({reading.setting.round for reading in readings})
+    return f"{with_noun(len(readings), 'reading')} in {with_noun(rounds, 'round')}"
+
+
+def hand_document(reading: HandReading) -> dict[str, Json]:
+    """A reading for programs: times in RFC 3339 UTC, lengths in mm, units as UCUM codes."""
+    said = hand_content(
+        reading.place,
+        reading.shown,
+        reading.setting,
+        wood_temperature=reading.wood_temperature,
+        note=reading.note,
+    )
+    head: dict[str, Json] = {
+        "number": reading.number,
+        "at": rfc3339(reading.at_ms),
+        "by": reading.by,
+        "bay": reading.bay,
+        "counts": reading.counts,
+    }
+    return {**head, **said}
