@@ -1,6 +1,5 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
-from collections import OrderedDict
 from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
 
@@ -22,7 +21,6 @@ from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
-from longsoak.store import requests
 from longsoak.store.buckets import Bucket
 from longsoak.store.health import HealthRecord
 from longsoak.store.photos import photo_at
@@ -31,12 +29,14 @@ from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
+from longsoak_dashboards.firsts import Firsts
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.proofforms import ProofForms
-from longsoak_dashboards.sheets import HERE, Sheets, sheet
-from longsoak_dashboards.source import NotYet, Source
+from longsoak_dashboards.refusals import Refusals
+from longsoak_dashboards.sheets import HERE, Nothing, Sheets, sheet
+from longsoak_dashboards.source import NotBegun, NotYet, Source
 from longsoak_dashboards.view import panels, standing
 from longsoak_dashboards.view import traces as trace_view
 from longsoak_dashboards.view.health import health_page
@@ -67,7 +67,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        app.state.news = News(source.record)
+        app.state.news = News(source.record, source.rig_file)
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield
         await app.state.news.close()
@@ -120,7 +120,7 @@ def create_app(source: Source, *, host: str) -> Starlette:
             Route("/favicon.ico", _icon),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
-        exception_handlers={404: pages.not_found},
+        exception_handlers=Refusals(source).handlers,
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),
@@ -134,12 +134,15 @@ class Pages(Sheets):
 
     def __init__(self, source: Source) -> None:
         super().__init__(source)
-        self._asked: OrderedDict[str, requests.Request] = OrderedDict()
+        self._firsts = Firsts(source.rig_file)
 
     @sheet
     def section(self, request: Request) -> Response:
-        """The section sheet."""
-        snapshot = self.source.snapshot(now_ms=now_ms())
+        """The section sheet; the first page while nothing was measured yet."""
+        try:
+            snapshot = self.source.snapshot(now_ms=now_ms())
+        except NotBegun:
+            return self.render("first.html.j2", "/", None, page=self._firsts.page())
         return self.render(
             "section.html.j2", "/", snapshot, page=section_page(snapshot), probe_link=probe_link
         )
@@ -268,8 +271,8 @@ class Pages(Sheets):
         """What a label leads to whose probe is not in the rig file any more."""
         near = ", ".join(close_names(name, rig))
         remedy = f"Was one of these meant: {near}?" if near else "The section sheet lists them all."
-        nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
-        return self.render("nothing.html.j2", "/", self.frame(), nothing=nothing, status=404)
+        nothing = Nothing("No such probe", f"This rig has no probe called {name[:60]}.", remedy)
+        return self.refusal("/", nothing, status=404)
 
     def now(self, request: Request) -> Response:
         """Everything latest, for programs."""
@@ -286,13 +289,6 @@ class Pages(Sheets):
             return JSONResponse(self.source.state())
         except NotYet as nothing:
             return JSONResponse({"error": nothing.says, "remedy": nothing.remedy}, 503)
-
-    def not_found(self, request: Request, error: Exception) -> Response:
-        """Anything that is no sheet."""
-        nothing = NotYet("There is no such sheet.", "The sheets of this rig are listed below.")
-        return self.render(
-            "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
-        )
 
 
 async def _icon(request: Request) -> Response:

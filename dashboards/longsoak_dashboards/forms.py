@@ -8,6 +8,7 @@ from typing import TypeVar
 from urllib.parse import parse_qs
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
@@ -37,7 +38,7 @@ def form(
         async for chunk in request.stream():
             body += chunk
             if len(body) > LARGEST_FORM:
-                return PlainTextResponse("The form is too large.\n", status_code=413)
+                raise HTTPException(413, f"A form of up to {LARGEST_FORM // 1024} kB is taken.")
         said = parse_qs(body.decode("utf-8", errors="replace"))
         fields = {name: values[-1].strip() for name, values in said.items()}
         return await run_in_threadpool(handler, pages, request, fields)

@@ -12,6 +12,7 @@ from longsoak.core.water.rounds import (
     round_content,
     round_words,
 )
+from longsoak.core.typednumber import TwoWaysError, number_typed
 from longsoak.vocabulary.errors import PhysicsError, RequestError
 from longsoak.vocabulary.logbook import CUP, THE_RIG, WATER, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
@@ -121,7 +122,9 @@ def _number_said(words: str, what: str, *, low: float = -inf, high: float = inf)
     if not words:
         return None
     try:
-        number = float(words.replace(",", "."))
+        number = number_typed(words)
+    except TwoWaysError as error:
+        raise RequestError(f"{error} Nothing was kept.") from error
     except ValueError:
         number = nan
     if not low < number < high:
