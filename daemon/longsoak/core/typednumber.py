@@ -34,7 +34,7 @@ def number_typed(words: str) -> float:
         plain = re.sub(r"[.,]", "", whole)
         meant = f"{plain}.{rest}" if len(set(signs)) > 1 else digits
         raise TwoWaysError(
-            f"{words.strip()[:20]!r} has more than one sign in it. Write it without one between the "
+            f"{words.strip()[:20]!r} has more than one sign. Write it without one between the "
             f"thousands, such as {meant}."
         )
     if _TWO_WAYS.fullmatch(bare):

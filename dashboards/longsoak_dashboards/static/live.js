@@ -78,6 +78,13 @@ function alike(button) {
 // The number of the newest alarm that nobody has acknowledged, and what it is called.
 const alarm = () => document.querySelector("#sheet-list [data-newest]")?.dataset ?? { newest: "0" };
 
+// What became of something asked; an age in it that counts on makes no news.
+function told() {
+  const words = document.getElementById("told")?.cloneNode(true);
+  for (const age of words?.querySelectorAll("[data-age]") ?? []) age.remove();
+  return words?.textContent ?? "";
+}
+
 function swap(page) {
   const focused = document.activeElement;
   const focus = address(focused);
@@ -89,7 +96,7 @@ function swap(page) {
   const scrolled = [...document.querySelectorAll("main .wide[id]")].map((w) => [w.id, w.scrollLeft]);
   const [x, y] = [scrollX, scrollY];
   const newest = Number(alarm().newest);
-  const told = document.getElementById("told")?.textContent;
+  const before = told();
 
   for (const part of ["main", "#title-block", "#sheet-list"]) {
     const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
@@ -113,9 +120,8 @@ function swap(page) {
   if (pressed) alike(focused)[place]?.focus({ preventScroll: true });
   scrollTo({ left: x, top: y, behavior: "instant" });
 
-  const answer = document.getElementById("told")?.textContent;
   if (Number(alarm().newest) > newest) announce(`New alarm: ${alarm().title}`);
-  else if (answer && answer !== told) announce(answer);
+  else if (told() && told() !== before) announce(told());
 }
 
 async function refresh() {

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from math import inf, nan
 
 from longsoak.core.logbook import subject_called, text_of
+from longsoak.core.typednumber import TwoWaysError, number_typed
 from longsoak.core.water.entries import LONGEST_WINDOW_MS, MOST_LITRES, ended_window, opened_window
 from longsoak.core.water.rounds import (
     cup_content,
@@ -12,7 +13,6 @@ from longsoak.core.water.rounds import (
     round_content,
     round_words,
 )
-from longsoak.core.typednumber import TwoWaysError, number_typed
 from longsoak.vocabulary.errors import PhysicsError, RequestError
 from longsoak.vocabulary.logbook import CUP, THE_RIG, WATER, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
