@@ -9,7 +9,6 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from longsoak.core.moments import span_of
-from longsoak.core.wording import time_words
 from longsoak.store import alarmrequests, requests
 from longsoak.store.alarmrequests import Shelving
 from longsoak.store.noticerecord import NoticeRecord
@@ -21,6 +20,7 @@ from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import NotYet, Source
 from longsoak_dashboards.view import alarms as alarm_view
+from longsoak_dashboards.view.sentences import second
 
 _REMEMBERED = 200  # requests whose asker and time are told until they are taken
 _DAY_MS = 86_400_000
@@ -121,7 +121,7 @@ class AlarmSheets(Sheets):
             "/alarms",
             snapshot,
             page=alarm_view.alarms_page(snapshot, changes),
-            trial=None if waits is None else time_words(waits),
+            trial=None if waits is None else second(waits),
             told=told,
             said={**_EMPTY, **said},
             refused=status != 200,

@@ -1,6 +1,5 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
-from collections import OrderedDict
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -17,7 +16,6 @@ from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
 from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
-from longsoak.store import requests
 from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook
 from longsoak.store.photos import photo_at
@@ -28,12 +26,12 @@ from longsoak_dashboards.access.door import Door
 from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.api.handlers import Api
-from longsoak_dashboards.api.problems import is_for_programs, no_such_address, wrong_method
 from longsoak_dashboards.api.readings import Readings
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
+from longsoak_dashboards.firsts import Firsts
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.handsheets import HandSheets
 from longsoak_dashboards.loginsheets import LoginSheets
@@ -41,8 +39,9 @@ from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.photosheets import PhotoSheets
 from longsoak_dashboards.proofforms import ProofForms
-from longsoak_dashboards.sheets import Sheets, sheet
-from longsoak_dashboards.source import NotYet, Source
+from longsoak_dashboards.refusals import Refusals
+from longsoak_dashboards.sheets import Nothing, Sheets, sheet
+from longsoak_dashboards.source import NotBegun, NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
 from longsoak_dashboards.view import panels
 from longsoak_dashboards.view.backthen import as_it_was, asked_time
@@ -77,7 +76,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        app.state.news = News(source.record)
+        app.state.news = News(source.record, source.rig_file)
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield
         await app.state.news.close()
@@ -142,7 +141,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/favicon.ico", static.icon),
             Route("/static/{name:path}", static.serve),
         ],
-        exception_handlers={404: pages.not_found, 405: wrong_method},
+        exception_handlers=Refusals(source).handlers,
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),
@@ -158,18 +157,21 @@ class Pages(Sheets):
 
     def __init__(self, source: Source) -> None:
         super().__init__(source)
-        self._asked: OrderedDict[str, requests.Request] = OrderedDict()
+        self._firsts = Firsts(source.rig_file)
 
     @sheet
     def section(self, request: Request) -> Response:
-        """The section sheet, as it is or as it was at the time that is asked for."""
+        """The section sheet, as it is or as it was; the first page while nothing was measured."""
         now = now_ms()
         at = asked_time(request.query_params.get("at", ""), now_ms=now)
         record, past = self.source.record, None
-        if at is None:
-            snapshot = self.source.snapshot(now_ms=now)
-        else:
-            snapshot = self.source.snapshot_at(at, now_ms=now)
+        try:
+            if at is None:
+                snapshot = self.source.snapshot(now_ms=now)
+            else:
+                snapshot = self.source.snapshot_at(at, now_ms=now)
+        except NotBegun:
+            return self.render("first.html.j2", "/", None, page=self._firsts.page())
         water, logbook = WaterRecord(record.folder), Logbook(record.folder)
         windows = water.windows()
         if at is not None:
@@ -268,17 +270,8 @@ class Pages(Sheets):
         """What a label leads to whose probe is not in the rig file any more."""
         near = ", ".join(close_names(name, rig))
         remedy = f"Was one of these meant: {near}?" if near else "The section sheet lists them all."
-        nothing = NotYet(f"This rig has no probe called {name[:60]}.", remedy)
-        return self.render("nothing.html.j2", "/", self.frame(), nothing=nothing, status=404)
-
-    def not_found(self, request: Request, error: Exception) -> Response:
-        """Anything that is no sheet."""
-        if is_for_programs(request):
-            return no_such_address(request)
-        nothing = NotYet("There is no such sheet.", "The sheets of this rig are listed below.")
-        return self.render(
-            "nothing.html.j2", request.url.path, self.frame(), nothing=nothing, status=404
-        )
+        nothing = Nothing("No such probe", f"This rig has no probe called {name[:60]}.", remedy)
+        return self.refusal("/", nothing, status=404)
 
 
 async def _events(request: Request) -> Response:

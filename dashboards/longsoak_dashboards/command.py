@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NoReturn
 
 import click
+from click.core import ParameterSource
 
 from longsoak.service.garbage import put_off, take_up
 from longsoak.vocabulary.errors import StoreError
@@ -49,11 +50,14 @@ def pages(
 ) -> None:
     """Show the rig of RIGFILE (default: rig.toml) as web pages.
 
-    Reads the record beside it; measures nothing, and what it is asked to keep it asks of
-    `longsoak run`. Only photos it writes itself, beside the record. Runs until it is told to stop
-    (Ctrl-C, or SIGTERM).
+    In a folder without one, run without naming any, they show how to begin. Reads the record beside
+    it; measures nothing, and what it is asked to keep it asks of `longsoak run`. Only photos it
+    writes itself, beside the record. Runs until it is told to stop (Ctrl-C, or SIGTERM).
     """
-    if not rig_file.is_file():
+    named = click.get_current_context().get_parameter_source("rig_file")
+    # A name that somebody typed and that leads nowhere is a slip, and would show an empty rig. In a
+    # folder that has none yet, whoever opens the pages is told how to begin.
+    if not rig_file.is_file() and named is not ParameterSource.DEFAULT:
         _refuse(
             f"there is no rig file at {rig_file}, expected a TOML file. "
             "Name one, or run this in its folder."

@@ -4,30 +4,36 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import suppress
+from pathlib import Path
 
 import anyio.to_thread
 
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.clock import now_ms
+from longsoak_dashboards.firsts import Stamp, stamp_of
 
-LOOK_S = 1.0
+LOOK_S = 0.4  # a change at the rig is on an open page within 2 s: a poll, a look, a fetch
 TICK_S = 30.0  # an event even without news, so that ages on open pages go on
 RETRY_MS = 2000  # how soon a browser tries again after the stream broke
 
-Version = tuple[int, int] | None
+Version = tuple[int, int, Stamp | None]  # scan, alarm change, and the rig file as it lies there
 
 
 class News:
-    """Looks at the record while anyone is listening, and wakes them when it has grown."""
+    """Looks at the record while anyone is listening, and wakes them when it has grown.
 
-    def __init__(self, record: Record) -> None:
+    Also when the rig file was saved: until there is a record, the first page tells of that.
+    """
+
+    def __init__(self, record: Record, rig_file: Path) -> None:
         self._record = record
+        self._rig_file = rig_file
         # One event for everybody's next news. A lock in its place would be left locked by a reader
         # who leaves while he waits: the server cancels a wait more than once.
         self._changed = asyncio.Event()
         self._listeners = 0
-        self._version: Version = None
+        self._version: Version = (0, 0, None)
         self._looked_ms = 0
         self._closing = False
         self._task: asyncio.Task[None] | None = None
@@ -84,14 +90,15 @@ class News:
         self._changed = asyncio.Event()
 
     def _look(self) -> Version:
+        stamp = stamp_of(self._rig_file)
         try:
-            return self._record.version()
+            return (*self._record.version(), stamp)
         except StoreError:  # not there yet, or its disk is gone: pages say so when they ask
-            return None
+            return 0, 0, stamp
 
 
 def _event(version: Version, *, looked_ms: int) -> bytes:
     """What a page is told; for whoever measures, a comment says when the record was looked at."""
-    scan, change = version or (0, 0)
+    scan, change, _ = version
     said = json.dumps({"scan": scan, "change": change})
     return f": looked {looked_ms}\nevent: record\ndata: {said}\n\n".encode()

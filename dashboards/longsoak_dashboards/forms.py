@@ -58,11 +58,11 @@ async def read_form(pages: Sheets, request: Request) -> Form | Response:
     async for chunk in request.stream():
         body += chunk
         if len(body) > LARGEST_FORM:
-            return PlainTextResponse("The form is too large.\n", status_code=413)
+            raise HTTPException(413, f"A form of up to {LARGEST_FORM // 1024} kB is taken.")
     try:
         said = parse_qs(body.decode("utf-8", errors="replace"), max_num_fields=_MOST_FIELDS)
     except ValueError:
-        return PlainTextResponse("The form has too many fields.\n", status_code=413)
+        raise HTTPException(413, f"A form of up to {_MOST_FIELDS} fields is taken.") from None
     fields = {name: values[-1].strip() for name, values in said.items()}
     return await _stale(pages, request, fields) or fields
 

@@ -10,8 +10,10 @@ from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from longsoak_dashboards.stranger import STYLE, stranger_page
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; base-uri 'none'; form-action 'self'; "
@@ -88,8 +90,7 @@ class KnownNames:
             asked = Headers(scope=scope).get("host")
             # A program may leave the name out; no browser does.
             if asked is not None and not await self._knows(asked):
-                refusal = PlainTextResponse(_unknown(asked), status_code=421)
-                await refusal(scope, receive, send)
+                await _refusal(asked, Headers(scope=scope))(scope, receive, send)
                 return
         await self._app(scope, receive, send)
 
@@ -140,6 +141,13 @@ def _is_address(name: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def _refusal(asked: str, headers: Headers) -> Response:
+    if "text/html" not in headers.get("accept", ""):
+        return PlainTextResponse(_unknown(asked), status_code=421)
+    page = stranger_page(_unknown(asked))
+    return HTMLResponse(page, status_code=421, headers=with_style(STYLE))
 
 
 def _unknown(asked: str) -> str:

@@ -15,6 +15,7 @@ from longsoak.core.proof.finding import Finding
 from longsoak.core.proof.safety import SAFETY, answered
 from longsoak.core.proof.touch import judge_touch, rested
 from longsoak.core.proof.water import judge_float, judge_pour
+from longsoak.core.typednumber import TwoWaysError, number_typed
 from longsoak.proving.cardwords import typed
 from longsoak.proving.hands import SETTLED, TOUCH_TIME
 from longsoak.proving.walk import EVERY, Resistor, left_out
@@ -306,7 +307,9 @@ def _in_time(began_ms: int) -> int:
 
 def _number(words: str, name: str, low: float, high: float) -> float:
     try:
-        number = float(words.replace(",", "."))
+        number = number_typed(words)
+    except TwoWaysError as error:
+        raise RequestError(f"{error} Nothing was kept.") from error
     except ValueError:
         number = float("nan")
     if not low <= number <= high:

@@ -1,31 +1,50 @@
 """What every sheet has: its frame, and the calm page where there is nothing to show yet."""
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cache, wraps
 from pathlib import Path
 from typing import TypeVar
 
 import jinja2
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from longsoak.core.wording import day_words, time_words
+from longsoak.core.wording import rfc3339
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.formtags import FormTags
-from longsoak_dashboards.source import Heading, NotYet, Source, unread
+from longsoak_dashboards.source import Heading, NotBegun, NotYet, Source, unread
 from longsoak_dashboards.static import address
-from longsoak_dashboards.view.sentences import moment
+from longsoak_dashboards.view.alarmcount import NO_ALARMS, alarm_count
+from longsoak_dashboards.view.named import names_with_figures
+from longsoak_dashboards.view.sentences import day, second, when
 
+# Address and title of each, as the title block lists them: on a phone in two rows.
 SHEETS = (
     *(("/", "Section"), ("/water", "Water"), ("/traces", "Traces"), ("/alarms", "Alarms")),
-    *(("/health", "Health"), ("/proof", "Proof"), ("/logbook", "Logbook")),
+    *(("/logbook", "Logbook"), ("/health", "Health"), ("/proof", "Proof")),
 )
+_ACROSS = -(-len(SHEETS) // 2)
+_REFUSED = (400, 503)
 HERE = Path(__file__).parent
 
 Pages = TypeVar("Pages", bound="Sheets")
 Handler = Callable[[Pages, Request], Response]
+
+
+@dataclass(frozen=True, slots=True)
+class Nothing:
+    """Why there is nothing to see, what to do, and where a big link leads; `over` is for good."""
+
+    name: str
+    says: str
+    remedy: str
+    back: str = "/"
+    back_words: str = "To the section"
+    over: bool = False
 
 
 class Sheets:
@@ -43,6 +62,23 @@ class Sheets:
         except NotYet:
             return None
 
+    def nothing(self, path: str, nothing: NotYet, *, status: int = 200) -> HTMLResponse:
+        """What a sheet says that has nothing to show yet; the page looks again by itself."""
+        begin = isinstance(nothing, NotBegun)
+        words = Nothing(
+            "Nothing to show yet",
+            nothing.says,
+            nothing.remedy,
+            back="/" if begin else "",
+            back_words="What to do first" if begin else "",
+        )
+        return self.render("nothing.html.j2", path, self.frame(), nothing=words, status=status)
+
+    def refusal(self, path: str, nothing: Nothing, *, status: int) -> HTMLResponse:
+        """What is answered where there will never be anything, and the way back."""
+        words = replace(nothing, over=True)
+        return self.render("nothing.html.j2", path, self.frame(), nothing=words, status=status)
+
     def render(
         self,
         template: str,
@@ -53,7 +89,16 @@ class Sheets:
         **shown: object,
     ) -> HTMLResponse:
         """One sheet as HTML."""
-        html = self.text(template, **self.head(heading), sheets=SHEETS, path=path, **shown)
+        html = self.text(
+            template,
+            **self.head(heading),
+            sheets=SHEETS,
+            across=_ACROSS,
+            path=path,
+            # A sheet shown as the answer to a form has no address of its own to fetch again.
+            answer_of=path if status in _REFUSED else "",
+            **shown,
+        )
         return HTMLResponse(html, status_code=status)
 
     def text(self, template: str, **shown: object) -> str:
@@ -63,15 +108,19 @@ class Sheets:
     def head(self, heading: Heading | None) -> dict[str, object]:
         """What the title block tells: the rig, when it was read, its rig file."""
         if heading is None:
-            return {"rig": None, "read": "", "read_short": "", "version": ""}
-        last = heading.last_ms
+            return {
+                "rig": None, "read": "", "read_short": "", "version": "", "named": "",
+                "alarms": NO_ALARMS, "now": rfc3339(now_ms()),
+            }  # fmt: skip
+        last, now = heading.last_ms, heading.now_ms
         return {
             "rig": heading.rig,
-            "read": time_words(last) if last is not None else "nothing yet",
-            "read_short": f"read {moment(last, now_ms=heading.now_ms)} UTC"
-            if last is not None
-            else "nothing read yet",
+            "read": "" if last is None else second(last),
+            "read_short": "" if last is None else when(last, now_ms=now),
             "version": _version_words(heading),
+            "named": names_with_figures(heading.rig),
+            "alarms": alarm_count(heading.alarms, heading.rig),
+            "now": rfc3339(now),
         }
 
     def refuse(self, says: str, status: int, *, back: str = "") -> Response:
@@ -103,10 +152,11 @@ def _templates() -> jinja2.Environment:
     return found
 
 
-def _version_words(heading: Heading) -> str:
+def _version_words(heading: Heading) -> Markup:
     """The version of the rig file, and what is shown converted under another one."""
-    own = f"version {heading.version.number}, {day_words(heading.version.accepted_utc_ms)}"
-    return own if heading.derivation is None else f"{own}; {heading.derivation.words}"
+    version = heading.version
+    own = Markup("version {}, {}").format(version.number, day(version.accepted_utc_ms))
+    return own if heading.derivation is None else own + f"; {heading.derivation.words}"
 
 
 def sheet(handler: Handler[Pages]) -> Handler[Pages]:
@@ -117,8 +167,8 @@ def sheet(handler: Handler[Pages]) -> Handler[Pages]:
         try:
             return handler(pages, request)
         except NotYet as nothing:
-            return pages.render("nothing.html.j2", request.url.path, None, nothing=nothing)
+            return pages.nothing(request.url.path, nothing)
         except StoreError as error:
-            return pages.render("nothing.html.j2", request.url.path, None, nothing=unread(error))
+            return pages.nothing(request.url.path, unread(error))
 
     return answer

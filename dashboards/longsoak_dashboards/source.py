@@ -45,6 +45,10 @@ class NotYet(Exception):  # noqa: N818 - a state of things, not an error
         self.remedy = remedy
 
 
+class NotBegun(NotYet):
+    """Nothing was ever measured here: the first page says what to do."""
+
+
 def unread(error: StoreError) -> NotYet:
     """What a sheet says where the record can't be read."""
     remedy = "Look at the disk, then reload this page."
@@ -65,6 +69,7 @@ class Heading:
     now_ms: int
     last_ms: int | None
     derivation: Derivation | None
+    alarms: Mapping[str, StoredChange]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +79,6 @@ class Snapshot(Heading):
     first_ms: int | None
     readings: Mapping[str, Reading]
     last_good_ms: Mapping[str, int | None]
-    alarms: Mapping[str, StoredChange]
     last_gap: RunGap | None
 
 
@@ -131,17 +135,23 @@ class Source:
         NotYet
             There is no record, nothing in it, another rig's, or its rig file can't be read.
         """
-        start = f"Start the measuring process: longsoak run {self.rig_file.name}"
+        start = f"Start the measuring process: longsoak run {self.rig_file.name}."
         try:
             version = self.record.rig_version()
         except StoreError as error:
-            if not (self.record.folder / "record.db").exists():
+            if (self.record.folder / "record.db").exists():
+                raise unread(error) from error
+            # Here and not above: pages of a record that lies there need nothing of restoring.
+            from longsoak.store.restore import is_being_restored
+
+            if is_being_restored(self.record.folder):
                 raise NotYet(
-                    f"There is no record beside {self.rig_file} yet.", f"{start}."
+                    "The record is being put back from a backup.",
+                    "Leave `longsoak run` alone until that is done; it takes minutes.",
                 ) from error
-            raise unread(error) from error
+            raise NotBegun(f"There is no record beside {self.rig_file} yet.", start) from error
         if version is None:
-            raise NotYet("The record is there, but no rig file was accepted yet.", f"{start}.")
+            raise NotBegun("The record is there, but no rig file was accepted yet.", start)
         if self._parsed is None or self._parsed[0] != version.text:
             self._check_whose(version)
             try:
@@ -183,7 +193,7 @@ class Source:
         rig, version = self.rig()
         try:
             last_ms, derivation = self.record.last_utc_ms(), self.record.derivation()
-            return Heading(rig, version, now_ms, last_ms, derivation)
+            return Heading(rig, version, now_ms, last_ms, derivation, self.record.alarms())
         except StoreError as error:
             raise unread(error) from error
 

@@ -8,13 +8,13 @@ from functools import partial
 from urllib.parse import urlencode
 
 import anyio.to_thread
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
 
 from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.water.entries import ends_ms, top_up_content, window_at, windows
 from longsoak.core.water.guide import Told
-from longsoak.core.wording import time_words
 from longsoak.store.files import recording
 from longsoak.store.guiding import RENEW, Guiding, ask_attention, top_up_entry
 from longsoak.store.logbook import Logbook
@@ -39,6 +39,7 @@ from longsoak_dashboards.view.pour import (
     column_of,
     pouring,
 )
+from longsoak_dashboards.view.sentences import ago, when
 from longsoak_dashboards.view.standing import water_now
 from longsoak_dashboards.view.water import water_page
 from longsoak_dashboards.view.waterentries import FIELDS, entry_of, litres_said
@@ -194,7 +195,9 @@ class WaterSheets(Sheets):
         rig, _ = self.source.rig()
         if rig.reservoir is None:
             raise NotYet(
-                "This rig has no reservoir.", "A rig file with [reservoir] has a sheet for it."
+                "This rig has no reservoir.",
+                "A rig file with [reservoir] gets a sheet for it: its shape, its level and "
+                "where pouring has to stop.",
             )
         return rig, rig.reservoir
 
@@ -225,6 +228,7 @@ class WaterSheets(Sheets):
             snapshot,
             guide=shown,
             since=since_ms,
+            level_age="not yet" if shown.age_s is None else ago(shown.age_s),
             once=secrets.token_hex(8),
             sources=SOURCES,
             column=column_of(shown, reservoir, rig.specimen.underside, began=began),
@@ -233,7 +237,10 @@ class WaterSheets(Sheets):
             bays=[bay.name for bay in rig.specimen.bays],
             window=None
             if window is None
-            else f"{window.says}, until {time_words(ends_ms(window))}",
+            else Markup("{}, until {}").format(
+                Markup('<span class="hand">{}</span>').format(window.says),
+                when(ends_ms(window), now_ms=now),
+            ),
             said={**dict.fromkeys((*FIELDS, "litres"), ""), **said},
             told=told,
             status=status,

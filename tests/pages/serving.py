@@ -71,6 +71,13 @@ def serve(rig_file: Path, *options: str | Path, port: int = 0) -> Iterator[Serve
         stderr=subprocess.STDOUT,
         text=True,
     )
+    with served_by(process) as served:
+        yield served
+
+
+@contextmanager
+def served_by(process: subprocess.Popen[str]) -> Iterator[Served]:
+    """A `longsoak pages` that was just started, once it says where it listens; ended after."""
     try:
         assert process.stdout is not None
         line = process.stdout.readline()

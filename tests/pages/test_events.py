@@ -21,7 +21,7 @@ async def next_of(stream: AsyncIterator[bytes]) -> bytes:
 
 def test_readers_who_leave_all_at_once_take_nobody_elses_news_with_them(kept: Kept) -> None:
     async def watch() -> None:
-        news = News(Record(kept.folder))
+        news = News(Record(kept.folder), kept.rig_file)
         stays = news.stream()
         assert await next_of(stays) == b"retry: 2000\n\n"
         before = await next_of(stays)

@@ -82,7 +82,7 @@ def test_a_flag_set_by_hand_is_told_here_and_on_the_probes_own_sheet(
     assert "mk A hand meter says 13 %" in said
     assert "set aside by entry 1, mk." in said
     own = plain(served.get("/probe/plain%20lime%2090%2F160").text)
-    assert f"Flagged by hand entry about flag from, UTC until by reason 1 {DRIFT} pass" in own
+    assert f"Flagged by hand entry about flag from until by reason 1 {DRIFT} pass" in own
     assert "Found so far, newest first" in own
 
 

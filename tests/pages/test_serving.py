@@ -114,7 +114,7 @@ def test_without_a_record_every_sheet_says_so_and_what_to_start(tmp_path: Path) 
     rig_file = tmp_path / "rig.toml"
     rig_file.write_text("")
     with serve(rig_file) as pages:
-        for path in ("/", "/traces", "/alarms"):
+        for path in ("/water", "/traces", "/alarms"):
             answer = pages.get(path)
             assert answer.status == 200
             assert "There is no record beside" in answer.text

@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from markupsafe import Markup
 
 from longsoak.core.recency import stale_after_ms
 from longsoak.store.packing import pack, unpack
@@ -156,9 +157,9 @@ def test_an_alarm_raised_ahead_of_the_clock_says_so() -> None:
     raised = StoredChange("k", ahead, 0, normal, new, None, "says", None, 1)
     over = StoredChange("k", NOW_MS - 60_000, 0, new, gone, None, "says", None, 2)
     (standing_now,) = alarms_page(seen(alarms={"k": raised}), [raised]).standing
-    assert standing_now.ago == "2 h 10 ahead of the clock"
+    assert standing_now.ago.striptags() == "2 h 10 ahead of the clock"
     (no_more,) = alarms_page(seen(alarms={"k": over}), [raised, over]).gone
-    assert no_more.ago == "stood for a time that is not known, over since 12:03"
+    assert no_more.ago.striptags() == "stood for a time that is not known, over since 12:03"
 
 
 def test_the_lead_counts_good_and_marked_probes() -> None:
@@ -222,12 +223,13 @@ def test_not_recording_is_said_after_two_and_a_half_periods() -> None:
     at_limit = standing.recording_sentence(RIG, last_ms=NOW_MS, now_ms=NOW_MS + int(limit_ms))
     assert at_limit is None
     late = standing.recording_sentence(RIG, last_ms=NOW_MS - 3 * 3_600_000, now_ms=NOW_MS)
-    assert "Not recording:</b> last scan 3 h 00 ago." in str(late)
+    assert late is not None
+    assert late.striptags() == "Not recording: last scan 3 h 00 ago."
 
 
 def test_the_last_gap_is_told_for_a_day() -> None:
     gap = RunGap(NOW_MS - 500_000 - 192_000, NOW_MS - 500_000, clean=False, length_ms=192_000)
-    said = standing.gap_sentence(gap, now_ms=NOW_MS)
+    said = standing.gap_sentence(gap, now_ms=NOW_MS).striptags()
     assert said == "No readings for 3 min 12 s before 11:55: the run was cut off."
     assert standing.gap_sentence(gap, now_ms=NOW_MS + 2 * DAY_MS) == ""
 
@@ -235,7 +237,7 @@ def test_the_last_gap_is_told_for_a_day() -> None:
 def test_a_gap_is_as_long_as_can_be_vouched_for_whatever_the_wall_clock_did() -> None:
     back = RunGap(NOW_MS - 500_000, NOW_MS - 600_000, clean=False, length_ms=192_000)
     said = "No readings for 3 min 12 s before 11:54: the run was cut off."
-    assert standing.gap_sentence(back, now_ms=NOW_MS) == said
+    assert standing.gap_sentence(back, now_ms=NOW_MS).striptags() == said
     unsure = RunGap(NOW_MS - 700_000, NOW_MS - 600_000, clean=True, length_ms=None)
     assert "2 min by a clock that was not synchronised" in standing.gap_sentence(
         unsure, now_ms=NOW_MS
@@ -254,7 +256,8 @@ def test_a_request_is_asked_then_late_then_answered() -> None:
     asked = told(None, by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS + 400)
     assert asked.words == "Overfill: asked by mk; the measuring process takes it within a second."
     late = told(None, by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS + 95_000)
-    assert "asked by mk 95 s ago and not taken yet" in late.words
+    assert isinstance(late.words, Markup)
+    assert "asked by mk 95 s ago and not taken yet" in late.words.striptags()
     assert late.wants_a_look
     done = told("acknowledged", by="mk", title="Overfill", asked_ms=NOW_MS, now_ms=NOW_MS)
     assert (done.words, done.waiting) == ("Overfill: acknowledged.", False)

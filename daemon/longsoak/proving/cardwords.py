@@ -1,5 +1,6 @@
 """The fields of an installation card as a person is asked for them, and what they answer."""
 
+from longsoak.core.typednumber import number_typed
 from longsoak.vocabulary.proof import Json
 
 WORDS = {
@@ -23,9 +24,9 @@ def typed(name: str, words: str) -> object:
     """What was typed, as the card takes it; what it can't be is told by the card."""
     try:
         if name in _NUMBERS:
-            return float(words.replace(",", "."))
+            return number_typed(words)
         if name == "drilled":
-            return [float(part.replace(",", ".")) for part in words.split()]
+            return [number_typed(part) for part in words.split()]
     except ValueError:
         return words
     if name == "drip_loop":

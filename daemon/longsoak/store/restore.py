@@ -92,8 +92,7 @@ def restore(
     if not folder.parent.is_dir():
         raise TargetError(f"{folder.parent} is not there. Make the folder the rig is to live in.")
     manifest, faults = verify(backup, lambda done, total: tell(done, 2 * total))
-    staged = folder.with_name(f"{folder.name}.restoring")
-    half = folder.with_name(f".{folder.name}.half-restored")
+    staged, half = _on_the_way(folder)
     there = folder.exists()
     with _refused(folder), _held(folder):
         said = [*_settle_staged(folder, staged, half), *faults]
@@ -113,6 +112,17 @@ def restore(
             if half.exists():
                 shutil.rmtree(half)
     return Restored(manifest, folder, aside, later, tuple(written), waiting, (*said, *more))
+
+
+def is_being_restored(folder: Path) -> bool:
+    """Whether a record is on its way into `folder`, or was when a restore was cut off."""
+    return any(place.exists() for place in _on_the_way(folder.resolve()))
+
+
+def _on_the_way(folder: Path) -> tuple[Path, Path]:
+    """Where a record lies that is whole but for its place, and one that is not whole yet."""
+    parent = folder.parent
+    return parent / f"{folder.name}.restoring", parent / f".{folder.name}.half-restored"
 
 
 def _check_room(folder: Path, manifest: Manifest) -> None:

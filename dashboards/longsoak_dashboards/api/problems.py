@@ -5,8 +5,9 @@ from functools import wraps
 from http import HTTPStatus
 from typing import TypeVar
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, Response
 
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.source import NotYet, unread
@@ -57,15 +58,13 @@ def is_for_programs(request: Request) -> bool:
     return request.url.path.startswith(ROOT.rstrip("/"))
 
 
-def no_such_address(request: Request) -> Response:
-    """What is told where nothing is."""
-    return problem(404, f"There is nothing at {request.url.path[:200]}. {ROOT} says what there is.")
-
-
-def wrong_method(request: Request, error: Exception) -> Response:
-    """What is told to whoever wants to write where there is only something to read."""
-    headers = getattr(error, "headers", None) or {}
-    if is_for_programs(request):
-        path, method = request.url.path[:200], request.method[:20]
-        return problem(405, f"{path} can only be read, by GET; it was asked by {method}.", headers)
-    return PlainTextResponse("Method Not Allowed", 405, headers=headers)
+def not_answered(request: Request, error: Exception) -> Response:
+    """What is told where nothing is, or to whoever wants to write what can only be read."""
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    headers = (error.headers or {}) if isinstance(error, HTTPException) else {}
+    path, method = request.url.path[:200], request.method[:20]
+    says = {
+        404: f"There is nothing at {path}. {ROOT} says what there is.",
+        405: f"{path} can only be read, by GET; it was asked by {method}.",
+    }
+    return problem(status, says.get(status, f"{path} was not answered."), headers)

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from longsoak.core.wording import rfc3339
 from longsoak_dashboards.drawing.svg import path, tag
+from longsoak_dashboards.view.sentences import date_words
 
 _WIDE, _HIGH = 1000.0, 200.0  # of the inner drawing, which is stretched to the sheet
 _TOP = 20.0  # where the stop line lies in it
+_PUMP_LINE = "pump line "
 _LABEL_SHARE = 0.72  # right of this share of the width a label stands left of its place
 
 _Place = Callable[[float], float]
@@ -20,7 +23,7 @@ class Decline:
 
     `points` are litres at times, None where nothing is known; `now` and `stop` are litres; `ends`
     are the earliest, the likeliest and the latest time at which the line is reached, None where
-    that can't be told. `end_words` is what the likeliest is called.
+    that can't be told.
     """
 
     points: Sequence[tuple[int, float | None]]
@@ -28,7 +31,6 @@ class Decline:
     now: float
     stop: float
     ends: tuple[int, int, int] | None
-    end_words: str
 
 
 def draw_decline(decline: Decline) -> Markup:
@@ -93,7 +95,7 @@ def draw_decline(decline: Decline) -> Markup:
         _standing(now_x, f"now {decline.now:.1f} L above"),
     ]
     if decline.ends is not None:
-        labels.append(_ending(x(decline.ends[1]), decline.end_words))
+        labels.append(_ending(x(decline.ends[1]), decline.ends[1]))
     return tag(
         "svg",
         drawing,
@@ -129,13 +131,23 @@ def _standing(place: float, words: str) -> Markup:
     )
 
 
-def _ending(place: float, words: str) -> Markup:
+def _ending(place: float, utc_ms: int) -> Markup:
     share = place / _WIDE
     anchor = "end" if share > 0.9 else "middle"
     return tag(
         "svg",
         tag("circle", r=4, cls="solid"),
-        tag("text", words, y=18, cls="v", text_anchor=anchor),
+        # A day as `sentences.date` has it, which ``zones.js`` shows in the reader's zone.
+        tag(
+            "text",
+            f"{_PUMP_LINE}{date_words(utc_ms)}",
+            y=18,
+            cls="v",
+            text_anchor=anchor,
+            data_utc=rfc3339(utc_ms),
+            data_form="date",
+            data_before=_PUMP_LINE,
+        ),
         x=f"{share:.2%}",
         y=190,
         overflow="visible",

@@ -1,23 +1,53 @@
 // Keeps an open sheet up to date: the server says when the record has grown, the sheet is fetched
 // again and its work and title block are changed in place. Without this script a reload does it.
 
-const TEST_AGAIN = 250; // ms after an event, so that a burst of scans is one fetch
+import { now, shown } from "./zones.js";
+
+const TEST_AGAIN = 100; // ms after an event, so that a burst of scans is one fetch
 const WAITING = 1000; // ms between looks while something asked is not taken yet
 const HELD = 700; // ms until a change is tried again that would have disturbed the reader
+const PATIENCE = 8000; // ms for one fetch
+const AGAIN = 2000; // ms until a stream that was refused is asked for anew
 
-let state = "as it was when opened";
+let lost = null; // when the connection went, ms by the server's clock; null while there is one
+let live = false; // whether there was one yet
+let seen = false; // whether the stream told yet what this page already shows
 let lastFetch = 0;
 let timer = null;
 let fetching = false;
 
-const time = () => `${new Date().toISOString().slice(11, 16)} UTC`;
+function state() {
+  const [words, time] = [document.createElement("span"), document.createElement("time")];
+  if (lost === null) return live ? "live" : "as it was when opened";
+  time.dateTime = new Date(lost).toISOString();
+  time.textContent = shown(lost);
+  words.append("not connected since ", time);
+  return words;
+}
 
-export function say(words) {
-  state = words;
+function say() {
   for (const place of document.querySelectorAll("[data-live]")) {
-    if (place.textContent !== words) place.textContent = words;
-    place.classList.toggle("look", words !== "live");
+    place.replaceChildren(state());
+    place.classList.toggle("look", lost !== null || !live);
   }
+}
+
+// For a reader who hears the sheet: only what matters, and once.
+function announce(words) {
+  document.getElementById("announced").textContent = words;
+}
+
+export function disconnected() {
+  if (lost !== null) return;
+  lost = now();
+  say();
+  announce(`Not connected since ${shown(lost)}. What is shown stays as it was.`);
+}
+
+function connected() {
+  if (lost !== null) announce("Connected again.");
+  [lost, live] = [null, true];
+  say();
 }
 
 // Changing text under a reader's selection, or an open menu, takes it away from them.
@@ -35,7 +65,7 @@ function address(element) {
   if (element.id) return `#${CSS.escape(element.id)}`;
   if (element.dataset?.probe) return `[data-probe="${CSS.escape(element.dataset.probe)}"]`;
   const link = element.getAttribute("href");
-  if (link) return `a[href="${CSS.escape(link)}"]`;
+  if (link) return `${element.closest("nav") ? "nav " : ""}a[href="${CSS.escape(link)}"]`;
   if (element.localName === "summary") return `#${CSS.escape(element.parentElement.id)} > summary`;
   return null;
 }
@@ -46,8 +76,18 @@ function alike(button) {
   return [...document.querySelectorAll(where)].filter((b) => b.textContent === button.textContent);
 }
 
+// The number of the newest alarm that nobody has acknowledged, and what it is called.
+const alarm = () => document.querySelector("#sheet-list [data-newest]")?.dataset ?? { newest: "0" };
+
+// What became of something asked; an age in it that counts on makes no news.
+function told() {
+  const words = document.getElementById("told")?.cloneNode(true);
+  for (const age of words?.querySelectorAll("[data-age]") ?? []) age.remove();
+  return words?.textContent ?? "";
+}
+
 // Changes some parts of the sheet to those of another, and leaves the reader where he was.
-export function swap(page, parts = ["main", "#title-block"]) {
+export function swap(page, parts = ["main", "#title-block", "#sheet-list"]) {
   const focused = document.activeElement;
   const focus = address(focused);
   const pressed = focused?.localName === "button" && focused.form && focused.closest("main");
@@ -60,13 +100,15 @@ export function swap(page, parts = ["main", "#title-block"]) {
     .map((i) => [i.id, i.value]);
   const scrolled = [...document.querySelectorAll("main .wide[id]")].map((w) => [w.id, w.scrollLeft]);
   const [x, y] = [scrollX, scrollY];
+  const newest = Number(alarm().newest);
+  const before = told();
 
   for (const part of parts) {
     const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
     if (old && fresh) old.replaceWith(document.adoptNode(fresh));
   }
   document.title = page.title;
-  say(state);
+  say();
   document.dispatchEvent(new Event("changed-in-place"));
 
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
@@ -82,6 +124,9 @@ export function swap(page, parts = ["main", "#title-block"]) {
   }
   if (pressed) alike(focused)[place]?.focus({ preventScroll: true });
   scrollTo({ left: x, top: y, behavior: "instant" });
+
+  if (Number(alarm().newest) > newest) announce(`New alarm: ${alarm().title}`);
+  else if (told() && told() !== before) announce(told());
 }
 
 async function refresh() {
@@ -94,9 +139,11 @@ async function refresh() {
   fetching = true;
   try {
     // A sheet shown as the answer to a form has no address of its own to fetch.
-    const place = location.pathname.startsWith("/alarms/") ? "/alarms" : location.href;
+    const place = document.querySelector("main").dataset.of || location.href;
     // As a sheet: whoever may not see it any more is led to the login sheet.
-    const answer = await fetch(place, { cache: "no-store", headers: { Accept: "text/html" } });
+    const asked = { cache: "no-store", headers: { Accept: "text/html" }, signal: AbortSignal.timeout(PATIENCE) };
+    const answer = await fetch(place, asked);
+    if (!answer.ok) throw new Error(`status ${answer.status}`);
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (document.querySelector("main[data-at]")) return; // meanwhile
     if (page.querySelector("main") && !busy()) {
@@ -117,39 +164,38 @@ function later(least) {
   if (timer !== null) return;
   const every = 1000 * Number(document.querySelector("main")?.dataset.every || 1);
   const waiting = document.querySelector("main[data-waiting]");
-  const due = waiting ? 0 : lastFetch + every - performance.now();
+  const due = waiting || lost !== null ? 0 : lastFetch + every - performance.now();
   timer = setTimeout(refresh, Math.max(least, due));
 }
 
 function listen() {
   const stream = new EventSource("/events");
-  let first = true;
-  stream.addEventListener("open", () => say("live"));
+  stream.addEventListener("open", connected);
   stream.addEventListener("record", () => {
     // The first event tells what this page already shows, unless the connection was made anew.
-    if (!first) {
+    if (seen) {
       document.dispatchEvent(new Event("news"));
       later(TEST_AGAIN);
     }
-    first = false;
+    seen = true;
   });
   stream.addEventListener("error", () => {
-    if (state === "live" || state === "as it was when opened") say(`not connected since ${time()}`);
+    disconnected();
     if (stream.readyState !== EventSource.CLOSED) return;
     // It was refused: whoever was logged out meanwhile is shown the login sheet.
     later(TEST_AGAIN);
-    setTimeout(listen, 2000);
+    setTimeout(listen, AGAIN);
   });
   addEventListener("pagehide", () => stream.close());
-  addEventListener("pageshow", (event) => {
-    if (event.persisted) location.reload();
-  });
 }
 
+addEventListener("pageshow", (event) => {
+  if (event.persisted) location.reload();
+});
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) later(0);
 });
 lastFetch = performance.now();
-say(state);
+say();
 listen();
 if (document.querySelector("main[data-waiting]")) later(WAITING);

@@ -1,6 +1,8 @@
 // A top-up on the phone beside the bucket: what the rig says of the water, a few times a second, as
 // a number, a word, a colour and a sound. Without this script the sheet is loaded again and again.
 
+import { localised } from "./figures.js";
+
 const SILENCE = 2500; // ms without a word from the rig, after which nobody knows the level
 const CALM_AFTER = 4000; // ms that the water is given at least, and
 const SETTLES = 60000; // at most, to settle once the can has stopped
@@ -38,7 +40,8 @@ function hear() {
 
 function set(place, words) {
   const found = guide.querySelector(`[data-pour="${place}"]`);
-  if (found && found.textContent !== words) found.textContent = words;
+  const said = localised(words);
+  if (found && found.textContent !== said) found.textContent = said;
 }
 
 function show(said) {
@@ -58,7 +61,7 @@ function show(said) {
     water.setAttribute("height", `${100 - share}%`);
   }
   const level = column.querySelector("text.now");
-  if (level) level.textContent = said.level;
+  if (level) level.textContent = localised(said.level);
   if (said.tone !== tone) {
     tone = said.tone;
     nextBeep = 0;

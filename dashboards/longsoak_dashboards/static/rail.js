@@ -1,7 +1,7 @@
 // The time rail: shows the section as it was at another time, in place, and plays through months.
 // Without this script its links and its form open the same addresses.
 
-import { say, swap } from "./live.js";
+import { disconnected, swap } from "./live.js";
 
 const PARTS = [
   ...["main > h1", "#lead", "#drawings", "#beside", "#all", "#title-block"],
@@ -65,7 +65,7 @@ async function fetchWanted() {
     if (error.name === "AbortError") return;
     stop();
     tell("The rig does not answer. What is shown is older than the time that was asked for.");
-    say("not connected");
+    disconnected();
   }
 }
 

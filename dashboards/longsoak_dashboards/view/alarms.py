@@ -8,22 +8,24 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from longsoak.core.alarmload import alarm_load, load_words
+from longsoak.core.alarmload import AlarmLoad, alarm_load, load_words
 from longsoak.core.alarmrates import first_outs
 from longsoak.core.alarms import LONGEST_SHELVED
 from longsoak.core.clockplace import NOT_KNOWN
-from longsoak.core.wording import age_words, ago_words
+from longsoak.core.wording import age_words
 from longsoak.vocabulary.alarm import AlarmState, Hiding, StoredChange
 from longsoak.vocabulary.alarmplan import AlarmPlan
 from longsoak.vocabulary.rig import UNIT, Rig, code_words
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
 from longsoak_dashboards.view.sentences import (
+    ago,
     capital,
     count_words,
     counted,
-    moment,
     span_words,
+    timed,
+    when,
 )
 
 LOG_DAYS = 30
@@ -51,25 +53,27 @@ class Entry:
     `quiet` is one that something lies over. `left` is how long one has until the consequence sets
     in, in words, `overdue` whether that time
     is over, and `first` what came first of the alarms that it came with. `spans` are the lengths of
-    time it can be shelved for; there is none for one that can't be.
+    time it can be shelved for; there is none for one that can't be. `said_by` is whether a person's
+    words stand in `says`.
     """
 
     key: str
     anchor: str
     title: str
     shape: str
-    state: str
+    state: Markup
     by: str | None
     red: bool
-    since: str
-    ago: str
+    since: Markup
+    ago: Markup
     says: str
+    said_by: bool
     first: str
     value: str
     setpoint: str
     plan: AlarmPlan | None
     left: str
-    left_until: str
+    left_until: Markup
     overdue: bool
     deadline_ms: float
     can_acknowledge: bool
@@ -81,9 +85,9 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class LogLine:
-    """One change of the last `LOG_DAYS` days."""
+    """One change of the last `LOG_DAYS` days; `said_by` as for an `Entry`."""
 
-    when: str
+    when: Markup
     title: str
     shape: str
     red: bool
@@ -91,13 +95,14 @@ class LogLine:
     value: str
     says: str
     by: str | None
+    said_by: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
     """What became of something asked from this sheet."""
 
-    words: str
+    words: str | Markup
     wants_a_look: bool
     waiting: bool
 
@@ -107,7 +112,7 @@ class AlarmsPage:
     """What the alarms sheet shows; `load` is about floods and chatter."""
 
     lead: tuple[Markup, ...]
-    load: tuple[str, ...]
+    load: tuple[Markup, ...]
     standing: tuple[Entry, ...]
     gone: tuple[Entry, ...]
     hidden: tuple[Entry, ...]
@@ -148,9 +153,7 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
     shown = [(change, entry) for change, entry in entries if change.hiding is None]
     return AlarmsPage(
         lead=tuple(sentence for sentence in lead if sentence),
-        load=load_words(
-            load, days=LOG_DAYS, titles=titles, when=lambda at: moment(at, now_ms=now_ms)
-        ),
+        load=_load(load, titles, now_ms=now_ms),
         # By the time that is left, and not by how loud an alarm is.
         standing=tuple(
             sorted(
@@ -171,6 +174,16 @@ def alarms_page(snapshot: Snapshot, changes: Sequence[StoredChange]) -> AlarmsPa
         ),
         log_cut=len(recent) > _LOG_LIMIT,
     )
+
+
+def _load(load: AlarmLoad, titles: Mapping[str, str], *, now_ms: int) -> tuple[Markup, ...]:
+    def one(place: int) -> Markup:
+        return timed(
+            lambda at: load_words(load, days=LOG_DAYS, titles=titles, when=at)[place],
+            now_ms=now_ms,
+        )
+
+    return one(0), one(1)
 
 
 def _firsts(changes: Sequence[StoredChange], plans: Mapping[str, AlarmPlan]) -> Mapping[int, str]:
@@ -196,9 +209,11 @@ def told(outcome: str | None, *, by: str, title: str, asked_ms: int | None, now_
     if outcome is not None:
         return Told(f"{title}: {outcome}.".replace("..", "."), wants_a_look=False, waiting=False)
     if asked_ms is not None and now_ms - asked_ms > 10_000:
-        waited = age_words((now_ms - asked_ms) / 1000)
+        waited = ago((now_ms - asked_ms) / 1000)
         return Told(
-            f"{title}: asked by {by} {waited} ago and not taken yet. Is `longsoak run` running?",
+            Markup(
+                "{}: asked by {} {} and not taken yet. Is <code>longsoak run</code> running?"
+            ).format(title, by, waited),
             wants_a_look=True,
             waiting=True,
         )
@@ -228,19 +243,19 @@ def _entry(
     stood = (change.utc_ms - raised.utc_ms) / 1000
     # Negative if the wall clock was set back while it stood.
     long = span_words(stood) if stood >= 0 else "for a time that is not known"
-    ago = ago_words((now_ms - raised.utc_ms) / 1000)
+    stands = ago((now_ms - raised.utc_ms) / 1000)
     if state in (AlarmState.GONE, AlarmState.HELD):
-        ago = f"stood {long}, over since {_when(change, now_ms=now_ms)}"
+        stands = Markup("stood {}, over since {}").format(long, _when(change, now_ms=now_ms))
     acknowledged = state is AlarmState.ACKNOWLEDGED
     by = next(
         (c.by for c in reversed(changes) if c.key == change.key and c.new is state and c.by), None
     )
-    words = "acknowledged by" if acknowledged and by else state.value
+    words = Markup.escape("acknowledged by" if acknowledged and by else state.value)
     if hiding is not None:
-        words = str(hiding)
+        words = Markup.escape(str(hiding))
         if change.until_utc_ms is not None:
-            words += f" until {moment(change.until_utc_ms, now_ms=now_ms)}"
-        ago = _underneath(state, raised, now_ms=now_ms)
+            words += Markup(" until {}").format(when(change.until_utc_ms, now_ms=now_ms))
+        stands = _underneath(state, raised, now_ms=now_ms)
     within = plan.within if plan and state.standing and hiding is None else None
     deadline_ms = raised.utc_ms + 1000 * within if within is not None else inf
     left_s = (deadline_ms - now_ms) / 1000
@@ -253,14 +268,15 @@ def _entry(
         by=by if acknowledged and hiding is None else None,
         red=_is_red(change),
         since=_when(raised if hiding is None else change, now_ms=now_ms),
-        ago=ago,
+        ago=stands,
         says=raised.says if hiding is None else change.says,
+        said_by=hiding is not None and change.by is not None,
         first=firsts.get(raised.id, "") if state.standing and hiding is None else "",
         value=_value(raised.value, units.get(change.key, "")),
         setpoint="" if plan is None else _value(plan.setpoint, units[plan.key], digits=6),
         plan=plan,
         left="" if within is None else age_words(left_s) if left_s > 0 else "none",
-        left_until="" if within is None else moment(round(deadline_ms), now_ms=now_ms),
+        left_until=Markup() if within is None else when(round(deadline_ms), now_ms=now_ms),
         overdue=left_s <= 0,
         deadline_ms=deadline_ms,
         can_acknowledge=hiding is None and state in (AlarmState.NEW, AlarmState.GONE),
@@ -273,10 +289,10 @@ def _entry(
     )
 
 
-def _underneath(state: AlarmState, raised: StoredChange, *, now_ms: int) -> str:
+def _underneath(state: AlarmState, raised: StoredChange, *, now_ms: int) -> Markup:
     if state is AlarmState.NORMAL:
-        return "not now"
-    return f"underneath: {state.value}, since {_when(raised, now_ms=now_ms)}"
+        return Markup("not now")
+    return Markup("underneath: {}, since {}").format(state.value, _when(raised, now_ms=now_ms))
 
 
 def _shape(change: StoredChange) -> str:
@@ -300,6 +316,7 @@ def _log_line(
         value=_value(change.value, units.get(change.key, "")),
         says=change.says,
         by=change.by,
+        said_by=change.by is not None,
     )
 
 
@@ -317,9 +334,9 @@ def _became(change: StoredChange) -> str:
     return "over" if over else state_words(change)
 
 
-def _when(change: StoredChange, *, now_ms: int) -> str:
-    when = moment(change.utc_ms, now_ms=now_ms)
-    return f"{when} ({NOT_KNOWN})" if change.unsure else when
+def _when(change: StoredChange, *, now_ms: int) -> Markup:
+    at = when(change.utc_ms, now_ms=now_ms)
+    return Markup("{} ({})").format(at, NOT_KNOWN) if change.unsure else at
 
 
 def _value(value: float | None, unit: str, *, digits: int = 4) -> str:

@@ -7,13 +7,12 @@ from markupsafe import Markup
 
 from longsoak.core.logbookwords import subject_words
 from longsoak.core.probehealth import ProbeHealth, aside_words
-from longsoak.core.wording import ago_words
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.source import Heading
 from longsoak_dashboards.view import standing
-from longsoak_dashboards.view.sentences import counted, moment
+from longsoak_dashboards.view.sentences import ago, counted, when
 
 _MOST = 100  # findings listed; all of them are in the record
 
@@ -24,17 +23,17 @@ class Doubt:
 
     probe: Probe
     fault: str
-    since: str
-    ago: str
+    since: Markup
+    ago: Markup
     says: str
-    figures: tuple[tuple[str, str], ...]
+    figures: tuple[tuple[str, str | Markup], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class FoundLine:
     """One line of what was found, told again, or over."""
 
-    when: str
+    when: Markup
     probe: str
     says: str
 
@@ -46,8 +45,8 @@ class FlagLine:
     number: int
     about: str
     flag: str
-    since: str
-    until: str
+    since: Markup
+    until: str | Markup
     by: str
     says: str
 
@@ -109,19 +108,19 @@ def health_page(
 def found_lines(findings: Sequence[Finding], *, now_ms: int) -> tuple[FoundLine, ...]:
     """What was found, the newest first, as far as it is listed."""
     return tuple(
-        FoundLine(moment(f.found_ms, now_ms=now_ms), f.probe, f.says)
+        FoundLine(when(f.found_ms, now_ms=now_ms), f.probe, f.says)
         for f in reversed(findings[-_MOST:])
     )
 
 
 def flag_line(flag: HandFlag, *, now_ms: int) -> FlagLine:
     """A flag that somebody set, as a row."""
-    until = "it is ended" if flag.until_ms is None else moment(flag.until_ms, now_ms=now_ms)
+    until = "it is ended" if flag.until_ms is None else when(flag.until_ms, now_ms=now_ms)
     return FlagLine(
         flag.number,
         subject_words(flag.subject),
         flag.flag.word,
-        moment(flag.from_ms, now_ms=now_ms),
+        when(flag.from_ms, now_ms=now_ms),
         until,
         flag.by,
         flag.says,
@@ -129,15 +128,17 @@ def flag_line(flag: HandFlag, *, now_ms: int) -> FlagLine:
 
 
 def _doubt(probe: Probe, finding: Finding, *, now_ms: int) -> Doubt:
-    figures = [(words, f"{value:.3g}") for words, value in finding.figures.items()]
+    figures: list[tuple[str, str | Markup]] = [
+        (words, f"{value:.3g}") for words, value in finding.figures.items()
+    ]
     if finding.against:
         figures.append(("judged by", ", ".join(finding.against)))
-    figures.append(("found", f"{moment(finding.found_ms, now_ms=now_ms)} UTC"))
+    figures.append(("found", when(finding.found_ms, now_ms=now_ms)))
     return Doubt(
         probe=probe,
         fault=finding.fault.value,
-        since=moment(finding.since_ms, now_ms=now_ms),
-        ago=ago_words((now_ms - finding.since_ms) / 1000),
+        since=when(finding.since_ms, now_ms=now_ms),
+        ago=ago((now_ms - finding.since_ms) / 1000),
         says=finding.says.removeprefix(f"{probe.name}: "),
         figures=tuple(figures),
     )

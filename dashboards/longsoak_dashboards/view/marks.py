@@ -44,6 +44,7 @@ class Mark:
     raw: str
     struck: bool
     wants_a_look: bool
+    age_s: float | None = None  # what `age` says, where that is an age and not a bound
 
     @property
     def of(self) -> str:
@@ -102,10 +103,10 @@ def _mark(
     now_ms: int,
 ) -> Mark:
     seconds = (now_ms - reading.utc_ms) / 1000
-    age = age_words(seconds)
+    old: float | None = seconds
     if reading.flag is Flag.MISSING:
         good = last_good_ms.get(probe.name)
-        age = age_words((now_ms - good) / 1000) if good is not None else f"over {LOOKS_BACK_H} h"
+        old = None if good is None else (now_ms - good) / 1000
     has_value = reading.value is not None
     value = value_words(probe.kind, reading.value, reading.reason)
     unit = probe.unit_words if has_value else ""
@@ -118,12 +119,13 @@ def _mark(
         value=value,
         unit=unit,
         plus_minus=_plus_minus(probe.kind, reading),
-        age=age,
+        age=f"over {LOOKS_BACK_H} h" if old is None else age_words(old),
         word="" if reading.flag is Flag.PASS else _SHORT.get(reading.flag, reading.flag.word),
         flag=flag_words(reading.flag, reading.reason),
         raw=_raw(reading),
         struck=reading.flag is Flag.FAIL and has_value,
         wants_a_look=reading.flag in (Flag.SUSPECT, Flag.FAIL, Flag.MISSING),
+        age_s=old,
     )
 
 

@@ -39,6 +39,7 @@ class Pouring:
     level: str
     heights: Mapping[str, float]
     over: bool  # there is too much in it
+    age_s: float | None
 
     def as_json(self) -> dict[str, object]:
         """For the page that is open."""
@@ -108,6 +109,7 @@ def pouring(told: Told, setting: Setting, *, began: float | None, since_s: float
         level="level ?" if told.level is None else f"{told.level:.0f} mm",
         heights=heights(reservoir, setting.underside, level=told.level, began=began),
         over=told.over > 0.0 or word is Word.FLOAT_UP,
+        age_s=told.age,
     )
 
 

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from longsoak.core.handplaces import HandReading
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof
-from longsoak.core.wording import day_words, where_words
+from longsoak.core.wording import where_words
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.health import Finding
@@ -22,7 +22,7 @@ from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.plans import PanelPlan
-from longsoak_dashboards.view.sentences import moment, when
+from longsoak_dashboards.view.sentences import aged, day, when
 from longsoak_dashboards.view.steps import StepRow, step_rows
 
 _SHOWN = {
@@ -49,7 +49,7 @@ _SHOWN = {
 class AsideLine:
     """A time that a contact with the water set aside: when, how the probe stands, why."""
 
-    when: str
+    when: Markup
     recovery: str
     says: str
     wants_a_look: bool
@@ -73,11 +73,12 @@ class ProbePage:
 
     mark: Mark
     lead: tuple[Markup, ...]
+    age: str | Markup
     declared: tuple[tuple[str, str], ...]
-    proof: str
+    proof: Markup
     steps: tuple[StepRow, ...]
     card: tuple[tuple[str, str], ...]
-    card_by: str
+    card_by: Markup
     photo: str
     alarms: tuple[tuple[str, str, str], ...]
     proof_link: str
@@ -120,11 +121,14 @@ def probe_page(
     return ProbePage(
         mark=mark,
         lead=tuple(sentence for sentence in (*news, what) if sentence),
+        age=mark.age if mark.age_s is None else aged(mark.age_s),
         declared=_declared(probe, snapshot.rig),
-        proof=_proof_words(newest, now_ms=now_ms),
+        proof=_proof_words(newest),
         steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),
         card=() if card is None else card_rows(card),
-        card_by="" if card is None else f"{day_words(card.utc_ms)}, {card.by}",
+        card_by=Markup()
+        if card is None
+        else Markup('{}, <span class="hand">{}</span>').format(day(card.utc_ms), card.by),
         photo=photo if photo and has_photo(photo) else "",
         alarms=_alarms(snapshot, probe),
         proof_link=f"/proof/at/{quote(probe.name, safe='')}",
@@ -149,10 +153,14 @@ def _hand_line(reading: HandReading, off: float, *, now_ms: int) -> HandLine:
 
 
 def _aside_line(aside: Aside, *, now_ms: int) -> AsideLine:
-    since = moment(aside.from_ms, now_ms=now_ms)
-    until = "on" if aside.until_ms is None else f"to {moment(aside.until_ms, now_ms=now_ms)}"
+    since = when(aside.from_ms, now_ms=now_ms)
+    until = (
+        "on"
+        if aside.until_ms is None
+        else Markup("to {}").format(when(aside.until_ms, now_ms=now_ms))
+    )
     return AsideLine(
-        f"from {since} {until}, UTC",
+        Markup("from {} {}").format(since, until),
         aside.recovery.value,
         aside.says,
         wants_a_look=aside.recovery is Recovery.STAYS_OFF,
@@ -199,12 +207,12 @@ def _declared(probe: Probe, rig: Rig) -> tuple[tuple[str, str], ...]:
     return tuple((words, value) for words, value in rows if value)
 
 
-def _proof_words(proof: Proof | None, *, now_ms: int) -> str:
+def _proof_words(proof: Proof | None) -> Markup:
     if proof is None:
-        return "It has not been proven yet."
-    when = "" if proof.began is None else f", begun {day_words(proof.began.utc_ms)}"
+        return Markup("It has not been proven yet.")
+    begun = "" if proof.began is None else Markup(", begun {}").format(day(proof.began.utc_ms))
     state = "" if proof.finished else ", under way"
-    return f"Proof {WHY_WORDS[proof.why]}{when}{state}."
+    return Markup("Proof {}{}{}.").format(WHY_WORDS[proof.why], begun, state)
 
 
 def _alarms(snapshot: Snapshot, probe: Probe) -> tuple[tuple[str, str, str], ...]:

@@ -4,18 +4,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote, urlencode
 
+from markupsafe import Markup
+
 from longsoak.core.proof.book import WHY_WORDS, Book, Proof, Why
 from longsoak.core.proof.compare import compare
 from longsoak.core.proof.safety import SAFETY
 from longsoak.core.proof.water import states_of
-from longsoak.core.wording import day_words, where_words
+from longsoak.core.wording import where_words
 from longsoak.proving.figures import numbers_by_name
 from longsoak.proving.hands import HANDS, LEADS, SETTLED, TOUCH, TOUCH_TIME
 from longsoak.vocabulary.proof import ProofEntry, Step
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe
 from longsoak_dashboards.looks import Look
-from longsoak_dashboards.view.sentences import capital, counted, moment
+from longsoak_dashboards.view.sentences import capital, counted, day, when
 from longsoak_dashboards.view.steps import (
     ChannelRow,
     StepRow,
@@ -46,7 +48,7 @@ class ProofPage:
     is each proof before the newest: the address of its certificate, and what it came to.
     """
 
-    lead: tuple[str, ...]
+    lead: tuple[str | Markup, ...]
     under_way: bool
     exists: bool
     progress: str
@@ -60,7 +62,7 @@ class ProofPage:
     cross_talk: CrossTalk | None
     compared: str
     changed: tuple[tuple[str, str], ...]
-    earlier: tuple[tuple[str, str], ...]
+    earlier: tuple[tuple[str, Markup], ...]
     whys: tuple[tuple[str, str], ...]
 
 
@@ -72,7 +74,7 @@ class SafetyRow:
     title: str
     why: str
     answer: str
-    says: str
+    says: Markup
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +141,9 @@ def safety_rows(book: Book, proof: Proof) -> tuple[SafetyRow, ...]:
             items[key].title,
             items[key].why,
             "" if entry is None else entry.outcome.value,
-            "" if entry is None else f"{entry.says} {day_words(entry.utc_ms)}, {entry.by}",
+            Markup()
+            if entry is None
+            else Markup("{} {}, {}").format(entry.says, day(entry.utc_ms), entry.by),
         )
         for key, entry in book.safety(proof)
     )
@@ -197,7 +201,7 @@ def why_of(words: str) -> Why | None:
     return Why(words) if words in tuple(Why) else None
 
 
-def _lead(book: Book, proof: Proof | None, *, now_ms: int) -> tuple[str, ...]:
+def _lead(book: Book, proof: Proof | None, *, now_ms: int) -> tuple[str | Markup, ...]:
     if proof is None:
         return (
             "This rig has not been proven yet.",
@@ -205,15 +209,15 @@ def _lead(book: Book, proof: Proof | None, *, now_ms: int) -> tuple[str, ...]:
             "claims to be, is it good?",
         )
     began = proof.began
-    when = "" if began is None else f", begun {moment(began.utc_ms, now_ms=now_ms)} UTC"
+    begun = "" if began is None else Markup(", begun {}").format(when(began.utc_ms, now_ms=now_ms))
     end = proof.finished
     if end is None:
-        over = ", not finished"
+        over = Markup(", not finished")
     else:
-        over = f", finished {moment(end.utc_ms, now_ms=now_ms)} UTC"
+        over = Markup(", finished {}").format(when(end.utc_ms, now_ms=now_ms))
     people = ", ".join(proof.people)
     return (
-        f"Proof {WHY_WORDS[proof.why]}{when} by {people}{over}.",
+        Markup("Proof {}{} by {}{}.").format(WHY_WORDS[proof.why], begun, people, over),
         f"{capital(book.summary(proof))}.",
     )
 
@@ -245,10 +249,10 @@ def _cell(entry: ProofEntry, row: Mapping[str, float], name: str) -> tuple[str, 
     )
 
 
-def _told(book: Book, proof: Proof) -> str:
+def _told(book: Book, proof: Proof) -> Markup:
     """A proof in a line: "22 Sep 2026, before the water goes on: 12 channels: 12 proven"."""
-    when = "" if proof.began is None else f"{day_words(proof.began.utc_ms)}, "
-    return f"{when}{WHY_WORDS[proof.why]}: {book.summary(proof)}"
+    began = "" if proof.began is None else Markup("{}, ").format(day(proof.began.utc_ms))
+    return Markup("{}{}: {}").format(began, WHY_WORDS[proof.why], book.summary(proof))
 
 
 def _changes(book: Book) -> tuple[str, tuple[tuple[str, str], ...]]:

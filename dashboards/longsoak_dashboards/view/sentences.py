@@ -1,10 +1,13 @@
 """Plain words for counts, lengths of time and figures, as the sheets' sentences need them."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from longsoak.core.wording import rfc3339
+from longsoak.core.wording import AHEAD_S, age_words, day_words, rfc3339, time_words
+
+_AROUND = "\ue000"  # stands round a time in words; a character that no text of ours has
 
 _SMALL = (
     *("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
@@ -55,5 +58,56 @@ def moment(utc_ms: int, *, now_ms: int) -> str:
 
 def when(utc_ms: int, *, now_ms: int) -> Markup:
     """`moment` with the time itself beside it, for a browser to show in its reader's time zone."""
-    shown = moment(utc_ms, now_ms=now_ms)
-    return Markup('<time datetime="{}">{}</time>').format(rfc3339(utc_ms), shown)
+    return _time(utc_ms, moment(utc_ms, now_ms=now_ms), "moment")
+
+
+def day(utc_ms: int) -> Markup:
+    """A day with its year, "22 Sep 2026", as `when` is a time."""
+    return _time(utc_ms, day_words(utc_ms), "day")
+
+
+def date(utc_ms: int) -> Markup:
+    """A day without its year, "22 Sep", as `when` is a time."""
+    return _time(utc_ms, date_words(utc_ms), "date")
+
+
+def second(utc_ms: int) -> Markup:
+    """A time to the second, "23 Sep 2026, 12:04:31", as `when` is a time."""
+    return _time(utc_ms, time_words(utc_ms).removesuffix(" UTC"), "second")
+
+
+def date_words(utc_ms: int) -> str:
+    """A day without its year, in UTC: "11 Oct"."""
+    at = datetime.fromtimestamp(utc_ms / 1000, UTC)
+    return f"{at.day} {at:%b}"
+
+
+def _time(utc_ms: int, words: str, form: str) -> Markup:
+    """A time in UTC; `form` is how ``zones.js`` says it in another zone."""
+    element = Markup('<time datetime="{}" data-form="{}">{}</time>')
+    return element.format(rfc3339(utc_ms), form, words)
+
+
+def timed(says: Callable[[Callable[[int], str]], str], *, now_ms: int) -> Markup:
+    """A sentence of plain words in which times stand, each made into `when`.
+
+    `says` is given what to call with a time, UTC ms, wherever the sentence is to have it.
+    """
+    words = says(lambda utc_ms: f"{_AROUND}{utc_ms}{_AROUND}")
+    parts = words.split(_AROUND)  # words, time, words, time, ..., words
+    return Markup("").join(
+        when(int(part), now_ms=now_ms) if place % 2 else part for place, part in enumerate(parts)
+    )
+
+
+def aged(seconds: float) -> Markup:
+    """An age in words that an open page counts on with, by its own clock: see ``ages.js``."""
+    words = age_words(seconds)
+    if seconds < -AHEAD_S:
+        return escape(words)
+    return Markup('<span data-age="{:.0f}">{}</span>').format(max(0.0, seconds), words)
+
+
+def ago(seconds: float) -> Markup:
+    """How long ago, for a sentence, as `aged` is an age."""
+    return Markup("{} {}").format(aged(seconds), "of the clock" if seconds < -AHEAD_S else "ago")

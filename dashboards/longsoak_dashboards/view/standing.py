@@ -7,7 +7,7 @@ from markupsafe import Markup
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.recency import patience_ms, stale_after_ms
 from longsoak.core.water.vessel import volume
-from longsoak.core.wording import AHEAD_S, age_words, ago_words, day_words, gap_length_words
+from longsoak.core.wording import AHEAD_S, age_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.happening import RunGap
@@ -16,11 +16,13 @@ from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.drawing.water import Water
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.sentences import (
+    ago,
     capital,
     count_words,
     counted,
-    moment,
+    day,
     span_words,
+    when,
 )
 
 _DAY_MS = 86_400_000
@@ -39,7 +41,7 @@ def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup 
         ).format(age_words(age))
     if now_ms - last_ms <= stale_after_ms(rig):
         return None
-    return Markup('<b class="look">Not recording:</b> last scan {}.').format(ago_words(age))
+    return Markup('<b class="look">Not recording:</b> last scan {}.').format(ago(age))
 
 
 def unset_sentence(*, first_ms: int | None, now_ms: int) -> Markup | None:
@@ -49,7 +51,7 @@ def unset_sentence(*, first_ms: int | None, now_ms: int) -> Markup | None:
     said = Markup(
         '<b class="look">This machine\u2019s clock is not set yet:</b> it says {}. What is '
         "dated by it moves to the right day once it is synchronised."
-    ).format(day_words(now_ms))
+    ).format(day(now_ms))
     if first_ms is not None and first_ms > now_ms:
         said += " What was read before is drawn with it again then."
     return said
@@ -165,13 +167,13 @@ def alarms_sentence(alarms: Mapping[str, AlarmChange], *, link: bool = True) -> 
     return Markup('<a href="/alarms">{}</a>').format(sentence)
 
 
-def gap_sentence(gap: RunGap | None, *, now_ms: int) -> str:
+def gap_sentence(gap: RunGap | None, *, now_ms: int) -> Markup:
     """The last time without readings, while it is news."""
     if gap is None or now_ms - gap.to_utc_ms > _GAP_IS_NEWS_MS:
-        return ""
+        return Markup()
     known = gap.length_ms
-    before = f"before {moment(gap.to_utc_ms, now_ms=now_ms)}"
+    before = Markup("before {}").format(when(gap.to_utc_ms, now_ms=now_ms))
     how = "the run had been stopped" if gap.clean else "the run was cut off"
     if known is None:  # these words end with a reason that no time of day may follow
-        return f"No readings {before} for {gap_length_words(gap)}: {how}."
-    return f"No readings for {span_words(known / 1000)} {before}: {how}."
+        return Markup("No readings {} for {}: {}.").format(before, gap_length_words(gap), how)
+    return Markup("No readings for {} {}: {}.").format(span_words(known / 1000), before, how)

@@ -4,11 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
 
+from markupsafe import Markup
+
 from longsoak.core.proof.book import Book, ChannelVerdict, Proof, Verdict
 from longsoak.core.wording import where_words
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.rig import Probe, Rig
-from longsoak_dashboards.view.sentences import moment
+from longsoak_dashboards.view.sentences import when
 
 TITLES = {
     Step.READS: "Readings",
@@ -41,7 +43,7 @@ class StepRow:
     shape: int
     word: str
     says: str
-    when: str
+    when: Markup
     by: str
 
     @property
@@ -70,10 +72,10 @@ class ChannelRow:
 def step_row(step: Step, entry: ProofEntry | None, *, now_ms: int) -> StepRow:
     """A step with what stands of it; None is to do."""
     if entry is None:
-        return StepRow(step, TITLES[step], _TO_DO, "to do", "", "", "")
-    when = moment(entry.utc_ms, now_ms=now_ms)
+        return StepRow(step, TITLES[step], _TO_DO, "to do", "", Markup(), "")
+    at = when(entry.utc_ms, now_ms=now_ms)
     shape = _SHAPES[entry.outcome]
-    return StepRow(step, TITLES[step], shape, entry.outcome.value, entry.says, when, entry.by)
+    return StepRow(step, TITLES[step], shape, entry.outcome.value, entry.says, at, entry.by)
 
 
 def step_rows(book: Book, proof: Proof, probe: Probe, *, now_ms: int) -> tuple[StepRow, ...]:

@@ -19,11 +19,10 @@ from longsoak_dashboards.drawing.tray import draw_tray
 from longsoak_dashboards.drawing.water import Water
 from longsoak_dashboards.source import Snapshot
 from longsoak_dashboards.view import standing
-from longsoak_dashboards.view.sentences import moment, span_words
+from longsoak_dashboards.view.sentences import date, span_words, when
 from longsoak_dashboards.view.waterbooks import (
     LedgerRow,
     balance_rows,
-    date_words,
     part_words,
 )
 
@@ -37,7 +36,7 @@ _FARTHEST = 120  # days: beyond, the chart would show nothing else
 class TopUpRow:
     """One top-up: by the level, as the guide measured it too, by a can, or both."""
 
-    when: str
+    when: Markup
     litres: str
     by_hand: str
     known: str
@@ -48,7 +47,7 @@ class TopUpRow:
 class Line:
     """A sentence, and whether it wants a look."""
 
-    words: str
+    words: str | Markup
     wants_a_look: bool = False
 
 
@@ -64,10 +63,10 @@ class WaterPage:
     worries: tuple[Line, ...]
     days: str
     days_unit: str
-    days_words: str
+    days_words: str | Markup
     decline: Markup
     decline_words: str
-    balance_span: str
+    balance_span: Markup
     balance: tuple[LedgerRow, ...]
     balance_words: str
     top_ups: tuple[TopUpRow, ...]
@@ -113,7 +112,11 @@ def water_page(snapshot: Snapshot, water: Water | None, seen: WaterLook) -> Wate
         catches=(
             *(Line(remark, wants_a_look=True) for remark in seen.remarks),
             *(
-                Line(f"{moment(each.at_ms, now_ms=now_ms)}, {each.bay}: {each.rate:.2f} L/(m²h)")
+                Line(
+                    Markup("{}, {}: {:.2f} L/(m²h)").format(
+                        when(each.at_ms, now_ms=now_ms), each.bay, each.rate
+                    )
+                )
                 for each in seen.catches[: -_LATEST - 1 : -1]
             ),
         ),
@@ -133,7 +136,7 @@ def _lead(snapshot: Snapshot, water: Water | None) -> tuple[Markup, ...]:
     return tuple(sentence for sentence in found if sentence)
 
 
-def _days(seen: WaterLook, rig: Rig, *, now_ms: int) -> tuple[str, str, str]:
+def _days(seen: WaterLook, rig: Rig, *, now_ms: int) -> tuple[str, str, str | Markup]:
     """The figure, its unit, and the sentences under it."""
     stands = seen.standing
     if stands is None:
@@ -156,9 +159,11 @@ def _days(seen: WaterLook, rig: Rig, *, now_ms: int) -> tuple[str, str, str]:
     if pump.days == inf:
         return "", "", f"At this rate the water lasts for ever. {falls}"
     days = f"{pump.days:.0f}" if pump.days >= 10 else f"{pump.days:.1f}"
-    ranged = f"{_range(pump)} (95 %): {_dates(pump, now_ms=now_ms)}."
     empty = "" if stands.dry is None or stands.dry.days == inf else f" Empty: {_range(stands.dry)}."
-    return days, "days until the pump runs dry", f"{ranged}{empty} {falls}"
+    words = Markup("{} (95 %): {}.{} {}").format(
+        _range(pump), _dates(pump, now_ms=now_ms), empty, falls
+    )
+    return days, "days until the pump runs dry", words
 
 
 def _range(days: Days) -> str:
@@ -168,11 +173,11 @@ def _range(days: Days) -> str:
     return f"{low} to {high}"
 
 
-def _dates(days: Days, *, now_ms: int) -> str:
-    first = date_words(now_ms + round(days.low * _DAY_MS))
+def _dates(days: Days, *, now_ms: int) -> Markup:
+    first = date(now_ms + round(days.low * _DAY_MS))
     if days.high == inf:
-        return f"from {first} on"
-    return f"{first} to {date_words(now_ms + round(days.high * _DAY_MS))}"
+        return Markup("from {} on").format(first)
+    return Markup("{} to {}").format(first, date(now_ms + round(days.high * _DAY_MS)))
 
 
 def _chart(rig: Rig, reservoir: Reservoir, seen: WaterLook, *, now_ms: int) -> Markup:
@@ -198,8 +203,7 @@ def _chart(rig: Rig, reservoir: Reservoir, seen: WaterLook, *, now_ms: int) -> M
         latest = min(pump.high, 2 * _FARTHEST)
         low, best, high = (now_ms + round(d * _DAY_MS) for d in (pump.low, pump.days, latest))
         ends = (low, best, high)
-    words = "" if ends is None else f"pump line {date_words(ends[1])}"
-    return draw_decline(Decline(points, now_ms, now, stop - under, ends, words))
+    return draw_decline(Decline(points, now_ms, now, stop - under, ends))
 
 
 def _above_words(reservoir: Reservoir, seen: WaterLook) -> str:
@@ -216,7 +220,7 @@ def _above_words(reservoir: Reservoir, seen: WaterLook) -> str:
 
 def _top_up(each: TopUp, *, now_ms: int) -> TopUpRow:
     return TopUpRow(
-        when=moment(each.at_ms, now_ms=now_ms),
+        when=when(each.at_ms, now_ms=now_ms),
         litres=part_words(Part(each.litres, each.u)) if each.by_level else "",
         by_hand="" if each.by_can is None else f"{each.by_can:.1f}",
         known=each.agreement.value,
@@ -227,13 +231,14 @@ def _top_up(each: TopUp, *, now_ms: int) -> TopUpRow:
 def _contacts(seen: WaterLook, *, now_ms: int) -> list[Line]:
     found = []
     for window in seen.windows[: -_LATEST - 1 : -1]:
-        began = moment(window.from_ms, now_ms=now_ms)
+        began = when(window.from_ms, now_ms=now_ms)
         lasted = (
             "it lasts"
             if window.until_ms is None
             else f"for {span_words((window.until_ms - window.from_ms) / 1000)}"
         )
-        found.append(Line(f"{began}, {lasted}: {window.says}", window.until_ms is None))
+        words = Markup("{}, {}: {}").format(began, lasted, window.says)
+        found.append(Line(words, window.until_ms is None))
     waiting = [each.probe for each in seen.asides if each.recovery is Recovery.WAITING]
     if waiting:
         count = with_noun(len(waiting), "probe is", "probes are")

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from math import isnan
 
 from markupsafe import Markup
@@ -11,6 +10,7 @@ from longsoak.core.water.split import Balance, Part
 from longsoak.core.water.standing import lacks_words
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.drawing.ledger import draw_bar
+from longsoak_dashboards.view.sentences import date
 
 _DAY_MS = 86_400_000
 _TWICE = 2.0  # standard uncertainties, as they are shown behind ±
@@ -31,23 +31,17 @@ class LedgerRow:
 
 def balance_rows(
     books: Balance | None, rig: Rig, *, now_ms: int
-) -> tuple[tuple[LedgerRow, ...], str, str]:
+) -> tuple[tuple[LedgerRow, ...], Markup, str]:
     """The rows, the time they are of, and whether they close, in a sentence."""
     if books is None:
-        return (), "last 7 days", "No balance yet: that takes a day of levels."
-    span = f"{date_words(now_ms - round(books.days * _DAY_MS))} to {date_words(now_ms)}"
+        return (), Markup("last 7 days"), "No balance yet: that takes a day of levels."
+    span = Markup("{} to {}").format(date(now_ms - round(books.days * _DAY_MS)), date(now_ms))
     return tuple(_rows(books)), span, _closes(books, rig)
 
 
 def part_words(part: Part) -> str:
     """Litres with twice their standard uncertainty."""
     return f"{part.litres:.1f} ± {_TWICE * part.u:.1f}"
-
-
-def date_words(utc_ms: int) -> str:
-    """A day without its year: "11 Oct"."""
-    when = datetime.fromtimestamp(utc_ms / 1000, UTC)
-    return f"{when.day} {when:%b}"
 
 
 def _rows(books: Balance) -> Iterator[LedgerRow]:

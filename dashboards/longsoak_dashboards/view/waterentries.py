@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from math import inf, nan
 
 from longsoak.core.logbook import subject_called, text_of
+from longsoak.core.typednumber import TwoWaysError, number_typed
 from longsoak.core.water.entries import LONGEST_WINDOW_MS, MOST_LITRES, ended_window, opened_window
 from longsoak.core.water.rounds import (
     cup_content,
@@ -121,7 +122,9 @@ def number_said(words: str, what: str, *, low: float = -inf, high: float = inf) 
     if not words:
         return None
     try:
-        number = float(words.replace(",", "."))
+        number = number_typed(words)
+    except TwoWaysError as error:
+        raise RequestError(f"{error} Nothing was kept.") from error
     except ValueError:
         number = nan
     if not low < number < high:
