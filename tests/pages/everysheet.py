@@ -66,6 +66,10 @@ SHEETS: Mapping[str, Sequence[Look]] = {
         *everywhere("/logbook", "busy", "quiet", "never run"),
         Look("busy", "/logbook?corrects=1"),
     ),
+    "/hand": everywhere("/hand", "busy", "quiet", "without reservoir", "never run"),
+    "/login": everywhere("/login", "busy"),
+    "/api/1/": everywhere("/api/1/", "busy", "never run"),
+    "/logbook/{number:int}/photo/{place:int}": (Look("busy", "/logbook/1/photo/9", 404),),
 }
 
 # What a form is answered with where it can't be taken, and what has no sheet at all.
@@ -79,8 +83,14 @@ REFUSED: Sequence[Look] = (
 
 # Routes that are no sheets: for programs, or single files.
 NO_SHEETS = {
-    *("/now.json", "/state.json", "/events", "/water/live", "/favicon.ico", "/static"),
-    *("/proof/photo/{name}", "/logbook/photo/{name}"),
+    *("/state.json", "/session.json", "/events", "/water/live"),
+    *("/favicon.ico", "/static/{name:path}"),
+    *("/proof/photo/{name}", "/logbook/photo/{name}", "/logbook/thumbnail/{name}"),
+    *("/traces/picture.svg", "/traces/around.json"),
+    *("/api/1/openapi.json", "/api/1/rig", "/api/1/latest", "/api/1/readings"),
+    *("/api/1/readings/each", "/api/1/alarms", "/api/1/alarms/changes", "/api/1/water"),
+    *("/api/1/water/top-ups", "/api/1/water/contacts", "/api/1/water/cup-catches"),
+    *("/api/1/logbook", "/api/1/set-aside", "/api/1/gaps"),
     "/proof/certificate",  # a document of its own, as `longsoak prove --sheet` writes it
 }
 LOOKS = (*(look for looks in SHEETS.values() for look in looks), *REFUSED)
