@@ -28,7 +28,7 @@ def pages(rig_file: Path, host: str, port: int) -> None:
     """Show the rig of RIGFILE (default: rig.toml) as web pages.
 
     Reads the record beside it; measures nothing, and what it is asked to keep it asks of
-    `longsoak run`. Only photos of a proof it writes itself, beside the record. Runs until it is
+    `longsoak run`. Only photos, and small pictures of them, it writes itself. Runs until it is
     told to stop (Ctrl-C, or SIGTERM).
     """
     if not rig_file.is_file():
