@@ -51,8 +51,8 @@ def pages(
     """Show the rig of RIGFILE (default: rig.toml) as web pages.
 
     In a folder without one, run without naming any, they show how to begin. Reads the record beside
-    it; measures nothing, and what it is asked to keep it asks of `longsoak run`. Only photos it
-    writes itself, beside the record. Runs until it is told to stop (Ctrl-C, or SIGTERM).
+    it; measures nothing, and what it is asked to keep it asks of `longsoak run`. Only photos, and
+    small pictures of them, it writes itself. Runs until it is told to stop (Ctrl-C, or SIGTERM).
     """
     named = click.get_current_context().get_parameter_source("rig_file")
     # A name that somebody typed and that leads nowhere is a slip, and would show an empty rig. In a

@@ -1,19 +1,23 @@
 """The logbook's sheet: written on a phone, with and without scripts, and read at a desk."""
 
 import hashlib
+import json
 import re
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
 from playwright.sync_api import Browser, expect
 
+from longsoak.core.phases import begun, phases
+from longsoak.core.water.entries import opened_window
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.writer import Batch
-from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.logbook import PHASE, SERVICE, THE_RIG, About, LogbookEntry, Subject
 from longsoak_dashboards.view.logbook import NEWEST
 from pages.inbrowser import looks_well, page_of
 from pages.pagerig import DAY_MS, NOW_MS, Kept
@@ -51,7 +55,7 @@ def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(
             for place in range(2):
                 picture = page.locator("#entry-1 img").nth(place)
                 picture.scroll_into_view_if_needed()
-                expect(picture).to_have_js_property("naturalWidth", 320 + 160 * place)
+                expect(picture).to_have_js_property("naturalWidth", 320)
             page.get_by_role("link", name="Correct entry 1").click()
             expect(page.get_by_role("heading", name="Set entry 1 right")).to_be_visible()
             expect(page.get_by_label("Your initials")).to_have_value("mk")
@@ -130,7 +134,7 @@ def test_what_can_not_be_kept_is_shown_again_with_the_words_and_photos_that_came
         text = unescape(answer.text)
         assert (answer.status, says in text) == (400, True), changes
         assert f'name="kept" value="{digest}"' in answer.text, changes
-        assert f'src="/logbook/photo/{digest}.png"' in answer.text, changes
+        assert f'src="/logbook/thumbnail/{digest}-320.jpg"' in answer.text, changes
         if "text" not in changes:
             assert "Wet &lt;b&gt;here&lt;/b&gt;</textarea>" in answer.text
     assert asked(kept) == 0
@@ -229,7 +233,7 @@ def test_readings_are_flagged_and_the_flag_lifted_on_a_phone(
             looks_well(page, "logbook-flag")
             page.get_by_role("button", name="Keep the entry").click()
             expect(page.locator("#entry-1")).to_contain_text(
-                "readings not evaluated until it is ended"
+                "Readings not evaluated until it is ended"
             )
             page.goto("/probe/T1")
             expect(page.get_by_text("Flagged by hand", exact=True)).to_be_visible()
@@ -241,3 +245,205 @@ def test_readings_are_flagged_and_the_flag_lifted_on_a_phone(
             page.goto("/probe/T1")
             expect(page.get_by_text("Flagged by hand", exact=True)).to_have_count(0)
         assert run.stop() == 0, run.log
+
+
+def several(kept: Kept) -> None:
+    """Keep entries of several kinds, a day apart, the newest of them now."""
+    now = now_ms()
+    made = [
+        begun("baseline", name="winter", by="mk", says="Two weeks", at_ms=0, now_ms=0),
+        LogbookEntry(asked_utc_ms=0, at_utc_ms=0, by="mk", says="Towel laid"),
+        opened_window(by="mk", says="Leads moved", at_ms=0, lasts_ms=1_800_000),
+        LogbookEntry(
+            asked_utc_ms=0,
+            at_utc_ms=0,
+            by="wm",
+            says="It reads high",
+            subject=Subject(About.PROBE, "plain lime 30/60"),
+        ),
+    ]
+    entries = []
+    for number, each in enumerate(made, 1):
+        at = now - (len(made) - number) * DAY_MS
+        content = {"until_ms": at + 1_800_000} if each.kind == SERVICE else each.content
+        entries.append(
+            replace(
+                each,
+                asked_utc_ms=at,
+                at_utc_ms=at,
+                content=content,
+                number=number,
+                request=f"s{number}",
+                kept_utc_ms=at,
+                kept_boottime_ms=at - NOW_MS + 400 * DAY_MS,
+                synchronised=True,
+            )
+        )
+    kept.writer.commit(Batch(logbook=entries))
+
+
+def numbers(answer: Answer) -> list[int]:
+    return [int(number) for number in re.findall(r'id="entry-(\d+)"', answer.text)]
+
+
+def test_entries_are_chosen_by_kind_by_what_they_are_about_and_by_day(
+    kept: Kept, served: Served
+) -> None:
+    several(kept)
+    today = datetime.now(UTC)
+    before = f"{today - timedelta(days=2):%Y-%m-%d}"
+    for query, expected in (
+        ("", [4, 3, 2, 1]),
+        ("kind=phase", [1]),
+        ("kind=service+window", [3]),
+        ("kind=note", [4, 2]),
+        ("of=probe:plain+lime+30/60", [4]),
+        ("of=rig", [3, 2, 1]),
+        (f"from={before}", [4, 3, 2]),
+        (f"until={before}", [2, 1]),
+        (f"from={before}&until={before}&kind=note", [2]),
+        ("kind=note&upto=3", [2]),
+        ("kind=cup+catch", []),
+    ):
+        assert numbers(served.get(f"/logbook?{query}")) == expected, query
+    assert "Nothing of that kind was written." in served.get("/logbook?kind=cup+catch").text
+    for query, says in (
+        ("kind=stone", "No kind of entry is called &#39;stone&#39;; all are shown."),
+        ("of=stone", "There is no probe or bay &#39;stone&#39; on this rig."),
+        ("from=noon", "&#39;noon&#39; is no time"),
+    ):
+        answer = served.get(f"/logbook?{query}")
+        assert numbers(answer) == [4, 3, 2, 1]
+        assert says in answer.text
+    words = served.get("/logbook").text
+    for says in ("Baseline begins: winter.", "work at the rig", "3 days", "it goes on"):
+        assert says in words
+
+
+def test_older_entries_of_a_choice_have_an_address_of_their_own(kept: Kept, served: Served) -> None:
+    now = now_ms()
+    kept.writer.commit(
+        Batch(
+            logbook=[
+                LogbookEntry(
+                    asked_utc_ms=now,
+                    at_utc_ms=now,
+                    by="mk",
+                    says=f"entry {number}",
+                    subject=Subject(About.BAY, "cork-lime") if number % 2 else THE_RIG,
+                    number=number,
+                    request=f"u{number}",
+                    kept_utc_ms=now,
+                    kept_boottime_ms=now - NOW_MS + 400 * DAY_MS,
+                    synchronised=True,
+                )
+                for number in range(1, 2 * NEWEST + 11)
+            ]
+        )
+    )
+    first = served.get("/logbook?of=bay:cork-lime")
+    assert (len(numbers(first)), numbers(first)[0]) == (NEWEST, 2 * NEWEST + 9)
+    (address,) = re.findall(r'href="([^"]+)">Older entries', first.text)
+    second = served.get(unescape(address))
+    assert numbers(second) == [9, 7, 5, 3, 1]
+    assert "Older entries</a>" not in second.text
+
+
+def test_work_and_phases_are_begun_and_ended_on_a_phone(tmp_path: Path, browser: Browser) -> None:
+    rig_file = lay_out(tmp_path / "rig")
+    logbook = Logbook(folder_of(rig_file))
+    with running(rig_file) as run:
+        run.says("recording")
+        with serve(rig_file) as served, page_of(browser, served, size="phone", refused=1) as page:
+            page.goto("/logbook")
+            page.get_by_label("Your initials").fill("mk")
+            page.locator("#phase > summary").click()
+            page.get_by_label("What begins").select_option("baseline")
+            page.get_by_label("What it is called").fill("winter")
+            page.get_by_label("Why").fill("Two weeks of the same")
+            page.locator("#phase-by").fill("mk")
+            page.get_by_role("button", name="Begin the phase").click()
+            expect(page.locator("#told")).to_contain_text("Kept as number 1, of ")
+            expect(page.locator("#entry-1")).to_contain_text("Baseline begins: winter.")
+            expect(page.get_by_role("row", name=re.compile("Baseline, winter"))).to_contain_text(
+                "it goes on"
+            )
+            page.locator("#work > summary").click()
+            page.get_by_label("What you are going to do").fill("Move leads")
+            page.get_by_label("Minutes it takes").fill("9999")
+            page.get_by_role("button", name="Begin the work").click()
+            expect(page.locator("#told")).to_contain_text("A service window lasts 1 to 240 minutes")
+            page.get_by_label("Minutes it takes").fill("30")
+            page.get_by_role("button", name="Begin the work").click()
+            expect(page.locator("#told")).to_contain_text("Kept as number 2, of ")
+            expect(page.get_by_text("Work at the rig: Move leads, until")).to_be_visible()
+            page.get_by_label("What was done").fill("Moved")
+            page.get_by_role("button", name="The work is done").click()
+            expect(page.locator("#told")).to_contain_text("Kept as number 3, of ")
+            expect(page.get_by_text("Work at the rig: Move leads")).to_have_count(0)
+            page.get_by_role("link", name="Correct entry 1").click()
+            expect(page.get_by_label("What it is called")).to_have_value("winter")
+            page.get_by_label("What it is called").fill("first winter")
+            page.get_by_label("Why").first.fill("Its name was wrong")
+            looks_well(page, "logbook-phase")
+            page.get_by_role("button", name="It began so").click()
+            expect(page.locator("#told")).to_contain_text("Kept as number 4, of ")
+            page.locator("#phase > summary").click()
+            page.get_by_label("Why it ends").fill("The pump failed")
+            page.get_by_role("button", name="End the phase").click()
+            expect(page.locator("#told")).to_contain_text("Kept as number 5, of ")
+            expect(page.locator("#entry-5")).to_contain_text("The phase ends.")
+            page.locator("#phase > summary").click()
+            expect(page.get_by_text("No phase goes on.")).to_be_visible()
+        assert run.stop() == 0
+    (phase,) = phases(logbook.entries())
+    first = logbook.entry(1)
+    assert first is not None
+    assert (phase.name, phase.number, phase.from_ms) == ("first winter", 4, first.at_utc_ms)
+    assert phase.until_ms is not None
+    window = logbook.entry(3)
+    assert window is not None
+    assert (window.kind, window.corrects, window.says) == (SERVICE, 2, "Moved")
+
+
+def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, base_url=served.address)
+    page = context.new_page()
+    page.goto("/logbook")
+    context.set_offline(True)
+    before = now_ms()
+    page.locator("#phase > summary").click()
+    page.get_by_label("What begins").select_option("wetting")
+    page.get_by_label("Why").fill("The pump was switched on")
+    page.locator("#phase-by").fill("mk")
+    page.get_by_role("button", name="Begin the phase").click()
+    expect(page.locator("#phase .beside")).to_contain_text("It waits on this phone")
+    page.locator("#work > summary").click()
+    page.get_by_label("What you are going to do").fill("Move leads")
+    page.locator("#work-by").fill("mk")
+    page.get_by_role("button", name="Begin the work").click()
+    expect(page.locator("#work .beside")).to_contain_text("It waits on this phone")
+    written = now_ms()
+    page.wait_for_timeout(1200)  # the time that it waits has to be taken off again
+    context.set_offline(False)
+    expect(page.locator("#waiting-here")).to_be_hidden(timeout=15_000)
+    bodies = [json.loads(request.body) for request in kept.inbox.waiting()]
+    assert [body["kind"] for body in bodies] == [PHASE, SERVICE]
+    assert bodies[0]["content"] == {"phase": "wetting", "name": ""}
+    assert all(before - 200 <= body["at"] <= written + 200 for body in bodies)
+    context.close()
+
+
+def test_on_paper_there_are_entries_and_no_form(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    several(kept)
+    with page_of(browser, served, size="desk") as page:
+        page.goto("/logbook")
+        page.emulate_media(media="print")
+        expect(page.locator("#entry-4 .says")).to_be_visible()
+        expect(page.get_by_role("heading", name="Phases, newest first")).to_be_visible()
+        expect(page.locator("form:visible")).to_have_count(0)
+        expect(page.get_by_role("link", name="Correct entry 4")).to_be_hidden()

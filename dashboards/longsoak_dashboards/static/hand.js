@@ -7,11 +7,9 @@ const APART = 20; // mm to an old hole
 const OUTSIDE = 15; // mm beside the specimen that a thumb may be off
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
-const form = document.querySelector("form[action='/hand'][method=post]");
-const [bay, depth, height, across, round, near] = ["bay", "depth", "height", "across", "round"]
-  .map((name) => form?.elements.namedItem(name))
-  .concat(document.getElementById("near"));
-const maps = [...document.querySelectorAll(".map")];
+let form = null;
+let maps = [];
+let [bay, depth, height, across, round, near] = [];
 
 const number = (field) => (field.value.trim() === "" ? null : Number(field.value.trim().replace(",", ".")));
 const within = (mm, most) => Math.min(Math.max(0, mm), most);
@@ -90,7 +88,13 @@ function step(map, event) {
   put(map, deep, up);
 }
 
-if (form) {
+// Take up the sheet as it stands now: it may have been changed in place.
+function setUp() {
+  form = document.querySelector("form[action='/hand'][method=post]");
+  maps = [...document.querySelectorAll(".map")];
+  if (!form) return;
+  [bay, depth, height, across, round] = ["bay", "depth", "height", "across", "round"].map((name) => form.elements.namedItem(name));
+  near = document.getElementById("near");
   for (const map of maps) {
     map.dataset.on = "";
     map.tabIndex = 0;
@@ -109,6 +113,9 @@ if (form) {
   }
   form.addEventListener("input", show);
   form.addEventListener("change", show);
-  document.addEventListener("kept-here", show); // emptied: it waits on this phone
   show();
 }
+
+document.addEventListener("changed-in-place", setUp);
+document.addEventListener("kept-here", () => form && show()); // emptied: it waits on this phone
+setUp();
