@@ -92,7 +92,8 @@ def sent(page: Page, look: Look) -> Response | None:
     """The answer to a form that is refused."""
     with page.expect_navigation() as there:
         page.evaluate(
-            """([to, fields]) => {
+            """async ([to, fields]) => {
+              fields.token = (await (await fetch("/session.json")).json()).token;
               const form = document.createElement("form");
               Object.assign(form, { method: "post", action: to });
               for (const [name, value] of Object.entries(fields)) {
@@ -191,11 +192,12 @@ FOCUSED = """() => {
   return { says: e.outerHTML.slice(0, 100), ring: Boolean(ring || drawn),
            seen: box.top < foot && box.bottom > 0 };
 }"""
-# One of a set of radio buttons is reached by Tab, and each part of a time.
+# The room round a probe leads where its own link does. One of a set of radio buttons is reached by
+# Tab, and each part of a time.
 STOPS = """() => {
   const seen = new Set();
-  const stops = "a[href], button:not(:disabled), input:not([type=hidden]), select, textarea, "
-    + "summary, [tabindex='0']";
+  const stops = "a[href]:not([tabindex='-1']), button:not(:disabled), input:not([type=hidden]), "
+    + "select, textarea, summary, [tabindex='0']";
   const once = (e) => e.type !== "radio" || (!seen.has(e.name) && seen.add(e.name));
   const found = [...document.querySelectorAll(stops)];
   return found.filter((e) => e.checkVisibility({ visibilityProperty: true })).filter(once).length;

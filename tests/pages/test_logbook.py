@@ -49,7 +49,7 @@ def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(
             page.get_by_label("Your initials").fill("mk")
             looks_well(page, "logbook-form")
             page.get_by_role("button", name="Keep the entry").click()
-            expect(page.get_by_text("Kept as number 1, of ")).to_be_visible()
+            expect(page.locator("#told", has_text="Kept as number 1, of ")).to_be_visible()
             expect(page.locator("#entry-1")).to_contain_text("Towel laid.")
             # Both pictures came through whole: a broken one has no width.
             for place in range(2):

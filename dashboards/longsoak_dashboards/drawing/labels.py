@@ -13,6 +13,7 @@ from longsoak_dashboards.drawing.svg import path, tag
 from longsoak_dashboards.drawing.taps import Corner, taps
 from longsoak_dashboards.view.marks import Mark
 
+_LEAST_HIT = 26.0  # points: 24 px of a phone (WCAG 2.2, 2.5.8), and a little more
 _NEAR = 28.0  # points a value may be moved with its age
 _FAR = 40.0  # points it may be moved at all: further off, it would be taken for another's
 _FAR_IF_RED = 80.0  # points, for one that wants a look: few do, and a line leads to it
@@ -136,9 +137,11 @@ def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: st
         transform=f"translate({label.x:.2f} {label.y:.2f}) scale({p:.4f})",
     )  # fmt: skip
     frame = shape_box(label.x, label.y, p) if box is None else box
+    wide = max(frame.right - frame.left, _LEAST_HIT * p)
+    high = max(frame.bottom - frame.top, _LEAST_HIT * p)
     hit = tag(
-        "rect", cls="hit", x=frame.left, y=frame.top, width=frame.right - frame.left,
-        height=frame.bottom - frame.top,
+        "rect", cls="hit", x=(frame.left + frame.right - wide) / 2,
+        y=(frame.top + frame.bottom - high) / 2, width=wide, height=high,
     )  # fmt: skip
     texts = []
     if box is not None:

@@ -5,7 +5,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager, suppress
 from http.client import HTTPConnection, HTTPException
 
@@ -23,7 +23,7 @@ class Viewers:
         self._leaving = False
         self.open = self.heard = self.fetched = 0
         self.late_ms: list[float] = []  # of each news, after the pages saw it in the record
-        self._pool = ThreadPoolExecutor(number)
+        self._pool, self._fetchers = ThreadPoolExecutor(number), ThreadPoolExecutor(number)
         self._looks = [
             self._pool.submit(self._look, SHEETS[n % len(SHEETS)]) for n in range(number)
         ]
@@ -38,9 +38,11 @@ class Viewers:
         self._pool.shutdown()
         for look in self._looks:
             look.result()
+        self._fetchers.shutdown()
 
     def _look(self, sheet: str) -> None:
         every, fetched = self._fetch(sheet), time.monotonic()
+        fetching: Future[float] | None = None
         with closing(HTTPConnection("127.0.0.1", self._port, timeout=LIMIT)) as connection:
             connection.request("GET", "/events")
             with self._lock:
@@ -57,9 +59,14 @@ class Viewers:
                     self.heard += not first
                     if not first:
                         self.late_ms.append(late)
-                if not first and time.monotonic() - fetched >= every:
-                    every, fetched = self._fetch(sheet), time.monotonic()
+                if fetching is not None and fetching.done():
+                    every, fetching = fetching.result(), None
+                # The stream is read on meanwhile, as a browser does.
+                if not first and fetching is None and time.monotonic() - fetched >= every:
+                    fetching, fetched = self._fetchers.submit(self._fetch, sheet), time.monotonic()
                 first = False
+        if fetching is not None:
+            fetching.result()
 
     def _lines(self, read: Callable[[], bytes]) -> Iterator[bytes]:
         while True:
