@@ -1,7 +1,7 @@
 #!/bin/sh
 # Sets up what the tests need, then runs them.
 #
-#   sh tests/run.sh              everything but kernel, coverage and interface
+#   sh tests/run.sh              everything but kernel, coverage, interface and sheets
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
 #
