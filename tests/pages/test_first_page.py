@@ -102,7 +102,7 @@ def test_a_fault_of_ours_is_logged_and_answered_without_anything_of_the_inside(
         raise ZeroDivisionError("the inside of it")
 
     app.router.routes.insert(0, Route("/broken", broken))
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", access_log=False))
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_config=None, access_log=False))
     thread = threading.Thread(target=server.run)
     thread.start()
     try:
