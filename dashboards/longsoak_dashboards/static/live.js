@@ -79,11 +79,19 @@ function alike(button) {
 // The number of the newest alarm that nobody has acknowledged, and what it is called.
 const alarm = () => document.querySelector("#sheet-list [data-newest]")?.dataset ?? { newest: "0" };
 
-// What became of something asked; an age in it that counts on makes no news.
-function told() {
-  const words = document.getElementById("told")?.cloneNode(true);
-  for (const age of words?.querySelectorAll("[data-age]") ?? []) age.remove();
-  return words?.textContent ?? "";
+// What became of something asked is told in the same element for as long as the sheet is open, so
+// that it is heard when it changes and only then; an age in it that counts on is no news.
+function tell(kept, fresh) {
+  const plain = (told) => {
+    const words = told.cloneNode(true);
+    for (const age of words.querySelectorAll("[data-age]")) age.remove();
+    return words.textContent;
+  };
+  const ages = [...fresh.querySelectorAll("[data-age]")];
+  if (plain(kept) !== plain(fresh)) kept.innerHTML = fresh.innerHTML;
+  else kept.querySelectorAll("[data-age]").forEach((age, place) => age.setAttribute("data-age", ages[place].dataset.age));
+  kept.className = fresh.className;
+  fresh.replaceWith(kept);
 }
 
 // Changes some parts of the sheet to those of another, and leaves the reader where he was.
@@ -101,12 +109,14 @@ export function swap(page, parts = ["main", "#title-block", "#sheet-list"]) {
   const scrolled = [...document.querySelectorAll("main .wide[id]")].map((w) => [w.id, w.scrollLeft]);
   const [x, y] = [scrollX, scrollY];
   const newest = Number(alarm().newest);
-  const before = told();
+  const told = document.getElementById("told");
 
   for (const part of parts) {
     const [old, fresh] = [document.querySelector(part), page.querySelector(part)];
     if (old && fresh) old.replaceWith(document.adoptNode(fresh));
   }
+  const answer = document.getElementById("told");
+  if (told && answer) tell(told, answer);
   document.title = page.title;
   say();
   document.dispatchEvent(new Event("changed-in-place"));
@@ -126,7 +136,6 @@ export function swap(page, parts = ["main", "#title-block", "#sheet-list"]) {
   scrollTo({ left: x, top: y, behavior: "instant" });
 
   if (Number(alarm().newest) > newest) announce(`New alarm: ${alarm().title}`);
-  else if (told() && told() !== before) announce(told());
 }
 
 async function refresh() {

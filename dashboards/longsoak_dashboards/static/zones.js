@@ -48,9 +48,13 @@ const ahead = (ms, where) => wall(ms, where) - Math.floor(ms / 1000) * 1000;
 
 // The moments at which a wall clock there shows this: none where it was put on, two where put back.
 function moments(shows, where) {
-  const found = [shows - ahead(shows - TURN, where), shows - ahead(shows + TURN, where)];
+  const found = [before(shows, where), shows - ahead(near(shows, where) + TURN, where)];
   return [...new Set(found)].filter((ms) => wall(ms, where) === shows).sort((a, b) => a - b);
 }
+
+// About then, and then if the clock had not been turned yet.
+const near = (shows, where) => shows - ahead(shows, where);
+const before = (shows, where) => shows - ahead(near(shows, where) - TURN, where);
 
 // "CEST", "EDT", "UTC+5:30"
 export function zoneWords(ms = now(), where = zone()) {
@@ -126,7 +130,7 @@ function meant(input) {
   const shows = typed(input);
   const where = input.dataset.in ?? "UTC";
   // Twice: the first one. Never, in the night the clock is put on: as if it had not been yet.
-  return moments(shows, where)[0] ?? shows - ahead(shows - TURN, where);
+  return moments(shows, where)[0] ?? before(shows, where);
 }
 
 const field = (ms, where) => new Date(wall(ms, where)).toISOString().slice(0, 16);

@@ -9,7 +9,7 @@ from longsoak.core.recency import stale_after_ms
 from longsoak.vocabulary.rig import Rig
 from longsoak.vocabulary.water import ContactWindow
 from longsoak_dashboards.source import NotYet
-from longsoak_dashboards.view.sentences import span_words, when
+from longsoak_dashboards.view.sentences import ZONE, span_words, when
 
 _EXAMPLE = "at=2026-05-12T14:10:00Z"
 _LONGEST = 40
@@ -64,7 +64,9 @@ def as_it_was(
     windows: list[ContactWindow],
 ) -> list[Markup]:
     """What is said first of a section that is shown as it was at a time."""
-    said = [Markup('<b class="past">As it was, {} UTC.</b>').format(when(at_ms, now_ms=now_ms))]
+    said = [
+        Markup('<b class="past">As it was, {} {}.</b>').format(when(at_ms, now_ms=now_ms), ZONE)
+    ]
     if last_ms is not None and at_ms - last_ms > stale_after_ms(rig):
         said.append(
             Markup(

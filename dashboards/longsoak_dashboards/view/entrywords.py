@@ -20,7 +20,7 @@ from longsoak.vocabulary.logbook import (
     LogbookEntry,
     Subject,
 )
-from longsoak_dashboards.view.sentences import capital, when
+from longsoak_dashboards.view.sentences import ZONE, capital, when
 
 
 def kind_words(entry: LogbookEntry) -> str:
@@ -35,11 +35,11 @@ def details(entry: LogbookEntry, *, now_ms: int) -> tuple[Markup, ...]:
         if flag is None:
             return ()
         end = flag.until_ms
-        until = "it is ended" if end is None else when(end, now_ms=now_ms) + Markup(" UTC")
+        until = "it is ended" if end is None else when(end, now_ms=now_ms) + " " + ZONE
         return (Markup("Readings {} until {}.").format(flag.flag.word, until),)
     if entry.kind == SERVICE:
         times = (when(at, now_ms=now_ms) for at in (begins_ms(entry), ends_ms(entry)))
-        return (Markup("From {} until {} UTC.").format(*times),)
+        return (Markup("From {} until {} {}.").format(*times, ZONE),)
     if entry.kind == PHASE:
         return (escape(f"{capital(begins_words(entry))}."),)
     if entry.kind == TOP_UP:  # its sentence may have been made without them

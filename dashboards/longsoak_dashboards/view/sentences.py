@@ -56,6 +56,9 @@ def moment(utc_ms: int, *, now_ms: int) -> str:
     return f"{when.day} {when:%b}{year} {when:%H:%M}"
 
 
+ZONE = Markup("<span data-zone>UTC</span>")  # which a browser makes its reader's, as it does times
+
+
 def when(utc_ms: int, *, now_ms: int) -> Markup:
     """`moment` with the time itself beside it, for a browser to show in its reader's time zone."""
     return _time(utc_ms, moment(utc_ms, now_ms=now_ms), "moment")
