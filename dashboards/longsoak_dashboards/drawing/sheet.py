@@ -12,7 +12,7 @@ the origin is the top at the bay's left end.
 from dataclasses import dataclass
 
 from longsoak.vocabulary.rig import Bay, Probe, Rig, WetFace
-from longsoak_dashboards.drawing.callouts import Callout, beside, place_callouts
+from longsoak_dashboards.drawing.callouts import SMALL, Callout, beside, place_callouts
 from longsoak_dashboards.drawing.lettering import Box
 
 POINTS = 328.0
@@ -24,8 +24,11 @@ _EDGE = 6.0  # points left free at either side
 _SIDE = 44.0  # points right of the specimen, for the heights
 _TALLEST = 760.0  # points from the specimen's top to the floor
 _WIDEST_MARGIN = 0.3  # of the specimen: a tray wider than that is cut short
-_PRINT_SCALES = (1, 2, 5, 10, 20, 50, 100)
+_PRINT_SCALES = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100)
 _PRINT_ROOM = (88.0, 150.0)  # mm: two beside each other on A4, and the rest of the sheet below
+_PRINT_ROOM_OF_THREE = (58.5, 150.0)  # three beside each other
+_PRINT_ROOM_OF_SIX = (58.5, 88.0)  # and two rows of them
+_LEGIBLE = 2.0  # mm: the least that small lettering may be on paper
 _ABOVE = (20.0, 76.0)  # points over a specimen that lies: for figures; for values too if it is flat
 _FLAT = 130.0  # points of height in which values have room
 
@@ -36,7 +39,7 @@ class Sheet:
 
     `across` is how wide the specimen is drawn, and `start` where the bay begins of one that lies.
     `above` is the room over it for values and figures. `shallow` if there is too little room
-    between underside and floor for any words.
+    between underside and floor for any words. `bays` is how many sections the rig has.
     """
 
     point: float
@@ -52,6 +55,7 @@ class Sheet:
     wet_face: WetFace = WetFace.SIDE
     start: float = 0.0
     above: float = 0.0
+    bays: int = 1
 
     @property
     def lies(self) -> bool:
@@ -81,13 +85,23 @@ class Sheet:
 
     @property
     def print_scale(self) -> int:
-        """The denominator of the scale it is printed at on A4."""
-        for scale in _PRINT_SCALES:
-            if (self.view.right - self.view.left) / scale <= _PRINT_ROOM[0] and (
-                self.view.bottom - self.view.top
-            ) / scale <= _PRINT_ROOM[1]:
-                return scale
-        return _PRINT_SCALES[-1]
+        """The denominator of the scale it is printed at on A4.
+
+        As many bays as can be read go on one page. More than that go on several, two beside each
+        other, and none is cut in two.
+        """
+        if self.bays > 2:
+            close = self._scale_in(_PRINT_ROOM_OF_THREE if self.bays == 3 else _PRINT_ROOM_OF_SIX)
+            if SMALL * self.point / close >= _LEGIBLE:
+                return close
+        return self._scale_in(_PRINT_ROOM)
+
+    def _scale_in(self, room: tuple[float, float]) -> int:
+        wide, high = self.view.right - self.view.left, self.view.bottom - self.view.top
+        return next(
+            (each for each in _PRINT_SCALES if wide <= room[0] * each and high <= room[1] * each),
+            _PRINT_SCALES[-1],
+        )
 
 
 def lay_out(rig: Rig) -> tuple[Sheet, ...]:
@@ -138,6 +152,7 @@ def lay_out(rig: Rig) -> tuple[Sheet, ...]:
             wet_face=specimen.wet_face,
             start=bay.start if specimen.lies else 0.0,
             above=above,
+            bays=len(bays),
         )
         for bay, across, margin, cut, view_left, callouts, _ in found
     )
