@@ -13,6 +13,7 @@ from starlette.routing import Route
 from longsoak.service.drivers import load_rig
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.alarm import AlarmState
+from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.app import create_app
 from longsoak_dashboards.sheets import HERE
 from longsoak_dashboards.source import Source
@@ -96,7 +97,9 @@ def test_what_is_no_sheet_is_answered_calmly_with_a_way_back(at_rest: Served) ->
 def test_a_fault_of_ours_is_logged_and_answered_without_anything_of_the_inside(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    app = create_app(Source(tmp_path / "rig.toml"), host="localhost")
+    app = create_app(
+        Source(tmp_path / "rig.toml"), host="localhost", access=Access(tmp_path / "rig.toml")
+    )
 
     def broken(request: Request) -> None:
         raise ZeroDivisionError("the inside of it")

@@ -252,11 +252,18 @@ def test_flow_and_pump_current_are_shown_elsewhere_and_traced_with_the_water(
 def test_a_probe_can_be_hit_with_a_thumb(served: Served, browser: Browser) -> None:
     with page_of(browser, served, size="phone") as page:
         page.goto("/")
-        box = page.locator('a.p[data-probe="cork-lime 30/360"] .hit').bounding_box()
-        assert box is not None
-        assert min(box["width"], box["height"]) >= 43.5
-        page.locator('a.p[data-probe="cork-lime 30/360"]').click()
-        expect(page).to_have_url(re.compile(r"/traces\?what=pins&height=360$"))
+        link = page.locator('a.p[data-probe="cork-lime 30/360"]')
+        shape = link.locator("use").bounding_box()
+        assert shape is not None
+        x, y = shape["x"] + shape["width"] / 2, shape["y"] + shape["height"] / 2
+        for dx, dy in ((-20, 0), (0, -20), (20, -15), (0, 20)):
+            hit = page.evaluate(
+                "([x, y]) => document.elementFromPoint(x, y).closest('a')?.getAttribute('href')",
+                [x + dx, y + dy],
+            )
+            assert hit == link.get_attribute("href"), (dx, dy)
+        page.mouse.click(x - 20, y)
+        expect(page).to_have_url(re.compile(r"/probe/cork-lime%2030%2F360$"))
 
 
 def test_a_new_scan_appears_without_losing_what_the_reader_has_open(

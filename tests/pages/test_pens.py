@@ -50,7 +50,7 @@ def seen(colour: Colour, matrix: tuple[Colour, Colour, Colour]) -> Colour:
 def apart(one: Colour, other: Colour) -> float:
     """The largest difference of a channel, of 1, as a screen shows it."""
     pairs = zip(one, other, strict=True)
-    return max(abs(a ** (1 / 2.4) - b ** (1 / 2.4)) for a, b in pairs)
+    return max(abs(float(a ** (1 / 2.4)) - float(b ** (1 / 2.4))) for a, b in pairs)
 
 
 DAY = tokens(CSS[: CSS.index("@media (prefers-color-scheme")])

@@ -28,7 +28,7 @@ _PRINT_SCALES = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100
 _PRINT_ROOM = (88.0, 150.0)  # mm: two beside each other on A4, and the rest of the sheet below
 _PRINT_ROOM_OF_THREE = (58.5, 150.0)  # three beside each other
 _PRINT_ROOM_OF_SIX = (58.5, 88.0)  # and two rows of them
-_LEGIBLE = 2.0  # mm: the least that small lettering may be on paper
+_LEGIBLE = 1.8  # mm: the least that small lettering may be on paper, as on maps
 _ABOVE = (20.0, 76.0)  # points over a specimen that lies: for figures; for values too if it is flat
 _FLAT = 130.0  # points of height in which values have room
 

@@ -165,5 +165,4 @@ function wire() {
 }
 
 document.addEventListener("changed-in-place", wire);
-addEventListener("popstate", () => location.reload());
 wire();
