@@ -292,7 +292,7 @@ def test_nothing_can_be_written(pages: Served) -> None:
     answer = pages.post(f"{ROOT}rig", {})
     assert told(answer, 405) == "/api/1/rig can only be read, by GET; it was asked by POST."
     assert set(answer.headers["Allow"].split(", ")) == {"GET", "HEAD"}
-    assert pages.post("/traces", {}).headers["Content-Type"].startswith("text/plain")
+    assert pages.post("/traces", {}).headers["Content-Type"].startswith("text/html")
 
 
 def test_without_a_record_it_says_so_and_what_to_start(tmp_path: Path) -> None:

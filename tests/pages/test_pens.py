@@ -88,7 +88,8 @@ def test_pens_stay_apart_to_the_colour_blind(
 
 def test_states_differ_by_shape_and_not_by_colour_alone() -> None:
     """Each flag and each alarm state is drawn as a path of its own."""
-    html = (HERE / "templates" / "sheet.html.j2").read_text()
+    names = ("sheet.html.j2", "shapes.html.j2")
+    html = "".join((HERE / "templates" / name).read_text() for name in names)
     drawn = re.findall(r'<g id="([mp][^"]+)"[^>]*>(.*?)</g>', html)
     shapes = {name: shape for name, shape in drawn if name not in ("m0", "m9")}
     assert len(shapes) >= 12
