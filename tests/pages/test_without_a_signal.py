@@ -105,7 +105,7 @@ def test_one_that_the_rig_refuses_later_is_told_with_the_reason_and_can_be_dropp
 
 def in_view(page: Page, words: Locator) -> bool:
     """Whether words are on the screen as it stands, in between its edge and the list of sheets."""
-    box, sheets = words.bounding_box(), page.locator("footer").bounding_box()
+    box, sheets = words.bounding_box(), page.locator("#sheet-list").bounding_box()
     assert box is not None
     assert sheets is not None
     return box["y"] >= 0 and box["y"] + box["height"] <= sheets["y"]
