@@ -1,4 +1,4 @@
-"""From a wire to an open page: how soon a change at the rig is seen, with everything real between."""
+"""From a wire to an open page: how soon a change at the rig is seen, all between being real."""
 
 import time
 from pathlib import Path
