@@ -1,5 +1,6 @@
 """The pens, water and paper: their contrast, and whether they stay apart to the colour-blind."""
 
+import math
 import re
 from itertools import combinations
 
@@ -27,7 +28,7 @@ def linear(hexed: str) -> Colour:
 
 
 def straight(share: float) -> float:
-    return share / 12.92 if share <= 0.04045 else float(((share + 0.055) / 1.055) ** 2.4)
+    return share / 12.92 if share <= 0.04045 else math.pow((share + 0.055) / 1.055, 2.4)
 
 
 def luminance(colour: Colour) -> float:
@@ -50,7 +51,7 @@ def seen(colour: Colour, matrix: tuple[Colour, Colour, Colour]) -> Colour:
 def apart(one: Colour, other: Colour) -> float:
     """The largest difference of a channel, of 1, as a screen shows it."""
     pairs = zip(one, other, strict=True)
-    return max(abs(float(a ** (1 / 2.4)) - float(b ** (1 / 2.4))) for a, b in pairs)
+    return max(abs(math.pow(a, 1 / 2.4) - math.pow(b, 1 / 2.4)) for a, b in pairs)
 
 
 DAY = tokens(CSS[: CSS.index("@media (prefers-color-scheme")])
