@@ -28,8 +28,12 @@ const within = (ms) => (ms >= now() ? "now" : Math.max(first(), Math.round(ms)))
 // touch on, or they would take the thumb's place away.
 function mark(to) {
   const main = document.querySelector("main");
-  if (to === "now") delete main.dataset.at;
-  else main.dataset.at = to;
+  if (to !== "now") {
+    main.dataset.at = to;
+    return;
+  }
+  delete main.dataset.at;
+  history.replaceState(null, "", "/"); // at once: live updates go on, and fetch this address
 }
 
 function go(to, { after = 0 } = {}) {
