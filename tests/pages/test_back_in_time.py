@@ -241,7 +241,13 @@ def test_the_rail_shows_what_happened_and_fits_a_phone(
     with page_of(browser, served, size="phone") as page:
         page.goto(address(last_ms(past) - 15 * DAY_MS))
         looks_well(page, "rail")
-        for place in ("#rail-range", "#rail-press .key-link", "#rail-at", "#rail-step", "#rail button"):
+        for place in (
+            "#rail-range",
+            "#rail-press .key-link",
+            "#rail-at",
+            "#rail-step",
+            "#rail button",
+        ):
             for box in page.locator(place).all():
                 size = box.bounding_box()
                 assert size is not None
