@@ -405,3 +405,38 @@ def test_the_section_prints_on_one_sheet_of_a4(busy: Kept, browser: Browser) -> 
             printed = page.pdf(path=SHOTS / f"{name}.pdf", prefer_css_page_size=True)
             assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, sheet
             assert re.search(rb"/MediaBox\s*\[0 0 59[45]\.?\d* 84[12]\.?\d*\]", printed)
+
+
+@pytest.mark.parametrize(
+    "bays",
+    [
+        Bays(names=("a", "b", "c"), layers=(("oak", "timber", 240),)),
+        Bays(names=tuple("abcdef"), layers=(("oak", "timber", 240),)),
+        UNLIKE,
+    ],
+    ids=["three", "six", "unlike"],
+)
+def test_all_bays_print_on_one_page_at_the_scale_it_names(
+    tmp_path: Path, browser: Browser, bays: Bays
+) -> None:
+    now = now_ms()
+    kept = keep(tmp_path / "rig", text=rig_text(bays), times=[now - DAY_MS, now - 1000], now_ms=now)
+    try:
+        with serve(kept.rig_file) as served, page_of(browser, served) as page:
+            page.goto("/")
+            SHOTS.mkdir(exist_ok=True)
+            printed = page.pdf(
+                path=SHOTS / f"bays-{len(bays.names)}.pdf", prefer_css_page_size=True
+            )
+            assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+            page.emulate_media(media="print")
+            sizes = page.eval_on_selector_all(
+                ".s svg",
+                "all => all.map(s => [s.viewBox.baseVal.width, s.getBoundingClientRect().width])",
+            )
+            said = page.locator(".onpaper").first.inner_text()
+            scale = float(said.replace("\xa0", " ").rpartition(": ")[2])
+            for units, pixels in sizes:  # 96 px are an inch
+                assert units / (pixels * 25.4 / 96) == pytest.approx(scale, rel=0.005)
+    finally:
+        kept.close()

@@ -54,6 +54,7 @@ def draw_front(rig: Rig, level: float | None) -> Markup:
             for at, y in places
         ]  # fmt: skip
     left = (specimen.width - _POINTS * p) / 2
+    seen_from = "the front" if specimen.lies else "its wet face"
     names = ", ".join(f"{letter(i)} {bay.name}" for i, bay in enumerate(specimen.bays))
     return tag(
         "svg",
@@ -62,6 +63,5 @@ def draw_front(rig: Rig, level: float | None) -> Markup:
         viewBox=f"{left:.2f} {top:.2f} {_POINTS * p:.2f} {bottom - top:.2f}",
         width="64mm",
         role="img",
-        aria_label=f"The specimen from {'the front' if specimen.lies else 'its wet face'}, "
-        f"and where its bays are cut: {names}",
+        aria_label=f"The specimen from {seen_from}, and where its bays are cut: {names}",
     )

@@ -5,13 +5,13 @@ import { disconnected, swap } from "./live.js";
 
 const PARTS = [
   ...["main > h1", "#lead", "#drawings", "#beside", "#all", "#title-block"],
-  ...["#rail-picture", "#rail-press", "#rail-lists"],
+  ...["#rail-picture", "#rail-back", "#rail-forth", "#rail-home", "#rail-lists"],
 ];
 const SETTLES = 90; // ms a thumb rests before its place is fetched
 
 let wanted = null; // the time that is to be shown, ms, or "now"
 let timer = null;
-let playing = null;
+let playing = null; // what is played, or nothing
 let under_way = null; // what stops the fetch that runs
 
 const form = () => document.getElementById("rail");
@@ -28,8 +28,12 @@ const within = (ms) => (ms >= now() ? "now" : Math.max(first(), Math.round(ms)))
 // touch on, or they would take the thumb's place away.
 function mark(to) {
   const main = document.querySelector("main");
-  if (to === "now") delete main.dataset.at;
-  else main.dataset.at = to;
+  if (to !== "now") {
+    main.dataset.at = to;
+    return;
+  }
+  delete main.dataset.at;
+  history.replaceState(null, "", "/"); // at once: live updates go on, and fetch this address
 }
 
 function go(to, { after = 0 } = {}) {
@@ -52,7 +56,10 @@ async function fetchWanted() {
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (wanted !== to) return;
     if (!page.getElementById("drawings")) throw new Error("no section");
+    const place = form().getBoundingClientRect().top;
     swap(page, PARTS);
+    // What stands above grows and shrinks by a line: the control stays under its thumb.
+    scrollBy({ top: form().getBoundingClientRect().top - place, behavior: "instant" });
     wire();
     if (to === "now") {
       const fresh = page.getElementById("rail-range");
@@ -81,21 +88,22 @@ function tell(sentence) {
 function play() {
   if (playing !== null) return stop();
   const from = document.querySelector("main").dataset.at === undefined ? first() : shown();
-  playing = true;
+  playing = Symbol("one way through");
   document.getElementById("rail-play").textContent = "stop";
   tell("playing");
-  run(from);
+  run(from, playing);
 }
 
 // The next picture comes no sooner than its pace, and never before the last one is there.
-async function run(from) {
-  for (let at = from; playing !== null; at += step()) {
+async function run(from, own) {
+  for (let at = from; playing === own; at += step()) {
     const begun = performance.now();
     clearTimeout(timer);
     wanted = within(at);
     mark(wanted);
     range().value = wanted === "now" ? now() : wanted;
     await fetchWanted();
+    if (playing !== own) return;
     if (wanted === "now") return stop();
     const pace = Number(document.getElementById("rail-pace").value);
     const rest = Math.max(0, pace - (performance.now() - begun));
@@ -136,7 +144,6 @@ function wire() {
   const slider = range();
   if (!slider) return;
   for (const place of document.querySelectorAll("#rail [hidden]")) place.hidden = false;
-  if (playing !== null) document.getElementById("rail-play").textContent = "stop";
   if (!slider.dataset.wired) {
     slider.dataset.wired = "yes";
     slider.addEventListener("input", () => {

@@ -96,7 +96,7 @@ def section_page(snapshot: Snapshot, *, as_it_was: Sequence[Markup] | None = Non
     sentences = (
         *(now if as_it_was is None else as_it_was),
         standing.day_sentence(rig, first_ms=snapshot.first_ms, now_ms=now_ms),
-        standing.probes_sentence(all_marks),
+        standing.probes_sentence(all_marks, past=as_it_was is not None),
         standing.water_sentence(rig, water),
         standing.alarms_sentence(snapshot.alarms, link=as_it_was is None),
         standing.gap_sentence(snapshot.last_gap, now_ms=now_ms),

@@ -83,8 +83,8 @@ def day_sentence(rig: Rig, *, first_ms: int | None, now_ms: int) -> str:
     return "" if first_ms is None else f"Day {now_ms // _DAY_MS - first_ms // _DAY_MS + 1}."
 
 
-def probes_sentence(marks: Sequence[Mark]) -> str:
-    """How many probes are good, and how many are not."""
+def probes_sentence(marks: Sequence[Mark], *, past: bool = False) -> str:
+    """How many probes are good, and how many are not; `past` is of another time than now."""
     good = sum(mark.shape == Flag.PASS for mark in marks)
     marked = sum(mark.wants_a_look for mark in marks)
     unjudged = sum(mark.shape == Flag.NOT_EVALUATED for mark in marks)
@@ -95,13 +95,14 @@ def probes_sentence(marks: Sequence[Mark]) -> str:
         return (
             "The one probe is good." if good == 1 else f"All {count_words(good)} probes are good."
         )
-    said = [f"{counted(good, 'probe is', 'probes are')} good"]
+    said = [f"{counted(good, 'probe is', 'probes are')} good" if good else "no probe is good"]
     if marked:
         said.append(f"{count_words(marked)} {'is' if marked == 1 else 'are'} marked")
     if unjudged:
         said.append(f"{count_words(unjudged)} {'is' if unjudged == 1 else 'are'} not judged")
     if unread:
-        said.append(f"{count_words(unread)} {'has' if unread == 1 else 'have'} not been read yet")
+        have = f"{count_words(unread)} {'has' if unread == 1 else 'have'} not been read"
+        said.append(f"{have} shortly before" if past else f"{have} yet")
     return f"{capital(', '.join(said))}."
 
 
