@@ -81,7 +81,7 @@ def test_the_whole_sheet_is_as_it_was(past: Kept, served: Served) -> None:
     at = now - 7 * DAY_MS + 60_000
     html = served.get(address(at)).text
     said = text_of(html)
-    assert re.search(r"As it was, +\d+ \w+ \d\d:\d\d +UTC\.", said)
+    assert re.search(r"As it was, +\d+ \w+ \d\d:\d\d +UTC *\.", said)
     assert "not now , and not updated" in said
     assert "No alarm stands." in said
     spoken = re.search(r'aria-label="cork-lime 30/360: ([^"]*)"', html)
