@@ -15,12 +15,14 @@ from starlette.routing import Route
 
 from longsoak.core.cautions import cautions
 from longsoak.core.handflags import flags_of, laid_over
+from longsoak.core.phases import phases
 from longsoak.core.proof.book import Book
 from longsoak.core.water.contact import RULE
 from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook
 from longsoak.store.photos import photo_at
 from longsoak.store.water import WaterRecord
+from longsoak.vocabulary.logbook import PHASE
 from longsoak.vocabulary.rig import Kind, Rig
 from longsoak_dashboards import static
 from longsoak_dashboards.access.door import Door
@@ -49,7 +51,7 @@ from longsoak_dashboards.view.backthen import as_it_was, asked_time
 from longsoak_dashboards.view.health import health_page
 from longsoak_dashboards.view.marks import marks
 from longsoak_dashboards.view.probe import close_names, plan_of, probe_link, probe_page
-from longsoak_dashboards.view.rail import PHASE, rail
+from longsoak_dashboards.view.rail import rail
 from longsoak_dashboards.view.scales import time_ticks
 from longsoak_dashboards.view.section import section_page, trace_link
 from longsoak_dashboards.view.span import end_of, span_of
@@ -196,7 +198,7 @@ class Pages(Sheets):
                 top_ups=[each.at_ms for each in water.top_ups(logbook)],
                 windows=windows,
                 gaps=record.gaps(),
-                phases=logbook.entries(kind=PHASE),
+                phases=phases(logbook.entries(kind=PHASE)),
             ),
         )
 

@@ -98,15 +98,8 @@ def begun(
     corrects: int | None = None,
 ) -> LogbookEntry:
     """The entry that begins a phase; `says` is why."""
-    return LogbookEntry(
-        asked_utc_ms=now_ms,
-        at_utc_ms=at_ms,
-        by=by,
-        says=says,
-        kind=PHASE,
-        corrects=corrects,
-        content=phase_content(phase, name=name),
-    )
+    content = phase_content(phase, name=name)
+    return _entry(content, by=by, says=says, at_ms=at_ms, now_ms=now_ms, corrects=corrects)
 
 
 def ended(
@@ -129,6 +122,14 @@ def ended(
         raise RequestError(
             f"No phase goes on {time_words(at_ms)}, so none can end. Nothing was kept."
         )
+    return _entry(
+        phase_content(None), by=by, says=says, at_ms=at_ms, now_ms=now_ms, corrects=corrects
+    )
+
+
+def _entry(
+    content: dict[str, Json], *, by: str, says: str, at_ms: int, now_ms: int, corrects: int | None
+) -> LogbookEntry:
     return LogbookEntry(
         asked_utc_ms=now_ms,
         at_utc_ms=at_ms,
@@ -136,7 +137,7 @@ def ended(
         says=says,
         kind=PHASE,
         corrects=corrects,
-        content=phase_content(None),
+        content=content,
     )
 
 

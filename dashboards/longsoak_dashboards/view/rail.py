@@ -6,10 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 from markupsafe import Markup
 
-from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.phases import Phase
 from longsoak.core.wording import day_words, rfc3339
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.water import ContactWindow
 from longsoak_dashboards.drawing.rail import NARROW, RailParts, Stretch, draw_rail
 from longsoak_dashboards.view.scales import time_ticks
@@ -29,7 +28,6 @@ _MOST_STEPS = 320  # of the usual step: nine months by the day
 _LEAST_STEPS = 4
 _BY_MONTHS = 60 * _DAY
 _MONTH_PX = 34.0  # on a phone: from one month's name to the next
-PHASE = "phase"  # the kind of logbook entry that begins a phase of the test
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +73,7 @@ def rail(
     top_ups: Iterable[int],
     windows: Sequence[ContactWindow],
     gaps: Sequence[RunGap],
-    phases: Sequence[LogbookEntry],
+    phases: Sequence[Phase],
 ) -> Rail | None:
     """Work it out; None while there is no past to go back to.
 
@@ -91,8 +89,8 @@ def rail(
         Times in which water touched the specimen.
     gaps : sequence of RunGap
         Times without readings.
-    phases : sequence of LogbookEntry
-        The entries that each begin a phase.
+    phases : sequence of Phase
+        Those that count, oldest first.
     """
     if first_ms is None or now_ms - first_ms < _SHORTEST:
         return None
@@ -105,7 +103,7 @@ def rail(
     usual = next(step.ms for step in steps if step.usual)
     shown = now_ms if shown_ms is None else shown_ms
     poured = [at for at in top_ups if first_ms <= at <= now_ms]
-    begun = _begun(phases, now_ms=now_ms)
+    begun = [phase for phase in phases if phase.from_ms <= now_ms]
     touched = tuple(
         Stretch(share(w.from_ms), share(w.until_ms or now_ms), f"{w.number}") for w in windows
     )
@@ -118,11 +116,11 @@ def rail(
         ticks=tuple((share(at), name) for at, name in ticks),
         small_ticks=tuple(map(share, small)),
         phases=tuple(
-            Stretch(share(at), share(end), name)
-            for (at, name), end in zip(begun, [*(a for a, _ in begun[1:]), now_ms], strict=True)
-        )
-        if begun
-        else (),
+            Stretch(
+                share(p.from_ms), share(now_ms if p.until_ms is None else p.until_ms), _called(p)
+            )
+            for p in begun
+        ),
         top_ups=tuple(map(share, poured)),
         contacts=touched,
         gaps=tuple(Stretch(share(g.from_utc_ms), share(g.to_utc_ms), "no readings") for g in known),
@@ -145,8 +143,8 @@ def rail(
         at_least=_form_time(first_ms),
         at_most=_form_time(now_ms),
         phases=tuple(
-            (number, name, when(at, now_ms=now_ms))
-            for number, (at, name) in enumerate(begun, start=1)
+            (number, _called(phase), when(phase.from_ms, now_ms=now_ms))
+            for number, phase in enumerate(begun, start=1)
         ),
         contacts=tuple((w.number, when(w.from_ms, now_ms=now_ms), _lasted(w)) for w in windows),
         top_ups=len(poured),
@@ -157,6 +155,10 @@ def rail(
 def address(utc_ms: int) -> str:
     """Where the section is shown as it was at a time."""
     return f"/?at={rfc3339(utc_ms)}"
+
+
+def _called(phase: Phase) -> str:
+    return phase.name or phase.phase
 
 
 def _lasted(window: ContactWindow) -> str:
@@ -176,17 +178,6 @@ def _steps(span: int) -> tuple[Step, ...]:
         for ms, words in _STEPS
         if ms == usual or _LEAST_STEPS <= span / ms <= 12 * _MOST_STEPS
     )
-
-
-def _begun(entries: Sequence[LogbookEntry], *, now_ms: int) -> list[tuple[int, str]]:
-    """When each phase began and what it is called, oldest first."""
-    found = []
-    for entry in entries:
-        at = speaks_of_ms(entry)
-        name = entry.content.get("name") or entry.content.get("phase") or entry.says
-        if not entry.corrected_by and at <= now_ms:
-            found.append((at, str(name)))
-    return sorted(found)
 
 
 def _ticks(first_ms: int, now_ms: int) -> tuple[list[tuple[int, str]], list[int]]:
