@@ -29,6 +29,7 @@ from longsoak_dashboards.access.door import Door
 from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.api.handlers import Api
+from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.readings import Readings
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.compress import Compressed
@@ -71,7 +72,8 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
     water, login = WaterSheets(source), LoginSheets(source, access)
-    traces, readings = TraceSheets(source), Readings(source)
+    traces, long = TraceSheets(source), LongAnswers()
+    readings = Readings(source, long)
     photos, hand = PhotoSheets(source), HandSheets(source)
 
     def declared() -> str | None:
@@ -139,7 +141,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook/{number:int}/photo/{place:int}", photos.one),
             Route("/hand", hand.hand, methods=["GET"]),
             Route("/hand", hand.write, methods=["POST"]),
-            *Api(source).routes(),
+            *Api(source, long).routes(),
             Route("/events", _events),
             Route("/login", login.sheet, methods=["GET"]),
             Route("/login", login.log_in, methods=["POST"]),

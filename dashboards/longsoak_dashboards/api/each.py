@@ -2,14 +2,9 @@
 
 import json
 from array import array
-from collections.abc import Callable, Iterable, Iterator
-from functools import lru_cache, partial
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from math import nan
-from urllib.parse import quote
-
-import anyio
-from starlette.responses import StreamingResponse
-from starlette.types import Message, Send
 
 from longsoak.core.handflags import as_flagged, flags_of
 from longsoak.core.wording import bound_words, rfc3339
@@ -27,7 +22,6 @@ COLUMNS = (
 AT_ONCE = 1500  # readings that are made at a time: a hundredth of a second, for others wait
 _HOUR_MS = 3_600_000
 _LONGEST_MS = 240 * _HOUR_MS  # looked at in one go: a packed block of the record is about as long
-_PATIENCE_S = 30.0
 
 Cell = str | float | None
 
@@ -78,42 +72,6 @@ def head_of(rig: str, probe: Probe, *, since_ms: int, until_ms: int) -> dict[str
         "from": rfc3339(since_ms),
         "to": rfc3339(until_ms),
     }
-
-
-class Long(StreamingResponse):
-    """An answer that is made while it is sent, and given up where nobody takes it.
-
-    Parameters
-    ----------
-    parts : iterator of bytes
-        Each is made in a thread.
-    media_type : str
-        Of the whole.
-    name : str
-        What a file of it is called.
-    over : callable
-        Called once it has ended, however it did.
-    """
-
-    def __init__(
-        self, parts: Iterator[bytes], *, media_type: str, name: str, over: Callable[[], None]
-    ) -> None:
-        called = f"filename*=UTF-8''{quote(name, safe='')}"  # RFC 8187 (from memory)
-        headers = {"Content-Disposition": f"inline; {called}"}
-        super().__init__(parts, media_type=media_type, headers=headers)
-        self._over = over
-
-    async def stream_response(self, send: Send) -> None:
-        """Send it; an end that whoever asked for it can see is missing tells that it was cut."""
-        try:
-            await super().stream_response(partial(_patiently, send))
-        finally:
-            self._over()
-
-
-async def _patiently(send: Send, message: Message) -> None:
-    with anyio.fail_after(_PATIENCE_S):
-        await send(message)
 
 
 def _rows(probe: Probe, readings: list[Reading], own: list[HandFlag]) -> list[tuple[Cell, ...]]:

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from threading import Semaphore
 from typing import TypeVar
+from urllib.parse import quote
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -34,12 +34,12 @@ from longsoak_dashboards.api.documents import (
     rig_document,
 )
 from longsoak_dashboards.api.latest import latest_document
+from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.problems import ROOT, Problem, answering
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.sheets import Sheets, sheet
 from longsoak_dashboards.source import Source
 
-_LONG_AT_ONCE = 2  # long answers: each keeps a thread busy while somebody takes it
 _SPAN = ("from", "to")
 _PAGED = ("skip", "limit")
 
@@ -49,9 +49,9 @@ Thing = TypeVar("Thing")
 class Api(Sheets):
     """The interface of one rig. All of it can only be read."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source, long: LongAnswers) -> None:
         super().__init__(source)
-        self._long = Semaphore(_LONG_AT_ONCE)
+        self._long = long
 
     def routes(self) -> list[Route]:
         """Every address."""
@@ -130,14 +130,12 @@ class Api(Sheets):
         head = each.head_of(rig.name, probe, since_ms=since, until_ms=until)
         if request.method == "HEAD":
             parts = iter(())
-        if not self._long.acquire(blocking=False):
-            says = f"{_LONG_AT_ONCE} such answers are on their way already. Ask again in a while."
-            raise Problem(503, says)
-        return each.Long(
+        name = quote(f"{probe.name}.{'csv' if rows else 'json'}", safe="")
+        return self._long.answer(
             each.as_csv(parts) if rows else each.as_json(head, parts),
             media_type="text/csv" if rows else "application/json",
-            name=f"{probe.name}.{'csv' if rows else 'json'}",
-            over=self._long.release,
+            # RFC 8187 (from memory)
+            headers={"Content-Disposition": f"inline; filename*=UTF-8''{name}"},
         )
 
     @answering

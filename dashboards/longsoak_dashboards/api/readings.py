@@ -1,9 +1,10 @@
 """`/api/1/readings`: readings of some probes over a time, reduced, or each of them."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
+from itertools import chain
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
@@ -11,6 +12,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from longsoak.core.wording import meant_words, rfc3339
 from longsoak.vocabulary.rig import Probe, Rig
 from longsoak_dashboards.api import csvtext
+from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.problems import Problem, answering
 from longsoak_dashboards.api.series import Row, document, of_bucket, of_reading
 from longsoak_dashboards.clock import now_ms
@@ -22,6 +24,7 @@ from longsoak_dashboards.view.span import Span, end_of
 MOST_POINTS = 5000
 USUAL_POINTS = 1000
 MOST_PROBES = 500  # at once: as many as no rig has, and few enough to be looked for
+_CSV = "text/csv; charset=utf-8; header=present"
 ALL = "all"  # single readings, however many
 
 
@@ -44,8 +47,9 @@ class Wanted:
 class Readings:
     """The endpoint of one rig."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source, long: LongAnswers) -> None:
         self._source = source
+        self._long = long
 
     @answering
     def readings(self, request: Request) -> Response:
@@ -62,11 +66,14 @@ class Readings:
                 ),
                 {probe.name: probe for probe in wanted.probes},
             )
-            return _as_file(lines, rig, "readings")
+            # Its head is made first, so that a record that can't be read is told by the status.
+            whole = chain([next(lines)], () if request.method == "HEAD" else lines)
+            headers = _as_file(rig, "readings")
+            return self._long.answer(whole, media_type=_CSV, headers=headers)
         raw, interval_ms, rows = rows_of(self._source, wanted, points=wanted.points)
         if wanted.csv:
             lines = csvtext.reduced_lines(rows, {probe.name: probe for probe in wanted.probes})
-            return _as_file(lines, rig, "traces")
+            return StreamingResponse(lines, media_type=_CSV, headers=_as_file(rig, "traces"))
         gaps = gaps_of(
             self._source.record.gaps(),
             rig,
@@ -177,20 +184,8 @@ def _points(written: str | None, *, csv: bool) -> int | None:
     return int(written)
 
 
-def _as_file(lines: Iterator[str], rig: Rig, what: str) -> StreamingResponse:
-    # The first line is made before the status is sent, so that a record that can't be read is told.
-    first = next(lines)
-
-    def whole() -> Iterator[str]:
-        yield first
-        yield from lines
-
-    name = csvtext.file_name(rig.name, what)
-    return StreamingResponse(
-        whole(),
-        media_type="text/csv; charset=utf-8; header=present",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )
+def _as_file(rig: Rig, what: str) -> dict[str, str]:
+    return {"Content-Disposition": f'attachment; filename="{csvtext.file_name(rig.name, what)}"'}
 
 
 def _bad(says: str) -> Problem:
