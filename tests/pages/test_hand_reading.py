@@ -14,8 +14,10 @@ from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.logbook import HAND, About, LogbookEntry, Subject
+from longsoak_dashboards.view.hand import tapped
 from pages.inbrowser import looks_well, page_of
-from pages.pagerig import DAY_MS, NOW_MS, Kept
+from pages.lyingrig import lying_text
+from pages.pagerig import DAY_MS, NOW_MS, Kept, keep
 from pages.serving import Served, now_ms, serve
 from pages.test_without_a_signal import WAITS
 from photofiles import picture
@@ -364,3 +366,32 @@ def test_a_round_without_a_signal_waits_and_keeps_its_meter_and_the_times_it_was
     assert {body["content"]["meter"] for body in bodies} == {"pin meter 2"}
     assert before - 200 <= bodies[0]["at"] <= bodies[1]["at"] <= written + 200
     context.close()
+
+
+@pytest.mark.parametrize(("face", "depth"), [("underside", 140), ("top", 60)])
+def test_of_one_that_lies_a_tap_says_across_and_the_depth_that_goes_with_its_height(
+    tmp_path: Path, browser: Browser, face: str, depth: float
+) -> None:
+    now = now_ms()
+    kept = keep(tmp_path / "rig", text=lying_text(face), times=[now - 1000], now_ms=now)
+    with serve(kept.rig_file) as served, page_of(browser, served, size="phone") as page:
+        page.goto("/hand?bay=right")
+        tap(page, "right", 151, 141)
+        expect(page.get_by_label("Deep, mm")).to_have_value(f"{depth}")
+        expect(page.get_by_label("High, mm")).to_have_value("140")
+        expect(page.locator("[name=across]")).to_have_value("750")  # the bay begins at 600
+        assert marked(page, "right") == (150, 140)
+        page.get_by_role("application", name=re.compile("Section of right")).press("ArrowRight")
+        expect(page.locator("[name=across]")).to_have_value("755")
+        expect(page.get_by_label("Deep, mm")).to_have_value(f"{depth}")
+        left, top, wide, _ = map(
+            float, (page.locator(".chosen .over").get_attribute("viewBox") or "").split()
+        )
+    kept.close()
+    clicked = {  # in pixels of the drawing, 328 of them wide, as a browser without scripts sends it
+        "bay": "right",
+        "at.x": str(round((150 - left) * 328 / wide)),
+        "at.y": str(round((60 - top) * 328 / wide)),
+    }
+    place = {"depth": f"{depth}", "height": "140", "across": "750"}
+    assert tapped(clicked, kept.rig) == place

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from longsoak.core.handreadings import Place
-from longsoak.vocabulary.rig import Bay
 from longsoak_dashboards.drawing.callouts import SMALL
 from longsoak_dashboards.drawing.lettering import Board, Box, width
 from longsoak_dashboards.drawing.sheet import Sheet
@@ -30,7 +29,6 @@ class Hole:
 
 def draw_map(
     sheet: Sheet,
-    bay: Bay,
     *,
     seats: Sequence[tuple[str, Place]],
     holes: Sequence[Hole],
@@ -42,8 +40,6 @@ def draw_map(
     ----------
     sheet : Sheet
         How the section lies.
-    bay : Bay
-        Geometry, mm.
     seats : sequence of str and Place
         The embedded probes, by name.
     holes : sequence of Hole
@@ -63,21 +59,23 @@ def draw_map(
         cls="over",
         aria_hidden="true",
         data_height=sheet.height,
-        data_thickness=bay.thickness,
+        data_wide=sheet.across,
+        data_wet=sheet.wet_face,
+        data_start=sheet.start,
         data_point=f"{p:.4f}",
     )
 
 
 def _seat(sheet: Sheet, name: str, seat: Place) -> Markup:
-    arm, x, y = _SEAT * sheet.point, seat.depth, sheet.height - seat.height
+    arm, (x, y) = _SEAT * sheet.point, sheet.place(seat)
     cross = path("M", x - arm, y, "h", 2 * arm, "M", x, y - arm, "v", 2 * arm)
     return tag("path", tag("title", name), cls="seat", d=cross)
 
 
 def _holes(sheet: Sheet, holes: Sequence[Hole], seats: Sequence[Place]) -> list[Markup]:
     p = sheet.point
-    spots = [(hole.place.depth, sheet.height - hole.place.height) for hole in holes]
-    others = [(seat.depth, sheet.height - seat.height) for seat in seats]
+    spots = [sheet.place(hole.place) for hole in holes]
+    others = [sheet.place(seat) for seat in seats]
     reach = _HOLE * p
     taken = [Box(x - reach, y - reach, x + reach, y + reach) for x, y in (*spots, *others)]
     board = Board(Box(sheet.view.left, 0, sheet.view.right, sheet.height), taken)
@@ -118,7 +116,7 @@ def _marker(sheet: Sheet, place: Place | None) -> Markup:
         *("M", -arm, 0, "H", -gap, "M", gap, 0, "H", arm),
         *("M", 0, -arm, "V", -gap, "M", 0, gap, "V", arm),
     )
-    x, y = (0.0, 0.0) if place is None else (place.depth, sheet.height - place.height)
+    x, y = (0.0, 0.0) if place is None else sheet.place(place)
     return tag(
         "g",
         tag("circle", cls="ground-ring", r=arm * 0.75),

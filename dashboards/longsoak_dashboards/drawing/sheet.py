@@ -10,8 +10,9 @@ the origin is the top at the bay's left end.
 """
 
 from dataclasses import dataclass
+from typing import Protocol
 
-from longsoak.vocabulary.rig import Bay, Probe, Rig, WetFace
+from longsoak.vocabulary.rig import Bay, Rig, WetFace
 from longsoak_dashboards.drawing.callouts import SMALL, Callout, beside, place_callouts
 from longsoak_dashboards.drawing.lettering import Box
 
@@ -31,6 +32,22 @@ _PRINT_ROOM_OF_SIX = (58.5, 88.0)  # and two rows of them
 _LEGIBLE = 1.8  # mm: the least that small lettering may be on paper, as on maps
 _ABOVE = (20.0, 76.0)  # points over a specimen that lies: for figures; for values too if it is flat
 _FLAT = 130.0  # points of height in which values have room
+
+
+class Placed(Protocol):
+    """What has a place in a bay, mm."""
+
+    @property
+    def depth(self) -> float | None:
+        """From the wet face."""
+
+    @property
+    def height(self) -> float | None:
+        """Above the underside."""
+
+    @property
+    def across(self) -> float | None:
+        """From the left edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +79,19 @@ class Sheet:
         """Whether the layers lie above each other."""
         return self.wet_face is not WetFace.SIDE
 
-    def place(self, probe: Probe) -> tuple[float, float]:
-        """Where a probe with a depth and a height is drawn."""
-        y = self.height - (probe.height or 0.0)
+    def place(self, placed: Placed) -> tuple[float, float]:
+        """Where something with a depth and a height is drawn."""
+        y = self.height - (placed.height or 0.0)
         if self.lies:
-            return (probe.across or self.start) - self.start, y
-        return probe.depth or 0.0, y
+            return (placed.across or self.start) - self.start, y
+        return placed.depth or 0.0, y
+
+    def found(self, x: float, y: float) -> tuple[float, float, float | None]:
+        """What is drawn at a point: depth, height, and across where the section shows it."""
+        height = self.height - y
+        if not self.lies:
+            return x, height, None
+        return (height if self.wet_face is WetFace.UNDERSIDE else y), height, self.start + x
 
     def layers(self, bay: Bay) -> tuple[Box, ...]:
         """What each layer of the bay takes, from the wet face on."""

@@ -14,9 +14,23 @@ let [bay, depth, height, across, round, near] = [];
 const number = (field) => (field.value.trim() === "" ? null : Number(field.value.trim().replace(",", ".")));
 const within = (mm, most) => Math.min(Math.max(0, mm), most);
 
+// How far the drawing goes, across it and up.
 function extent(map) {
-  const { height: high, thickness } = map.querySelector(".over").dataset;
-  return { high: Number(high), thickness: Number(thickness) };
+  const { height: high, wide } = map.querySelector(".over").dataset;
+  return { high: Number(high), wide: Number(wide) };
+}
+
+// Where a place is drawn, and what is drawn at one; as Sheet has it in drawing/sheet.py.
+function drawn(map, at) {
+  const { wet, start } = map.querySelector(".over").dataset;
+  if (wet === "side") return at.depth;
+  return at.across === null ? 0 : at.across - Number(start);
+}
+
+function found(map, x, up) {
+  const { wet, start, height: high } = map.querySelector(".over").dataset;
+  if (wet === "side") return { depth: x, height: up };
+  return { depth: wet === "underside" ? up : Number(high) - up, height: up, across: Number(start) + x };
 }
 
 // The hole that is too near, with how far off it is; as core/handplaces.py has it.
@@ -37,17 +51,18 @@ function show() {
   let warning = "";
   for (const map of maps) {
     const own = map.dataset.bay === bay.value;
-    const { high, thickness } = extent(map);
-    const inside = own && known && at.depth >= 0 && at.depth <= thickness && at.height >= 0 && at.height <= high;
+    const { high, wide } = extent(map);
+    const x = drawn(map, at);
+    const inside = own && known && x >= 0 && x <= wide && at.height >= 0 && at.height <= high;
     const marker = map.querySelector("g.place");
     const hole = inside ? oldHole(map, at) : null;
     marker.classList.toggle("none", !inside);
     marker.classList.toggle("near", Boolean(hole));
-    if (inside) marker.setAttribute("transform", `translate(${at.depth} ${high - at.height})`);
+    if (inside) marker.setAttribute("transform", `translate(${x} ${high - at.height})`);
     map.classList.toggle("chosen", own);
     map.querySelector("[data-where]").textContent = inside ? `${at.depth} mm deep, ${at.height} mm high` : "";
     if (hole) warning = `This place is ${Math.round(hole.off)} mm from the hole of round ${hole.round}. A hole changes the wood around it: keep ${APART} mm off old ones.`;
-    if (own && known && !inside) warning = `That is outside: ${bay.value} is ${thickness} mm thick and ${high} mm high.`;
+    if (own && known && !inside) warning = `That is outside: ${bay.value} is ${wide} mm ${map.querySelector(".over").dataset.wet === "side" ? "thick" : "wide"} and ${high} mm high.`;
   }
   for (const link of document.querySelectorAll(".baylinks a")) {
     if (link.dataset.bay === bay.value) link.setAttribute("aria-current", "true");
@@ -56,36 +71,38 @@ function show() {
   if (near.textContent !== warning) near.textContent = warning;
 }
 
-function put(map, deep, high) {
-  const most = extent(map);
+function put(map, x, up) {
+  const { high, wide } = extent(map);
+  const at = found(map, within(x, wide), within(up, high));
   bay.value = map.dataset.bay;
-  depth.value = String(within(deep, most.thickness));
-  height.value = String(within(high, most.high));
+  depth.value = String(at.depth);
+  height.value = String(at.height);
+  if (at.across !== undefined) across.value = String(at.across);
   form.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
 function tap(map, event) {
   const over = map.querySelector(".over");
   const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(over.getScreenCTM().inverse());
-  const { high, thickness } = extent(map);
-  const [deep, up] = [point.x, high - point.y];
-  if (deep < -OUTSIDE || deep > thickness + OUTSIDE || up < -OUTSIDE || up > high + OUTSIDE) return;
+  const { high, wide } = extent(map);
+  const [x, up] = [point.x, high - point.y];
+  if (x < -OUTSIDE || x > wide + OUTSIDE || up < -OUTSIDE || up > high + OUTSIDE) return;
   const snap = (mm) => SNAP * Math.round(mm / SNAP);
-  put(map, snap(deep), snap(up));
+  put(map, snap(x), snap(up));
 }
 
 function step(map, event) {
   const way = STEPS[event.key];
   if (!way || event.altKey || event.ctrlKey || event.metaKey) return;
   event.preventDefault(); // the sheet would scroll
-  const { high, thickness } = extent(map);
+  const { high, wide } = extent(map);
   const size = event.shiftKey ? FINE : SNAP;
   const own = map.dataset.bay === bay.value;
-  const from = [own ? number(depth) : null, own ? number(height) : null];
-  const middle = [SNAP * Math.round(thickness / 2 / SNAP), SNAP * Math.round(high / 2 / SNAP)];
-  const placed = from.every(Number.isFinite) && from.every((mm) => mm !== null);
-  const [deep, up] = placed ? from.map((mm, i) => mm + way[i] * size) : middle;
-  put(map, deep, up);
+  const at = { depth: number(depth), height: number(height), across: number(across) };
+  const middle = [SNAP * Math.round(wide / 2 / SNAP), SNAP * Math.round(high / 2 / SNAP)];
+  const placed = own && [at.depth, at.height].every((mm) => mm !== null && Number.isFinite(mm));
+  const [x, up] = placed ? [drawn(map, at), at.height].map((mm, i) => mm + way[i] * size) : middle;
+  put(map, x, up);
 }
 
 // Take up the sheet as it stands now: it may have been changed in place.

@@ -131,11 +131,13 @@ def tapped(asked: Mapping[str, str], rig: Rig) -> dict[str, str]:
     pixels = [asked.get(name, "") for name in ("at.x", "at.y")]
     if found is None or not all(each.isdecimal() and len(each) < 6 for each in pixels):
         return {}
-    bay, sheet = found
+    _, sheet = found
     x, y = (int(each) * sheet.point * POINTS / WIDE for each in pixels)
-    depth = _snapped(sheet.view.left + x, most=bay.thickness)
+    inwards = _snapped(sheet.view.left + x, most=sheet.across)
     height = _snapped(sheet.height - (sheet.view.top + y), most=sheet.height)
-    return {"depth": f"{depth:g}", "height": f"{height:g}"}
+    depth, height, across = sheet.found(inwards, sheet.height - height)
+    place = {"depth": f"{depth:g}", "height": f"{height:g}"}
+    return place if across is None else {**place, "across": f"{across:g}"}
 
 
 def _laid_out(rig: Rig) -> tuple[tuple[Bay, Sheet], ...]:
@@ -191,7 +193,7 @@ def _bay_map(
         if each.bay == bay.name
     ]
     chosen = bay.name == said["bay"]
-    over = draw_map(sheet, bay, seats=seats, holes=holes, place=place if chosen else None)
+    over = draw_map(sheet, seats=seats, holes=holes, place=place if chosen else None)
     view = sheet.view
     high = round(WIDE * (view.bottom - view.top) / (view.right - view.left))
     query = {name: said[name] for name in KEPT if said[name]} | {"bay": bay.name}
