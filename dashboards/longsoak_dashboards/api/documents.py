@@ -96,6 +96,8 @@ def _specimen(specimen: Specimen) -> Document:
         "height_mm": specimen.height,
         "width_mm": specimen.width,
         "underside_mm": specimen.underside,
+        "wet_face": specimen.wet_face.value,
+        "breadth_mm": specimen.breadth,
         "edges": {
             "top": edges.top.value,
             "bottom": edges.bottom.value,
