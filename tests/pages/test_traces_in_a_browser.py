@@ -1,4 +1,7 @@
-"""Charts of the traces in a real browser: zoom, cursor, gaps, addresses, pictures; all invented."""
+"""Charts of the traces in a real browser: zoom, cursor, gaps, addresses, pictures; all invented.
+
+One long file: all of it shares rigs that are served once for the module.
+"""
 
 import json
 import re

@@ -1,4 +1,7 @@
-"""Who may read the pages, and who may change: passwords, sessions, forms; all invented."""
+"""Who may read the pages, and who may change: passwords, sessions, forms; all invented.
+
+One long file: all of it shares rigs that are served once for the module.
+"""
 
 import os
 import re
