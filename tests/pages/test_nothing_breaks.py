@@ -239,6 +239,7 @@ def test_who_dribbles_or_sleeps_is_cut_off(tmp_path: Path) -> None:
     photo = keep_photo(kept.folder, png(30, 30, 90) + b"\0" * 20_000_000)
     with serve(with_passwords(kept.rig_file)) as served:
         keepers = Keepers(kept.rig_file)
+        assert Caller(served).get("/login").status == 200  # its own sockets are open then
         before = sockets_of(served)
         cookie, _ = keepers.another()
         begun = request("/login", method="POST", cookie=cookie, more="Content-Length: 5000\r\n")

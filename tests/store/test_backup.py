@@ -24,11 +24,11 @@ from longsoak.store.reader import Record
 from longsoak.store.sealing import SealingPlan
 from longsoak.store.verify import verify
 from longsoak.vocabulary.errors import StoreError
+from photofiles import jpeg_head
 from rigs import START_MS, Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of
 
 KEPT = sorted((Path(__file__).parent / "kept").glob("*/record.db"))
-PNG = b"\x89PNG\r\n\x1a\n"
 
 
 def test_a_backup_is_the_record_its_rig_file_and_its_curves_and_says_so(tmp_path: Path) -> None:
@@ -177,15 +177,15 @@ def test_what_a_power_cut_left_is_swept_and_nothing_beside_it(tmp_path: Path) ->
 
 def test_a_photo_goes_over_once_and_a_damaged_one_is_told(tmp_path: Path) -> None:
     folder, stick = a_record(tmp_path / "record"), tmp_path / "stick"
-    first = keep_photo(folder, PNG + b"pins")
+    first = keep_photo(folder, jpeg_head(b"pins"))
     (folder / "photos" / f".{first.name}.123").write_bytes(b"half uploaded")
 
     made = backed_up(folder, stick)
     copied = stick / "small rig photos" / first.name
     (before,) = (copied.stat().st_mtime_ns,)
-    second = keep_photo(folder, PNG + b"float")
-    bad = keep_photo(folder, PNG + b"tray")
-    (folder / "photos" / bad.name).write_bytes(PNG + b"Tray")
+    second = keep_photo(folder, jpeg_head(b"float"))
+    bad = keep_photo(folder, jpeg_head(b"tray"))
+    (folder / "photos" / bad.name).write_bytes(jpeg_head(b"Tray"))
     again = backed_up(folder, stick)
 
     assert [photo.sha256 for photo in made.manifest.photos] == [first.sha256]
@@ -407,7 +407,7 @@ def test_a_copy_that_something_has_written_to_is_no_longer_whole(
 
 def test_kill_at_any_moment_never_leaves_half_a_backup_that_looks_good(tmp_path: Path) -> None:
     folder, stick = a_record(tmp_path / "record", scans=2000), tmp_path / "stick"
-    keep_photo(folder, PNG + b"pins" * 1000)
+    keep_photo(folder, jpeg_head(b"pins" * 1000))
     good = backed_up(folder, stick, keep=3)
 
     def once() -> None:

@@ -25,7 +25,6 @@ from rigs import Keeper, small_rig
 from store.backing import RIG, a_record, backed_up, killed, silent, taken, time_of
 
 KEPT = sorted((Path(__file__).parent / "kept").glob("*/record.db"))
-PNG = b"\x89PNG\r\n\x1a\n"
 
 
 def restored(backup: Path, home: Path) -> Restored:
@@ -197,7 +196,7 @@ def test_photos_come_back_and_one_missing_from_the_stick_from_what_is_set_aside(
     tmp_path: Path,
 ) -> None:
     folder = a_record(tmp_path / "record")
-    photos = [keep_photo(folder, PNG + name) for name in (b"pins", b"float", b"tray")]
+    photos = [keep_photo(folder, jpeg_head(name)) for name in (b"pins", b"float", b"tray")]
     made = backed_up(folder, tmp_path / "stick")
     kept = tmp_path / "stick" / "small rig photos"
     (kept / photos[1].name).unlink()
@@ -207,7 +206,7 @@ def test_photos_come_back_and_one_missing_from_the_stick_from_what_is_set_aside(
     done = restored(made.folder, tmp_path)
 
     for photo, name in ((photos[0], b"pins"), (photos[1], b"float")):
-        assert (folder / "photos" / photo.name).read_bytes() == PNG + name
+        assert (folder / "photos" / photo.name).read_bytes() == jpeg_head(name)
     assert not (folder / "photos" / photos[2].name).exists()
     assert any("could not be restored" in s and photos[2].name in s for s in done.cautions)
 
