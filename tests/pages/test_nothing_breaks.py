@@ -239,7 +239,8 @@ def test_who_dribbles_or_sleeps_is_cut_off(tmp_path: Path) -> None:
     photo = keep_photo(kept.folder, png(30, 30, 90) + b"\0" * 20_000_000)
     with serve(with_passwords(kept.rig_file)) as served:
         keepers = Keepers(kept.rig_file)
-        assert Caller(served).get("/login").status == 200  # its own sockets are open then
+        # Its own are open once it answers, and the one it answered on is shut by then.
+        assert status_of(sent(served, request("/login"))) == 200
         before = sockets_of(served)
         cookie, _ = keepers.another()
         begun = request("/login", method="POST", cookie=cookie, more="Content-Length: 5000\r\n")

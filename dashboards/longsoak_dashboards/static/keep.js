@@ -59,13 +59,13 @@ const LATER = [403, 408, 421, 429]; // and what the rig itself is to blame for
 
 // What one attempt comes to: taken, refused for good (with why), or not now.
 async function send(entry) {
-  const waited = ["waited", String((Date.now() - entry.written) / 1000)];
   const plain = entry.enctype === "application/x-www-form-urlencoded";
   const body = plain ? new URLSearchParams() : new FormData();
   try {
     const fresh = await token(); // its own may be of another session
     if (fresh === null) return { taken: false };
     const fields = entry.fields.filter(([name]) => name !== "token");
+    const waited = ["waited", String((Date.now() - entry.written) / 1000)]; // until it goes
     for (const [name, value] of [...fields, waited, ["token", fresh]]) body.append(name, value);
     const answer = await fetch(entry.action, {
       method: "POST",
