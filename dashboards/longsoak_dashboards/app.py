@@ -29,7 +29,6 @@ from longsoak_dashboards.access.door import Door
 from longsoak_dashboards.access.rights import Access
 from longsoak_dashboards.alarmsheets import AlarmSheets
 from longsoak_dashboards.api.handlers import Api
-from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.readings import Readings
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.compress import Compressed
@@ -72,8 +71,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
     water, login = WaterSheets(source), LoginSheets(source, access)
-    traces, long = TraceSheets(source), LongAnswers()
-    readings = Readings(source, long)
+    traces, readings = TraceSheets(source), Readings(source)
     photos, hand = PhotoSheets(source), HandSheets(source)
 
     def declared() -> str | None:
@@ -141,7 +139,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook/{number:int}/photo/{place:int}", photos.one),
             Route("/hand", hand.hand, methods=["GET"]),
             Route("/hand", hand.write, methods=["POST"]),
-            *Api(source, long).routes(),
+            *Api(source).routes(),
             Route("/events", _events),
             Route("/login", login.sheet, methods=["GET"]),
             Route("/login", login.log_in, methods=["POST"]),
@@ -239,7 +237,12 @@ class Pages(Sheets):
         span = max(week, whole, key=lambda span: span.since_ms)
         shown = shows_asides(request.query_params)
         reduced = self.source.reduced(
-            [name], since_ms=span.since_ms, until_ms=end, buckets=panels.BUCKETS, aside=shown
+            [name],
+            since_ms=span.since_ms,
+            until_ms=end,
+            now_ms=now,
+            buckets=panels.BUCKETS,
+            aside=shown,
         )
         (panel,) = panels.draw_panels(
             [plan_of(mark.probe)],
@@ -248,7 +251,7 @@ class Pages(Sheets):
             reduced,
             span=span,
             gaps=panels.gaps_of(stored, rig, last_ms=snapshot.last_ms, span=span),
-            left_out=() if shown else left_out(self.source, reduced, span),
+            left_out=() if shown else left_out(self.source, reduced, span, now_ms=now),
             around=around_of(self.source, rig, span, now_ms=now),
         )
         book = Book(self.source.record.proof_entries(), rig)

@@ -82,6 +82,13 @@ class Snapshot(Heading):
     last_gap: RunGap | None
 
 
+class Shown(NamedTuple):
+    """A reading as it is shown, and as it was kept, before flags were laid over it."""
+
+    reading: Reading
+    kept: Reading
+
+
 class Reduced(NamedTuple):
     """Readings by probe, reduced to intervals of `width_ms`."""
 
@@ -337,6 +344,7 @@ class Source:
         *,
         since_ms: int,
         until_ms: int,
+        now_ms: int,
         buckets: int,
         aside: bool = True,
     ) -> Reduced:
@@ -353,24 +361,29 @@ class Source:
         width_ms, found = self.record.intervals(
             probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
         )
-        own = self._flags_of(probes, now_ms=until_ms)
+        own = self._flags_of(probes, now_ms=now_ms)
         rows = {name: list(_as_flagged(row, own[name], aside=aside)) for name, row in found.items()}
         return Reduced(width_ms, rows)
 
     def readings(
-        self, probes: Sequence[str], *, since_ms: int, until_ms: int, aside: bool = True
-    ) -> Iterator[list[Reading]]:
+        self,
+        probes: Sequence[str],
+        *,
+        since_ms: int,
+        until_ms: int,
+        now_ms: int,
+        aside: bool = True,
+    ) -> Iterator[list[Shown]]:
         """Single readings as `reduced` has them, `until_ms` included; see `Record.readings`.
 
         Raises
         ------
         StoreError
-            The record can't be read.
+            The record can't be read, now or while they are taken.
         """
-        own = self._flags_of(probes, now_ms=until_ms)
-        for some in self.record.readings(probes, since_ms=since_ms, until_ms=until_ms + 1):
-            shown = [as_flagged(reading, own[reading.probe]) for reading in some]
-            yield [r for r in shown if aside or r.reason is not Reason.SET_ASIDE]
+        own = self._flags_of(probes, now_ms=now_ms)
+        kept = self.record.readings(probes, since_ms=since_ms, until_ms=until_ms + 1)
+        return (list(_shown(some, own, aside=aside)) for some in kept)
 
     def _flags_of(self, probes: Sequence[str], *, now_ms: int) -> dict[str, list[HandFlag]]:
         """What lies over the readings of each of `probes`."""
@@ -391,6 +404,16 @@ class Source:
             found |= self.record.last_values(silent, since_ms=since, until_ms=until)
             until = since
         return found
+
+
+def _shown(
+    readings: Sequence[Reading], flags: Mapping[str, Sequence[HandFlag]], *, aside: bool
+) -> Iterator[Shown]:
+    """Single readings with what lies over them, by probe in `flags`."""
+    for reading in readings:
+        flagged = as_flagged(reading, flags[reading.probe])
+        if aside or flagged.reason is not Reason.SET_ASIDE:
+            yield Shown(flagged, reading)
 
 
 def _as_flagged(

@@ -154,6 +154,7 @@ class TraceSheets(Sheets):
             [probe.name for plan in plans for probe in plan.probes],
             since_ms=span.since_ms,
             until_ms=span.until_ms,
+            now_ms=now,
             buckets=panels.BUCKETS,
             aside=asked.aside,
         )
@@ -166,7 +167,7 @@ class TraceSheets(Sheets):
             reduced,
             span=span,
             gaps=gaps,
-            left_out=() if asked.aside else left_out(self.source, reduced, span),
+            left_out=() if asked.aside else left_out(self.source, reduced, span, now_ms=now),
             around=around,
         )
         told = self._notes(rig, span, now_ms=now)
@@ -198,11 +199,15 @@ def around_of(source: Source, rig: Rig, span: Span, *, now_ms: int) -> panels.Ar
     return panels.Around(tuple(reaching), asides)
 
 
-def left_out(source: Source, reduced: Reduced, span: Span) -> Collection[str]:
+def left_out(source: Source, reduced: Reduced, span: Span, *, now_ms: int) -> Collection[str]:
     """The probes of which all that was measured is set aside, and so left out of `reduced`."""
     bare = [name for name, row in reduced.rows.items() if not panels.has_values(row)]
     whole = source.reduced(
-        bare, since_ms=span.since_ms, until_ms=span.until_ms, buckets=panels.BUCKETS
+        bare,
+        since_ms=span.since_ms,
+        until_ms=span.until_ms,
+        now_ms=now_ms,
+        buckets=panels.BUCKETS,
     )
     return {name for name, row in whole.rows.items() if panels.has_values(row)}
 

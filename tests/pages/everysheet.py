@@ -88,7 +88,7 @@ NO_SHEETS = {
     *("/proof/photo/{name}", "/logbook/photo/{name}", "/logbook/thumbnail/{name}"),
     *("/traces/picture.svg", "/traces/around.json"),
     *("/api/1/openapi.json", "/api/1/rig", "/api/1/latest", "/api/1/readings"),
-    *("/api/1/readings/each", "/api/1/alarms", "/api/1/alarms/changes", "/api/1/water"),
+    *("/api/1/alarms", "/api/1/alarms/changes", "/api/1/water"),
     *("/api/1/water/top-ups", "/api/1/water/contacts", "/api/1/water/cup-catches"),
     *("/api/1/logbook", "/api/1/set-aside", "/api/1/gaps"),
     "/proof/certificate",  # a document of its own, as `longsoak prove --sheet` writes it

@@ -133,8 +133,15 @@ def schema_of(path: str) -> str:
     return found.rpartition("/")[2]
 
 
+def as_json(text: str, like: str | float | None) -> str | float | None:
+    """What a cell of CSV says, as a cell `like` it of JSON would."""
+    if isinstance(like, str):
+        return text
+    return float(text) if text else None
+
+
 def _spans_wrongly(text: str) -> bool:
-    return any(words in text for words in ("is later than to", "more than 366 days apart"))
+    return "is later than to" in text
 
 
 def _pin(known: dict[str, Any], path: str, probes: tuple[str, ...]) -> None:
@@ -146,7 +153,7 @@ def _pin(known: dict[str, Any], path: str, probes: tuple[str, ...]) -> None:
             holder[place] = {"enum": list(probes)}
     parameters, now = known["components"]["parameters"], now_ms()
     began = [rfc3339(now - days * DAY_MS) for days in (1, 2, 300)]
-    parameters["From"]["schema"] = parameters["FromNeeded"]["schema"] = {"enum": began}
+    parameters["From"]["schema"] = {"enum": began}
     parameters["To"]["schema"] = {"enum": [rfc3339(now), rfc3339(now - DAY_MS // 2)]}
 
 

@@ -10,6 +10,8 @@ import subprocess
 import sys
 import urllib.parse
 from collections.abc import Iterator
+from contextlib import closing
+from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +27,7 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.api.asked import time_ms
 from pages.inbrowser import looks_well, page_of
-from pages.interface import PATHS, check, schema_of, something_of_everything
+from pages.interface import PATHS, as_json, check, schema_of, something_of_everything
 from pages.pagerig import DAY_MS, Bays, Kept, keep, rig_text
 from pages.serving import Answer, Served, now_ms, serve
 from processes import longsoak
@@ -60,6 +62,14 @@ def get(served: Served, what: str, **asked: str | int) -> dict[str, Any]:
     assert answer.status == 200, answer.text
     found: dict[str, Any] = check(schema_of(address), answer.text)
     return found
+
+
+def every(served: Served, **asked: str | int) -> list[dict[str, Any]]:
+    """Every reading that is asked for, by the names of its columns."""
+    answer = served.get(f"{ROOT}readings?{query(**asked, points='all')}")
+    assert answer.status == 200, answer.text
+    found = check("EveryReading", answer.text)
+    return [dict(zip(found["columns"], row, strict=True)) for row in found["readings"]]
 
 
 def told(answer: Answer, status: int) -> str:
@@ -121,9 +131,12 @@ def test_an_open_wire_s_reading_has_no_value_and_its_flag_says_why(
     probes = {each["probe"]: each for each in get(pages, "latest")["probes"]}
     assert (probes[DRIFTS]["value"], probes[DRIFTS]["flag"]) == (None, Flag.SUSPECT)  # by hand
     since = now_ms() - 2 * DAY_MS
-    rows = get(pages, "readings/each", probe=DRIFTS, from_=rfc3339(since))["readings"]
-    assert (rows[-1][1], rows[-1][8], rows[-1][7]) == (None, Flag.FAIL, "Ohm")
-    assert rows[-1][4] == Flag.SUSPECT
+    last = every(pages, probe=DRIFTS, from_=rfc3339(since))[-1]
+    assert (last["value"], last["raw_unit"]) == (None, "Ohm")
+    assert (last["flag"], last["flag_taken"]) == (Flag.SUSPECT, Flag.FAIL)
+    text = pages.get(f"{ROOT}readings?{query(probe=DRIFTS, points='all', format='csv')}").text
+    line = list(csv.DictReader(io.StringIO(text)))[-1]
+    assert line["value"] == "INF", "as an export has it"
 
 
 def test_every_reading_comes_once_with_raw_beside_converted_as_json_and_as_csv(
@@ -134,26 +147,32 @@ def test_every_reading_comes_once_with_raw_beside_converted_as_json_and_as_csv(
     ).name
     now = now_ms()
     since = now - 3 * DAY_MS
-    stored = Record(kept.folder).series(low, since_ms=since, until_ms=now)
+    stored = Record(kept.folder).series(low, since_ms=since, until_ms=now + 1)
     asked: dict[str, str | int] = {"probe": low, "from_": rfc3339(since), "to": rfc3339(now)}
-    rows = get(pages, "readings/each", **asked)["readings"]
-    assert [time_ms(row[0]) for row in rows] == [reading.utc_ms for reading in stored]
-    assert [row[1] for row in rows] == [pytest.approx(each.value, rel=1e-7) for each in stored]
-    assert [row[6] for row in rows] == [each.raw for each in stored]
-    assert [row[8] for row in rows] == [each.flag for each in stored]
+    rows = every(pages, **asked)
+    assert [time_ms(row["time"]) for row in rows] == [reading.utc_ms for reading in stored]
+    values = [row["value"] for row in rows]
+    assert values == [pytest.approx(each.value, rel=1e-7) for each in stored]
+    assert [row["raw"] for row in rows] == [each.raw for each in stored]
+    assert [row["flag_taken"] for row in rows] == [each.flag for each in stored]
+    assert all(row["flag_word"] == Flag(row["flag"]).word for row in rows)
     # What the contact set aside lies over the flags they were taken with.
-    aside = {row[5] for row in rows if row[4] != row[8]}
+    aside = {row["reason"] for row in rows if row["flag"] != row["flag_taken"]}
     assert aside == {"set aside: water touched the specimen"}
 
+    asked["points"] = "all"
     for answer in (
-        pages.get(f"{ROOT}readings/each?{query(**asked, format='csv')}"),
-        pages.get(f"{ROOT}readings/each?{query(**asked)}", Accept="text/csv, */*;q=0.1"),
+        pages.get(f"{ROOT}readings?{query(**asked, format='csv')}"),
+        pages.get(f"{ROOT}readings?{query(**asked)}", Accept="text/csv, */*;q=0.1"),
     ):
-        assert answer.headers["Content-Type"] == "text/csv; charset=utf-8"
+        assert answer.headers["Content-Type"].startswith("text/csv; charset=utf-8")
         lines = list(csv.DictReader(io.StringIO(answer.text)))
-        assert [line["time"] for line in lines] == [row[0] for row in rows]
-        assert [float(line["value"]) for line in lines] == [row[1] for row in rows]
+        assert [line["time"] for line in lines] == [row["time"] for row in rows]
+        assert [float(line["value"]) for line in lines] == values
         assert {line["raw_unit"] for line in lines} == {"Ohm"}
+        for line, row in zip(lines, rows, strict=True):
+            assert list(line) == list(row)
+            assert [as_json(line[name], cell) for name, cell in row.items()] == list(row.values())
 
 
 def test_the_script_and_the_addresses_on_the_sheet_do_what_it_says(pages: Served) -> None:
@@ -168,7 +187,7 @@ def test_the_script_and_the_addresses_on_the_sheet_do_what_it_says(pages: Served
     )
     good, rows = map(int, done.stdout.split())
     assert 0 < good <= rows
-    (address,) = re.findall(r'href="(/api/1/readings/each[^"]+)"', sheet)
+    (address,) = re.findall(r'href="(/api/1/readings[^"]+points=all[^"]+)"', sheet)
     lines = pages.get(html.unescape(address)).text.splitlines()
     assert len(lines) - 1 == rows
     for path in PATHS:
@@ -243,41 +262,18 @@ def test_a_photo_and_several_lines_are_in_the_logbook_as_they_were_written(pages
         ("gaps?limit=1&limit=2", 400, "limit is given twice, expected once at most."),
         ("gaps?skip=-1", 400, "skip is '-1', expected a whole number of 0 or more."),
         ("gaps?skip=%C2%B2", 400, "expected a whole number of 0 or more."),
+        ("readings?probes=x", 400, "There is no 'probes' to ask for here. Was 'probe' or"),
+        ("readings?probe=x&points=1&points=2", 400, "points is given twice, expected once"),
         (
-            "readings/each",
-            400,
-            "probe is missing, expected the name of one; /api/1/rig has them all.",
-        ),
-        (
-            "readings/each?probe=plain%20lime%2030/6",
-            404,
-            "This rig has no probe called 'plain lime 30/6'. Was 'plain lime 30/60' or",
-        ),
-        (
-            "readings/each?probe=plain%20lime%2030/60",
-            400,
-            "from is missing, expected a time such as 2026-05-04T00:00:00Z.",
-        ),
-        (
-            "readings/each?probe=plain%20lime%2030/60&from=2026-05-04T00:00:00+02:00",
+            "readings?probe=plain%20lime%2030/60&from=2026-05-04T00:00:00+02:00",
             400,
             "expected a time of RFC 3339 such as 2026-05-04T00:00:00Z. In an address a + is "
             "written %2B.",
         ),
         (
-            "readings/each?probe=plain%20lime%2030/60&from=2026-05-04T00:00:00Z&to=2026-05-03T00:00:00Z",
+            "readings?probe=plain%20lime%2030/60&from=2026-05-04T00:00:00Z&to=2026-05-03T00:00:00Z",
             400,
             "from, 2026-05-04T00:00:00.000Z, is later than to, 2026-05-03T00:00:00.000Z.",
-        ),
-        (
-            "readings/each?probe=plain%20lime%2030/60&from=2020-05-04T00:00:00Z",
-            400,
-            "from and to are more than 366 days apart: ask for each year alone.",
-        ),
-        (
-            "readings/each?probe=plain%20lime%2030/60&from=2026-05-04T00:00:00Z&format=xml",
-            400,
-            "format is 'xml', expected json or csv.",
         ),
         ("nothing", 404, "There is nothing at /api/1/nothing. /api/1/ says what there is."),
     ],
@@ -354,21 +350,22 @@ def long(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 def test_months_of_readings_all_come_and_leave_no_memory_behind(long: Served) -> None:
-    def taken(days: int) -> int:
-        asked = query(probe="one 30/60", from_=rfc3339(now_ms() - days * DAY_MS), format="csv")
-        with long.open(f"{ROOT}readings/each?{asked}") as answer:
+    def taken(form: str) -> int:
+        asked = query(probe="one 30/60", points="all", format=form)
+        with long.open(f"{ROOT}readings?{asked}") as answer:
             return sum(1 for _ in answer) - 1
 
-    assert taken(300) == SCANS
+    assert taken("csv") == SCANS
     before = pss_mb(long.process.pid)
-    assert taken(300) == SCANS  # 8 MB as they travel
+    assert taken("csv") == SCANS  # 8 MB as they travel
+    assert taken("json") == SCANS
     assert pss_mb(long.process.pid) - before < 4
 
 
-def test_no_more_than_two_long_answers_are_on_their_way_and_others_still_get_theirs(
+def test_a_head_is_answered_though_two_long_answers_are_on_their_way_and_others_still_get_theirs(
     long: Served,
 ) -> None:
-    asked = query(probe="one 30/60", from_=rfc3339(now_ms() - 300 * DAY_MS))
+    asked = query(probe="one 30/60", points="all")
     place = urllib.parse.urlsplit(long.address)
     held = []
     for _ in range(2):  # by somebody who takes nothing of it
@@ -376,18 +373,28 @@ def test_no_more_than_two_long_answers_are_on_their_way_and_others_still_get_the
         taker.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         taker.connect((place.hostname, place.port))
         taker.sendall(
-            f"GET {ROOT}readings/each?{asked} HTTP/1.1\r\nHost: {place.netloc}\r\n\r\n".encode()
+            f"GET {ROOT}readings?{asked} HTTP/1.1\r\nHost: {place.netloc}\r\n\r\n".encode()
         )
         assert taker.recv(12) == b"HTTP/1.1 200"
         held.append(taker)
-    refused = long.get(f"{ROOT}readings/each?{asked}")
+    refused = long.get(f"{ROOT}readings?{asked}")
     assert "2 such answers are on their way already" in told(refused, 503)
     assert refused.headers["Retry-After"] == "5"
     assert long.get(f"{ROOT}latest").status == 200
     assert long.get("/traces").status == 200
+    assert head_of(long, f"{ROOT}readings?{asked}&format=csv").startswith("text/csv")
     for taker in held:
         taker.close()
-    few = query(probe="one 30/60", from_=rfc3339(now_ms() - DAY_MS))
-    wait_for(
-        lambda: long.get(f"{ROOT}readings/each?{few}").status == 200, what="a place to be free"
-    )
+    few = query(probe="one 30/60", points="all", from_=rfc3339(now_ms() - DAY_MS))
+    wait_for(lambda: long.get(f"{ROOT}readings?{few}").status == 200, what="a place to be free")
+
+
+def head_of(served: Served, address: str) -> str:
+    """The type of what is there, and nothing more."""
+    connection = HTTPConnection(urllib.parse.urlsplit(served.address).netloc, timeout=20)
+    with closing(connection):
+        connection.request("HEAD", address)
+        answer = connection.getresponse()
+        assert (answer.status, answer.read()) == (200, b"")
+        assert answer.headers["Content-Length"] is None
+        return str(answer.headers["Content-Type"])

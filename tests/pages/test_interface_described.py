@@ -12,6 +12,7 @@ from longsoak.vocabulary.alarm import AlarmState, Hiding, Priority
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Boundary, Kind, Material, Quantity
 from longsoak_dashboards.api.described import document
+from longsoak_dashboards.api.single import COLUMNS
 from pages.interface import ASKED, Way, something_of_everything, try_out
 from pages.serving import Served, serve
 
@@ -55,5 +56,8 @@ def test_the_document_has_every_word_of_the_vocabulary() -> None:
     layer = schemas["Rig"]["properties"]["specimen"]["properties"]["bays"]["items"]["properties"]
     materials = layer["layers"]["items"]["properties"]["material"]["enum"]
     assert materials == [material.value for material in Material]
-    flags = schemas["Each"]["properties"]["readings"]["items"]["prefixItems"][4]["enum"]
-    assert flags == [int(flag) for flag in Flag]
+    reading = schemas["EveryReading"]["properties"]["readings"]["items"]["prefixItems"]
+    cells = dict(zip(COLUMNS, reading, strict=True))
+    assert cells["flag"]["enum"] == cells["flag_taken"]["enum"] == [int(flag) for flag in Flag]
+    assert cells["flag_word"]["enum"] == [flag.word for flag in Flag]
+    assert tuple(schemas["EveryReading"]["properties"]["columns"]["const"]) == COLUMNS

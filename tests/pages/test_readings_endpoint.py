@@ -19,11 +19,13 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind
-from longsoak_dashboards.api.csvtext import reduced_lines, single_lines
+from longsoak_dashboards.api.csvtext import reduced_lines
 from longsoak_dashboards.api.series import COLUMNS, of_bucket, of_reading
+from longsoak_dashboards.api.single import as_csv
 from longsoak_dashboards.moments import time_in, time_of_form
-from longsoak_dashboards.source import Source
-from pages.pagerig import DAY_MS, Kept, flagged, keep, make_rig, rig_text
+from longsoak_dashboards.source import Shown, Source
+from pages.interface import as_json
+from pages.pagerig import DAY_MS, DRIFT, Kept, Wrong, flagged, keep, make_rig, rig_text
 from pages.serving import Answer, Served, now_ms, serve
 
 HOUR = 3_600_000
@@ -170,18 +172,19 @@ def test_a_probe_is_described_as_the_rig_file_has_it(pages: Served) -> None:
         ("probe=plain+lime+30%2F6", 404, "Was 'plain lime 30/60'"),
         ("probe=zzz", 404, "/api/1/latest lists them all"),
         ("probe=pump", 404, "no probe called 'pump'"),
-        ("probe=high+float&from=yesterday", 400, "such as 2026-09-23T12:00:00Z"),
-        ("probe=high+float&from=2026-13-01T00:00:00Z", 400, "is no time there is"),
-        ("probe=high+float&to=2026-09-23T12:00:00", 400, "to: '2026-09-23T12:00:00'"),
+        ("probe=high+float&from=yesterday", 400, "such as 2026-05-04T00:00:00Z"),
+        ("probe=high+float&from=2026-13-01T00:00:00Z", 400, "from is '2026-13-01T00:00:00Z'"),
+        ("probe=high+float&to=2026-09-23T12:00:00", 400, "to is '2026-09-23T12:00:00'"),
         (
             "probe=high+float&from=2026-09-23T12:00:00Z&to=2026-09-22T12:00:00Z",
             400,
-            "is after to",
+            "is later than to",
         ),
         ("probe=high+float&points=0", 400, "from 1 to 5000"),
         ("probe=high+float&points=5001", 400, "from 1 to 5000"),
         ("probe=high+float&points=%D9%A3", 400, "from 1 to 5000"),
-        ("probe=high+float&points=all", 400, "format=csv"),
+        ("probe=high+float&points=each", 400, "from 1 to 5000, or all"),
+        ("probe=high+float&point=all", 400, "Was 'points' meant?"),
         ("probe=high+float&format=xml", 400, "json or csv"),
         ("probe=high+float&aside=no", 400, "with or without"),
     ],
@@ -279,23 +282,57 @@ def test_every_single_reading_comes_as_csv_with_raw_value_flag_and_reason(
         assert (int(row["flag"]), row["reason"]) == (int(reading.flag), reading.reason.words)
 
 
-def test_single_readings_are_read_some_scans_at_a_time(
-    days: Kept, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("held", [1, 65_536])
+def test_no_more_readings_are_made_at_a_time_however_many_probes_are_asked_for(
+    days: Kept, monkeypatch: pytest.MonkeyPatch, held: int
 ) -> None:
-    monkeypatch.setattr(reader, "_CHUNK", 50)
-    source, names = Source(days.rig_file), (GOOD, WET, "air wet T")
+    monkeypatch.setattr(reader, "AT_ONCE", 15)
+    monkeypatch.setattr(reader, "_HELD", held)
+    monkeypatch.setattr(reader, "_SHORT", 50)
+    source, names = Source(days.rig_file), tuple(probe.name for probe in days.rig.probes)
     first, last = span_of(days)
-    some = list(source.readings(names, since_ms=first, until_ms=last))
-    assert len(some) > 6
-    assert max(map(len, some)) <= 50 * len(names)
-    found = [reading for each in some for reading in each]
+    some = list(source.readings(names, since_ms=first, until_ms=last, now_ms=now_ms()))
+    assert max(map(len, some)) == 15
+    assert sum(not part for part in some) >= len(names), "the thread is handed back in between"
+    found = [shown.reading for part in some for shown in part]
+    assert [r.utc_ms for r in found] == sorted(r.utc_ms for r in found)
     for name in names:
         kept = source.record.series(name, since_ms=first, until_ms=last + 1)
         assert [r for r in found if r.probe == name] == kept
     known = {probe.name: probe for probe in days.rig.probes}
-    pieces = list(single_lines(iter(some), known))
-    assert len(pieces) > len(some)
+    pieces = list(as_csv(iter(some), known))
+    assert len(pieces) == len(some) + 1
+    assert max(piece.count("\r\n") for piece in pieces) == 15
     assert "".join(pieces).count("\r\n") == len(found) + 1
+
+
+def test_a_document_of_every_reading_says_what_its_csv_says(days: Kept, pages: Served) -> None:
+    names = [probe.name for probe in days.rig.probes]
+    rows = rows_in(ask(pages, *names, points="all", format="csv").text)
+    document = json.loads(ask(pages, *names, points="all").text)
+    assert document["raw"] is True
+    assert [probe["probe"] for probe in document["probes"]] == names
+    assert document["columns"] == list(rows[0])
+    assert len(document["readings"]) == len(rows)
+    for row, cells in zip(rows, document["readings"], strict=True):
+        assert list(map(as_json, row.values(), cells)) == cells
+
+
+@pytest.mark.parametrize("points", [5000, "all"])
+def test_a_bound_stays_one_under_a_flag_set_by_hand(tmp_path: Path, points: int | str) -> None:
+    now = now_ms()
+    wet = {DRIFT: Wrong(Flag.PASS, Reason.WETTER_THAN_CURVE, 25.0)}
+    times = [now - 1000 - 600_000 * n for n in range(12)][::-1]
+    kept = keep(tmp_path / "rig", times=times, now_ms=now, wrong=wet)
+    try:
+        flagged(kept, Flag.SUSPECT, since_ms=now - DAY_MS, until_ms=None)
+        with serve(kept.rig_file) as served:
+            rows = rows_in(ask(served, DRIFT, points=points, format="csv").text)
+    finally:
+        kept.close()
+    assert {row["flag"] for row in rows} == {"3"}
+    assert {row["bound"] for row in rows} == {"at least"}
+    assert {row["uncertainty"] for row in rows} == {""}
 
 
 def test_names_that_begin_like_a_formula_are_marked_as_text() -> None:
@@ -319,7 +356,7 @@ def test_no_row_holds_what_json_has_no_word_for(value: float, flag: Flag, reason
     probe = make_rig().probes[0]
     reading = Reading(probe.name, 0, value, "Ohm", value, value, flag, reason)
     bucket = Bucket(0, value, value, value, value, 1, flag)
-    for row in (of_reading(reading, probe), of_bucket(bucket)):
+    for row in (of_reading(Shown(reading, reading), probe), of_bucket(bucket)):
         json.dumps(row, allow_nan=False)
         assert len(row) == len(COLUMNS)
 

@@ -137,6 +137,33 @@ def test_readings_for_programs_are_suspect_or_left_out(
     assert reasons == {SPOILED}
 
 
+@pytest.mark.parametrize("points", [5, 5000, "all"])
+def test_what_is_set_aside_does_not_depend_on_where_a_question_ends(
+    tmp_path: Path, points: int | str
+) -> None:
+    """Water has touched the specimen for four days, and climbs as long as it does."""
+    now = now_ms()
+    times = [now - 1000 - 1_800_000 * n for n in range(200)][::-1]
+    rig = keep(tmp_path / "rig", times=times, now_ms=now)
+    try:
+        low, high = probes(rig)
+        between = next(p.name for p in rig.rig.probes if p.kind.value == "pins" and p.height == 160)
+        contact(rig, from_ms=times[0], until_ms=None)
+        with serve(rig.rig_file) as served:
+            flags = {}
+            for name in (low, between, high):
+                asked = [("probe", name), ("points", points), ("format", "csv")]
+                query = urlencode([*asked, ("to", rfc3339(times[3]))])
+                rows = csv.DictReader(served.get(f"/api/1/readings?{query}").text.splitlines())
+                flags[name] = {row["flag"] for row in rows}
+            found = json.loads(served.get("/api/1/set-aside").text)["set_aside"]
+    finally:
+        rig.close()
+    aside = {each["probe"] for each in found}
+    assert {name for name, own in flags.items() if "3" in own} == aside & flags.keys()
+    assert between in aside
+
+
 def test_contacts_and_what_they_set_aside_lie_around_a_drawing(wetted: Kept, pages: Served) -> None:
     low, high = probes(wetted)
     around = json.loads(pages.get("/traces/around.json").text)

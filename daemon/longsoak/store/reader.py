@@ -5,6 +5,8 @@ from bisect import bisect_right
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from heapq import merge
+from itertools import islice
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,7 +33,10 @@ from longsoak.vocabulary.reading import Reading
 if TYPE_CHECKING:
     from longsoak.store.arrays import Columns
 
-_CHUNK = 4096  # scans fetched at a time on a walk back
+AT_ONCE = 500  # readings that come together: a hundredth of a second until they are sent
+_CHUNK = 4096  # scans looked at one after the other on a walk, at most
+_SHORT = 512  # and at least: the blocks they are sealed in are unpacked whole
+_HELD = 65_536  # readings of several probes that are held to be put in order
 _MOST_SCANS = 100_000  # that are looked at one by one for a drawing
 
 
@@ -234,22 +239,30 @@ class Record(RecordFile):
     def readings(
         self, probes: Collection[str], *, since_ms: int, until_ms: int
     ) -> Iterator[list[Reading]]:
-        """The same as `series` of several probes, some thousand scans at a time, by their time.
+        """The same as `series` of several probes, by their time.
 
-        Each look is a transaction of its own: however slowly they are taken, no log grows
-        meanwhile, and a record of any length takes the same memory.
+        No more than `AT_ONCE` come together, and none after each look at the record, so that
+        whoever hands them on can do something else in between. Each look is a transaction of its
+        own: however slowly they are taken, no log grows meanwhile, and a record of any length
+        takes the same memory.
         """
         with self._look() as (db, scans):
             every = spans(db, scans, since_ms, until_ms)
+        length = min(_CHUNK, max(_SHORT, _HELD // max(1, len(probes))))
         for span in every:
-            for first in range(span.first, span.last + 1, _CHUNK):
-                found: list[Reading] = []
-                with self._look() as (_, scans):
-                    last = min(first + _CHUNK - 1, span.last)
-                    for piece in scans.pieces(probes, first, last, raw=True):
-                        found += readings_of(piece, scans.layouts, shift_ms=span.shift_ms)
-                found.sort(key=_by_time)
-                yield found
+            for first in range(span.first, span.last + 1, length):
+                last = min(first + length - 1, span.last)
+                series: list[Iterator[Reading]] = []
+                for probe in probes:
+                    with self._look() as (_, scans):
+                        series += [
+                            readings_of(piece, scans.layouts, shift_ms=span.shift_ms)
+                            for piece in scans.pieces((probe,), first, last, raw=True)
+                        ]
+                    yield []
+                ordered = merge(*series, key=_by_time)
+                while some := self._next(ordered):
+                    yield some
 
     def last_values(self, probes: Sequence[str], *, since_ms: int, until_ms: int) -> dict[str, int]:
         """When, within ``since_ms <= utc_ms < until_ms``, each probe gave its last value, UTC ms.
@@ -391,6 +404,10 @@ class Record(RecordFile):
             )
             for number, utc_ms, proof, step, subject, outcome, by, says, content in rows
         ]
+
+    def _next(self, readings: Iterator[Reading]) -> list[Reading]:
+        with _told(self.folder / RECORD):
+            return list(islice(readings, AT_ONCE))
 
     def _changes(self, where: str, *values: int | str) -> list[StoredChange]:
         with self._moments() as (db, moments):

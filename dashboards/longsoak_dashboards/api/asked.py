@@ -1,7 +1,7 @@
 """What a request asks for: its query read strictly, each mistake told in one sentence."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Self
@@ -13,8 +13,6 @@ from longsoak.core.wording import meant_words, rfc3339
 from longsoak_dashboards.api.problems import Problem
 from longsoak_dashboards.compress import weighed
 
-DAY_MS = 86_400_000
-LONGEST_MS = 366 * DAY_MS  # of what is asked for by time
 MOST = 1000  # things in one answer, and how many there are unless fewer are asked for
 _LATEST = 2**53  # what a number can be that every program takes for the same (RFC 8259, 6)
 _TIME = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d):(\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
@@ -40,7 +38,7 @@ def time_ms(words: str) -> int | None:
 
 
 class Asked:
-    """The query of a request, which may hold `allowed` and nothing else.
+    """The query of a request, which may hold `allowed`, and `several` times those, and no more.
 
     Raises
     ------
@@ -48,23 +46,30 @@ class Asked:
         It holds another name, or a name twice.
     """
 
-    def __init__(self, request: Request, *allowed: str) -> None:
+    def __init__(self, request: Request, *allowed: str, several: Sequence[str] = ()) -> None:
         self._path = request.url.path
         self._query = request.query_params
+        allowed = (*allowed, *several)
         for name in self._query:
             if name not in allowed:
                 there = f"There is {', '.join(sorted(allowed)) or 'nothing to ask for'}."
                 meant = meant_words(name[:60], allowed) or there
                 raise Problem(400, f"There is no {name[:60]!r} to ask for here. {meant}")
-            if len(self._query.getlist(name)) > 1:
+            if name not in several and len(self._query.getlist(name)) > 1:
                 raise Problem(400, f"{name} is given twice, expected once at most.")
 
     def get(self, name: str) -> str | None:
         """What is given by a name."""
         return self._query.get(name)
 
-    def number(self, name: str, usual: int, *, least: int = 0, most: int = _LATEST) -> int:
-        """A whole number."""
+    def all(self, name: str) -> list[str]:
+        """What is given by a name that may be there several times; each once, in their order."""
+        return list(dict.fromkeys(self._query.getlist(name)))
+
+    def number(
+        self, name: str, usual: int, *, least: int = 0, most: int = _LATEST, other: str = ""
+    ) -> int:
+        """A whole number; `other` is what else may be there, to say so."""
         words = self._query.get(name)
         if words is None:
             return usual
@@ -72,15 +77,14 @@ class Asked:
             least <= int(words) <= most
         ):
             upto = f"from {least} to {most}" if most < _LATEST else f"of {least} or more"
+            upto += f", or {other}" if other else ""
             raise Problem(400, f"{name} is {words[:40]!r}, expected a whole number {upto}.")
         return int(words)
 
-    def time(self, name: str, usual: int | None = None) -> int:
-        """A time, UTC ms; one that has to be given where there is no usual one."""
+    def time(self, name: str, usual: int) -> int:
+        """A time, UTC ms."""
         words = self._query.get(name)
         if words is None:
-            if usual is None:
-                raise Problem(400, f"{name} is missing, expected a time such as {_EXAMPLE}.")
             return usual
         found = time_ms(words)
         if found is None:
@@ -91,10 +95,14 @@ class Asked:
             raise Problem(400, says)
         return found
 
-    def span(self, *, now_ms: int, usual_ms: int | None = None) -> tuple[int, int]:
-        """The time from `from` to `to`: up to now, and of a usual length, where it is not said."""
-        until = self.time("to", now_ms)
-        since = self.time("from", None if usual_ms is None else until - usual_ms)
+    def span(self, *, end_ms: int, usual: Callable[[int], int]) -> tuple[int, int]:
+        """The time from `from` to `to`, UTC ms.
+
+        Where they are not said it goes up to `end_ms`, and begins where it usually does that ends
+        so.
+        """
+        until = self.time("to", end_ms)
+        since = self.time("from", usual(until))
         if since > until:
             says = f"from, {rfc3339(since)}, is later than to, {rfc3339(until)}. Exchange them."
             raise Problem(400, says)

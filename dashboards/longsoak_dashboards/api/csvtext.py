@@ -1,29 +1,16 @@
-"""Readings as lines of CSV, RFC 4180: lines end in CR LF, and no cell begins a formula."""
+"""Readings reduced for a drawing as lines of CSV, RFC 4180; no cell begins a formula."""
 
 import math
-import re
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
-from longsoak.core.wording import bound_words, rfc3339
-from longsoak.report.cells import narrow_numbers, text_cell, wide_number
-from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.reading import Reading
+from longsoak.core.wording import rfc3339
+from longsoak.report.cells import narrow_numbers, text_cell
 from longsoak.vocabulary.rig import UNIT, Probe
 from longsoak_dashboards.api.series import Row
 
 _AT_ONCE = 500  # lines that are sent together
 _REDUCED = ("time", "probe", "unit", "low", "mean", "high", "uncertainty", "flag", "bound")
-_SINGLE = (
-    *("time", "probe", "raw", "raw_unit", "value", "uncertainty", "unit", "flag", "flag_word"),
-    *("reason", "bound"),
-)
-
-
-def file_name(rig: str, what: str) -> str:
-    """A name that any disk takes: "render-pair-readings.csv"."""
-    plain = re.sub(r"[^a-z0-9]+", "-", rig.lower()).strip("-")
-    return f"{plain or 'rig'}-{what}.csv"
 
 
 def reduced_lines(rows: Mapping[str, Sequence[Row]], probes: Mapping[str, Probe]) -> Iterator[str]:
@@ -36,33 +23,6 @@ def reduced_lines(rows: Mapping[str, Sequence[Row]], probes: Mapping[str, Probe]
             _line((rfc3339(at), *cells[name], *_numbers(row[1:5]), str(row[5]), row[6] or ""))
             for at, name, row in ordered[start : start + _AT_ONCE]
         )
-
-
-def single_lines(
-    readings: Iterable[Sequence[Reading]], probes: Mapping[str, Probe]
-) -> Iterator[str]:
-    """The head, then a line for each reading as it comes."""
-    yield _line(_SINGLE)
-    names = {name: text_cell(name) for name in probes}
-    for some in readings:
-        for start in range(0, len(some), _AT_ONCE):
-            yield "".join(_single(r, names, probes) for r in some[start : start + _AT_ONCE])
-
-
-def _single(reading: Reading, names: Mapping[str, str], probes: Mapping[str, Probe]) -> str:
-    kind = probes[reading.probe].kind
-    bound = bound_words(kind, reading.value, reading.reason)
-    spread = None if bound else reading.uncertainty
-    return _line(
-        (
-            *(rfc3339(reading.utc_ms), names[reading.probe]),
-            "" if reading.raw is None else wide_number(reading.raw),
-            text_cell(reading.raw_unit),
-            *_numbers((reading.value, spread)),
-            *(UNIT[kind], str(int(reading.flag)), Flag(reading.flag).word),
-            *(text_cell(reading.reason.words), bound or ""),
-        )
-    )
 
 
 def _numbers(values: Sequence[float | None]) -> list[str]:

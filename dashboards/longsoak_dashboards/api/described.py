@@ -72,14 +72,16 @@ def examples(probes: Sequence[Probe], *, since_ms: int, until_ms: int) -> dict[s
     probe = pins or next(iter(probes), None)
     name = "" if probe is None else probe.name
     span = {"from": _to_the_second(since_ms), "to": _to_the_second(until_ms + 1000)}
-    asked = _query({"probe": name, **span, "format": "csv"})
-    thinned = _query({"probe": name, **span, "points": "1000", "format": "csv"})
+    every, thinned = (
+        f"{ROOT}readings?{_query({'probe': name, **span, 'points': points, 'format': 'csv'})}"
+        for points in ("all", "1000")
+    )
     return {
         "name": name,
         "since": span["from"],
         "until": span["to"],
-        "every_reading": f"{ROOT}readings/each?{asked}",
-        "thinned": f"{ROOT}readings?{thinned}",
+        "every_reading": every,
+        "thinned": thinned,
     }
 
 

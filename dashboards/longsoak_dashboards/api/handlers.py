@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TypeVar
-from urllib.parse import quote
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -11,7 +10,7 @@ from starlette.routing import Route
 
 from longsoak.core.logbookwords import entry_document
 from longsoak.core.water.rounds import catches
-from longsoak.core.wording import meant_words, rfc3339
+from longsoak.core.wording import rfc3339
 from longsoak.store.logbook import Logbook
 from longsoak.store.water import WaterRecord
 from longsoak.store.waterdocument import (
@@ -23,9 +22,8 @@ from longsoak.store.waterdocument import (
 )
 from longsoak.store.waterlook import TOP_UPS_MS, look
 from longsoak.vocabulary.logbook import CUP
-from longsoak.vocabulary.rig import Probe, Rig
-from longsoak_dashboards.api import each
-from longsoak_dashboards.api.asked import LONGEST_MS, Asked, Page, limit_of, wants_csv
+from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.api.asked import Asked, Page, limit_of
 from longsoak_dashboards.api.described import described, examples, operations
 from longsoak_dashboards.api.documents import (
     alarm_documents,
@@ -34,24 +32,19 @@ from longsoak_dashboards.api.documents import (
     rig_document,
 )
 from longsoak_dashboards.api.latest import latest_document
-from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.problems import ROOT, Problem, answering
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.sheets import Sheets, sheet
-from longsoak_dashboards.source import Source
 
 _SPAN = ("from", "to")
 _PAGED = ("skip", "limit")
+_YEAR_MS = 366 * 86_400_000
 
 Thing = TypeVar("Thing")
 
 
 class Api(Sheets):
     """The interface of one rig. All of it can only be read."""
-
-    def __init__(self, source: Source, long: LongAnswers) -> None:
-        super().__init__(source)
-        self._long = long
 
     def routes(self) -> list[Route]:
         """Every address."""
@@ -60,7 +53,6 @@ class Api(Sheets):
             Route(f"{ROOT}openapi.json", described),
             Route(f"{ROOT}rig", self.rig),
             Route(f"{ROOT}latest", self.latest),
-            Route(f"{ROOT}readings/each", self.each),
             Route(f"{ROOT}alarms", self.alarms),
             Route(f"{ROOT}alarms/changes", self.changes),
             Route(f"{ROOT}water", self.water),
@@ -79,7 +71,7 @@ class Api(Sheets):
         heading = self.source.heading(now_ms=now_ms())
         first = self.source.record.first_utc_ms() or heading.now_ms
         until = heading.now_ms if heading.last_ms is None else heading.last_ms
-        since = max(first, until - LONGEST_MS)
+        since = max(first, until - _YEAR_MS)
         shown = examples(heading.rig.probes, since_ms=since, until_ms=until)
         return self.render(
             "api.html.j2",
@@ -113,30 +105,6 @@ class Api(Sheets):
     def state(self, request: Request) -> Response:
         """Whether the rig is being recorded, as MQTT tells it: that pages answer says nothing."""
         return JSONResponse(self.source.state())
-
-    @answering
-    def each(self, request: Request) -> Response:
-        """Every reading of one probe."""
-        asked = Asked(request, "probe", *_SPAN, "format")
-        now = now_ms()
-        rig, _ = self.source.rig()
-        probe = _probe(rig, asked)
-        since, until = asked.span(now_ms=now)
-        if until - since > LONGEST_MS:
-            raise Problem(400, "from and to are more than 366 days apart: ask for each year alone.")
-        rows = wants_csv(request, asked)
-        record, flags = self.source.record, self.source.over(rig, now_ms=now)
-        parts = each.rows(record, probe, flags, since_ms=since, until_ms=until)
-        head = each.head_of(rig.name, probe, since_ms=since, until_ms=until)
-        if request.method == "HEAD":
-            parts = iter(())
-        name = quote(f"{probe.name}.{'csv' if rows else 'json'}", safe="")
-        return self._long.answer(
-            each.as_csv(parts) if rows else each.as_json(head, parts),
-            media_type="text/csv" if rows else "application/json",
-            # RFC 8187 (from memory)
-            headers={"Content-Disposition": f"inline; filename*=UTF-8''{name}"},
-        )
 
     @answering
     def alarms(self, request: Request) -> Response:
@@ -173,7 +141,7 @@ class Api(Sheets):
         """Top-ups that the level shows beside those that were written down."""
         asked = Asked(request, *_SPAN, *_PAGED)
         rig, page = self._wetted(), Page.of(asked)
-        since, until = asked.span(now_ms=now_ms(), usual_ms=TOP_UPS_MS)
+        since, until = asked.span(end_ms=now_ms(), usual=lambda until: until - TOP_UPS_MS)
         record, logbook = WaterRecord(self.source.record.folder), Logbook(self._folder)
         found = [
             top_up
@@ -241,18 +209,6 @@ class Api(Sheets):
 
     def _answer(self, rig: Rig, **told: object) -> Response:
         return JSONResponse({"rig": rig.name, "now": rfc3339(now_ms()), **told})
-
-
-def _probe(rig: Rig, asked: Asked) -> Probe:
-    name = asked.get("probe")
-    if name is None:
-        raise Problem(400, f"probe is missing, expected the name of one; {ROOT}rig has them all.")
-    found = next((probe for probe in rig.probes if probe.name == name), None)
-    if found is None:
-        meant = meant_words(name[:60], [probe.name for probe in rig.probes])
-        says = f"This rig has no probe called {name[:60]!r}. {meant or f'{ROOT}rig has them all.'}"
-        raise Problem(404, says)
-    return found
 
 
 def _cut(found: Sequence[Thing], page: Page, asked: Asked) -> tuple[Sequence[Thing], str | None]:

@@ -7,8 +7,9 @@ from typing import Literal
 from longsoak.core.wording import bound_words
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import UNIT, Probe
+from longsoak.vocabulary.rig import Probe
+from longsoak_dashboards.api.documents import finite, probe_document
+from longsoak_dashboards.source import Shown
 
 COLUMNS = ("time_ms", "low", "mean", "high", "standard_uncertainty", "flag", "bound")
 
@@ -16,48 +17,31 @@ Bound = Literal["at least", "at most"] | None
 Row = tuple[int, float | None, float | None, float | None, float | None, int, Bound]
 
 
-def of_reading(reading: Reading, probe: Probe) -> Row:
+def of_reading(shown: Shown, probe: Probe) -> Row:
     """A single reading; one that fails, or is no finite number, has no value."""
-    value = reading.value
+    reading, value = shown.reading, shown.reading.value
     if value is None or reading.flag is Flag.FAIL or not math.isfinite(value):
         return reading.utc_ms, None, None, None, None, int(reading.flag), None
-    bound = bound_words(probe.kind, value, reading.reason)
-    spread = None if bound else _finite(reading.uncertainty)
+    bound = bound_words(probe.kind, value, shown.kept.reason)
+    spread = None if bound else finite(reading.uncertainty)
     return reading.utc_ms, value, value, value, spread, int(reading.flag), bound
 
 
 def of_bucket(bucket: Bucket) -> Row:
     """An interval: at its beginning, with its worst flag. A bound has no mean."""
-    low, high = _finite(bucket.low), _finite(bucket.high)
+    low, high = finite(bucket.low), finite(bucket.high)
     bound: Bound = "at least" if bucket.wetter else "at most" if bucket.drier else None
     return (
-        *(bucket.utc_ms, low, _finite(bucket.mean), high),
-        *(_finite(bucket.uncertainty), int(bucket.worst), bound if low is not None else None),
+        *(bucket.utc_ms, low, finite(bucket.mean), high),
+        *(finite(bucket.uncertainty), int(bucket.worst), bound if low is not None else None),
     )
-
-
-def described(probe: Probe) -> dict[str, object]:
-    """What a program has to know of a probe to understand its readings; units are UCUM codes."""
-    return {
-        "probe": probe.name,
-        "kind": probe.kind.value,
-        "unit": UNIT[probe.kind],
-        "quantity": probe.quantity,
-        "bay": probe.bay,
-        "depth_mm": probe.depth,
-        "height_mm": probe.height,
-    }
 
 
 def document(probe: Probe, rows: Iterable[Row]) -> dict[str, object]:
     """A probe with its readings, column by column in the order of `COLUMNS`."""
     columns: Sequence[Sequence[object]] = list(zip(*rows, strict=True)) or [()] * len(COLUMNS)
     return (
-        described(probe)
+        probe_document(probe)
         | {"columns": list(COLUMNS)}
         | dict(zip(COLUMNS, map(list, columns), strict=True))
     )
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
