@@ -1,43 +1,36 @@
 """Times in addresses: RFC 3339, or UTC as a form's fields have it."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 _FORM = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d)?)?", re.ASCII)
-_WHOLE = re.compile(
-    r"(\d{4}-\d\d-\d\d)[Tt ](\d\d:\d\d:\d\d)(\.\d{1,9})?([Zz]|[+ -]\d\d:\d\d)", re.ASCII
-)
-_EXAMPLE = "2026-09-23T12:00:00Z"
+_TIME = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d):(\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
+_BLANK = re.compile(r"(\d{4}-\d\d-\d\d) ", re.ASCII)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FIRST_MS, _LAST_MS = -62_135_596_800_000, 253_402_300_799_999  # of the years 1 to 9999
 
 
-def time_in(text: str) -> int:
-    """The time an address names, UTC ms.
-
-    Raises
-    ------
-    ValueError
-        It is none; the message says what was expected.
-    """
-    found = _WHOLE.fullmatch(text)
+def time_ms(words: str) -> int | None:
+    """A time of RFC 3339 as UTC ms; None where it is none. A leap second is the second after it."""
+    found = _TIME.fullmatch(words)
     if found is None:
-        raise ValueError(f"{text[:40]!r} is no time as RFC 3339 writes it, such as {_EXAMPLE}")
-    day, clock, fraction, zone = found.groups()
-    zone = "+00:00" if zone in "Zz" else zone.replace(" ", "+")  # a plus comes as a space
+        return None
+    day, minute, second, part, zone = found.groups(default="")
+    leap = second == "60"
     try:
-        at = datetime.fromisoformat(f"{day}T{clock}{zone}").timestamp()
-    except (ValueError, OverflowError) as error:
-        raise ValueError(f"{text[:40]!r} is no time there is: {error}") from error
-    return round(at) * 1000 + int(float(fraction or 0) * 1000)
+        at = datetime.fromisoformat(f"{day}T{minute}:{'59' if leap else second}{zone.upper()}")
+        since = at - _EPOCH + timedelta(seconds=leap)
+    except (ValueError, OverflowError):
+        return None
+    utc_ms = since // timedelta(milliseconds=1) + int(f"{part[1:4]:0<3}")
+    return utc_ms if _FIRST_MS <= utc_ms <= _LAST_MS else None
 
 
 def time_of_form(text: str) -> int | None:
-    """The same of a field of a form too, which has no zone and is UTC; None if it is no time."""
+    """The same as a form's fields may have it: without a zone it is UTC, a plus may be a blank."""
     if _FORM.fullmatch(text):
         try:
             return round(datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()) * 1000
         except ValueError:
             return None
-    try:
-        return time_in(text)
-    except ValueError:
-        return None
+    return time_ms(_BLANK.sub(r"\1T", text).replace(" ", "+"))

@@ -83,4 +83,5 @@ def test_what_lies_ahead_of_the_clock_is_not_told_as_just_now(seconds: float, wo
 
 def test_times_are_utc() -> None:
     assert rfc3339(1_900_000_000_123) == "2030-03-17T17:46:40.123Z"
+    assert rfc3339(-62_135_596_800_000) == "0001-01-01T00:00:00.000Z"
     assert time_words(1_900_000_000_123) == "17 Mar 2030, 17:46:40 UTC"

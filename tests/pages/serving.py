@@ -12,7 +12,15 @@ from email.message import Message
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 
+from longsoak_dashboards.moments import time_ms
 from processes import COMMAND
+
+
+def ms_of(words: str) -> int:
+    """A time of RFC 3339 as UTC ms."""
+    found = time_ms(words)
+    assert found is not None, words
+    return found
 
 
 def now_ms() -> int:

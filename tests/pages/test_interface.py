@@ -25,7 +25,7 @@ from longsoak.core.wording import rfc3339
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag
-from longsoak_dashboards.api.asked import time_ms
+from longsoak_dashboards.moments import time_ms
 from pages.inbrowser import looks_well, page_of
 from pages.interface import PATHS, as_json, check, schema_of, something_of_everything
 from pages.pagerig import DAY_MS, Bays, Kept, keep, rig_text

@@ -22,11 +22,11 @@ from longsoak.vocabulary.rig import Kind
 from longsoak_dashboards.api.csvtext import reduced_lines
 from longsoak_dashboards.api.series import COLUMNS, of_bucket, of_reading
 from longsoak_dashboards.api.single import as_csv
-from longsoak_dashboards.moments import time_in, time_of_form
+from longsoak_dashboards.moments import time_of_form
 from longsoak_dashboards.source import Shown, Source
 from pages.interface import as_json
 from pages.pagerig import DAY_MS, DRIFT, Kept, Wrong, flagged, keep, make_rig, rig_text
-from pages.serving import Answer, Served, now_ms, serve
+from pages.serving import Answer, Served, ms_of, now_ms, serve
 
 HOUR = 3_600_000
 WET, GOOD, SILENT, BROKEN = (
@@ -124,7 +124,7 @@ def test_a_gap_is_told_with_its_words_and_no_reading_lies_in_it(days: Kept, page
     document = json.loads(ask(pages, GOOD).text)
     gap = document["gaps"][0]
     assert gap["words"] == "cut off, 12 h"
-    begin, end = time_in(gap["from"]), time_in(gap["to"])
+    begin, end = ms_of(gap["from"]), ms_of(gap["to"])
     assert not document["raw"] or not [
         t for t in document["probes"][0]["time_ms"] if begin < t < end
     ]
@@ -221,15 +221,16 @@ def test_without_a_record_it_says_what_to_start(tmp_path: Path) -> None:
         ("1937-01-01T12:00:27.87+00:20", "1937-01-01T11:40:27.870Z"),
         ("2026-09-23t12:00:00z", "2026-09-23T12:00:00.000Z"),
         ("2026-09-23T12:00:00 02:00", "2026-09-23T10:00:00.000Z"),  # a plus as a form sends it
+        ("2026-09-23 12:00:00 02:00", "2026-09-23T10:00:00.000Z"),
     ],
 )
 def test_times_are_read_as_rfc_3339_writes_them(text: str, iso: str) -> None:
-    assert rfc3339(time_in(text)) == iso
+    assert time_of_form(text) == ms_of(iso)
 
 
 @given(st.integers(0, 4_102_444_800_000))
 def test_a_time_that_was_written_is_read_back(utc_ms: int) -> None:
-    assert time_in(rfc3339(utc_ms)) == utc_ms
+    assert ms_of(rfc3339(utc_ms)) == utc_ms
     assert time_of_form(rfc3339(utc_ms)[:16]) == utc_ms // 60_000 * 60_000
 
 

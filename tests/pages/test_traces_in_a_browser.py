@@ -22,11 +22,10 @@ from longsoak.store.writer import Batch
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak_dashboards.drawing.beside import spread
-from longsoak_dashboards.moments import time_in
 from longsoak_dashboards.view.scales import value_scale
 from pages.inbrowser import looks_well, page_of, shot, views
 from pages.pagerig import DAY_MS, Kept, Wrong, keep
-from pages.serving import Served, now_ms, serve
+from pages.serving import Served, ms_of, now_ms, serve
 from waiting import wait_for
 
 HOUR = 3_600_000
@@ -115,7 +114,7 @@ def drag(page: Page, *, chart: int, begin: float, end: float) -> None:
 
 def times_in(address: str) -> tuple[int, int]:
     query = parse_qs(urlsplit(address).query)
-    return time_in(query["from"][0]), time_in(query["to"][0])
+    return ms_of(query["from"][0]), ms_of(query["to"][0])
 
 
 @contextmanager
@@ -450,7 +449,7 @@ def test_times_are_the_reader_s_and_days_begin_at_their_midnight(
 ) -> None:
     with zoned(browser, pages, zone) as page:
         page.goto("/traces?what=air")
-        begin, end = time_in(since), time_in(until)
+        begin, end = ms_of(since), ms_of(until)
         ticks = page.evaluate(
             "async ([a, b]) => (await import('/static/tracetime.js')).ticksOf(a, b, 8)",
             [begin, end],

@@ -119,8 +119,8 @@ def day_words(utc_ms: int) -> str:
 
 def rfc3339(utc_ms: int) -> str:
     """A time as RFC 3339 in UTC with milliseconds."""
-    when = datetime.fromtimestamp(utc_ms // 1000, UTC)
-    return f"{when:%Y-%m-%dT%H:%M:%S}.{utc_ms % 1000:03d}Z"
+    when = datetime.fromtimestamp(utc_ms // 1000, UTC).isoformat()[:19]
+    return f"{when}.{utc_ms % 1000:03d}Z"
 
 
 def flag_words(flag: Flag, reason: Reason) -> str:

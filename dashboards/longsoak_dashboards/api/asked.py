@@ -1,9 +1,7 @@
 """What a request asks for: its query read strictly, each mistake told in one sentence."""
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from typing import Self
 from urllib.parse import urlencode
 
@@ -12,29 +10,11 @@ from starlette.requests import Request
 from longsoak.core.wording import meant_words, rfc3339
 from longsoak_dashboards.api.problems import Problem
 from longsoak_dashboards.compress import weighed
+from longsoak_dashboards.moments import time_ms
 
 MOST = 1000  # things in one answer, and how many there are unless fewer are asked for
 _LATEST = 2**53  # what a number can be that every program takes for the same (RFC 8259, 6)
-_TIME = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d):(\d\d)(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_FIRST_MS, _LAST_MS = -62_135_596_800_000, 253_402_300_799_999  # of the years 1 to 9999
 _EXAMPLE = "2026-05-04T00:00:00Z"
-
-
-def time_ms(words: str) -> int | None:
-    """A time of RFC 3339 as UTC ms; None where it is none. A leap second is the second after it."""
-    found = _TIME.fullmatch(words)
-    if found is None:
-        return None
-    day, minute, second, part, zone = found.groups(default="")
-    leap = second == "60"
-    try:
-        at = datetime.fromisoformat(f"{day}T{minute}:{'59' if leap else second}{zone.upper()}")
-        since = at - _EPOCH + timedelta(seconds=leap)
-    except (ValueError, OverflowError):
-        return None
-    utc_ms = since // timedelta(milliseconds=1) + int(f"{part[1:4]:0<3}")
-    return utc_ms if _FIRST_MS <= utc_ms <= _LAST_MS else None
 
 
 class Asked:
