@@ -1,6 +1,5 @@
 """The traces sheet: its drawing, the picture of it, and what lies around it for a browser."""
 
-import re
 from collections.abc import Collection
 from dataclasses import dataclass
 
@@ -23,6 +22,7 @@ from longsoak_dashboards.view import notes, panels, standing
 from longsoak_dashboards.view import traces as view
 from longsoak_dashboards.view.chartplan import chart_plan
 from longsoak_dashboards.view.marks import marks
+from longsoak_dashboards.view.named import file_name
 from longsoak_dashboards.view.pick import pick
 from longsoak_dashboards.view.plans import PanelPlan
 from longsoak_dashboards.view.scales import time_ticks
@@ -116,7 +116,7 @@ class TraceSheets(Sheets):
             width=WIDTH,
             height=round(picture.height),
         )
-        name = f"{re.sub(r'[^a-z0-9]+', '-', rig.name.lower()).strip('-') or 'rig'}-traces.svg"
+        name = file_name(rig, "traces.svg")
         disposition = {"Content-Disposition": f'inline; filename="{name}"'}
         return Response(text, media_type="image/svg+xml", headers=with_style(style) | disposition)
 

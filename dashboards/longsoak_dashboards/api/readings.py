@@ -1,6 +1,5 @@
 """`/api/1/readings`: readings of some probes over a time, reduced, or each of them."""
 
-import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from longsoak_dashboards.api.problems import Problem, answering
 from longsoak_dashboards.api.series import Row, document, of_bucket, of_reading
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import Source
+from longsoak_dashboards.view.named import file_name
 from longsoak_dashboards.view.panels import gaps_of
 from longsoak_dashboards.view.span import Span, end_of
 
@@ -176,11 +176,12 @@ def rows_of(
 
 
 def _headers(rig: Rig, wanted: Wanted) -> dict[str, str]:
-    """Under which name it is saved: rows as a file, for a spreadsheet; a drawing's numbers not."""
-    plain = re.sub(r"[^a-z0-9]+", "-", rig.name.lower()).strip("-") or "rig"
+    """How an answer is saved: rows as a file, each reading under a name; a drawing's points not."""
     what = "readings" if wanted.points is None else "traces"
     if wanted.csv:
-        return {"Content-Disposition": f'attachment; filename="{plain}-{what}.csv"'}
+        name = file_name(rig, f"{what}.csv")
+        return {"Content-Disposition": f'attachment; filename="{name}"'}
     if wanted.points is None:
-        return {"Content-Disposition": f'inline; filename="{plain}-{what}.json"'}
+        name = file_name(rig, f"{what}.json")
+        return {"Content-Disposition": f'inline; filename="{name}"'}
     return {}

@@ -1,4 +1,4 @@
-"""Names that hold a figure with a point, which stays a point whatever the reader's language."""
+"""Names: those that hold a figure, whose point stays one in any language, and those of files."""
 
 import json
 import re
@@ -7,6 +7,12 @@ from collections.abc import Iterator
 from longsoak.vocabulary.rig import Rig
 
 _FIGURE = re.compile(r"\d\.\d")
+
+
+def file_name(rig: Rig, what: str) -> str:
+    """A name that any disk takes: "render-pair-readings.csv" for "readings.csv"."""
+    plain = re.sub(r"[^a-z0-9]+", "-", rig.name.lower()).strip("-")
+    return f"{plain or 'rig'}-{what}"
 
 
 def names_with_figures(rig: Rig) -> str:
