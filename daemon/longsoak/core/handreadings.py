@@ -242,8 +242,8 @@ def _apart(place: Place, specimen: Specimen) -> str | None:
     if abs(place.height - right) <= _NO_FINER:
         return None
     return (
-        f"{place.depth:g} mm from the wet face, the {specimen.wet_face.value}, is {right:g} mm above "
-        f"the underside, not {place.height:g}: correct one of them"
+        f"{place.depth:g} mm from the wet face, the {specimen.wet_face.value}, is {right:g} mm "
+        f"above the underside, not {place.height:g}: correct one of them"
     )
 
 
