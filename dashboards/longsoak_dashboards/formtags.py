@@ -9,7 +9,7 @@ _OPENS = re.compile(r"<form\b(?:\{\{.*?\}\}|\{%.*?%\}|[^<>{])*>", re.DOTALL)
 _POSTS = re.compile(r"\bmethod\s*=\s*[\"']?post\b", re.IGNORECASE)
 _FOR_ALL = " data-for-all"  # of a form that whoever may only read needs
 _CLOSES = "</form>"
-_FIELD = '<input type="hidden" name="token" value="{{ visit().token }}">'
+_FIELD = '<input type="hidden" name="token" value="{{ visit().token() }}">'
 _MAY_NOT = (
     '<p class="note may-not noprint">For whoever may change: <a href="/login">log in</a>.</p>'
 )

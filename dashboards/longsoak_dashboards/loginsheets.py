@@ -89,7 +89,7 @@ class LoginSheets(Sheets):
     def who(self, request: Request) -> Response:
         """Whether this browser may change something now, and what its forms bring along."""
         who = visit()
-        return JSONResponse({"may_change": who.may_change, "token": who.token})
+        return JSONResponse({"may_change": who.may_change, "token": who.token()})
 
     def _passwords_or_none(self) -> Passwords | None:
         try:

@@ -78,13 +78,13 @@ def _views(rig: Rig) -> Iterator[Figure]:
             seconds, _, ratio = in_turn(ask(sheet), ask("/api/1/latest"))
             words = f"{name}, {MANY}: time to the whole answer"
             yield Figure(words, 1e3 * seconds / AT_ONCE, "ms", 300.0, HANDED, ratio)
+        yield _trace(rig, ask)
         for sheet, name in (("/", "section"), ("/traces?hours=all", "traces since the first day")):
             travelled, whole = _transferred(port, sheet)
             words = f"{name}, {MANY}: first view, all that a browser fetches"
             yield Figure(
                 words, travelled / 1e3, "kB", 150.0, "the same uncompressed", travelled / whole
             )
-        yield _trace(rig, ask)
 
 
 def _trace(rig: Rig, ask: Callable[[str], Callable[[], None]]) -> Figure:

@@ -36,6 +36,7 @@ from longsoak.core.logbook import check_against, check_entry
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import HAND, NOTE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import WetFace
 from pages.pagerig import make_rig
 
 NOW_MS = 1_790_000_000_000
@@ -142,7 +143,18 @@ def test_a_place_outside_its_bay_is_refused(place: Place, says: str) -> None:
 def test_the_faces_belong_to_the_bay() -> None:
     bay = RIG.specimen.bays[0]
     for place in (Place(0, 0, 0), Place(bay.thickness, 420, bay.end)):
-        assert beyond(place, bay, height=420) is None
+        assert beyond(place, bay, RIG.specimen) is None
+
+
+@pytest.mark.parametrize(("face", "right"), [(WetFace.UNDERSIDE, 30), (WetFace.TOP, 210)])
+def test_depth_and_height_in_a_lying_specimen_are_of_one_place(face: WetFace, right: int) -> None:
+    bay = RIG.specimen.bays[0]
+    lying = replace(RIG.specimen, wet_face=face, height=bay.thickness, breadth=400)
+    assert beyond(Place(30, right), bay, lying) is None
+    assert beyond(Place(30, right + 1), bay, lying) is None  # a hand finds no place finer
+    said = f"30 mm from the wet face, the {face.value}, is {right} mm above the underside, not 120"
+    assert said in (beyond(Place(30, 120), bay, lying) or "")
+    assert beyond(Place(30, 120), bay, replace(lying, wet_face=WetFace.SIDE)) is None
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 
 from longsoak_dashboards.access.passwords import Passwords, Role, load, path_of
 from longsoak_dashboards.access.rights import Access
-from longsoak_dashboards.access.sessions import Session
+from longsoak_dashboards.access.sessions import Session, Visit
 from pages.serving import Served, now_ms
 
 PATIENCE = 20.0  # s for an answer
@@ -65,7 +65,8 @@ class Keepers:
         now = now_ms()
         session = Session.opened(Role.KEEPER, self._passwords.changes.number, now_ms=now)
         cookie = session.signed(self._passwords.secret, now_ms=now)
-        return f"{self._name}={cookie}", session.token(self._passwords.secret)
+        visit = Visit(Role.KEEPER, session, session.key(self._passwords.secret), asks=True)
+        return f"{self._name}={cookie}", visit.token()
 
 
 def request(

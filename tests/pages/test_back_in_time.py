@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -158,6 +159,29 @@ def test_without_scripts_links_and_form_lead_through_the_months(
     expect(page.locator(".lead")).to_contain_text(f"{at:%H:%M} UTC")
     page.get_by_role("link", name="back to now").click()
     expect(page.locator(".lead")).not_to_contain_text("As it was")
+    context.close()
+
+
+def test_a_time_is_typed_and_told_in_the_readers_zone(
+    past: Kept, served: Served, browser: Browser
+) -> None:
+    context = browser.new_context(base_url=served.address, timezone_id="Asia/Kolkata")
+    page = context.new_page()
+    page.goto("/")
+    at = datetime.fromtimestamp((last_ms(past) - 20 * HOUR_MS) / 1000 // 60 * 60, UTC)
+    there = at.astimezone(ZoneInfo("Asia/Kolkata"))
+    typed = page.get_by_label("time, UTC+5:30")
+    typed.fill(f"{there:%Y-%m-%dT%H:%M}")
+    expect(page.locator("#rail-at-utc")).to_contain_text(f"{at:%H:%M} UTC")
+    page.get_by_role("button", name="show", exact=True).click()
+    expect(page.locator("#lead")).to_contain_text(f"{there:%H:%M} UTC+5:30")
+    assert shown(page) == 1000 * at.timestamp()
+    expect(typed).to_have_value(f"{there:%Y-%m-%dT%H:%M}")
+    slider = page.get_by_role("slider", name="Time that is shown")
+    expect(slider).to_have_attribute("aria-valuetext", re.compile(f"{there:%H:%M} UTC\\+5:30$"))
+    page.get_by_role("button", name="show UTC").click()
+    expect(page.get_by_label("time, UTC", exact=True)).to_have_value(f"{at:%Y-%m-%dT%H:%M}")
+    expect(slider).to_have_attribute("aria-valuetext", re.compile(f"{at:%H:%M} UTC$"))
     context.close()
 
 

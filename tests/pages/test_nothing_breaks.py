@@ -287,7 +287,7 @@ def test_event_streams_are_few_for_each_reader_and_end_with_him(
     _, served, keepers = attacked
     before = sockets_of(served)
     cookie, _ = keepers.another()
-    for path, most in (("/events", 16), (f"/water/live?since={now_ms()}", 3)):
+    for path, most in (("/events", 32), (f"/water/live?since={now_ms()}", 3)):
         with opened(served, most + 5, request(path, cookie=cookie)) as streams:
             statuses = [status_of(stream.recv(4096)) for stream in streams]
             assert sorted(statuses) == [200] * most + [429] * 5

@@ -349,6 +349,13 @@ class Forms(HTMLParser):
             self._inside = False
 
 
+def unmasked(token: str) -> bytes:
+    """The key in a form's token."""
+    said = bytes.fromhex(token)
+    assert len(said) == 32
+    return bytes(one ^ other for one, other in zip(said[:16], said[16:], strict=True))
+
+
 class TestWhoChanges:
     def test_a_keeper_changes(self, tmp_path: Path) -> None:
         kept = alarmed(tmp_path / "rig")
@@ -374,7 +381,17 @@ class TestWhoChanges:
         for caller in (keeper, visitor):
             forms = Forms(caller.get(path).text)
             assert forms.found
-            assert forms.tokens == [[caller.token()]] * len(forms.found)
+            assert [len(each) for each in forms.tokens] == [1] * len(forms.found)
+            tokens = [token for (token,) in forms.tokens]
+            assert {unmasked(token) for token in tokens} == {unmasked(caller.token())}
+
+    def test_a_token_is_other_each_time_so_that_lengths_tell_nothing(self, keeper: Caller) -> None:
+        tokens = [token for _ in range(3) for (token,) in Forms(keeper.get("/alarms").text).tokens]
+        assert len(set(tokens)) == len(tokens) >= 6
+        assert len({unmasked(token) for token in tokens}) == 1
+        halves = [half for token in tokens for half in (token[:32], token[32:])]
+        assert len(set(halves)) == len(halves)
+        assert unmasked(tokens[0]).hex() not in keeper.get("/alarms").text
 
     def test_every_template_with_a_form_that_posts_is_given_one(self) -> None:
         seen = 0

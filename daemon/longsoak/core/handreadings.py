@@ -11,7 +11,7 @@ from math import isfinite
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import About, LogbookEntry
 from longsoak.vocabulary.proof import Json
-from longsoak.vocabulary.rig import Bay, Rig
+from longsoak.vocabulary.rig import Bay, Rig, Specimen, WetFace
 
 UNITS = ("%", "Ohm")  # UCUM codes of what a meter with pins shows
 BOUNDS = ("", "at least", "at most")  # what a meter shows is the value, or all its scale can
@@ -20,6 +20,7 @@ PINS = ("", "insulated", "bare")
 LONGEST_LINE = 120  # characters of what is said of the meter
 LONGEST_NOTE = 1000
 
+_NO_FINER = 1.0  # mm
 _MOST = {"%": 300.0, "Ohm": 1e13}  # wood that floats in water holds twice its own mass of it
 _WITHIN = {"correction_temperature": (-40.0, 80.0), "wood_temperature": (-40.0, 80.0)}
 _LINES = ("round", "scale", "meter")
@@ -207,11 +208,12 @@ def outside(entry: LogbookEntry, rig: Rig) -> str | None:
     """
     bay = _bay(rig, entry.subject.name)
     place = place_of(entry.content)
-    return None if bay is None else beyond(place, bay, height=rig.specimen.height)
+    return None if bay is None else beyond(place, bay, rig.specimen)
 
 
-def beyond(place: Place, bay: Bay, *, height: float) -> str | None:
-    """What to say of a place outside a bay of a specimen of some `height`, mm; None if inside."""
+def beyond(place: Place, bay: Bay, specimen: Specimen) -> str | None:
+    """What to say of a place that is not inside a bay of a specimen; None if it is."""
+    height = specimen.height
     if place.depth > bay.thickness:
         return (
             f"{place.depth:g} mm from the wet face is outside: {bay.name} is {bay.thickness:g} mm "
@@ -227,7 +229,22 @@ def beyond(place: Place, bay: Bay, *, height: float) -> str | None:
             f"{place.across:g} mm from the left edge is outside: {bay.name} is from {bay.start:g} "
             f"to {bay.end:g} mm"
         )
-    return None
+    return _apart(place, specimen) if specimen.lies else None
+
+
+def _apart(place: Place, specimen: Specimen) -> str | None:
+    """What to say of a depth and a height that can't both be; of one that lies, either tells both.
+
+    A hand finds a place to about a millimetre.
+    """
+    from_below = specimen.wet_face is WetFace.UNDERSIDE
+    right = place.depth if from_below else specimen.height - place.depth
+    if abs(place.height - right) <= _NO_FINER:
+        return None
+    return (
+        f"{place.depth:g} mm from the wet face, the {specimen.wet_face.value}, is {right:g} mm "
+        f"above the underside, not {place.height:g}: correct one of them"
+    )
 
 
 def place_of(content: Mapping[str, Json]) -> Place:

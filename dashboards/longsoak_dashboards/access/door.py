@@ -44,7 +44,7 @@ class Streams:
 
 
 _STREAM_LATER = 30.0  # s
-_STREAMS = {"/events": Streams(16, 96), "/water/live": Streams(3, 8)}
+_STREAMS = {"/events": Streams(32, 112), "/water/live": Streams(3, 8)}
 
 
 class Door:
@@ -121,7 +121,7 @@ class Door:
         return Visit(
             role,
             whose,
-            whose.token(self._access.secret(passwords)),
+            whose.key(self._access.secret(passwords)),
             asks=passwords is not None,
             encrypted=encrypted,
             readable=not (encrypted or self._access.local),

@@ -58,9 +58,9 @@ class Session:
         said = [self.id, int(self.role), self.began_ms, now_ms, self.password]
         return str(URLSafeSerializer(secret, salt=_SALT).dumps(said))
 
-    def token(self, secret: str) -> str:
-        """What each form of this session has to bring along."""
-        return hmac.new(secret.encode(), f"form {self.id}".encode(), sha256).hexdigest()[:32]
+    def key(self, secret: str) -> bytes:
+        """What only whoever has this session's cookie is told, for its forms to bring along."""
+        return hmac.digest(secret.encode(), f"form {self.id}".encode(), sha256)[:16]
 
 
 def read(cookie: str | None, secret: str) -> Session | None:
@@ -78,17 +78,32 @@ def read(cookie: str | None, secret: str) -> Session | None:
 class Visit:
     """Who asks, as it counts for one request.
 
-    `asks` is whether there are passwords at all, `token` what its forms have to bring along,
+    `asks` is whether there are passwords at all, `key` what its forms have to bring along,
     `encrypted` whether TLS carries it, `readable` whether a password would go over a network so
     that others could read it.
     """
 
     role: Role
     session: Session
-    token: str
+    key: bytes
     asks: bool
     encrypted: bool = False
     readable: bool = False
+
+    def token(self) -> str:
+        """The key as one form brings it: other in each, for lengths of what is compressed tell."""
+        mask = secrets.token_bytes(len(self.key))
+        return (mask + _exclusive_or(mask, self.key)).hex()
+
+    def brought(self, token: str) -> bool:
+        """Whether a form that brings this token was made for this visit."""
+        try:
+            said = bytes.fromhex(token)
+        except ValueError:
+            return False
+        half = len(self.key)
+        own = _exclusive_or(said[:half], said[half:])
+        return half > 0 and hmac.compare_digest(own, self.key)
 
     @property
     def may_change(self) -> bool:
@@ -101,7 +116,11 @@ class Visit:
         return self.asks and self.session.role is not Role.NOBODY
 
 
-_STRANGER = Visit(Role.NOBODY, Session("", Role.NOBODY, 0, 0, ""), "", asks=True)
+def _exclusive_or(some: bytes, others: bytes) -> bytes:
+    return bytes(one ^ other for one, other in zip(some, others, strict=False))
+
+
+_STRANGER = Visit(Role.NOBODY, Session("", Role.NOBODY, 0, 0, ""), b"", asks=True)
 _visit: ContextVar[Visit] = ContextVar("visit", default=_STRANGER)
 
 

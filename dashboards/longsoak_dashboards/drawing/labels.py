@@ -130,6 +130,12 @@ def _wanted(label: _Label, lines: Lines, p: float) -> Box:
     return Box(label.x - half, top, label.x + half, top + high)
 
 
+def _counted(label: _Label, cls: str) -> str | None:
+    """From how many s on the age counts where it is shown, as `aged` has it for pages."""
+    seconds = label.mark.age_s
+    return None if cls != "age" or seconds is None or seconds < 0 else f"{seconds:.0f}"
+
+
 def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: str) -> Markup:
     p = sheet.point
     shape = tag(
@@ -153,7 +159,7 @@ def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: st
                 tag(
                     "text", tag("tspan", words, cls="struck") if struck else words, tail,
                     x=middle, y=y + i * LINE * 0.9 * p, font_size=(SMALL if i else VALUE) * p,
-                    cls=f"{cls} halo", text_anchor="middle",
+                    cls=f"{cls} halo", text_anchor="middle", data_age=_counted(label, cls),
                 )
             )  # fmt: skip
     return tag(

@@ -26,6 +26,7 @@ export function ageWords(seconds) {
 }
 
 function count() {
+  if (document.querySelector("main[data-at]")) return; // a time in the past, and ages as of then
   const more = passed();
   for (const age of document.querySelectorAll(`[${AGE}]`)) {
     const words = ageWords(Number(age.getAttribute(AGE)) + more);

@@ -2,6 +2,7 @@
 // Without this script its links and its form open the same addresses.
 
 import { disconnected, swap } from "./live.js";
+import { field, meant, shown as moment, zone, zoneWords } from "./zones.js";
 
 const PARTS = [
   ...["main > h1", "#lead", "#drawings", "#beside", "#all", "#title-block"],
@@ -40,12 +41,20 @@ function go(to, { after = 0 } = {}) {
   wanted = to;
   mark(to);
   range().value = to === "now" ? now() : to;
-  range().setAttribute("aria-valuetext", to === "now" ? "now" : words(to));
+  say();
   clearTimeout(timer);
   timer = setTimeout(fetchWanted, after);
 }
 
-const words = (ms) => `${written(ms).slice(0, 16).replace("T", " ")} UTC`;
+const words = (ms) => `${moment(ms)} ${zoneWords(ms)}`;
+
+const say = () => range().setAttribute("aria-valuetext", "at" in document.querySelector("main").dataset ? words(shown()) : "now");
+
+function fill(ms) {
+  const input = document.getElementById("rail-at");
+  [input.value, input.dataset.in] = [field(ms), zone()];
+  input.dispatchEvent(new Event("input")); // which UTC that is, is said beside it
+}
 
 async function fetchWanted() {
   const to = wanted;
@@ -65,7 +74,7 @@ async function fetchWanted() {
       const fresh = page.getElementById("rail-range");
       if (fresh) hold(Number(fresh.min), Number(fresh.max));
     }
-    document.getElementById("rail-at").value = written(to === "now" ? now() : to).slice(0, 16);
+    fill(to === "now" ? now() : to);
     history.replaceState(null, "", address(to));
     if (playing === null) tell(to === "now" ? "now" : `as it was, ${words(to)}`);
   } catch (error) {
@@ -143,6 +152,7 @@ function follow(event, to) {
 function wire() {
   const slider = range();
   if (!slider) return;
+  say();
   for (const place of document.querySelectorAll("#rail [hidden]")) place.hidden = false;
   if (!slider.dataset.wired) {
     slider.dataset.wired = "yes";
@@ -152,7 +162,7 @@ function wire() {
     });
     slider.addEventListener("keydown", keys);
     form().addEventListener("submit", (event) => {
-      const asked = Date.parse(`${document.getElementById("rail-at").value}Z`);
+      const asked = meant(document.getElementById("rail-at"));
       if (Number.isNaN(asked)) return;
       event.preventDefault();
       stop();
@@ -172,4 +182,5 @@ function wire() {
 }
 
 document.addEventListener("changed-in-place", wire);
+document.addEventListener("zone-changed", wire);
 wire();

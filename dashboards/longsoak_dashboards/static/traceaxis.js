@@ -4,6 +4,7 @@ import { ticksOf, utcWords, zoneWords, timeWords } from "./tracetime.js";
 
 const APART = 44; // px between two marks, so that a thumb hits one
 const TICK = 56; // px that a tick and its words take
+const LETTER = 7; // px, about
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -20,10 +21,16 @@ export function drawAxis(place, { since, until }, notes) {
   const at = (t) => ((t - since) / (until - since)) * 100;
   const svg = part("svg", { class: "axis", width: "100%", height: 26, "aria-hidden": "true" });
   svg.append(part("line", { class: "thin", x1: 0, x2: "100%", y1: 1, y2: 1 }));
+  let free = -Infinity; // px, from where on there is room for words
   for (const { t, words } of ticksOf(since, until, Math.max(2, Math.floor(width / TICK)))) {
     const x = `${at(t)}%`;
-    const anchor = at(t) > 94 ? "end" : "middle";
-    svg.append(part("line", { class: "thin", x1: x, x2: x, y1: 1, y2: 7 }), part("text", { x, y: 20, "text-anchor": anchor }, words));
+    svg.append(part("line", { class: "thin", x1: x, x2: x, y1: 1, y2: 7 }));
+    const [middle, half] = [(at(t) * width) / 100, words.length * LETTER / 2];
+    const last = middle + half > width;
+    const left = middle - (last ? 2 * half : half);
+    if (left < free) continue;
+    svg.append(part("text", { x, y: 20, "text-anchor": last ? "end" : "middle" }, words));
+    free = left + 2 * half + LETTER;
   }
   const marks = groups(notes.filter((n) => n.at >= since && n.at <= until), (APART / width) * (until - since)).map((group) => {
     const link = document.createElement("a");

@@ -126,14 +126,15 @@ function turn() {
 // as UTC. Which UTC that is stands beside it while it is typed.
 const typed = (input) => Date.parse(`${input.value}Z`);
 
-function meant(input) {
+export function meant(input) {
   const shows = typed(input);
   const where = input.dataset.in ?? "UTC";
   // Twice: the first one. Never, in the night the clock is put on: as if it had not been yet.
   return moments(shows, where)[0] ?? before(shows, where);
 }
 
-const field = (ms, where) => new Date(wall(ms, where)).toISOString().slice(0, 16);
+// As a field holds it.
+export const field = (ms, where = zone()) => new Date(wall(ms, where)).toISOString().slice(0, 16);
 
 function ask(input) {
   if (input.value && (input.dataset.in ?? "UTC") !== zone()) input.value = field(meant(input), zone());
@@ -141,7 +142,7 @@ function ask(input) {
   let beside = document.getElementById(`${input.id}-utc`);
   if (!beside) {
     beside = document.createElement("small");
-    beside.id = `${input.id}-utc`;
+    [beside.id, beside.className] = [`${input.id}-utc`, "utc"];
     input.after(beside);
     input.setAttribute("aria-describedby", beside.id);
     input.addEventListener("input", () => ask(input));

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from longsoak.core.wording import (
     DECIMALS,
     age_words,
@@ -14,6 +16,7 @@ from longsoak.core.wording import (
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind, Probe, Quantity, Rig
+from longsoak_dashboards.view.sentences import aged
 
 _RAW_UNITS = {"Cel": "°C", "1": "", "[arb'U]": ""}
 _SHORT = {Flag.NOT_EVALUATED: "not judged"}  # as the drawing has room for
@@ -51,6 +54,11 @@ class Mark:
         """What the value of a pair of pins is of, in short; empty for others and without one."""
         quantity = self.probe.quantity
         return "" if quantity is None or not self.unit else _OF[quantity]
+
+    @property
+    def counted(self) -> Markup | str:
+        """`age`, which an open sheet counts on with."""
+        return self.age if self.age_s is None else aged(self.age_s)
 
     @property
     def plain(self) -> bool:

@@ -22,7 +22,7 @@ from longsoak_dashboards.view.alarms import state_words
 from longsoak_dashboards.view.health import FlagLine, FoundLine, flag_line, found_lines
 from longsoak_dashboards.view.marks import Mark
 from longsoak_dashboards.view.plans import PanelPlan
-from longsoak_dashboards.view.sentences import aged, day, when
+from longsoak_dashboards.view.sentences import day, when
 from longsoak_dashboards.view.steps import StepRow, step_rows
 
 _SHOWN = {
@@ -121,7 +121,7 @@ def probe_page(
     return ProbePage(
         mark=mark,
         lead=tuple(sentence for sentence in (*news, what) if sentence),
-        age=mark.age if mark.age_s is None else aged(mark.age_s),
+        age=mark.counted,
         declared=_declared(probe, snapshot.rig),
         proof=_proof_words(newest),
         steps=() if newest is None else step_rows(book, newest, probe, now_ms=now_ms),

@@ -57,8 +57,6 @@ class Rail:
     earlier: str
     later: str
     at: str
-    at_least: str
-    at_most: str
     phases: tuple[tuple[int, str, Markup], ...]
     contacts: tuple[tuple[int, Markup, str], ...]
     top_ups: int
@@ -140,8 +138,6 @@ def rail(
         if shown_ms is None
         else (address(shown + usual) if shown + usual < now_ms else "/"),
         at=_form_time(shown),
-        at_least=_form_time(first_ms),
-        at_most=_form_time(now_ms),
         phases=tuple(
             (number, _called(phase), when(phase.from_ms, now_ms=now_ms))
             for number, phase in enumerate(begun, start=1)

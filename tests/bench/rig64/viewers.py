@@ -14,7 +14,7 @@ LIMIT = 60  # s for one page; the streams say something each half minute
 
 
 class Viewers:
-    """So many of them, each over connections of its own; what is counted is of all together."""
+    """So many of them, each at an address of its own; what is counted is of all together."""
 
     def __init__(self, port: int, number: int) -> None:
         self._port = port
@@ -25,7 +25,8 @@ class Viewers:
         self.late_ms: list[float] = []  # of each news, after the pages saw it in the record
         self._pool, self._fetchers = ThreadPoolExecutor(number), ThreadPoolExecutor(number)
         self._looks = [
-            self._pool.submit(self._look, SHEETS[n % len(SHEETS)]) for n in range(number)
+            self._pool.submit(self._look, SHEETS[n % len(SHEETS)], f"127.0.1.{n + 1}")
+            for n in range(number)
         ]
 
     def leave(self) -> None:
@@ -40,10 +41,10 @@ class Viewers:
             look.result()
         self._fetchers.shutdown()
 
-    def _look(self, sheet: str) -> None:
-        every, fetched = self._fetch(sheet), time.monotonic()
+    def _look(self, sheet: str, address: str) -> None:
+        every, fetched = self._fetch(sheet, address), time.monotonic()
         fetching: Future[float] | None = None
-        with closing(HTTPConnection("127.0.0.1", self._port, timeout=LIMIT)) as connection:
+        with closing(self._connection(address)) as connection:
             connection.request("GET", "/events")
             with self._lock:
                 self._streams.append(connection.sock)
@@ -63,7 +64,8 @@ class Viewers:
                     every, fetching = fetching.result(), None
                 # The stream is read on meanwhile, as a browser does.
                 if not first and fetching is None and time.monotonic() - fetched >= every:
-                    fetching, fetched = self._fetchers.submit(self._fetch, sheet), time.monotonic()
+                    begun = self._fetchers.submit(self._fetch, sheet, address)
+                    fetching, fetched = begun, time.monotonic()
                 first = False
         if fetching is not None:
             fetching.result()
@@ -79,9 +81,13 @@ class Viewers:
                 return
             yield line
 
-    def _fetch(self, sheet: str) -> float:
+    def _connection(self, address: str) -> HTTPConnection:
+        source = (address, 0)
+        return HTTPConnection("127.0.0.1", self._port, timeout=LIMIT, source_address=source)
+
+    def _fetch(self, sheet: str, address: str) -> float:
         """Fetch a sheet; return how often it is worth fetching, s."""
-        with closing(HTTPConnection("127.0.0.1", self._port, timeout=LIMIT)) as connection:
+        with closing(self._connection(address)) as connection:
             connection.request("GET", sheet)
             answer = connection.getresponse()
             page = answer.read()
