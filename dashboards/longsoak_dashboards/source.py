@@ -82,13 +82,6 @@ class Snapshot(Heading):
     last_gap: RunGap | None
 
 
-class Shown(NamedTuple):
-    """A reading as it is shown, and as it was kept, before flags were laid over it."""
-
-    reading: Reading
-    kept: Reading
-
-
 class Reduced(NamedTuple):
     """Readings by probe, reduced to intervals of `width_ms`."""
 
@@ -373,7 +366,7 @@ class Source:
         until_ms: int,
         now_ms: int,
         aside: bool = True,
-    ) -> Iterator[list[Shown]]:
+    ) -> Iterator[list[Reading]]:
         """Single readings as `reduced` has them, `until_ms` included; see `Record.readings`.
 
         Raises
@@ -408,12 +401,12 @@ class Source:
 
 def _shown(
     readings: Sequence[Reading], flags: Mapping[str, Sequence[HandFlag]], *, aside: bool
-) -> Iterator[Shown]:
+) -> Iterator[Reading]:
     """Single readings with what lies over them, by probe in `flags`."""
     for reading in readings:
         flagged = as_flagged(reading, flags[reading.probe])
         if aside or flagged.reason is not Reason.SET_ASIDE:
-            yield Shown(flagged, reading)
+            yield flagged
 
 
 def _as_flagged(

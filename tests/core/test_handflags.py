@@ -86,6 +86,10 @@ def test_laid_over_readings_it_keeps_what_is_missing_and_a_bound() -> None:
     bound = {PAIR.name: reading(50, Flag.SUSPECT, Reason.WETTER_THAN_CURVE)}
     (shown,) = laid_over(bound, passes, [PAIR]).values()
     assert (shown.flag, shown.reason) == (Flag.PASS, Reason.WETTER_THAN_CURVE)
+    (shown,) = laid_over(bound, fails, [PAIR]).values()
+    assert (shown.flag, shown.reason) == (Flag.FAIL, Reason.BY_HAND)
+    assert shown.as_kept == bound[PAIR.name], "so that it is told as a bound still"
+    assert laid_over({PAIR.name: shown}, passes, [PAIR])[PAIR.name].as_kept == shown.as_kept
 
 
 def test_what_a_contact_set_aside_is_suspect_unless_it_failed_anyway() -> None:

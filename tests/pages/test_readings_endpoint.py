@@ -23,7 +23,7 @@ from longsoak_dashboards.api.csvtext import reduced_lines
 from longsoak_dashboards.api.series import COLUMNS, of_bucket, of_reading
 from longsoak_dashboards.api.single import as_csv
 from longsoak_dashboards.moments import time_of_form
-from longsoak_dashboards.source import Shown, Source
+from longsoak_dashboards.source import Source
 from pages.interface import as_json
 from pages.pagerig import DAY_MS, DRIFT, Kept, Wrong, flagged, keep, make_rig, rig_text
 from pages.serving import Answer, Served, ms_of, now_ms, serve
@@ -295,7 +295,7 @@ def test_no_more_readings_are_made_at_a_time_however_many_probes_are_asked_for(
     some = list(source.readings(names, since_ms=first, until_ms=last, now_ms=now_ms()))
     assert max(map(len, some)) == 15
     assert sum(not part for part in some) >= len(names), "the thread is handed back in between"
-    found = [shown.reading for part in some for shown in part]
+    found = [reading for part in some for reading in part]
     assert [r.utc_ms for r in found] == sorted(r.utc_ms for r in found)
     for name in names:
         kept = source.record.series(name, since_ms=first, until_ms=last + 1)
@@ -329,8 +329,13 @@ def test_a_bound_stays_one_under_a_flag_set_by_hand(tmp_path: Path, points: int 
         flagged(kept, Flag.SUSPECT, since_ms=now - DAY_MS, until_ms=None)
         with serve(kept.rig_file) as served:
             rows = rows_in(ask(served, DRIFT, points=points, format="csv").text)
+            latest = json.loads(served.get("/api/1/latest").text)["probes"]
+            section = served.get("/").text
     finally:
         kept.close()
+    (told,) = (row for row in latest if row["probe"] == DRIFT)
+    assert (told["flag"], told["bound"], told["standard_uncertainty"]) == (3, "at least", None)
+    assert f'aria-label="{DRIFT}: &gt; 25.0 %' in section
     assert {row["flag"] for row in rows} == {"3"}
     assert {row["bound"] for row in rows} == {"at least"}
     assert {row["uncertainty"] for row in rows} == {""}
@@ -357,7 +362,7 @@ def test_no_row_holds_what_json_has_no_word_for(value: float, flag: Flag, reason
     probe = make_rig().probes[0]
     reading = Reading(probe.name, 0, value, "Ohm", value, value, flag, reason)
     bucket = Bucket(0, value, value, value, value, 1, flag)
-    for row in (of_reading(Shown(reading, reading), probe), of_bucket(bucket)):
+    for row in (of_reading(reading, probe), of_bucket(bucket)):
         json.dumps(row, allow_nan=False)
         assert len(row) == len(COLUMNS)
 

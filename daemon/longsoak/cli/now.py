@@ -206,10 +206,10 @@ def _probe(probe: Probe, reading: Reading | None, utc_ms: int) -> dict[str, obje
             "raw": None,
             "raw_unit": None,
         }
-    bound = bound_words(probe.kind, reading.value, reading.reason)
+    bound = bound_words(probe.kind, reading.value, reading.as_kept.reason)
     return known | {
         "value": reading.value,
-        "value_words": value_words(probe.kind, reading.value, reading.reason),
+        "value_words": value_words(probe.kind, reading.value, reading.as_kept.reason),
         "bound": bound,
         "uncertainty": None if bound else reading.uncertainty,
         "flag": reading.flag.word,
@@ -271,7 +271,7 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     if reading is None:
         return probe.name, "none", "", "", f"{Flag.MISSING.word}: {_NOT_READ}", "", ""
     spread = ""
-    if reading.uncertainty and not bound_words(probe.kind, reading.value, reading.reason):
+    if reading.uncertainty and not bound_words(probe.kind, reading.value, reading.as_kept.reason):
         doubled = 2 * reading.uncertainty
         places = max(1, DECIMALS.get(probe.kind, 0))
         spread = (
@@ -280,7 +280,9 @@ def _row(probe: Probe, reading: Reading | None, utc_ms: int) -> tuple[str, ...]:
     raw = "" if reading.raw is None else f"{reading.raw:.6g} {code_words(reading.raw_unit or '')}"
     return (
         probe.name,
-        *unit_beside(value_words(probe.kind, reading.value, reading.reason), probe.unit_words),
+        *unit_beside(
+            value_words(probe.kind, reading.value, reading.as_kept.reason), probe.unit_words
+        ),
         spread,
         flag_words(reading.flag, reading.reason),
         age_words((utc_ms - reading.utc_ms) / 1000),

@@ -144,9 +144,8 @@ def as_flagged(reading: Reading, flags: Sequence[HandFlag]) -> Reading:
         return reading
     if by_hand.reason is Reason.SET_ASIDE and reading.flag is Flag.FAIL:
         return reading  # what water spoiled is no better for it
-    if by_hand.flag is Flag.PASS:
-        return replace(reading, flag=Flag.PASS)  # a bound stays one
-    return replace(reading, flag=by_hand.flag, reason=by_hand.reason)
+    reason = reading.reason if by_hand.flag is Flag.PASS else by_hand.reason
+    return replace(reading, flag=by_hand.flag, reason=reason, kept=reading.as_kept)
 
 
 def not_judged(

@@ -42,7 +42,7 @@ def value_words(kind: Kind, value: float | None, reason: Reason) -> str:
     if kind is Kind.REFERENCE:
         return ohm_words(value)
     beyond = _BEYOND[bound_words(kind, value, reason)]
-    return f"{beyond}{value:.{DECIMALS[kind]}f}"
+    return f"{beyond}{value:z.{DECIMALS[kind]}f}"
 
 
 def bound_words(

@@ -1,6 +1,7 @@
 """A converted, flagged reading, and the scan it came in."""
 
 from dataclasses import dataclass
+from typing import Self
 
 from longsoak.vocabulary.flags import Flag, Reason
 
@@ -10,7 +11,8 @@ class Reading:
     """One probe's reading, as the edges of the house see it.
 
     `raw` in `raw_unit` (UCUM) is what the instrument gave; `value` in the unit of the probe's kind
-    and its standard `uncertainty` are None where nothing could be converted.
+    and its standard `uncertainty` are None where nothing could be converted. `kept` is the same
+    as the record has it, where a flag set by hand lies over it.
     """
 
     probe: str
@@ -21,6 +23,12 @@ class Reading:
     uncertainty: float | None
     flag: Flag
     reason: Reason
+    kept: Self | None = None
+
+    @property
+    def as_kept(self) -> Self:
+        """It without flags set by hand; a value that is a bound is one under any flag."""
+        return self.kept or self
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ def _probe(probe: Probe, reading: Reading | None) -> dict[str, object]:
     found = probe_document(probe)
     if reading is None:
         return found | {"value": None, "flag": None}
-    bound = bound_words(probe.kind, reading.value, reading.reason)
+    bound = bound_words(probe.kind, reading.value, reading.as_kept.reason)
     return found | {
         "time": rfc3339(reading.utc_ms),
         "value": finite(reading.value),

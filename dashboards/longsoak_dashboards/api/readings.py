@@ -169,9 +169,8 @@ def rows_of(
         now_ms=wanted.now_ms,
         aside=wanted.aside,
     ):
-        for shown in some:
-            name = shown.reading.probe
-            found[name].append(of_reading(shown, wanted.probes[name]))
+        for reading in some:
+            found[reading.probe].append(of_reading(reading, wanted.probes[reading.probe]))
     return True, 0, {name: found[name] for name in wanted.names}
 
 

@@ -7,9 +7,9 @@ from typing import Literal
 from longsoak.core.wording import bound_words
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe
 from longsoak_dashboards.api.documents import finite, probe_document
-from longsoak_dashboards.source import Shown
 
 COLUMNS = ("time_ms", "low", "mean", "high", "standard_uncertainty", "flag", "bound")
 
@@ -17,12 +17,12 @@ Bound = Literal["at least", "at most"] | None
 Row = tuple[int, float | None, float | None, float | None, float | None, int, Bound]
 
 
-def of_reading(shown: Shown, probe: Probe) -> Row:
+def of_reading(reading: Reading, probe: Probe) -> Row:
     """A single reading; one that fails, or is no finite number, has no value."""
-    reading, value = shown.reading, shown.reading.value
+    value = reading.value
     if value is None or reading.flag is Flag.FAIL or not math.isfinite(value):
         return reading.utc_ms, None, None, None, None, int(reading.flag), None
-    bound = bound_words(probe.kind, value, shown.kept.reason)
+    bound = bound_words(probe.kind, value, reading.as_kept.reason)
     spread = None if bound else finite(reading.uncertainty)
     return reading.utc_ms, value, value, value, spread, int(reading.flag), bound
 

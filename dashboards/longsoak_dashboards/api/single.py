@@ -12,9 +12,9 @@ from math import nan
 
 from longsoak.core.wording import bound_words, rfc3339
 from longsoak.report.cells import narrow_numbers, text_cell, wide_number
+from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import UNIT, Probe
 from longsoak_dashboards.api.documents import Document, probe_document
-from longsoak_dashboards.source import Shown
 
 COLUMNS = (
     *("time", "probe", "raw", "raw_unit", "value", "uncertainty", "unit"),
@@ -33,7 +33,7 @@ class _Form:
     none: str
 
 
-def as_csv(readings: Iterable[Sequence[Shown]], probes: Mapping[str, Probe]) -> Iterator[str]:
+def as_csv(readings: Iterable[Sequence[Reading]], probes: Mapping[str, Probe]) -> Iterator[str]:
     """The columns' names, then a line for each reading; an empty text where none comes."""
     yield ",".join(COLUMNS) + "\r\n"
     for some in readings:
@@ -41,7 +41,7 @@ def as_csv(readings: Iterable[Sequence[Shown]], probes: Mapping[str, Probe]) -> 
 
 
 def as_json(
-    head: Document, readings: Iterable[Sequence[Shown]], probes: Mapping[str, Probe]
+    head: Document, readings: Iterable[Sequence[Reading]], probes: Mapping[str, Probe]
 ) -> Iterator[str]:
     """One document that begins with `head`; an empty text where no reading comes."""
     described = [probe_document(probe) for probe in probes.values()]
@@ -56,13 +56,13 @@ def as_json(
     yield "]}"
 
 
-def _rows(some: Sequence[Shown], probes: Mapping[str, Probe], form: _Form) -> Iterator[str]:
+def _rows(some: Sequence[Reading], probes: Mapping[str, Probe], form: _Form) -> Iterator[str]:
     text, number, none = form.text, form.number, form.none
-    values = _narrow([reading.value for reading, _ in some])
-    spreads = _narrow([reading.uncertainty for reading, _ in some])
-    for (reading, kept), value, spread in zip(some, values, spreads, strict=True):
+    values = _narrow([reading.value for reading in some])
+    spreads = _narrow([reading.uncertainty for reading in some])
+    for reading, value, spread in zip(some, values, spreads, strict=True):
         kind, flag, why = probes[reading.probe].kind, reading.flag, reading.reason.words
-        bound = bound_words(kind, reading.value, kept.reason)
+        bound = bound_words(kind, reading.value, reading.as_kept.reason)
         yield ",".join(
             (
                 *(text(_time(reading.utc_ms)), text(reading.probe)),
@@ -70,7 +70,7 @@ def _rows(some: Sequence[Shown], probes: Mapping[str, Probe], form: _Form) -> It
                 *(text(reading.raw_unit), number(value), none if bound else number(spread)),
                 *(text(UNIT[kind]), str(int(flag)), text(flag.word)),
                 *(text(why) if why else none, text(bound) if bound else none),
-                str(int(kept.flag)),
+                str(int(reading.as_kept.flag)),
             )
         )
 

@@ -116,7 +116,7 @@ def _mark(
         good = last_good_ms.get(probe.name)
         old = None if good is None else (now_ms - good) / 1000
     has_value = reading.value is not None
-    value = value_words(probe.kind, reading.value, reading.reason)
+    value = value_words(probe.kind, reading.value, reading.as_kept.reason)
     unit = probe.unit_words if has_value else ""
     if probe.kind is Kind.REFERENCE and has_value:
         value, _, prefix = value.partition(" ")
@@ -138,7 +138,7 @@ def _mark(
 
 
 def _plus_minus(kind: Kind, reading: Reading) -> str:
-    bound = bound_words(kind, reading.value, reading.reason)
+    bound = bound_words(kind, reading.value, reading.as_kept.reason)
     if reading.value is None or not reading.uncertainty or bound:
         return ""
     doubled = 2 * reading.uncertainty
