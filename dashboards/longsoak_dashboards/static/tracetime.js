@@ -5,7 +5,7 @@ const MINUTE = 60_000, HOUR = 60 * MINUTE, DAY = 24 * HOUR;
 const SHORT = [1, 2, 5, 10, 15, 30].map((s) => s * 1000);
 const STEPS = [...SHORT, ...[1, 2, 5, 10, 15, 30].map((m) => m * MINUTE), HOUR];
 const HOURS = [2, 3, 6, 12];
-const DAYS = [1, 2, 7, 14];
+const DAYS = [1, 2, 4, 7, 14];
 const MONTHS = [1, 2, 3, 6, 12];
 const NAMES = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
