@@ -1,9 +1,12 @@
 #!/bin/sh
 # Sets up what the tests need, then runs them.
 #
-#   sh tests/run.sh              everything but kernel, coverage, interface and sheets
-#   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/
+#   sh tests/run.sh              everything that is not long
+#   sh tests/run.sh long         what that leaves out of its folders: tests marked as long
+#   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
+#
+# Folders that run by name only: kernel, coverage, interface, sheets.
 #
 # Safe to run again: what is already there is left as it is.
 set -eu
@@ -90,21 +93,27 @@ lint() {
     .ci/run
 }
 
+# Many tests wait for programs they have started: two more at once than there are processors.
+side_by_side() { pytest -q -n $(($(nproc) < 4 ? $(nproc) + 2 : 6)) --dist loadgroup "$@"; }
+
 if [ $# -eq 0 ]; then
   lint
   say "pytest"
-  # Many tests wait for programs they have started: two more at once than there are processors.
-  exec pytest -q -n $(($(nproc) < 4 ? $(nproc) + 2 : 6)) --dist loadgroup
+  side_by_side -m "not long"
+  exit
 fi
 paths=""
 for part in "$@"; do
   if [ "$part" = lint ]; then
     lint
+  elif [ "$part" = long ]; then
+    say "pytest: what is long"
+    side_by_side -m long
   elif [ -d "$here/$part" ]; then
     paths="$paths tests/$part"
     [ "$part" != drivers ] || paths="$paths tests/conformance" # the same drivers, through the kit
   else
-    say "there is no part '$part'; the parts are: lint $(cd "$here" && echo [a-z]*/ | tr -d /)"
+    say "there is no part '$part'; the parts are: lint long $(cd "$here" && echo [a-z]*/ | tr -d /)"
     exit 2
   fi
 done
