@@ -41,10 +41,15 @@ def png_of(width: int, height: int, *chunks: tuple[bytes, bytes], rows: bytes = 
 
 
 def zeros(size: int) -> bytes:
-    """`size` zeros under DEFLATE, made without holding them."""
-    packer = zlib.compressobj(9)
-    packed = [packer.compress(bytes(1 << 20)) for _ in range(size >> 20)]
-    return b"".join([*packed, packer.compress(bytes(size & 0xFFFFF)), packer.flush()])
+    """`size` zeros under DEFLATE, made without packing them: one MiB of them, again and again.
+
+    A flush makes each independent of those before it (RFC 1951); Adler-32 of zeros is 1 and their
+    number (RFC 1950; both from memory).
+    """
+    packer, rest = zlib.compressobj(9, wbits=-15), zlib.compressobj(9, wbits=-15)
+    one = packer.compress(bytes(1 << 20)) + packer.flush(zlib.Z_FULL_FLUSH)
+    last = rest.compress(bytes(size & 0xFFFFF)) + rest.flush()
+    return b"\x78\xda" + one * (size >> 20) + last + struct.pack(">HH", size % 65521, 1)
 
 
 def webp_of(width: int, height: int) -> bytes:

@@ -134,6 +134,7 @@ def test_all_that_happens_to_a_rig_in_some_weeks_is_told() -> None:
     assert outcome.lost == 0, outcome
 
 
+@pytest.mark.long
 def test_a_pump_that_stops_unheard_is_missed() -> None:
     patient = '[[alarms]]\nwatch = "pump stopped"\non_delay = 86400\n'
     outcome = water.campaign(seed=SEED, short=True, more=patient)

@@ -20,6 +20,8 @@ from pages.serving import Served, now_ms, serve
 from pages.test_set_aside import contact
 from waiting import wait_for
 
+pytestmark = pytest.mark.long
+
 HOUR_MS = 3_600_000
 DAYS = 40
 

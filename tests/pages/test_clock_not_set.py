@@ -21,6 +21,8 @@ from pages.pictures import png
 from pages.serving import now_ms, serve
 from service.setclock import SetClock
 
+pytestmark = pytest.mark.long
+
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000
 UP_MS = 11 * HOUR_MS // 2  # since the machine started
 NOT_SET = "This machine\u2019s clock is not set yet: it says 1 Jan 1970."

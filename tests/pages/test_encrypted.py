@@ -21,6 +21,8 @@ from pages.serving import Answer, Served, now_ms, serve
 from processes import longsoak
 from waiting import wait_for
 
+pytestmark = pytest.mark.long
+
 
 class Issued:
     """A certificate of an authority that was made up for this test."""

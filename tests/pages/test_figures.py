@@ -19,6 +19,8 @@ from pages.serving import Served, now_ms, serve
 from pages.staterigs import in_every_state
 from pages.test_zones import reader
 
+pytestmark = pytest.mark.long
+
 WORDS = "Pump hums at 2.5 m, firmware 1.2, meter at 192.168.0.7 says 13.5 %"
 NAMED = "wall 2.5"  # a name is a name, whatever figures are in it
 

@@ -24,6 +24,8 @@ from photofiles import picture
 from processes import running
 from whole.thermorig import lay_out
 
+pytestmark = pytest.mark.long
+
 BAY = "plain lime"
 
 

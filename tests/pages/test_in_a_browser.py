@@ -157,6 +157,7 @@ def drawn(
     kept.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_no_value_is_covered_by_that_of_another_probe(
     drawn: tuple[Bays, Served], browser: Browser, size: str
@@ -188,6 +189,7 @@ def test_no_value_is_covered_by_that_of_another_probe(
         )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_a_reader_sees_at_each_value_what_it_is_of_and_beside_them_what_it_is_not(
     tmp_path: Path, browser: Browser, size: str
@@ -212,6 +214,7 @@ def test_a_reader_sees_at_each_value_what_it_is_of_and_beside_them_what_it_is_no
         kept.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_flow_and_pump_current_are_shown_elsewhere_and_traced_with_the_water(
     tmp_path: Path, browser: Browser, size: str
@@ -407,6 +410,7 @@ def test_the_section_prints_on_one_sheet_of_a4(busy: Kept, browser: Browser) -> 
             assert re.search(rb"/MediaBox\s*\[0 0 59[45]\.?\d* 84[12]\.?\d*\]", printed)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "bays",
     [

@@ -349,6 +349,7 @@ def long(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         yield served
 
 
+@pytest.mark.long
 def test_months_of_readings_all_come_and_leave_no_memory_behind(long: Served) -> None:
     def taken(form: str) -> int:
         asked = query(probe="one 30/60", points="all", format=form)

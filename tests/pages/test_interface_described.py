@@ -16,6 +16,8 @@ from longsoak_dashboards.api.single import COLUMNS
 from pages.interface import ASKED, Way, something_of_everything, try_out
 from pages.serving import Served, serve
 
+pytestmark = pytest.mark.long
+
 EXAMPLES = 20
 
 

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Browser, expect
 
 from longsoak.core.phases import begun, phases
@@ -26,6 +27,8 @@ from pages.serving import Answer, Served, now_ms, serve
 from processes import running
 from waiting import wait_for
 from whole.thermorig import lay_out
+
+pytestmark = pytest.mark.long
 
 
 def test_an_entry_is_written_and_corrected_on_a_phone_with_and_without_scripts(

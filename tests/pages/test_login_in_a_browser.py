@@ -21,6 +21,8 @@ from processes import running
 from waiting import wait_for
 from whole.pouring import Tray
 
+pytestmark = pytest.mark.long
+
 OVERFILL = "overfill:water level"
 WAITS = "#waiting-here"
 

@@ -28,6 +28,8 @@ from pages.pictures import png
 from pages.serving import Served, now_ms, serve
 from waiting import wait_for
 
+pytestmark = pytest.mark.long
+
 SECRET = "root:"  # noqa: S105 - how /etc/passwd begins
 ODD = (
     "", "\0", "a\0b", ".", "..", "../..", "../../../../../../etc/passwd", "..\\..\\x",

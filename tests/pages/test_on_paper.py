@@ -12,6 +12,8 @@ from pages.inbrowser import SHOTS
 from pages.serving import Served
 from pages.staterigs import busy
 
+pytestmark = pytest.mark.long
+
 # Sheet, the most pages it may take, and words that have to be on paper.
 PRINTED = {
     "/alarms": (4, ("Low water, catch tray", "acknowledged, still standing", "101.3")),

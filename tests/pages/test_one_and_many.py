@@ -14,6 +14,8 @@ from longsoak_dashboards.view.span import Span
 from pages.pagerig import NOW_MS, Bays, keep, make_rig, rig_text
 from pages.serving import now_ms, serve
 
+pytestmark = pytest.mark.long
+
 THERMOMETER = """
 [[probes]]
 name = "T{number} {bay}"

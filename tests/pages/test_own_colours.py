@@ -9,6 +9,8 @@ from pages.inbrowser import Scheme, page_of, shot
 from pages.serving import Served
 from pages.staterigs import STATES
 
+pytestmark = pytest.mark.long
+
 # Strokes and fills that a drawing can't do without, by what they are of.
 SEEN = """([paper]) => {
   const shown = (e) => {

@@ -17,6 +17,8 @@ from photofiles import picture, png_of, webp_of, zeros
 from processes import running
 from whole.thermorig import lay_out
 
+pytestmark = pytest.mark.long
+
 SAID = {"text": "Wet here", "by": "mk", "about": "rig"}
 
 

@@ -20,6 +20,8 @@ from processes import running
 from waiting import wait_for
 from whole.walkrig import OPEN, Bench
 
+pytestmark = pytest.mark.long
+
 PATIENT = 15_000  # ms; a look at a channel takes seconds
 
 

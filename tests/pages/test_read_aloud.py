@@ -12,6 +12,8 @@ from playwright.sync_api import Browser, expect
 from pages.inbrowser import page_of
 from pages.staterigs import STATES
 
+pytestmark = pytest.mark.long
+
 SECTION = r"""
 - link "To the list of sheets"
 - main:

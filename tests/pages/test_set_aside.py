@@ -25,6 +25,8 @@ from pages.pagerig import DAY_MS, NOW_MS, Kept, Wrong, keep, told
 from pages.serving import Served, now_ms, serve
 from processes import longsoak
 
+pytestmark = pytest.mark.long
+
 SPOILED = "set aside: water touched the specimen"
 
 

@@ -30,6 +30,7 @@ def test_every_sheet_of_the_app_is_among_those_looked_at(tmp_path: Path) -> None
     assert all(SHEETS.values())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("look", FIRST, ids=[look.name for look in FIRST])
 def test_no_rule_of_axe_is_broken(browser: Browser, states: dict[str, Served], look: Look) -> None:
     no_rule_is_broken(browser, states[look.state], look)

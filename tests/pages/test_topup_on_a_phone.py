@@ -19,6 +19,8 @@ from processes import running
 from waiting import wait_for
 from whole.pouring import Tray
 
+pytestmark = pytest.mark.long
+
 # What the page sounds and shows, noted down by the page itself.
 LISTEN = """
   window.beeps = [];

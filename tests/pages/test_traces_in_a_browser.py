@@ -28,6 +28,8 @@ from pages.pagerig import DAY_MS, Kept, Wrong, keep
 from pages.serving import Served, ms_of, now_ms, serve
 from waiting import wait_for
 
+pytestmark = pytest.mark.long
+
 HOUR = 3_600_000
 INK = [29, 40, 59]  # --ink of day paper, static/tokens.css
 RED = [170, 37, 35]  # --red

@@ -17,6 +17,8 @@ from pages.pagerig import DAY_MS, Kept, keep
 from pages.serving import Served, now_ms, serve
 from pages.staterigs import busy
 
+pytestmark = pytest.mark.long
+
 ZONES = ("Europe/Berlin", "America/St_Johns", "Asia/Kathmandu", "UTC")
 SHEETS = ("/alarms", "/health", "/water", "/proof", "/probe/plain%20lime%2090%2F160", "/")
 

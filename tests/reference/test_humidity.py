@@ -2,11 +2,12 @@
 
 import math
 import pickle
+from importlib import import_module
+from types import ModuleType
 
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.CoolProp import HAProps_Aux, HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -30,6 +31,8 @@ from longsoak.core.humidity import (
 from longsoak.vocabulary.errors import PhysicsError
 
 psychrolib.SetUnitSystem(psychrolib.SI)
+# It takes seconds to load: only where it is used, and only by one of those who run tests.
+COOLPROP = pytest.mark.xdist_group("CoolProp")
 
 # Murphy and Koop 2005, table C1, the values the authors give to check a program with: from
 # memory, not read. The tolerance is their rounding to five digits.
@@ -163,6 +166,12 @@ def test_the_computed_table_comes_back(row: tuple[float, ...]) -> None:
     assert magnus_dew_point(temperature, rh) == pytest.approx(magnus, abs=0.0006)
 
 
+def coolprop() -> ModuleType:
+    """CoolProp's humid air, loaded by the first test that asks it."""
+    return import_module("CoolProp.CoolProp")
+
+
+@COOLPROP
 @pytest.mark.parametrize(("temperature", "rh"), GRID)
 def test_pressure_agrees_with_psychrolib_and_coolprop_on_a_grid(
     temperature: float, rh: float
@@ -172,11 +181,12 @@ def test_pressure_agrees_with_psychrolib_and_coolprop_on_a_grid(
     )
     other = psychrolib.GetVapPresFromRelHum(temperature, rh / 100.0)
     # CoolProp's humid air adds 0.4 to 0.5 % for real gases; this is its pure phase.
-    pure = HAProps_Aux("p_ws", temperature + ZERO, 101325.0, 0.0)[0]
+    pure = coolprop().HAProps_Aux("p_ws", temperature + ZERO, 101325.0, 0.0)[0]
     assert found == pytest.approx(other, rel=5e-4)
     assert found == pytest.approx(pure * rh / 100.0, rel=5e-4)
 
 
+@COOLPROP
 @pytest.mark.parametrize(("temperature", "rh"), GRID)
 def test_dew_or_frost_point_agrees_with_psychrolib_and_coolprop_on_a_grid(
     temperature: float, rh: float
@@ -185,7 +195,7 @@ def test_dew_or_frost_point_agrees_with_psychrolib_and_coolprop_on_a_grid(
         temperature, relative_humidity=rh, phase=phase_of_the_packages(temperature)
     )
     psychro = psychrolib.GetTDewPointFromRelHum(temperature, rh / 100.0)
-    cool = HAPropsSI("Tdp", "T", temperature + ZERO, "RH", rh / 100.0, "P", 101325.0)
+    cool = coolprop().HAPropsSI("Tdp", "T", temperature + ZERO, "RH", rh / 100.0, "P", 101325.0)
     assert lowest_point(vapour) == pytest.approx(psychro, abs=0.02)  # goal 0.1 K
     assert lowest_point(vapour) == pytest.approx(cool - ZERO, abs=0.02)
 
@@ -207,9 +217,10 @@ def test_humidity_ratio_and_deficit_agree_with_psychrolib_on_a_grid(
         )
 
 
+@COOLPROP
 @pytest.mark.parametrize(("temperature", "rh"), [(5, 85), (20, 50), (25, 10), (50, 90)])
 def test_coolprops_real_gases_hold_this_much_more(temperature: float, rh: float) -> None:
-    real = HAPropsSI("W", "T", temperature + ZERO, "RH", rh / 100.0, "P", 101325.0)
+    real = coolprop().HAPropsSI("W", "T", temperature + ZERO, "RH", rh / 100.0, "P", 101325.0)
     ideal = humidity_ratio(vapour_pressure(temperature, relative_humidity=rh))
     assert 1.004 < real / ideal < 1.007
 

@@ -108,6 +108,7 @@ kind = "mend"
 """
 
 
+@pytest.mark.long
 def test_a_cable_pulled_out_and_an_overfill_are_told_and_mended_by_themselves(
     tmp_path: Path,
 ) -> None:

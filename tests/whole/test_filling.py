@@ -112,6 +112,7 @@ def tray(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Tray]:
     tray.close()
 
 
+@pytest.mark.long
 def test_a_valve_lets_in_what_was_asked_and_the_logbook_has_all_of_it(tray: Tray) -> None:
     checked = longsoak("check", tray.rig_file)
     assert [line.split() for line in checked.stdout.split("\n\n")[1].splitlines()] == [

@@ -142,6 +142,7 @@ def test_a_pair_of_pins_is_walked_with_wire_resistor_and_wet_finger(bench: Bench
     assert bench.newest(Step.FINISH, "rig").outcome is Outcome.BAD
 
 
+@pytest.mark.long
 def test_a_walk_of_the_water_is_stopped_and_goes_on_where_it_was(
     bench: Bench, tmp_path: Path
 ) -> None:
@@ -258,6 +259,7 @@ def test_a_walk_ends_where_another_rig_file_is_measured_by(bench: Bench) -> None
     assert {entry.step for entry in bench.entries} == {Step.BEGIN}
 
 
+@pytest.mark.long
 def test_reads_need_no_hands_and_two_proofs_are_compared(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path, probes=2)
     first = longsoak("prove", rig_file, "--reads", "--by", "mk")
@@ -279,6 +281,7 @@ def test_reads_need_no_hands_and_two_proofs_are_compared(tmp_path: Path) -> None
     assert compared.returncode == 1
 
 
+@pytest.mark.long
 def test_cards_come_from_a_file_with_the_photos_digest(bench: Bench, tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(b"a picture")
     cards = tmp_path / "cards.toml"
