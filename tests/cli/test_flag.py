@@ -4,6 +4,8 @@ import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from cli.keeping import kept
 from cli.test_now_health import GOOD, STEP, told
 from longsoak.vocabulary.flags import Flag, Reason
@@ -12,6 +14,7 @@ from waiting import wait_for
 from whole.thermorig import lay_out
 
 
+@pytest.mark.long
 def test_a_flag_set_by_hand_supersedes_what_is_shown_and_can_be_ended(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path)
     day_before = datetime.now(UTC) - timedelta(days=1)

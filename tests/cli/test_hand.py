@@ -171,6 +171,7 @@ def test_a_file_that_is_no_round_is_refused(tmp_path: Path, text: str, says: str
     assert "Traceback" not in ended.stderr
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

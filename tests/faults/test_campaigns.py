@@ -129,6 +129,7 @@ def test_a_message_that_a_subscriber_has_not_heard_is_missed(tmp_path: Path) -> 
         assert broker.missing_from(keeper.record, heard) == [f"{topic}: '2: 210.0' was never heard"]
 
 
+@pytest.mark.long
 def test_all_that_happens_to_a_rig_in_some_weeks_is_told() -> None:
     outcome = water.campaign(seed=SEED, short=True)
     assert outcome.lost == 0, outcome

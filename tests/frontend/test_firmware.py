@@ -290,7 +290,7 @@ def test_questions_with_either_line_end_are_answered_in_turn(front_end: Bench) -
 
 def test_a_power_cut_amid_a_reading_is_one_miss_and_then_it_reads_again(front_end: Bench) -> None:
     front_end.begin(specimens={"P1": 1e6}, cut_after=40)
-    with asked(front_end, timeout=0.7) as bus:
+    with asked(front_end, timeout=1.5) as bus:
         (got,) = bus.poll(["P1"])
         assert isinstance(got, Missing)
         assert got.why is Absence.NO_ANSWER

@@ -33,6 +33,7 @@ def test_the_rig_file_to_begin_with_is_a_good_one(tmp_path: Path) -> None:
     assert [probe.name for probe in rig.probes] == ["panel timber"]
 
 
+@pytest.mark.long
 def test_the_first_page_leads_from_no_file_over_its_mistakes_to_the_wiring_plan(
     tmp_path: Path, browser: Browser
 ) -> None:
@@ -130,6 +131,7 @@ def test_a_fault_of_ours_is_logged_and_answered_without_anything_of_the_inside(
     assert isinstance(logged.exc_info[1], ZeroDivisionError)
 
 
+@pytest.mark.long
 def test_an_open_page_says_since_when_nobody_answers_counts_on_and_comes_back(
     kept: Kept, browser: Browser
 ) -> None:

@@ -106,6 +106,7 @@ def busy(tmp_path: Path) -> Iterator[Kept]:
     kept.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_every_sheet_opens_fits_and_can_be_read(

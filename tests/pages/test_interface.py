@@ -90,6 +90,7 @@ def test_all_that_is_answered_is_in_the_document_and_no_number_is_without_an_end
     check(schema_of(path), answer.text)
 
 
+@pytest.mark.long
 def test_the_water_is_told_as_the_command_tells_it(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
@@ -363,6 +364,7 @@ def test_months_of_readings_all_come_and_leave_no_memory_behind(long: Served) ->
     assert pss_mb(long.process.pid) - before < 4
 
 
+@pytest.mark.long
 def test_a_head_is_answered_though_two_long_answers_are_on_their_way_and_others_still_get_theirs(
     long: Served,
 ) -> None:

@@ -73,6 +73,7 @@ def rows(page: Page) -> dict[str, float]:
     return found
 
 
+@pytest.mark.long
 def test_the_rows_of_the_balance_add_up_and_say_what_is_not_known(
     rig_file: Path, browser: Browser
 ) -> None:
@@ -120,6 +121,7 @@ def test_the_chart_says_that_its_litres_are_above_what_the_pump_needs(
         views(page, "water-decline", at="section.b")
 
 
+@pytest.mark.long
 def test_top_ups_are_all_in_view_on_a_phone_and_guided_ones_are_told_as_such(
     rig_file: Path, browser: Browser
 ) -> None:

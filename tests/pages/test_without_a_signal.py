@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from longsoak.store.requests import Request
@@ -13,6 +14,8 @@ from pages.serving import Served, now_ms, serve
 from processes import running
 from waiting import wait_for
 from whole.thermorig import lay_out
+
+pytestmark = pytest.mark.long
 
 WAITS = "#waiting-here"
 

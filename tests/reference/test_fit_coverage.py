@@ -51,6 +51,7 @@ def drawn(random: np.random.Generator, form: Form, count: int, *, kelvin: float)
     ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("form", CURVES)
 @pytest.mark.parametrize(
     ("count", "kelvin"), [(5, 0.0), (6, 0.0), (6, 5.0), (10, 0.0), (10, 5.0), (30, 0.0)]

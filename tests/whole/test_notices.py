@@ -63,6 +63,7 @@ def hook(folder: Path, server: Scripted) -> None:
     (folder / "hook").write_text(f"{server.url}/hook\n")
 
 
+@pytest.mark.long
 def test_a_trial_goes_by_every_way_once_and_is_answered(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

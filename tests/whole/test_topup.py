@@ -115,6 +115,7 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
     }
 
 
+@pytest.mark.long
 def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(tray: Tray) -> None:
     with running(tray.rig_file) as run:
         run.says("open:")

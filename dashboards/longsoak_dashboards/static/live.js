@@ -45,7 +45,10 @@ export function disconnected() {
 }
 
 function connected() {
-  if (lost !== null) announce("Connected again.");
+  if (lost !== null) {
+    announce("Connected again.");
+    seen = true; // whatever the stream tells first is news, even where it had told nothing before
+  }
   [lost, live] = [null, true];
   say();
 }
