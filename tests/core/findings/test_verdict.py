@@ -13,10 +13,22 @@ SAFE = Criterion(20.0, Statistic.HIGHEST)
 DAY = 24.0
 
 
-def judged(values: object, u: float = 0.5, criterion: Criterion = SAFE, **more: object) -> Verdict:
+def judged(
+    values: object,
+    u: float = 0.5,
+    criterion: Criterion = SAFE,
+    *,
+    at_least: object = None,
+    at_most: object = None,
+) -> Verdict:
     table = np.asarray(values, dtype=float)
     return judge(
-        table, uncertainties=np.full(table.shape, u), window=DAY, criterion=criterion, **more
+        table,
+        uncertainties=np.full(table.shape, u),
+        at_least=at_least,
+        at_most=at_most,
+        window=DAY,
+        criterion=criterion,
     )
 
 
@@ -63,12 +75,10 @@ def test_without_enough_good_data_nothing_is_held_but_it_can_be_broken() -> None
 
 
 def test_a_value_beyond_its_curve_holds_nothing_below_it() -> None:
-    wet = {"at_least": [[True]]}
-    assert judged([[15.0]], **wet).outcome == "undecided"
-    assert judged([[25.0]], **wet).outcome == "broken"
-    dry = {"at_most": [[True]]}
-    assert judged([[15.0]], **dry).outcome == "held"
-    assert judged([[25.0]], **dry).outcome == "undecided"
+    assert judged([[15.0]], at_least=[[True]]).outcome == "undecided"
+    assert judged([[25.0]], at_least=[[True]]).outcome == "broken"
+    assert judged([[15.0]], at_most=[[True]]).outcome == "held"
+    assert judged([[25.0]], at_most=[[True]]).outcome == "undecided"
 
 
 @pytest.mark.parametrize(
@@ -77,7 +87,8 @@ def test_a_value_beyond_its_curve_holds_nothing_below_it() -> None:
 def test_the_zone_has_one_value_a_window(statistic: str, value: float) -> None:
     zone = [[10.0], [12.0], [15.0], [18.0]]
     upper = judged(zone, criterion=Criterion(20.0, Statistic(statistic)))
-    assert (upper.value, upper.margin) == (value, pytest.approx(20 - value))
+    assert upper.value == value
+    assert upper.margin == pytest.approx(20 - value)
     lower = judged(zone, criterion=Criterion(5.0, Statistic(statistic), upper=False))
     assert (lower.outcome, lower.value) == ("held", value)
     assert lower.margin == pytest.approx(value - 5)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     from longsoak.core.arrays import Array
 
+    Bools = NDArray[np.bool_]
+
 
 class Outcome(StrEnum):
     """What a verdict says."""
@@ -37,8 +39,8 @@ class Criterion:
     """A limit as it is judged: the zone's `statistic` is at most, or at least, `limit`.
 
     `longest` is how long in all it may be beyond, h; `coverage` the least share of windows with
-    good data of every probe. `consumers_risk` bounds how often a limit that was broken is called held,
-    `producers_risk` how often one that was held is called broken.
+    good data of every probe. `consumers_risk` bounds how often a limit that was broken is called
+    held, `producers_risk` how often one that was held is called broken.
     """
 
     limit: float
@@ -150,7 +152,7 @@ def judge(
     )
     covered = float(whole.mean()) if whole.size else 0.0
     outcome, why = _decided(hours, covered, criterion)
-    told = whole | (statistic is Statistic.HIGHEST) & known.any(axis=0)
+    told = known.any(axis=0) if statistic is Statistic.HIGHEST else whole
     worst = _worst(statistic, v, u, told, past=int(criterion.longest // window))
     if worst is None:
         return Verdict(outcome, why, *hours, covered)
@@ -180,17 +182,19 @@ def _of(statistic: Statistic, table: "Array", *, default: float) -> "Array":
     if not table.shape[0]:
         return np.full(table.shape[1], default)
     with np.errstate(invalid="ignore"):  # of two infinities of unlike sign, which is not known
-        found = {
-            Statistic.HIGHEST: np.max,
-            Statistic.LOWEST: np.min,
-            Statistic.MEAN: np.mean,
-            Statistic.MEDIAN: np.median,
-        }[statistic](table, axis=0)
+        if statistic is Statistic.HIGHEST:
+            found = np.max(table, axis=0)
+        elif statistic is Statistic.LOWEST:
+            found = np.min(table, axis=0)
+        elif statistic is Statistic.MEAN:
+            found = np.mean(table, axis=0)
+        else:
+            found = np.median(table, axis=0)
     return np.where(np.isnan(found), default, found)
 
 
 def _worst(
-    statistic: Statistic, v: "Array", u: "Array", told: "Array", *, past: int
+    statistic: Statistic, v: "Array", u: "Array", told: "Bools", *, past: int
 ) -> tuple[int, float, float] | None:
     """Window, value and uncertainty of the zone at its worst but for `past` windows."""
     import numpy as np
@@ -259,7 +263,7 @@ def _table(argument: str, given: object) -> "Array":
     return table
 
 
-def _flags(given: object | None, shape: tuple[int, ...]) -> "NDArray[np.bool_]":
+def _flags(given: object | None, shape: tuple[int, ...]) -> "Bools":
     import numpy as np
 
     if given is None:
