@@ -145,14 +145,14 @@ def judge(
     high = np.where(known & ~more, v + hold * u, np.inf)
     sure = _of(statistic, low, default=-np.inf) > limit
     safe = _of(statistic, high, default=np.inf) <= limit
-    whole = known.all(axis=0)
+    whole: Bools = np.logical_and.reduce(known)
     open_ = ~sure & ~safe
     hours = _Hours(
         *(window * int(each.sum()) for each in (sure, open_ & whole, safe, open_ & ~whole))
     )
     covered = float(whole.mean()) if whole.size else 0.0
     outcome, why = _decided(hours, covered, criterion)
-    told = known.any(axis=0) if statistic is Statistic.HIGHEST else whole
+    told = np.logical_or.reduce(known) if statistic is Statistic.HIGHEST else whole
     worst = _worst(statistic, v, u, told, past=int(criterion.longest // window))
     if worst is None:
         return Verdict(outcome, why, *hours, covered)
