@@ -147,8 +147,8 @@ def test_a_limit_is_told_in_one_line() -> None:
     assert limit_words(limit, _rig()) == (
         "mean wood-equivalent at most 3 % WME above its own mean over the baseline; bay lime; "
         "layer render; 0 to 60 mm deep; 0 to 200.5 mm high; read by L 30/60; each averaged over "
-        "24 h; beyond it for 48 h in all; good data in 90 % of the windows; for wetting, drying; "
-        "producer's risk 10 % (own choice)"
+        "24 h; beyond it for at most 48 h in all; good data in 90 % of the windows; for wetting, "
+        "drying; producer's risk 10 % (own choice)"
     )
 
 
@@ -157,7 +157,7 @@ def test_a_limit_of_the_whole_specimen_names_no_zone() -> None:
     mass = Limit("g", LimitQuantity.MASS_GAIN, Side.AT_LEAST, 0.5, Statistic.LOWEST)
 
     assert limit_words(mould, _rig()).startswith(
-        "highest mould index at most 3; read by RH+T; each averaged over 24 h; beyond it never; "
+        "highest mould index at most 3; read by RH+T; each averaged over 24 h; never beyond it; "
     )
     assert limit_words(mass, _rig()).startswith(
         "lowest mass gain of the specimen at least 0.5 kg; read by scale; "

@@ -167,6 +167,39 @@ def test_what_can_not_be_is_told_where_it_stands_and_how_to_mend_it(
     assert text.splitlines()[int(line) - 1].startswith(field) or "is missing" in told
 
 
+@pytest.mark.parametrize(
+    ("key", "wrong", "right"),
+    [
+        ("quantity", '"moisture contents"', '"moisture content"'),
+        ("bay", '"cork lime"', '"cork-lime"'),
+        ("layer", '"timber pannel"', '"timber panel"'),
+        ("depth", "[240, 100]", "[100, 240]"),
+        ("height", "[420, 0]", "[0, 420]"),
+        ("above", '"own base line"', '"own baseline"'),
+        ("statistic", '"means"', '"mean"'),
+        ("window", '"12 h"', "12"),
+        ("longest", '"48"', "48"),
+        ("rule", '"consumers risk"', '"consumer\'s risk"'),
+    ],
+)
+def test_doing_what_a_message_says_mends_a_limit(key: str, wrong: str, right: str) -> None:
+    said: dict[str, object] = {"quantity": '"moisture content"', "at_most": 20}
+
+    (told,) = mistakes(BROKEN + limit(**{**said, key: wrong}))
+
+    assert told.partition(f"Write {key} = {right}")[1]
+    assert rig(BROKEN + limit(**{**said, key: right})).limits
+
+
+def test_where_no_bay_can_be_the_control_there_is_the_own_baseline() -> None:
+    said = {"quantity": '"wood-equivalent"', "at_most": 3, "above": '"control"'}
+
+    (told,) = mistakes(BROKEN + limit(**said))
+
+    assert told.endswith('Write above = "own baseline", or widen the zone.')
+    assert rig(BROKEN + limit(**{**said, "above": '"own baseline"'})).limits
+
+
 def test_a_zone_without_a_probe_names_the_three_nearest_first_of_the_same_bay() -> None:
     text = BROKEN + limit(
         quantity='"moisture content"', bay='"plain lime"', depth="[200, 240]", at_most=20

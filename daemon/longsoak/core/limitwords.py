@@ -20,7 +20,7 @@ def limit_words(limit: Limit, rig: Rig) -> str:
         *zone_words(limit.zone),
         f"read by {', '.join('+'.join(spot.probes) for spot in spots_of(limit, rig))}",
         f"each averaged over {limit.window:g} h",
-        f"beyond it for {limit.longest:g} h in all" if limit.longest else "beyond it never",
+        f"beyond it for at most {limit.longest:g} h in all" if limit.longest else "never beyond it",
         f"good data in {100 * limit.coverage:g} % of the windows",
         f"for {', '.join(limit.phases)}",
         f"{limit.rule} {100 * limit.risk:g} %",
@@ -42,5 +42,9 @@ def zone_words(zone: Zone) -> list[str]:
     spans = ((zone.depth, "deep"), (zone.height, "high"))
     return [
         *(f"{what} {name}" for name, what in names if name is not None),
-        *(f"{span[0]:g} to {span[1]:g} mm {way}" for span, way in spans if span is not None),
+        *(f"{_span(*span)} mm {way}" for span, way in spans if span is not None),
     ]
+
+
+def _span(least: float, most: float) -> str:
+    return f"{least:g}" if least == most else f"{least:g} to {most:g}"
