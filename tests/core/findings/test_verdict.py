@@ -1,22 +1,34 @@
 """Verdicts: what holds, what is broken, and what can't be told."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from longsoak.core.findings.verdict import Criterion, Outcome, Statistic, Verdict, judge
+from longsoak.core.findings.verdict import Outcome, Verdict, judge
 from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.rig import Limit, LimitQuantity, Rule, Side, Statistic
 
-SAFE = Criterion(20.0, Statistic.HIGHEST)
 DAY = 24.0
+
+
+def limit(
+    bound: float = 20.0, statistic: str = "highest", side: Side = Side.AT_MOST, **more: object
+) -> Limit:
+    kept = Limit("x", LimitQuantity.MOISTURE_CONTENT, side, bound, Statistic(statistic))
+    return replace(kept, **more)  # type: ignore[arg-type]  # its numbers
+
+
+SAFE = limit()
 
 
 def judged(
     values: object,
     u: float = 0.5,
-    criterion: Criterion = SAFE,
+    kept: Limit = SAFE,
     *,
     at_least: object = None,
     at_most: object = None,
@@ -27,8 +39,7 @@ def judged(
         uncertainties=np.full(table.shape, u),
         at_least=at_least,
         at_most=at_most,
-        window=DAY,
-        criterion=criterion,
+        limit=kept,
     )
 
 
@@ -53,11 +64,11 @@ def test_the_risk_of_breaking_wrongly_is_shared_by_all_that_may_break() -> None:
 
 def test_so_long_may_it_be_beyond() -> None:
     values = [[25.0, 25.0, 12.0, 12.0]]
-    lenient = Criterion(20.0, Statistic.HIGHEST, longest=48)
-    verdict = judged(values, criterion=lenient)
+    lenient = limit(longest=48)
+    verdict = judged(values, kept=lenient)
     assert (verdict.outcome, verdict.beyond, verdict.within) == ("held", 48, 48)
     assert verdict.value == 12.0, "what the limit lets pass is not its worst"
-    strict = judged(values, criterion=Criterion(20.0, Statistic.HIGHEST, longest=47))
+    strict = judged(values, kept=limit(longest=47))
     assert strict.outcome == "broken"
     assert "48 h, and 47 h were allowed" in strict.why
 
@@ -86,15 +97,13 @@ def test_a_value_beyond_its_curve_holds_nothing_below_it() -> None:
 )
 def test_the_zone_has_one_value_a_window(statistic: str, value: float) -> None:
     zone = [[10.0], [12.0], [15.0], [18.0]]
-    upper = judged(zone, criterion=Criterion(20.0, Statistic(statistic)))
+    upper = judged(zone, kept=limit(20.0, statistic))
     assert upper.value == value
     assert upper.margin == pytest.approx(20 - value)
-    lower = judged(zone, criterion=Criterion(5.0, Statistic(statistic), upper=False))
+    lower = judged(zone, kept=limit(5.0, statistic, Side.AT_LEAST))
     assert (lower.outcome, lower.value) == ("held", value)
     assert lower.margin == pytest.approx(value - 5)
-    assert judged(zone, criterion=Criterion(30.0, Statistic(statistic), upper=False)).outcome == (
-        "broken"
-    )
+    assert judged(zone, kept=limit(30.0, statistic, Side.AT_LEAST)).outcome == "broken"
 
 
 @given(
@@ -107,32 +116,37 @@ def test_hours_add_up_and_least_is_the_mirror_of_most(
     values: np.ndarray, gone: np.ndarray, statistic: Statistic, u: float
 ) -> None:
     table = np.where(gone, np.nan, values)
-    most = judged(table, u, Criterion(20.0, statistic))
+    most = judged(table, u, limit(20.0, statistic))
     assert most.beyond + most.perhaps + most.within + most.unknown == 6 * DAY
     mirror = {"highest": "lowest", "lowest": "highest"}.get(statistic, statistic)
-    least = judged(-table, u, Criterion(-20.0, Statistic(mirror), upper=False))
+    least = judged(-table, u, limit(-20.0, mirror, Side.AT_LEAST))
     assert (least.outcome, least.why, least.margin) == (most.outcome, most.why, most.margin)
     if most.outcome is Outcome.HELD:
-        assert judged(table, u, Criterion(21.0, statistic)).outcome is Outcome.HELD
+        assert judged(table, u, limit(21.0, statistic)).outcome is Outcome.HELD
 
 
 def test_what_can_not_be_judged_is_refused() -> None:
     with pytest.raises(PhysicsError, match="uncertainties"):
-        judge([[1.0]], uncertainties=[[-1.0]], window=DAY, criterion=SAFE)
+        judge([[1.0]], uncertainties=[[-1.0]], limit=SAFE)
     with pytest.raises(PhysicsError, match="shape"):
-        judge([[1.0]], uncertainties=[[1.0, 1.0]], window=DAY, criterion=SAFE)
+        judge([[1.0]], uncertainties=[[1.0, 1.0]], limit=SAFE)
     with pytest.raises(PhysicsError, match="a row a probe"):
-        judge([1.0], uncertainties=[1.0], window=DAY, criterion=SAFE)
-    with pytest.raises(PhysicsError, match="more than 0 h"):
-        judge([[1.0]], uncertainties=[[1.0]], window=0, criterion=SAFE)
+        judge([1.0], uncertainties=[1.0], limit=SAFE)
 
 
 @pytest.mark.parametrize("common", [0.0, 0.7, 1.0])
-@pytest.mark.parametrize("upper", [True, False])
-def test_verdicts_are_wrong_no_oftener_than_was_declared(common: float, upper: bool) -> None:
+@pytest.mark.parametrize("rule", Rule)
+@pytest.mark.parametrize("side", Side)
+def test_verdicts_are_wrong_no_oftener_than_was_declared(
+    common: float, side: Side, rule: Rule
+) -> None:
     """A limit just kept and one just broken, a thousand times each; computed."""
     rng = np.random.default_rng(20260504)
     probes, windows, u, runs = 6, 40, 0.6, 1000
+    upper = side is Side.AT_MOST
+    kept = limit(
+        20.0 if upper else -20.0, "highest" if upper else "lowest", side, rule=rule, risk=0.05
+    )
     for broken in (False, True):
         wrong = 0
         for _ in range(runs):
@@ -144,13 +158,8 @@ def test_verdicts_are_wrong_no_oftener_than_was_declared(common: float, upper: b
             verdict = judge(
                 sign * (truth + noise),
                 uncertainties=np.full(truth.shape, u),
-                window=DAY,
-                criterion=Criterion(sign * 20.0, _side(upper), upper=upper),
+                limit=kept,
             )
             wrong += verdict.outcome == ("held" if broken else "broken")
         # 5 % were declared; a share of 7.2 % would come up once in a thousand by chance.
         assert wrong / runs <= 0.072, (broken, wrong)
-
-
-def _side(upper: bool) -> Statistic:
-    return Statistic.HIGHEST if upper else Statistic.LOWEST

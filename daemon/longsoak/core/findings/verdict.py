@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.arrays import as_array
 from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.rig import Limit, Rule, Side, Statistic
 
 if TYPE_CHECKING:
     import numpy as np
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
 
 
+_OTHER_RISK = 0.05  # of the wrong verdict that a limit's rule does not bound
+
+
 class Outcome(StrEnum):
     """What a verdict says."""
 
@@ -25,40 +29,13 @@ class Outcome(StrEnum):
     UNDECIDED = "undecided"
 
 
-class Statistic(StrEnum):
-    """What of a zone's probes is held against the limit, window by window."""
-
-    HIGHEST = "highest"
-    LOWEST = "lowest"
-    MEAN = "mean"
-    MEDIAN = "median"
-
-
-@dataclass(frozen=True, slots=True)
-class Criterion:
-    """A limit as it is judged: the zone's `statistic` is at most, or at least, `limit`.
-
-    `longest` is how long in all it may be beyond, h; `coverage` the least share of windows with
-    good data of every probe. `consumers_risk` bounds how often a limit that was broken is called
-    held, `producers_risk` how often one that was held is called broken.
-    """
-
-    limit: float
-    statistic: Statistic
-    upper: bool = True
-    longest: float = 0.0
-    coverage: float = 0.9
-    consumers_risk: float = 0.05
-    producers_risk: float = 0.05
-
-
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What came of it.
 
     Hours are of windows that are beyond the limit for sure, may be, are within for sure, and of
     which that is not known for want of good data. `value` is the zone's own at its worst, past what
-    `longest` lets pass, with its standard `uncertainty`, in the window `window`; None without any.
+    the limit lets pass, with its standard `uncertainty`, in the window `window`; None without any.
     `margin` is how far that is on the good side of the limit, negative beyond it. `covered` is the
     share of windows with good data of every probe.
     """
@@ -82,8 +59,7 @@ def judge(
     uncertainties: object,
     at_least: object | None = None,
     at_most: object | None = None,
-    window: float,
-    criterion: Criterion,
+    limit: Limit,
 ) -> Verdict:
     """Judge a zone over a stretch of windows.
 
@@ -95,10 +71,8 @@ def judge(
         Standard, of each mean; not looked at where there is no value.
     at_least, at_most : array of bool, shape (probes, windows), or None
         Where a value is only a bound, as at an end of a curve.
-    window : float
-        How long one is, h, above 0.
-    criterion : Criterion
-        What is to be kept.
+    limit : Limit
+        What is to be kept, and how long a window is; what it is above is taken off already.
 
     Returns
     -------
@@ -119,7 +93,7 @@ def judge(
     are (an intersection-union test), so that the risk needs no sharing out. To call it broken
     wrongly any one of them may be too high, so that risk is shared between all (Bonferroni). The
     probes' errors may have a cause in common, as a curve's: a mean has the mean of their
-    uncertainties, and no less.
+    uncertainties, and no less. The risk that the limit's rule does not bound is 5 %.
     """
     import numpy as np
 
@@ -129,35 +103,35 @@ def judge(
     known = np.isfinite(v)
     if (known & ~(np.isfinite(u) & (u >= 0))).any():
         raise PhysicsError("uncertainties", "none", "0 or more where there is a value")
-    if not window > 0:
-        raise PhysicsError("window", window, "more than 0 h")
     more, less = (_flags(each, v.shape) for each in (at_least, at_most))
-    sign = 1.0 if criterion.upper else -1.0
-    if not criterion.upper:  # what may not be less is judged as its negative that may not be more
-        v, more, less = -v, less, more
-    statistic = _MIRRORED[criterion.statistic] if not criterion.upper else criterion.statistic
-    limit = sign * criterion.limit
+    upper, window, statistic = limit.side is Side.AT_MOST, limit.window, limit.statistic
+    sign = 1.0 if upper else -1.0
+    if not upper:  # what may not be less is judged as its negative that may not be more
+        v, more, less, statistic = -v, less, more, _MIRRORED[statistic]
+    bound = sign * limit.bound
 
-    shared = criterion.producers_risk / max(1, int(known.sum()))
-    hold, fail = (NormalDist().inv_cdf(1 - p) for p in (criterion.consumers_risk, shared))
+    by_rule = limit.rule is Rule.CONSUMERS_RISK
+    consumers, producers = (limit.risk, _OTHER_RISK) if by_rule else (_OTHER_RISK, limit.risk)
+    shared = producers / max(1, int(known.sum()))
+    hold, fail = (NormalDist().inv_cdf(1 - p) for p in (consumers, shared))
     u = np.where(known, u, 0.0)
     low = np.where(known & ~less, v - fail * u, -np.inf)
     high = np.where(known & ~more, v + hold * u, np.inf)
-    sure = _of(statistic, low, default=-np.inf) > limit
-    safe = _of(statistic, high, default=np.inf) <= limit
+    sure = _of(statistic, low, default=-np.inf) > bound
+    safe = _of(statistic, high, default=np.inf) <= bound
     whole: Bools = np.logical_and.reduce(known)
     open_ = ~sure & ~safe
     hours = _Hours(
         *(window * int(each.sum()) for each in (sure, open_ & whole, safe, open_ & ~whole))
     )
     covered = float(whole.mean()) if whole.size else 0.0
-    outcome, why = _decided(hours, covered, criterion)
+    outcome, why = _decided(hours, covered, limit)
     told = np.logical_or.reduce(known) if statistic is Statistic.HIGHEST else whole
-    worst = _worst(statistic, v, u, told, past=int(criterion.longest // window))
+    worst = _worst(statistic, v, u, told, past=int(limit.longest // window))
     if worst is None:
         return Verdict(outcome, why, *hours, covered)
     at, value, uncertainty = worst
-    return Verdict(outcome, why, *hours, covered, sign * value, uncertainty, limit - value, at)
+    return Verdict(outcome, why, *hours, covered, sign * value, uncertainty, bound - value, at)
 
 
 _MIRRORED = {
@@ -226,16 +200,16 @@ def _one(statistic: Statistic, v: "Array", u: "Array") -> tuple[float, float]:
     return float(v[taken].mean()), float(u[taken].mean())
 
 
-def _decided(hours: _Hours, covered: float, criterion: Criterion) -> tuple[Outcome, str]:
-    longest = criterion.longest
+def _decided(hours: _Hours, covered: float, limit: Limit) -> tuple[Outcome, str]:
+    longest = limit.longest
     if not sum(hours):
         return Outcome.UNDECIDED, "There is no window to judge."
     if hours.beyond > longest:
         return Outcome.BROKEN, f"It is beyond the limit for {_lets(hours.beyond, longest)}."
-    if covered < criterion.coverage:
+    if covered < limit.coverage:
         return Outcome.UNDECIDED, (
             f"Good data of every probe cover {100 * covered:.0f} % of the windows; "
-            f"{100 * criterion.coverage:.0f} % were asked for."
+            f"{100 * limit.coverage:.0f} % were asked for."
         )
     if hours.beyond + hours.perhaps > longest:
         may_be = _lets(hours.beyond + hours.perhaps, longest)
