@@ -31,7 +31,7 @@ from longsoak_dashboards.view.waterentries import entry_of
 
 _NOTE = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
 _WORK = ("what", "text", "lasts", "by", "once")
-_PHASE = ("what", "phase", "name", "text", "at", "corrects", "by", "once")
+_PHASE = ("what", "phase", "name", "control", "text", "at", "corrects", "by", "once")
 _END = "end"  # of a phase
 _ASKED = ("about", "corrects")  # what an address may fill in
 
@@ -114,6 +114,7 @@ class LogSheets(LogAsking):
             at_ms=at_ms,
             now_ms=now,
             corrects=corrects,
+            control=said.get("control", ""),
         )
 
     def _window(self) -> LogbookEntry | None:
@@ -192,7 +193,8 @@ class LogSheets(LogAsking):
             return said
         phase = entry.content["phase"]
         was = {"what": _END} if phase is None else {"phase": str(phase)}
-        return {"name": str(entry.content["name"]), **was, "of": PHASE, **said}
+        named = {key: str(entry.content.get(key, "")) for key in ("name", "control")}
+        return {**named, **was, "of": PHASE, **said}
 
 
 class _Content(TypedDict, total=False):

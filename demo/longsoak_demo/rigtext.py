@@ -69,6 +69,21 @@ temperature = "air dry T"
 humidity = "air dry RH"
 """
 
+_LIMIT = """
+# Declared before the wetting begins, so that nobody can move it once the readings are in. The
+# figure is common practice, not a standard's.
+[[limits]]
+name = "the panel stays dry"
+quantity = "dowel"
+layer = "timber panel"
+depth = [{deepest}, {deepest}]  # the deepest pins
+at_most = 20  # % MC
+phases = ["wetting"]
+rule = "consumer's risk"
+risk = 0.05
+source = "common practice: timber below 20 %"
+"""
+
 _TAIL = """
 # Alarms have sensible settings without a word here; this is how one is changed.
 # [[alarms]]
@@ -112,7 +127,8 @@ def rig_text(folder: Path, *, page: str | None) -> str:
     parts.append(
         "\n# A real rig leaves `every` out: pins are then read every 15 minutes, air once a minute."
     )
-    return "\n".join([*parts, *(_probe(place) for place in PLACES), _TAIL])
+    limit = _LIMIT.format(deepest=max(places.DEPTHS))
+    return "\n".join([*parts, *(_probe(place) for place in PLACES), limit, _TAIL])
 
 
 def _buses(folder: Path) -> Iterator[str]:

@@ -35,3 +35,50 @@ def test_files_it_names_that_are_not_there_are_told_and_are_no_mistake(tmp_path:
     for name in ("hook", "beat"):
         (tmp_path / name).write_text("https://example.org/")
     assert longsoak("check", rig_file).stdout.count("can't be read") == 1
+
+
+LIMITS = """
+[[probes]]
+name = "P 170/60"
+kind = "pins"
+bay = "panel"
+depth = 170
+height = 60
+bus = "meter"
+address = { channel = 101 }
+curve = "Douglas-fir (coast)"
+temperature = "T0"
+
+[[buses]]
+name = "meter"
+driver = "scpi"
+port = "/dev/ttyUSB0"
+
+[[limits]]
+name = "the panel stays dry"
+quantity = "moisture content"
+depth = [170, 170]
+at_most = 20
+source = "common practice: timber below 20 %"
+
+[[limits]]
+name = "it dries again"
+quantity = "moisture content"
+at_most = 18
+phases = ["drying"]
+"""
+
+
+def test_each_limit_is_told_in_one_line_with_the_probes_it_is_on(tmp_path: Path) -> None:
+    checked = longsoak("check", lay_out(tmp_path, more=LIMITS))
+    assert (checked.returncode, checked.stderr) == (0, "")
+    (block,) = (each for each in checked.stdout.split("\n\n") if each.startswith("Limit "))
+    assert block.splitlines() == [
+        "Limit the panel stays dry: highest moisture content at most 20 % MC; 170 mm deep; "
+        "read by P 170/60; each averaged over 24 h; never beyond it; good data in 90 % of the "
+        "windows; for wetting; consumer's risk 5 % (common practice: timber below 20 %)",
+        "Limit it dries again: highest moisture content at most 18 % MC; read by P 170/60; each "
+        "averaged over 24 h; never beyond it; good data in 90 % of the windows; for drying; "
+        "consumer's risk 5 %",
+    ]
+    assert checked.stdout.rstrip().endswith("2 limits. The file is good.")

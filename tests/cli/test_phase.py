@@ -31,7 +31,10 @@ def test_phases_follow_each_other_are_corrected_ended_and_exported(tmp_path: Pat
         )
         assert (first.returncode, first.stderr) == (0, "")
         assert first.stdout.startswith("Kept as number 1, of ")
-        wets = longsoak("phase", rig_file, "At rest", "--begin", "wetting", "--by", "mk")
+        wets = longsoak(
+            *("phase", rig_file, "At rest", "--begin", "wetting", "--control", "panel"),
+            *("--by", "mk"),
+        )
         assert wets.returncode == 0
         # It keeps its time: only its name was wrong.
         named = longsoak(
@@ -46,7 +49,7 @@ def test_phases_follow_each_other_are_corrected_ended_and_exported(tmp_path: Pat
     assert (oldest["number"], oldest["phase"], oldest["name"]) == (3, "baseline", "winter")
     assert oldest["from"] == f"{day:%Y-%m-%d}T09:00:00.000Z"
     assert oldest["until"] == newest["from"]
-    assert newest["phase"] == "wetting"
+    assert (newest["phase"], newest["control"], oldest["control"]) == ("wetting", "panel", None)
     assert newest["until"] is not None
     shown = longsoak("phase", rig_file).stdout
     assert "winter" in shown
@@ -54,10 +57,10 @@ def test_phases_follow_each_other_are_corrected_ended_and_exported(tmp_path: Pat
     out = tmp_path / "out"
     assert longsoak("export", rig_file, out).returncode == 0
     heads, *rows = (out / "phases.csv").read_text().splitlines()
-    assert heads == "number,phase,name,from_time,until_time,by,says"
-    assert [row.split(",")[:3] for row in rows] == [
-        ["3", "baseline", "winter"],
-        ["2", "wetting", ""],
+    assert heads == "number,phase,name,control,from_time,until_time,by,says"
+    assert [row.split(",")[:4] for row in rows] == [
+        ["3", "baseline", "winter", ""],
+        ["2", "wetting", "", "panel"],
     ]
 
 
@@ -68,6 +71,8 @@ def test_phases_follow_each_other_are_corrected_ended_and_exported(tmp_path: Pat
         (("Dry",), "Say what begins with --begin, or end the one there is with --end."),
         (("Dry", "--begin", "wetting", "--end"), "Say what begins with --begin, or end"),
         (("Dry", "--end", "--name", "x"), "An end has no name"),
+        (("Dry", "--end", "--control", "plain lime"), "An end has no control"),
+        (("Dry", "--begin", "wetting", "--control", "x"), "There is no bay 'x' on this rig."),
         (("Dry", "--begin", "soaking"), "is not one of"),
         (("Dry", "--begin", "wetting", "--at", "noon"), "'noon' is no time"),
     ],

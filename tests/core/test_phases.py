@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from longsoak.core.logbook import check_entry
+from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.phases import (
     WORDS,
     begins_words,
@@ -21,6 +21,7 @@ from longsoak.core.phases import (
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import PHASE, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
+from rigs import small_rig
 
 NOW_MS = 1_790_000_000_000
 DAY_MS = 86_400_000
@@ -111,6 +112,10 @@ def test_phases_follow_each_other_and_never_overlap(steps: list[tuple[str | None
         ({"phase": "wetting", "name": "n" * 81}, "one line of up to 80"),
         ({"phase": "wetting", "name": 3}, "one line of up to 80"),
         ({"phase": None, "name": "x"}, "An end has no name"),
+        ({"phase": None, "name": "", "control": "b"}, "An end has no control"),
+        ({"phase": "wetting", "name": "", "control": None}, "a bay by its name, or empty"),
+        ({"phase": "wetting", "name": "", "control": "n" * 81}, "a bay by its name, or empty"),
+        ({"phase": "wetting", "name": "", "limit": ""}, "A phase is one of"),
     ],
 )
 def test_what_is_no_phase_is_refused(content: dict[str, Json], says: str) -> None:
@@ -144,8 +149,52 @@ def test_it_is_told_in_words_and_for_programs() -> None:
         "number": 7,
         "phase": "wetting",
         "name": "first",
+        "control": None,
         "from": "2026-09-21T14:13:20.000Z",
         "until": None,
         "by": "mk",
         "says": "Dry",
     }
+
+
+def test_a_phase_names_its_unwetted_control() -> None:
+    rig = small_rig()
+    (bay, *_) = rig.specimen.bays
+    began = begun(
+        "wetting",
+        name="first",
+        by="mk",
+        says="Dry",
+        at_ms=NOW_MS,
+        now_ms=NOW_MS,
+        control=bay.name,
+    )
+    check_entry(began)
+    check_against(began, rig, began_ms=NOW_MS, last=0)
+    assert begins_words(began) == f"wetting begins: first, with {bay.name} as unwetted control"
+    (phase,) = phases([replace(began, number=7)])
+    assert phase.control == phase_document(phase)["control"] == bay.name
+
+
+def test_a_control_is_a_bay_that_the_rig_has() -> None:
+    entry_of_none = replace(
+        entry(1, "wetting", 0), content=phase_content("wetting", control="the other shop")
+    )
+    check_entry(entry_of_none)
+    with pytest.raises(RequestError, match="no bay 'the other shop' that could be the control"):
+        check_against(entry_of_none, small_rig(), began_ms=NOW_MS, last=0)
+
+
+def test_an_entry_from_before_controls_could_be_named_reads_as_it_did() -> None:
+    old: dict[str, Json] = {"phase": "wetting", "name": "first"}
+    kept = replace(entry(1, "wetting", 0), content=old)
+
+    check_entry(kept)
+    check_against(kept, small_rig(), began_ms=NOW_MS, last=0)
+    assert [phase.control for phase in phases([kept])] == [""]
+    assert begins_words(kept) == "wetting begins: first"
+    # And none is written otherwise today.
+    assert phase_content("wetting", name="first") == old
+    said_so = replace(kept, content={**old, "control": ""})
+    check_entry(said_so)
+    assert begins_words(said_so) == "wetting begins: first"

@@ -14,6 +14,7 @@ from longsoak.rigfile import (
     alarmtable,
     curvetable,
     judgingtables,
+    limittable,
     outlettables,
     outputtable,
     tables,
@@ -24,7 +25,16 @@ from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
-from longsoak.vocabulary.rig import Boundary, Kind, Material, OutputKind
+from longsoak.vocabulary.rig import (
+    Above,
+    Boundary,
+    Kind,
+    LimitQuantity,
+    Material,
+    OutputKind,
+    Rule,
+    Statistic,
+)
 from longsoak_demo.places import BY_NAME
 from longsoak_drivers.iio import Divider
 from processes import longsoak
@@ -74,7 +84,10 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
 
 @pytest.mark.parametrize(
     "model",
-    models(tables, outlettables, alarmtable, curvetable, judgingtables, watertables, outputtable),
+    models(
+        *(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
+        *(outputtable, limittable),
+    ),
     ids=lambda m: m.__name__,
 )
 def test_every_field_of_the_rig_file_is_in_the_readme(model: type[BaseModel]) -> None:
@@ -98,6 +111,12 @@ def test_every_field_of_a_driver_is_in_its_row(driver: str) -> None:
 )
 def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
+
+
+@pytest.mark.parametrize("words", [LimitQuantity, Above, Statistic, Rule], ids=lambda e: e.__name__)
+def test_every_word_of_limits_is_in_the_readme(words: type[LimitQuantity]) -> None:
+    limits = README.partition("### Limits")[2].partition("###")[0]
+    assert [word for word in words if f"`{word}`" not in limits] == []
 
 
 def test_the_table_of_alarms_has_the_priorities_and_times_that_are_usual() -> None:

@@ -404,15 +404,17 @@ def told(kept: Kept, findings: Sequence[Finding], days: Sequence[ClosedDay] = ()
     kept.writer.keep_health(HealthNews(memory, list(findings), [], list(days)))
 
 
-def flagged(kept: "Kept", flag: Flag, *, since_ms: int, until_ms: int | None) -> None:
-    """Keep a flag that somebody set on the pair that drifts."""
+def flagged(
+    kept: "Kept", flag: Flag, *, since_ms: int, until_ms: int | None, name: str = DRIFT
+) -> None:
+    """Keep a flag that somebody set, on the pair that drifts unless told otherwise."""
     entry = LogbookEntry(
         asked_utc_ms=since_ms + 60_000,
         at_utc_ms=since_ms,
         by="mk",
         says="A hand meter says 13 %",
         kind=FLAG,
-        subject=Subject(About.PROBE, DRIFT),
+        subject=Subject(About.PROBE, name),
         content=flag_content(flag, until_ms=until_ms),
         number=1,
         request="flag",

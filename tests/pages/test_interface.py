@@ -126,6 +126,55 @@ def test_the_rig_is_told_as_its_file_declares_it_and_as_it_did_before(tmp_path: 
     )
 
 
+LIMITS = """
+[[limits]]
+name = "the panel stays dry"
+quantity = "moisture content"
+bay = "plain lime"
+depth = [90, 100]
+height = [0, 160]
+at_most = 20
+source = "common practice"
+
+[[limits]]
+name = "the render is wetted"
+quantity = "wood-equivalent"
+at_least = 2
+above = "control"
+"""
+
+
+def test_limits_are_told_with_the_probes_they_are_on(tmp_path: Path) -> None:
+    text = f"{rig_text()}\n{LIMITS}"
+    rig = keep(tmp_path / "rig", text=text, times=[now_ms() - 2000], now_ms=now_ms())
+    with serve(rig.rig_file) as served:
+        panel, render = get(served, "rig")["limits"]
+    rig.close()
+    assert panel == {
+        "limit": "the panel stays dry",
+        "quantity": "moisture content",
+        "unit": "%",
+        "bay": "plain lime",
+        "layer": None,
+        "depth_mm": [90, 100],
+        "height_mm": [0, 160],
+        "probes": [["plain lime 90/60"], ["plain lime 90/160"]],
+        "side": "at most",
+        "bound": 20,
+        "above": None,
+        "statistic": "highest",
+        "window_h": 24,
+        "longest_h": 0,
+        "coverage": 0.9,
+        "phases": ["wetting"],
+        "rule": "consumer's risk",
+        "risk": 0.05,
+        "source": "common practice",
+    }
+    assert (render["side"], render["bound"], render["above"]) == ("at least", 2, "control")
+    assert (render["depth_mm"], render["source"], len(render["probes"])) == (None, None, 8)
+
+
 def test_an_open_wire_s_reading_has_no_value_and_its_flag_says_why(
     kept: Kept, pages: Served
 ) -> None:

@@ -10,7 +10,17 @@ from openapi_spec_validator import validate
 
 from longsoak.vocabulary.alarm import AlarmState, Hiding, Priority
 from longsoak.vocabulary.flags import Flag
-from longsoak.vocabulary.rig import Boundary, Kind, Material, Quantity
+from longsoak.vocabulary.rig import (
+    Above,
+    Boundary,
+    Kind,
+    LimitQuantity,
+    Material,
+    Quantity,
+    Rule,
+    Side,
+    Statistic,
+)
 from longsoak_dashboards.api.described import document
 from longsoak_dashboards.api.single import COLUMNS
 from pages.interface import ASKED, Way, something_of_everything, try_out
@@ -51,6 +61,12 @@ def test_the_document_has_every_word_of_the_vocabulary() -> None:
     assert schemas["Boundary"]["enum"] == [boundary.value for boundary in Boundary]
     probe = schemas["Rig"]["properties"]["probes"]["items"]["properties"]
     assert probe["quantity"]["enum"] == [*(quantity.value for quantity in Quantity), None]
+    limit = schemas["Rig"]["properties"]["limits"]["items"]["properties"]
+    assert limit["quantity"]["enum"] == [quantity.value for quantity in LimitQuantity]
+    assert limit["side"]["enum"] == [side.value for side in Side]
+    assert limit["above"]["enum"] == [*(above.value for above in Above), None]
+    assert limit["statistic"]["enum"] == [statistic.value for statistic in Statistic]
+    assert limit["rule"]["enum"] == [rule.value for rule in Rule]
     alarm = schemas["Alarms"]["properties"]["alarms"]["items"]["properties"]
     assert alarm["state"]["enum"] == [state.value for state in AlarmState]
     assert alarm["hiding"]["enum"] == [None, *(hiding.value for hiding in Hiding)]

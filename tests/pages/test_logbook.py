@@ -362,11 +362,14 @@ def test_work_and_phases_are_begun_and_ended_on_a_phone(tmp_path: Path, browser:
             page.get_by_label("Your initials").fill("mk")
             page.get_by_label("What begins").select_option("baseline")
             page.get_by_label("What it is called").fill("winter")
+            page.get_by_label("Unwetted control").select_option("panel")
             page.get_by_label("Why").fill("Two weeks of the same")
             page.locator("#phase-by").fill("mk")
             page.get_by_role("button", name="Begin the phase").click()
             expect(page.locator("#told")).to_contain_text("Kept as number 1, of ")
-            expect(page.locator("#entry-1")).to_contain_text("Baseline begins: winter.")
+            expect(page.locator("#entry-1")).to_contain_text(
+                "Baseline begins: winter, with panel as unwetted control."
+            )
             expect(page.get_by_role("row", name=re.compile("Baseline, winter"))).to_contain_text(
                 "it goes on"
             )
@@ -385,6 +388,7 @@ def test_work_and_phases_are_begun_and_ended_on_a_phone(tmp_path: Path, browser:
             expect(page.get_by_text("Work at the rig: Move leads")).to_have_count(0)
             page.get_by_role("link", name="Correct entry 1").click()
             expect(page.get_by_label("What it is called")).to_have_value("winter")
+            expect(page.get_by_label("Unwetted control")).to_have_value("panel")
             page.get_by_label("What it is called").fill("first winter")
             page.get_by_label("Why").first.fill("Its name was wrong")
             looks_well(page, "logbook-phase")
@@ -402,6 +406,7 @@ def test_work_and_phases_are_begun_and_ended_on_a_phone(tmp_path: Path, browser:
     first = logbook.entry(1)
     assert first is not None
     assert (phase.name, phase.number, phase.from_ms) == ("first winter", 4, first.at_utc_ms)
+    assert phase.control == "panel"
     assert phase.until_ms is not None
     window = logbook.entry(3)
     assert window is not None

@@ -298,7 +298,7 @@ def _beside(folder: Path) -> Batch:
         kind=PHASE,
         subject=THE_RIG,
         photos=(),
-        content=phase_content("wetting", name="+first"),
+        content=phase_content("wetting", name="+first", control="cork-lime"),
         number=4,
         request="u4",
     )

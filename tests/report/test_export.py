@@ -512,6 +512,7 @@ def test_readings_by_hand_and_phases_have_tables_of_their_own(out: Path) -> None
         "number": "4",
         "phase": "wetting",
         "name": "'+first",
+        "control": "cork-lime",
         "from_time": "2026-05-04T10:00:00.000Z",
         "until_time": "",
         "by": "'@AB",

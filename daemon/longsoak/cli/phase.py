@@ -9,7 +9,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, own_record, rig_file, table, told
 from longsoak.cli.writing import moment_said, recorded, write_entry
-from longsoak.core.logbook import text_of
+from longsoak.core.logbook import bay_called, text_of
 from longsoak.core.phases import WORDS, begun, ended, phase_document, phases
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
@@ -28,6 +28,7 @@ _EXAMPLE = (
 @click.argument("text", required=False)
 @click.option("--begin", "word", type=click.Choice(WORDS), help="What begins; it ends the last.")
 @click.option("--name", help="What it is called.")
+@click.option("--control", help="The bay that stays unwetted in it. [default: none]")
 @click.option("--end", is_flag=True, help="End the one there is, with none after it.")
 @click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]')
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
@@ -38,6 +39,7 @@ def phase(
     text: str | None,
     word: str | None,
     name: str | None,
+    control: str | None,
     end: bool,
     at: str | None,
     by: str | None,
@@ -50,7 +52,7 @@ def phase(
     written. A mistake is set right by an entry that corrects it; `longsoak note --corrects N`
     takes it away.
     """
-    said = any(each is not None for each in (word, name, at, by, corrects)) or end
+    said = any(each is not None for each in (word, name, control, at, by, corrects)) or end
     if text is None and said:
         raise click.UsageError(
             'Write the reason behind the rig file: longsoak phase rig.toml "..."'
@@ -59,6 +61,8 @@ def phase(
         raise click.UsageError("Say what begins with --begin, or end the one there is with --end.")
     if end and name is not None:
         raise click.UsageError("An end has no name: it ends the phase there is.")
+    if end and control is not None:
+        raise click.UsageError("An end has no control: it ends the phase there is.")
     with told():
         if text is None:
             record, _ = own_record(rig_file)
@@ -80,6 +84,7 @@ def phase(
                 at_ms=at_ms,
                 now_ms=now_ms,
                 corrects=corrects,
+                control="" if control is None else bay_called(control, rig).name,
             )
         write_entry(record, rig, entry, (), as_json=as_json)
 
@@ -95,6 +100,7 @@ def _list(record: Record, *, as_json: bool) -> None:
                 str(each.number),
                 each.phase,
                 each.name,
+                each.control,
                 time_words(each.from_ms),
                 "it goes on" if each.until_ms is None else time_words(each.until_ms),
                 each.by,
@@ -102,7 +108,7 @@ def _list(record: Record, *, as_json: bool) -> None:
             )
             for each in found
         ]
-        heads = ("number", "phase", "name", "from", "until", "by", "why")
+        heads = ("number", "phase", "name", "control", "from", "until", "by", "why")
         click.echo(table(heads, rows, right="number"))
     else:
         click.echo("No phase was begun.")

@@ -118,6 +118,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
         raise _refusal(wrong)
     if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
         raise _refusal(wrong)
+    if entry.kind == PHASE and (wrong := phases.unknown_control(entry, rig)):
+        raise _refusal(wrong)
     # A record that begins after now was begun by a clock that was wrong.
     began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)
     if entry.at_utc_ms < began_ms - _YEARS * _YEAR_MS:

@@ -8,6 +8,7 @@ from longsoak.core.wording import rfc3339, time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import PHASE, LogbookEntry
 from longsoak.vocabulary.proof import Json
+from longsoak.vocabulary.rig import Rig
 
 WORDS = ("conditioning", "baseline", "dry run", "wetting", "drying")
 LONGEST_NAME = 80  # characters
@@ -17,7 +18,8 @@ LONGEST_NAME = 80  # characters
 class Phase:
     """A phase that counts: the entry that begins it, and when the next one or an end ends it.
 
-    Times are UTC ms; `until_ms` is None while it goes on.
+    Times are UTC ms; `until_ms` is None while it goes on. `control` is the bay that stays unwetted
+    in it, empty where none was named.
     """
 
     number: int
@@ -27,6 +29,7 @@ class Phase:
     until_ms: int | None
     by: str
     says: str
+    control: str = ""
 
     @property
     def title(self) -> str:
@@ -34,30 +37,52 @@ class Phase:
         return f"{self.phase}, {self.name}" if self.name else self.phase
 
 
-def phase_content(phase: str | None, *, name: str = "") -> dict[str, Json]:
-    """What an entry of the kind "phase" holds: what begins with it, None where one only ends."""
-    return {"phase": phase, "name": name}
+def phase_content(phase: str | None, *, name: str = "", control: str = "") -> dict[str, Json]:
+    """What an entry of the kind "phase" holds: what begins with it, None where one only ends.
+
+    The key `control` is there where one is named only: an entry without one is what it was before
+    controls could be named.
+    """
+    content: dict[str, Json] = {"phase": phase, "name": name}
+    return {**content, "control": control} if control else content
 
 
 def wrong_content(entry: LogbookEntry) -> str | None:
     """What is wrong with the content of an entry of the kind "phase"; None if nothing is."""
     content = entry.content
     phase, name = content.get("phase"), content.get("name")
-    if content.keys() != {"phase", "name"} or (phase is not None and phase not in WORDS):
+    control = content.get("control", "")
+    if content.keys() - {"control"} != {"phase", "name"} or (
+        phase is not None and phase not in WORDS
+    ):
         return f"A phase is one of {', '.join(WORDS)}, or none where one ends without a next"
     if not isinstance(name, str) or len(name) > LONGEST_NAME or (name and not name.isprintable()):
         return f"The name of a phase is one line of up to {LONGEST_NAME} characters"
+    if not isinstance(control, str) or len(control) > LONGEST_NAME:
+        return "The unwetted control of a phase is a bay by its name, or empty"
     if phase is None and name:
         return "An end has no name: it ends the phase there is"
+    if phase is None and control:
+        return "An end has no control: it ends the phase there is"
     return None
+
+
+def unknown_control(entry: LogbookEntry, rig: Rig) -> str | None:
+    """What is wrong with the control of a phase on a rig; None if nothing is."""
+    control, bays = str(entry.content.get("control", "")), [bay.name for bay in rig.specimen.bays]
+    if not control or control in bays:
+        return None
+    there = ", ".join(map(repr, bays))
+    return f"There is no bay {control[:60]!r} that could be the control. The bays are {there}"
 
 
 def begins_words(entry: LogbookEntry) -> str:
     """What an entry of the kind "phase" does, in words."""
     if entry.content["phase"] is None:
         return "the phase ends"
-    name = entry.content["name"]
-    return f"{entry.content['phase']} begins{f': {name}' if name else ''}"
+    name, control = entry.content["name"], entry.content.get("control")
+    beside = f", with {control} as unwetted control" if control else ""
+    return f"{entry.content['phase']} begins{f': {name}' if name else ''}{beside}"
 
 
 def phases(entries: Iterable[LogbookEntry]) -> list[Phase]:
@@ -75,7 +100,8 @@ def phases(entries: Iterable[LogbookEntry]) -> list[Phase]:
         if phase is None or until == at:
             continue
         name = str(entry.content["name"])
-        found.append(Phase(number, str(phase), name, at, until, entry.by, entry.says))
+        control = str(entry.content.get("control", ""))
+        found.append(Phase(number, str(phase), name, at, until, entry.by, entry.says, control))
     return found
 
 
@@ -96,9 +122,10 @@ def begun(
     at_ms: int,
     now_ms: int,
     corrects: int | None = None,
+    control: str = "",
 ) -> LogbookEntry:
-    """The entry that begins a phase; `says` is why."""
-    content = phase_content(phase, name=name)
+    """The entry that begins a phase; `says` is why, `control` the bay that stays unwetted."""
+    content = phase_content(phase, name=name, control=control)
     return _entry(content, by=by, says=says, at_ms=at_ms, now_ms=now_ms, corrects=corrects)
 
 
@@ -147,6 +174,7 @@ def phase_document(phase: Phase) -> dict[str, Json]:
         "number": phase.number,
         "phase": phase.phase,
         "name": phase.name,
+        "control": phase.control or None,
         "from": rfc3339(phase.from_ms),
         "until": None if phase.until_ms is None else rfc3339(phase.until_ms),
         "by": phase.by,

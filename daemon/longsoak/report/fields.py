@@ -379,6 +379,7 @@ PHASES = Table(
         Column("number", _I, "The number of the logbook entry that begins it."),
         Column("phase", _S, "What it is.", choices=WORDS),
         Column("name", _S, "What it is called.", needed=False),
+        Column("control", _S, "The bay that stays unwetted; empty if none is named.", needed=False),
         Column("from_time", _T, "When it begins, UTC."),
         Column("until_time", _T, "When it ends; empty while it goes on.", needed=False),
         Column("by", _S, "Initials of whoever began it."),

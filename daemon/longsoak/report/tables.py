@@ -217,6 +217,7 @@ def phase_rows(logbook: Logbook) -> Rows:
             each.number,
             each.phase,
             each.name or None,
+            each.control or None,
             each.from_ms,
             each.until_ms,
             each.by,

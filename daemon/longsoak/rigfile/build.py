@@ -11,6 +11,7 @@ from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.drawnwater import pan_of, reservoir_of
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
+from longsoak.rigfile.limittable import limit_of
 from longsoak.rigfile.noticeparts import mail_of, minutes_of, person_of, webhook_of, weekly_of
 from longsoak.rigfile.outletchecks import rate_for
 from longsoak.rigfile.outlettables import (
@@ -141,6 +142,7 @@ def build(draft: Draft) -> Rig:
         marks=marks_of(draft.record.table if draft.record else RecordTable()),
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
+        limits=tuple(limit_of(part.table) for part in draft.limits),
         outputs=outputs_of(draft.outputs),
         time_zone=rig.time_zone or "UTC",
         people=people,

@@ -8,6 +8,7 @@ from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.curvetable import CurveTable
 from longsoak.rigfile.judgingtables import BandTable, ChecksTable
 from longsoak.rigfile.kinds import expected_of
+from longsoak.rigfile.limittable import LimitTable
 from longsoak.rigfile.lines import KeyPath
 from longsoak.rigfile.outlettables import (
     BackupTable,
@@ -110,6 +111,7 @@ class Draft:
     record: Part[RecordTable] | None
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
+    limits: tuple[Part[LimitTable], ...]
     outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
@@ -207,6 +209,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         checks=tuple(
             read_table(ChecksTable, item, path=("checks", index), report=report)
             for index, item in enumerate(document.checks or ())
+        ),
+        limits=tuple(
+            read_table(LimitTable, item, path=("limits", index), report=report)
+            for index, item in enumerate(document.limits or ())
         ),
         outputs=tuple(
             read_table(OutputTable, item, path=("outputs", index), report=report)

@@ -18,6 +18,7 @@ from longsoak.rigfile.drawnwater import check_drawn, check_pan, check_scales
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
 from longsoak.rigfile.judgingchecks import check_judging
+from longsoak.rigfile.limitchecks import check_limits
 from longsoak.rigfile.lines import Lines
 from longsoak.rigfile.noticechecks import check_notices, check_notices_here
 from longsoak.rigfile.outletchecks import (
@@ -264,6 +265,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_notices(draft, report=report)
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
+    check_limits(draft, report=report)
     check_outputs(draft, find_kind=find_kind, report=report)
 
 

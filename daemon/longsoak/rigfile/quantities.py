@@ -46,14 +46,12 @@ def material_at(depth: float, layers: Sequence[tuple[Material, float]]) -> Mater
 
 def check_quantities(draft: Draft, *, report: Report) -> None:
     """Note pins between two materials, curves that mean nothing, and unlike values compared."""
-    found: dict[str, Quantity] = {}
     for probe, layers, made_for in _pins(draft):
-        name, depth = probe.table.name, probe.table.depth or 0.0
+        depth = probe.table.depth or 0.0
         if probe.table.sits_in is not SitsIn.DOWEL:
             _check_boundary(probe, layers, report=report)
         material = material_at(depth, [(m, t) for _, m, t in layers])
-        quantity = quantity_of(made_for, material, probe.table.sits_in)
-        if quantity is None:
+        if quantity_of(made_for, material, probe.table.sits_in) is None:
             where = "a dowel" if probe.table.sits_in is SitsIn.DOWEL else str(material)
             report.add(
                 (*probe.path, "curve"),
@@ -63,8 +61,7 @@ def check_quantities(draft: Draft, *, report: Report) -> None:
                 remedy='Name a curve made for wood, such as "Douglas-fir (coast)", or one fitted '
                 "to samples of this material.",
             )
-        elif name is not None:
-            found[name] = quantity
+    found = quantities(draft)
     for alarm in draft.alarms:
         one, other = found.get(alarm.table.probe or ""), found.get(alarm.table.against or "")
         if alarm.table.watch is Watch.DRIFT and one and other and one is not other:
@@ -75,6 +72,17 @@ def check_quantities(draft: Draft, *, report: Report) -> None:
                 "two can't be compared",
                 remedy="Name a probe that measures the same.",
             )
+
+
+def quantities(draft: Draft) -> Mapping[str, Quantity]:
+    """What each pair of pins reads, by its name, of those of which all is known."""
+    found = {}
+    for probe, layers, made_for in _pins(draft):
+        material = material_at(probe.table.depth or 0.0, [(m, t) for _, m, t in layers])
+        quantity = quantity_of(made_for, material, probe.table.sits_in)
+        if probe.table.name is not None and quantity is not None:
+            found[probe.table.name] = quantity
+    return found
 
 
 def _pins(

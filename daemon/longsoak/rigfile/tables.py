@@ -59,6 +59,7 @@ class Document(Table):
     record: Annotated[_One, table_of("record")] = None
     bands: Annotated[list[object] | None, _tables("bands")] = None
     checks: Annotated[list[object] | None, _tables("checks")] = None
+    limits: Annotated[list[object] | None, _tables("limits")] = None
     outputs: Annotated[list[object] | None, _tables("outputs")] = None
 
 

@@ -432,6 +432,113 @@ class Thresholds:
     apart: float | None = None
 
 
+class LimitQuantity(StrEnum):
+    """What a limit is of; the values are the words of the rig file.
+
+    A mass gain is what the specimen weighs more than when the phase began.
+    """
+
+    MOISTURE_CONTENT = "moisture content"
+    WOOD_EQUIVALENT = "wood-equivalent"
+    DOWEL = "dowel"
+    HUMIDITY = "humidity"
+    MOULD_INDEX = "mould index"
+    MASS_GAIN = "mass gain"
+
+
+# Unit of a limit's bound, as a UCUM code and as a person reads it.
+LIMIT_UNIT = {
+    LimitQuantity.MOISTURE_CONTENT: "%",
+    LimitQuantity.WOOD_EQUIVALENT: "%",
+    LimitQuantity.DOWEL: "%",
+    LimitQuantity.HUMIDITY: "%",
+    LimitQuantity.MOULD_INDEX: "1",
+    LimitQuantity.MASS_GAIN: "kg",
+}
+LIMIT_UNIT_WORDS = {
+    LimitQuantity.MOISTURE_CONTENT: QUANTITY_WORDS[Quantity.MOISTURE_CONTENT],
+    LimitQuantity.WOOD_EQUIVALENT: QUANTITY_WORDS[Quantity.WOOD_EQUIVALENT],
+    LimitQuantity.DOWEL: QUANTITY_WORDS[Quantity.DOWEL],
+    LimitQuantity.HUMIDITY: UNIT_WORDS[Kind.HUMIDITY],
+    LimitQuantity.MOULD_INDEX: "",
+    LimitQuantity.MASS_GAIN: UNIT_WORDS[Kind.SCALE],
+}
+
+
+class Side(StrEnum):
+    """On which side of its bound a limit is kept."""
+
+    AT_MOST = "at most"
+    AT_LEAST = "at least"
+
+
+class Above(StrEnum):
+    """What a relative limit counts from; the values are the words of the rig file.
+
+    Each pin's own mean over the baseline phase, or the phase's unwetted control.
+    """
+
+    OWN_BASELINE = "own baseline"
+    CONTROL = "control"
+
+
+class Statistic(StrEnum):
+    """What is taken of a zone's probes in each window; the values are the words of the rig file."""
+
+    HIGHEST = "highest"
+    LOWEST = "lowest"
+    MEAN = "mean"
+    MEDIAN = "median"
+
+
+class Rule(StrEnum):
+    """Whose risk a decision rule bounds (JCGM 106); the values are the words of the rig file.
+
+    The consumer's is that of a limit called held which was broken, the producer's that of one
+    called broken which was held.
+    """
+
+    CONSUMERS_RISK = "consumer's risk"
+    PRODUCERS_RISK = "producer's risk"
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A part of the specimen, mm; both ends belong to it, and None is all of it."""
+
+    bay: str | None = None
+    layer: str | None = None
+    depth: tuple[float, float] | None = None
+    height: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A criterion declared before a phase starts, on which a verdict is given after it.
+
+    `bound` is in the unit of the quantity; of a relative limit, which has `above`, it is the rise.
+    Each probe of the zone is averaged over `window` h, `statistic` is taken of these means, and it
+    may be beyond the bound for `longest` h in all. `coverage` is the least share of the windows
+    that need good data of every probe. `phases` are kinds or names of the phases it is for, `risk`
+    the probability that `rule` allows, and `source` says where the limit is from.
+    """
+
+    name: str
+    quantity: LimitQuantity
+    side: Side
+    bound: float
+    statistic: Statistic
+    zone: Zone = Zone()
+    above: Above | None = None
+    window: float = 24.0
+    longest: float = 0.0
+    coverage: float = 0.9
+    phases: tuple[str, ...] = ("wetting",)
+    rule: Rule = Rule.CONSUMERS_RISK
+    risk: float = 0.05
+    source: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Rig:
     """Everything one rig file says, checked.
@@ -456,6 +563,7 @@ class Rig:
     marks: Marks = Marks()
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
+    limits: tuple[Limit, ...] = ()
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()

@@ -5,11 +5,21 @@ from math import isfinite
 
 from longsoak.core.cautions import cautions
 from longsoak.core.wording import rfc3339
+from longsoak.core.zones import spots_of
 from longsoak.store.reader import RigVersion
 from longsoak.vocabulary.alarm import AlarmState, StoredChange
 from longsoak.vocabulary.alarmplan import AlarmPlan
 from longsoak.vocabulary.happening import RunGap
-from longsoak.vocabulary.rig import UNIT, Bay, Probe, Reservoir, Rig, Specimen
+from longsoak.vocabulary.rig import (
+    LIMIT_UNIT,
+    UNIT,
+    Bay,
+    Limit,
+    Probe,
+    Reservoir,
+    Rig,
+    Specimen,
+)
 
 Document = dict[str, object]
 
@@ -44,6 +54,7 @@ def rig_document(rig: Rig, version: RigVersion, versions: Sequence[RigVersion]) 
         "specimen": _specimen(rig.specimen),
         "reservoir": None if rig.reservoir is None else _reservoir(rig.reservoir),
         "probes": [_declared(probe) for probe in rig.probes],
+        "limits": [_limit(limit, rig) for limit in rig.limits],
         "cautions": list(cautions(rig)),
     }
 
@@ -152,6 +163,31 @@ def _declared(probe: Probe) -> Document:
         "record_s": probe.record,
         "curve": probe.curve,
         "temperature_probes": list(probe.temperatures),
+    }
+
+
+def _limit(limit: Limit, rig: Rig) -> Document:
+    zone = limit.zone
+    return {
+        "limit": limit.name,
+        "quantity": limit.quantity.value,
+        "unit": LIMIT_UNIT[limit.quantity],
+        "bay": zone.bay,
+        "layer": zone.layer,
+        "depth_mm": None if zone.depth is None else list(zone.depth),
+        "height_mm": None if zone.height is None else list(zone.height),
+        "probes": [list(spot.probes) for spot in spots_of(limit, rig)],
+        "side": limit.side.value,
+        "bound": limit.bound,
+        "above": None if limit.above is None else limit.above.value,
+        "statistic": limit.statistic.value,
+        "window_h": limit.window,
+        "longest_h": limit.longest,
+        "coverage": limit.coverage,
+        "phases": list(limit.phases),
+        "rule": limit.rule.value,
+        "risk": limit.risk,
+        "source": limit.source,
     }
 
 

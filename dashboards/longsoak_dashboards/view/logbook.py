@@ -24,7 +24,7 @@ NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
 _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
-    *("what", "phase", "name", "lasts", "of"),
+    *("what", "phase", "name", "control", "lasts", "of"),
 )
 
 
@@ -79,6 +79,7 @@ class LogbookForm:
     choices: tuple[Choice, ...]
     flags: tuple[str, ...]
     phases: tuple[str, ...]
+    bays: tuple[str, ...]
     said: Mapping[str, str]
     corrects: str
     kept: tuple[Picture, ...]
@@ -175,6 +176,7 @@ def form_of(
         choices=_subjects(rig),
         flags=tuple(flag.word for flag in BY_HAND),
         phases=WORDS,
+        bays=tuple(bay.name for bay in rig.specimen.bays),
         said={name: said.get(name, "") for name in _SAID},
         corrects=said.get("corrects", ""),
         kept=tuple(picture(digest, files) for digest in kept),

@@ -1,0 +1,70 @@
+"""`longsoak findings`: say of each limit whether it was kept, phase by phase."""
+
+import json
+import sys
+import textwrap
+from pathlib import Path
+
+import click
+
+from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
+from longsoak.core.findings.verdict import Outcome
+from longsoak.core.limitwords import limit_words
+from longsoak.core.wording import time_words
+from longsoak.report.verdicts import Finding, findings
+from longsoak.report.verdictwords import finding_document, remarks, why_words
+from longsoak.rigfile.load import parse
+from longsoak.service.clock import SystemClock
+from longsoak.vocabulary.rig import Rig
+
+_WIDTH = 78
+_EXAMPLE = "Example: longsoak findings rig.toml"
+
+
+@click.command("findings", epilog=_EXAMPLE)
+@rig_file
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def findings_command(rig_file: Path, as_json: bool) -> None:
+    """Judge the limits that RIG_FILE declared, each over every phase of the test it is for.
+
+    A limit is held, broken or undecided: held and broken only outside a guard band that the limit's
+    rule and risk say (JCGM 106). The exit code is 1 if one is broken.
+    """
+    with told():
+        record, version = own_record(rig_file)
+        found = findings(record, now_ms=SystemClock().utc_ms())
+        rig = None if version is None else parse(version.text, file=rig_file.name, find_kind=None)
+        if rig is None or not found:
+            click.echo("[]" if as_json else _nothing(rig))
+            sys.exit(DONE)
+        if as_json:
+            document = [finding_document(each, rig) for each in found]
+            click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        else:
+            click.echo("\n\n".join(_told(each, rig) for each in found))
+    broken = any(each.verdict.outcome is Outcome.BROKEN for each in found)
+    sys.exit(FOUND_WRONG if broken else DONE)
+
+
+def _nothing(rig: Rig | None) -> str:
+    if rig is None:
+        return "Nothing was recorded yet, so there is nothing to judge."
+    if not rig.limits:
+        return (
+            "The rig file declares no limit. Write one as [[limits]] before a phase begins, and it "
+            "is judged over that phase."
+        )
+    return "No phase that a limit is for has begun. Begin one with `longsoak phase`."
+
+
+def _told(finding: Finding, rig: Rig) -> str:
+    head = f"{finding.verdict.outcome.upper()}: {finding.limit.name}"
+    span = f"{time_words(finding.from_ms)} to {time_words(finding.until_ms)}"
+    parts = [
+        f"{finding.phase.title}, {span}.",
+        f"{limit_words(finding.limit, rig)}.",
+        why_words(finding),
+        *remarks(finding),
+    ]
+    lines = [line for part in parts for line in textwrap.wrap(part, _WIDTH)]
+    return "\n  ".join([head, *lines])

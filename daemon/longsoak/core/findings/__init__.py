@@ -1,0 +1,1 @@
+"""What months of readings amount to, with how sure that is. Pure."""
