@@ -134,9 +134,14 @@ def test_what_can_not_be_judged_is_refused() -> None:
         judge([1.0], uncertainties=[1.0], limit=SAFE)
 
 
-@pytest.mark.parametrize("common", [0.0, 0.7, 1.0])
-@pytest.mark.parametrize("rule", Rule)
-@pytest.mark.parametrize("side", Side)
+@pytest.mark.parametrize(
+    ("common", "side", "rule"),
+    [
+        (0.0, Side.AT_MOST, Rule.CONSUMERS_RISK),
+        (0.7, Side.AT_LEAST, Rule.CONSUMERS_RISK),
+        (1.0, Side.AT_MOST, Rule.PRODUCERS_RISK),
+    ],
+)
 def test_verdicts_are_wrong_no_oftener_than_was_declared(
     common: float, side: Side, rule: Rule
 ) -> None:
