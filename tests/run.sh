@@ -119,4 +119,7 @@ for part in "$@"; do
 done
 [ -n "$paths" ] || exit 0
 # shellcheck disable=SC2086  # a list of words, on purpose
-exec pytest -q $paths
+case " $* " in
+  *" kernel "*) pytest -q $paths ;; # one virtual machine at a time
+  *) side_by_side $paths ;;
+esac

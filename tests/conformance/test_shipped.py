@@ -30,9 +30,9 @@ class Scpi(DriverSuite):
             instruments.METER,
             answer=instruments.meter,
             end=b"\n",
-            timeout=0.1,
+            timeout=0.2,
             longest=10.0,
-            options={"timeout": 0.1},
+            options={"timeout": 0.2},
         )
 
 
@@ -43,9 +43,9 @@ class ScpiOverTcp(DriverSuite):
             instruments.METER,
             answer=instruments.meter,
             end=b"\n",
-            timeout=0.1,
+            timeout=0.2,
             longest=10.0,
-            options={"timeout": 0.1},
+            options={"timeout": 0.2},
         )
 
 
@@ -56,9 +56,9 @@ class Lines(DriverSuite):
             instruments.FRONT_END,
             answer=instruments.front_end,
             end=b"\n",
-            timeout=0.1,
+            timeout=0.2,
             longest=5.0,
-            options={"timeout": 0.1},
+            options={"timeout": 0.2},
         )
 
 
@@ -69,9 +69,9 @@ class Sdi12(DriverSuite):
             instruments.SDI12,
             answer=instruments.Sdi12Sensors(),
             end=b"!",
-            timeout=0.1,
+            timeout=0.2,
             longest=10.0,
-            options={"timeout": 0.1},
+            options={"timeout": 0.2},
         )
 
 
@@ -82,9 +82,9 @@ class Sdi12OverTcp(DriverSuite):
             instruments.SDI12,
             answer=instruments.Sdi12Sensors(),
             end=b"!",
-            timeout=0.1,
+            timeout=0.2,
             longest=10.0,
-            options={"timeout": 0.1},
+            options={"timeout": 0.2},
         )
 
 
@@ -95,9 +95,9 @@ class ModbusRtu(DriverSuite):
             instruments.MODBUS,
             answer=instruments.rtu_device,
             end=8,
-            timeout=0.1,
+            timeout=0.2,
             longest=5.0,
-            options={"timeout": 0.1, "retries": 1},
+            options={"timeout": 0.2, "retries": 1},
             cannot={
                 Mischief.CROSSED: "a frame names its device and not its register, so what comes "
                 "later than two time limits can't be told apart"
@@ -112,9 +112,9 @@ class ModbusTcp(DriverSuite):
             instruments.MODBUS,
             answer=instruments.tcp_device,
             end=12,
-            timeout=0.1,
+            timeout=0.2,
             longest=5.0,
-            options={"timeout": 0.1, "retries": 1},
+            options={"timeout": 0.2, "retries": 1},
         )
 
 
