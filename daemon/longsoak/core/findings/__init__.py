@@ -1,0 +1,1 @@
+"""What months of readings come to: agreement, verdicts, comparisons, final values, plans. Pure."""
