@@ -53,7 +53,8 @@ def as_published(x: list[float]) -> int:
         g += window * abs(k) * gammas[abs(k)]
         level += window * gammas[abs(k)]
     best = ((2.0 * g**2) / (4.0 / 3.0 * level**2)) ** (1.0 / 3.0) * n ** (1.0 / 3.0)
-    return max(1, min(math.ceil(best), math.ceil(min(3.0 * math.sqrt(n), n / 3.0))))
+    longest = math.ceil(min(3.0 * math.sqrt(n), n / 3.0))
+    return int(max(1, min(math.ceil(best), longest)))
 
 
 @pytest.mark.parametrize("memory", [-0.4, 0.0, 0.3, 0.6, 0.9, 0.97])

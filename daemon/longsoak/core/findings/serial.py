@@ -97,7 +97,7 @@ def block_length(series: "Array") -> int:
     longest = math.ceil(min(3.0 * math.sqrt(n), n / 3.0))
     if level <= 0.0:  # the window can make the spectrum negative; then nothing is known of it
         return longest
-    best = (2.0 * slope**2 / (4.0 / 3.0 * level**2) * n) ** (1.0 / 3.0)
+    best = float((2.0 * slope**2 / (4.0 / 3.0 * level**2) * n) ** (1.0 / 3.0))
     return max(1, min(math.ceil(best), longest))
 
 

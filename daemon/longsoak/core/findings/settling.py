@@ -15,7 +15,7 @@ from longsoak.core.arrays import as_array, checked
 from longsoak.core.elapsedwords import elapsed_words
 from longsoak.core.findings.decision import Bound, Limit, Rule, Verdict, decide
 from longsoak.core.findings.estimate import Estimate, checked_confidence
-from longsoak.core.findings.serial import autocovariances, worth_of_mean
+from longsoak.core.findings.exponential import Bins, Ending, binned, fit_end, variance_of_end
 from longsoak.core.uptake import Undetermined, same_length
 from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
@@ -29,21 +29,13 @@ FEWEST_READINGS = 60
 # 1.645 less 0.05 times 1.645).
 MOST_BEYOND = 0.05
 _LAST = 0.1  # of the readings; those that say whether a plateau stands at the end of the range
-LEAST_SPANS = 2.0  # time constants; by then 86 % of the way has been gone
-FEWEST_EFFECTIVE = 8.0  # independent values that are left after a curve of three coefficients
-_BINS = 240
-_GRID = 121
-_FASTEST, _SLOWEST = 1.0 / 60.0, 10.0  # time constants that are looked at, in spans
-_ENOUGH = 40  # places of the grid among those that fit
-_ZOOMS = 8
 _LONGEST = 20.0  # times what has run so far; no forecast goes further
 
 
 @dataclass(frozen=True, slots=True)
-class _Course:
+class Course:
     """What a forecast goes on from: bins, their memory, the curve, and its scale of doubt."""
 
-    begin: float
     step: float
     count: int
     memory: float
@@ -61,7 +53,7 @@ class Settling:
     readings were level throughout. `steady_at` is when the course came, or will come, to within the
     stated distance of its final value, s on the scale of the times given. `left_out` readings at
     the beginning were out of range; `beyond` later ones were taken for the end of it. `effective`
-    is how many independent readings would tell as much.
+    is how many independent readings would tell as much. `course` is what a forecast goes on from.
     """
 
     final: Estimate
@@ -75,7 +67,7 @@ class Settling:
     effective: float
     why: str
     common: float
-    _course: _Course
+    course: Course
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +142,6 @@ def settle(
     Source: common practice; profile likelihood and generalised least squares from memory. Checked
     by simulation (tests/core/findings/test_settling.py).
     """
-    import numpy as np
-
     share = checked_confidence(confidence)
     near = checked("within", within, lowest=1e-9, highest=1e9, unit="")
     common = checked("common_uncertainty", common_uncertainty, lowest=0.0, highest=1e9, unit="")
@@ -169,8 +159,8 @@ def settle(
             f"{with_noun(len(t), 'reading')} in range, and a final value needs at least "
             f"{FEWEST_READINGS}"
         )
-    bins = _binned(t, y, u)
-    fitted = _fit(bins, share)
+    bins = binned(t, y, u)
+    fitted = fit_end(bins, confidence=share)
     if isinstance(fitted, Undetermined):
         return fitted
     z = NormalDist().inv_cdf(0.5 + share / 2.0)
@@ -188,14 +178,7 @@ def settle(
         effective=fitted.effective,
         why=fitted.why,
         common=common,
-        _course=_Course(
-            float(t[0]),
-            bins.step,
-            len(bins.values),
-            fitted.memory,
-            fitted.doubt / z,
-            float(fitted.swings[np.argmin(fitted.squares)]),
-        ),
+        course=Course(bins.step, len(bins.values), fitted.memory, fitted.doubt / z, fitted.swing),
     )
 
 
@@ -240,12 +223,17 @@ def time_to_decide(
             f"the limit, and what all readings have in common leaves {found.common:.3g} in doubt, "
             f"at most {needed:.3g} allowed"
         )
-    course = found._course  # noqa: SLF001
+    course = found.course
     pace = found.pace.value if found.pace is not None else None
     most = math.ceil(_LONGEST * course.count)
 
     def doubt(count: int) -> float:
-        own = course.doubt * math.sqrt(_variance(course, count, pace))
+        factor = 1.0 / count
+        if pace is not None:
+            factor = variance_of_end(
+                count, step=course.step, pace=pace, swing=course.swing, memory=course.memory
+            )
+        own = course.doubt * math.sqrt(factor)
         return math.hypot(own, found.common)
 
     if doubt(most) > needed:
@@ -264,34 +252,6 @@ def time_to_decide(
         f"{elapsed_words(still)} more, if the final value is where it now seems, "
         f"{found.final.value:.4g}: it is then known to {needed:.2g} or better",
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Bins:
-    """Means of readings in evenly spaced bins, NaN where there are none."""
-
-    begin: float
-    step: float
-    times: "Array"
-    values: "Array"
-    floor: float  # variance of a bin's mean that the readings' own uncertainties explain
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """A fitted end: half-widths below and above, and what they rest on."""
-
-    value: float
-    low: float
-    high: float
-    pace: Estimate | None
-    effective: float
-    memory: float
-    doubt: float
-    why: str
-    taus: "Array"
-    swings: "Array"
-    squares: "Array"
 
 
 def _checked_series(
@@ -337,208 +297,14 @@ def _in_range_from(beyond: "Array") -> int:
     return int(good[0]) if len(good) else n
 
 
-def _binned(t: "Array", y: "Array", u: "Array") -> _Bins:
-    import numpy as np
-
-    count = min(_BINS, len(t))
-    span = float(t[-1] - t[0])
-    step = span / count
-    place = np.minimum(((t - t[0]) / step).astype(np.int64), count - 1)
-    filled = np.bincount(place, minlength=count)
-    there = filled > 0
-    each = np.maximum(filled, 1)
-    values = np.where(there, np.bincount(place, y, count) / each, np.nan)
-    middle = (np.arange(count) + 0.5) * step
-    at = np.where(there, np.bincount(place, t - t[0], count) / each, middle)
-    own = np.bincount(place, u**2, count) / each**2
-    return _Bins(float(t[0]), step, at, values, float(own[there].mean()))
-
-
-def _whitened(rows: "Array", gaps: "Array", memory: float) -> "Array":
-    """Rows less what the one before tells of each; `gaps` is how many bins lie between."""
-    import numpy as np
-
-    share = memory**gaps
-    scale = np.sqrt((1.0 - memory**2) / (1.0 - share**2)) if memory > 0.0 else np.ones(len(gaps))
-    first = rows[..., :1] * math.sqrt(1.0 - memory**2)
-    return np.concatenate([first, (rows[..., 1:] - share * rows[..., :-1]) * scale], axis=-1)
-
-
-def _lines(ones: "Array", shapes: "Array", y: "Array") -> tuple["Array", "Array", "Array", "Array"]:
-    """For each shape: constant, coefficient, squares left, and variance factor of the constant."""
-    oo, oy = float(ones @ ones), float(ones @ y)
-    os, ss, sy = shapes @ ones, (shapes**2).sum(axis=1), shapes @ y
-    determinant = oo * ss - os**2
-    a = (ss * oy - os * sy) / determinant
-    b = (oo * sy - os * oy) / determinant
-    left = ((y - a[:, None] * ones - b[:, None] * shapes) ** 2).sum(axis=1)
-    return a, b, left, ss / determinant
-
-
-def _fit(bins: _Bins, share: float) -> _Fit | Undetermined:
-    import numpy as np
-
-    there = ~np.isnan(bins.values)
-    t, y = bins.times[there], bins.values[there]
-    gaps = np.diff(np.flatnonzero(there)).astype(np.float64)
-    n, span = len(y), float(t[-1])
-    if float(y.max() - y.min()) <= 1e-12 * max(1.0, abs(float(y[0]))):
-        return Undetermined("all readings are the same, which no probe shows for long")
-    low, high = _FASTEST * span, _SLOWEST * span
-    memory, allowed, effective = 0.0, 0.0, 0.0
-    for zoom in range(_ZOOMS):
-        taus = np.geomspace(low, high, _GRID)
-        raw = np.exp(-t / taus[:, None])
-        # The memory is first that of what an ordinary fit leaves, then that of a weighted one.
-        for _ in range(3 if zoom == 0 else 1):
-            ones = _whitened(np.ones(n), gaps, memory)
-            white = _whitened(y, gaps, memory)
-            a, b, left, factor = _lines(ones, _whitened(raw, gaps, memory), white)
-            best = int(np.argmin(left))
-            if zoom == 0:
-                rest = np.full(len(bins.values), np.nan)
-                rest[there] = y - a[best] - b[best] * raw[best]
-                memory = _memory(rest)
-        if zoom == 0:
-            worth = worth_of_mean(rest, confidence=share, taken=3)
-            effective = worth.effective
-            floor = bins.floor * NormalDist().inv_cdf(0.5 + share / 2.0) ** 2
-            allowed = max(worth.half_width**2 * n * (1.0 - memory) ** 2, floor)
-        fits = np.flatnonzero(left <= left[best] + allowed)
-        if zoom == 0:
-            level = float(((white - ones * (ones @ white) / (ones @ ones)) ** 2).sum())
-            refused = _refused(
-                t + bins.begin,
-                white,
-                ones,
-                gaps,
-                memory,
-                best=float(left[best]),
-                allowed=allowed,
-                level=level,
-                effective=effective,
-            )
-            if refused is not None:
-                return refused
-            if level <= left[best] + allowed:
-                return _level(bins, share)
-            if fits[-1] == _GRID - 1 or span < LEAST_SPANS * taus[best]:
-                return Undetermined(
-                    f"the course has run for {span / taus[best]:.2g} of its time constants, or "
-                    f"fewer, and at least {LEAST_SPANS:g} are needed before its end can be told"
-                )
-        if len(fits) >= _ENOUGH:
-            break
-        low, high = taus[max(fits[0] - 1, 0)], taus[min(fits[-1] + 1, _GRID - 1)]
-    reach = np.sqrt(np.maximum(factor[fits] * (left[best] + allowed - left[fits]), 0.0))
-    value = float(a[best])
-    return _Fit(
-        value,
-        value - float((a[fits] - reach).min()),
-        float((a[fits] + reach).max()) - value,
-        Estimate(float(taus[best]), float(taus[fits[0]]), float(taus[fits[-1]])),
-        effective,
-        memory,
-        math.sqrt(allowed),
-        "exponential towards a final value",
-        taus[fits],
-        b[fits],
-        left[fits],
-    )
-
-
-def _memory(rest: "Array") -> float:
-    """Correlation of neighbouring bins in what a curve of three coefficients leaves."""
-    import numpy as np
-
-    variance, beside = autocovariances(rest, 1).tolist()
-    if variance <= 0.0:
-        return 0.0
-    seen = beside / variance
-    count = int((~np.isnan(rest)).sum())
-    return min(max(seen + (3.0 + 5.0 * seen) / count, 0.0), 0.99)
-
-
-def _refused(
-    t: "Array",
-    white: "Array",
-    ones: "Array",
-    gaps: "Array",
-    memory: float,
-    *,
-    best: float,
-    allowed: float,
-    level: float,
-    effective: float,
-) -> Undetermined | None:
-    """Why no end can be told, if so: too long a memory, or a course that has not bent."""
-    import numpy as np
-
-    if effective < FEWEST_EFFECTIVE:
-        return Undetermined(
-            "what the curve leaves hangs together for so long that it tells no more than "
-            f"{effective:.2g} independent readings, and at least {FEWEST_EFFECTIVE:g} are needed"
-        )
-    if level <= best + allowed:
-        return None
-    shapes = _whitened(np.stack([np.sqrt(t), t]), gaps, memory)
-    _, _, left, _ = _lines(ones, shapes, white)
-    for squares, words in zip(left.tolist(), ("with the root of time", "straight on"), strict=True):
-        if squares <= best + allowed:
-            return Undetermined(
-                f"the course still goes {words}, as well as exponentially, and so says nothing of "
-                "its end"
-            )
-    return None
-
-
-def _level(bins: _Bins, share: float) -> _Fit:
-    """The end of a course that was level throughout: its mean."""
-    import numpy as np
-
-    worth = worth_of_mean(bins.values, confidence=share)
-    value = float(np.nanmean(bins.values))
-    n = int((~np.isnan(bins.values)).sum())
-    z = NormalDist().inv_cdf(0.5 + share / 2.0)
-    half = max(worth.half_width, z * math.sqrt(bins.floor / n))
-    nothing = np.zeros(1)
-    return _Fit(
-        value,
-        half,
-        half,
-        None,
-        worth.effective,
-        0.0,
-        half * math.sqrt(n),
-        "level throughout, as far as its scatter lets see",
-        nothing,
-        nothing,
-        nothing,
-    )
-
-
-def _steady(fitted: _Fit, within: float, bins: _Bins) -> Estimate:
+def _steady(fitted: Ending, within: float, bins: Bins) -> Estimate:
     """When the course came to within that of its end, s on the scale of the times."""
     import numpy as np
 
     if fitted.pace is None:
         return Estimate(bins.begin, bins.begin, bins.begin)
     after = fitted.taus * np.log(np.maximum(np.abs(fitted.swings) / within, 1.0))
-    at = float(after[np.argmin(fitted.squares)])
+    at = fitted.pace.value * math.log(max(abs(fitted.swing) / within, 1.0))
     return Estimate(
         bins.begin + at, bins.begin + float(after.min()), bins.begin + float(after.max())
     )
-
-
-def _variance(course: _Course, count: int, pace: float | None) -> float:
-    """Variance factor of the end from so many bins."""
-    import numpy as np
-
-    if pace is None:
-        return 1.0 / count
-    t = (np.arange(count) + 0.5) * course.step
-    raw = np.stack([np.ones(count), np.exp(-t / pace), course.swing * t * np.exp(-t / pace)])
-    rows = _whitened(raw, np.ones(count - 1), course.memory)
-    scale = np.sqrt((rows**2).sum(axis=1))
-    rows = rows / scale[:, None]
-    return float(np.linalg.inv(rows @ rows.T)[0, 0] / scale[0] ** 2)
