@@ -54,7 +54,7 @@ def found_in(times: NDArray[np.float64], values: NDArray[np.float64]) -> Settlin
 
 
 @pytest.mark.parametrize(
-    ("days", "pace", "runs"), [(120.0, 20.0, 1000), (120.0, 5.0, 300), (120.0, 45.0, 300)]
+    ("days", "pace", "runs"), [(120.0, 20.0, 600), (120.0, 5.0, 300), (120.0, 45.0, 300)]
 )
 def test_the_interval_holds_the_end_and_the_time_it_is_reached(
     days: float, pace: float, runs: int
@@ -69,7 +69,7 @@ def test_the_interval_holds_the_end_and_the_time_it_is_reached(
             ends += found.final.holds(14.0)
             steady += found.steady_at.holds(reached)
     assert told > 0.75 * runs
-    assert ends / told >= 0.936, ends / told
+    assert ends / told >= 0.925, ends / told
     assert steady / told >= 0.925, steady / told
 
 
@@ -80,22 +80,22 @@ def test_an_interval_from_readings_taken_for_independent_would_be_far_too_narrow
     assert found.final.high - found.final.low > 0.3
 
 
-@pytest.mark.parametrize(
-    ("truth", "wrong"),
-    [(Limit(14.0, Side.AT_MOST), "broken"), (Limit(13.999, Side.AT_MOST), "held")],
-)
-def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_declared(
-    truth: Limit, wrong: str
-) -> None:
-    random, times, count = np.random.default_rng(14), clock(120.0, every=12.0), 0
+def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_declared() -> None:
+    random, times = np.random.default_rng(14), clock(120.0, every=12.0)
+    kept, broken = Limit(14.0, Side.AT_MOST), Limit(13.999, Side.AT_MOST)
+    wrong = np.zeros(2)
     for _ in range(1000):
         found = found_in(times, drying(random, times))
         if isinstance(found, Settling):
-            verdict = decide(
-                found.final.value, uncertainty=found.uncertainty, limit=truth, rule=FIVE
-            ).verdict
-            count += verdict.value == wrong
-    assert 0 < count / 1000 <= 0.05 + 0.014
+            verdicts = [
+                decide(
+                    found.final.value, uncertainty=found.uncertainty, limit=limit, rule=FIVE
+                ).verdict
+                for limit in (kept, broken)
+            ]
+            wrong += [verdicts[0] is Verdict.BROKEN, verdicts[1] is Verdict.HELD]
+    assert (wrong > 0).all()
+    assert (wrong / 1000 <= 0.05 + 0.014).all(), wrong / 1000
 
 
 def test_gaps_and_uneven_times_change_nothing_but_the_width() -> None:
@@ -265,6 +265,21 @@ def test_few_readings_and_readings_all_the_same_are_undetermined() -> None:
     same = settle([float(i) for i in range(80)], values=[1.0] * 80, within=0.1)
     assert isinstance(same, Undetermined)
     assert "no probe shows for long" in same.why
+
+
+def test_readings_in_a_few_stretches_only_are_undetermined() -> None:
+    random = np.random.default_rng(15)
+    times = np.concatenate([np.arange(20.0) * 60.0 + 30 * DAY * i for i in range(4)])
+    found = found_in(times, 14.0 + random.standard_normal(80))
+    assert isinstance(found, Undetermined)
+    assert found.why.startswith("the readings lie in 4 stretches with long gaps between")
+
+
+def test_a_straight_course_without_scatter_is_said_to_have_only_begun() -> None:
+    times = clock(60.0)
+    found = found_in(times, 12.0 + times / DAY)
+    assert isinstance(found, Undetermined)
+    assert found.why.startswith("the course has run for 0.1 of its time constants, or fewer")
 
 
 def test_bad_arguments_are_told() -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 LEAST_SPANS = 2.0  # time constants; by then 86 % of the way has been gone
 FEWEST_EFFECTIVE = 8.0  # independent values that are left after a curve of three coefficients
+FEWEST_BINS = 24  # with readings in them
 _BINS = 240
 _GRID = 81
 _COARSE, _SAME = 31, 1e-4  # places of the grid on the way to the best, and when it is near enough
@@ -130,6 +131,11 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
     t, y = bins.times[there], bins.values[there]
     gaps = np.diff(np.flatnonzero(there)).astype(np.float64)
     n, span = len(y), float(t[-1])
+    if n < FEWEST_BINS:
+        return Undetermined(
+            f"the readings lie in {n} stretches with long gaps between, and a final value needs "
+            f"at least {FEWEST_BINS} of {len(bins.values)}"
+        )
     if float(y.max() - y.min()) <= 1e-12 * max(1.0, abs(float(y[0]))):
         return Undetermined("all readings are the same, which no probe shows for long")
     # The memory is first that of what an ordinary fit leaves, then that of a weighted one.
@@ -141,7 +147,13 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
         rest[there] = y - a[0] - b[0] * np.exp(-t / tau)
         memory = _memory(rest)
     worth = worth_of_mean(rest, confidence=confidence, taken=3)
+    early = Undetermined(
+        f"the course has run for {span / tau:.2g} of its time constants, or fewer, and at least "
+        f"{LEAST_SPANS:g} are needed before its end can be told"
+    )
     if worth.effective < FEWEST_EFFECTIVE:
+        if span < LEAST_SPANS * tau:  # what is left is then the bend that does not fit
+            return early
         return Undetermined(
             "what the curve leaves hangs together for so long that it tells no more than "
             f"{worth.effective:.2g} independent readings, and at least {FEWEST_EFFECTIVE:g} are "
@@ -157,10 +169,7 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
         return straight
     found = _profile(course, tau, most)
     if found is None or span < LEAST_SPANS * tau:
-        return Undetermined(
-            f"the course has run for {span / tau:.2g} of its time constants, or fewer, and at "
-            f"least {LEAST_SPANS:g} are needed before its end can be told"
-        )
+        return early
     taus, ends, reach, swings = found
     value = float(a[0])
     return Ending(
@@ -206,14 +215,14 @@ def _profile(
     for zoom in range(_ZOOMS):
         taus = np.sort(np.append(np.geomspace(low, high, _GRID), tau))
         a, b, left, factor = course.lines(np.exp(-course.times / taus[:, None]))
-        fits = np.flatnonzero(left <= most)
+        fits = np.flatnonzero((left <= most) | (taus == tau))
         if zoom == 0 and fits[-1] == len(taus) - 1:
             return None
         if len(fits) >= _ENOUGH:
             break
         low = float(taus[max(fits[0] - 1, 0)])
         high = float(taus[min(fits[-1] + 1, len(taus) - 1)])
-    reach = np.sqrt(factor[fits] * (most - left[fits]))
+    reach = np.sqrt(factor[fits] * np.maximum(most - left[fits], 0.0))
     return taus[fits], a[fits], reach, b[fits]
 
 
