@@ -6,6 +6,7 @@ remembers and one of single readings. Two standard deviations of a share found f
 """
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -71,6 +72,23 @@ def test_the_interval_holds_the_end_and_the_time_it_is_reached(
     assert told > 0.75 * runs
     assert ends / told >= 0.925, ends / told
     assert steady / told >= 0.925, steady / told
+
+
+@pytest.mark.parametrize("spans", [2.5, 3.0, 6.0])
+def test_the_end_of_a_slab_that_diffuses_is_held_though_it_begins_otherwise(spans: float) -> None:
+    # The mean of a slab drying through its faces; a plain exponential alone would hold the end 35
+    # to 80 % of the time where it has run for three time constants or fewer.
+    random, times = np.random.default_rng(round(10 * spans)), clock(20.0 * spans, every=8.0)
+    odd = 2.0 * np.arange(200)[:, None] + 1.0
+    course = (np.exp(-(odd**2) * times / (20.0 * DAY)) / odd**2).sum(axis=0) * 8.0 / math.pi**2
+    held = told = 0
+    for _ in range(200):
+        found = found_in(times, 14.0 + 8.0 * course + noise(random, times))
+        if isinstance(found, Settling):
+            told += 1
+            held += found.final.holds(14.0)
+    assert told > 60
+    assert held / told >= 0.92, (held, told)
 
 
 def test_an_interval_from_readings_taken_for_independent_would_be_far_too_narrow() -> None:
@@ -256,6 +274,39 @@ def test_the_forecast_grows_as_the_limit_comes_nearer_and_ends_in_can_t_be_told(
     assert waits == sorted(waits)
     assert 0.0 < waits[0] < math.inf
     assert waits[-1] == math.inf
+
+
+@pytest.mark.parametrize("begin", [0.0, 1e7])
+@pytest.mark.parametrize(
+    "course",
+    [
+        lambda t, _: np.exp(-8.0 * t),
+        lambda t, _: np.where(t > 0.5, 1.0, 0.0),
+        lambda t, _: np.where(np.arange(len(t)) == len(t) // 2, 100.0, 3.0),
+        lambda t, _: np.round(4.0 * np.exp(-5.0 * t)),
+        lambda t, _: np.exp(3.0 * t),
+        lambda t, _: np.sin(60.0 * t),
+        lambda t, random: random.standard_normal(len(t)).cumsum(),
+        lambda t, random: random.standard_cauchy(len(t)),
+        lambda t, random: 1e8 + np.exp(-4.0 * t) + 0.01 * random.standard_normal(len(t)),
+        lambda t, _: 1.0 * (np.arange(len(t)) % 2),
+    ],
+)
+def test_whatever_the_course_there_is_an_end_in_its_interval_or_a_reason(
+    course: Callable[[NDArray[np.float64], np.random.Generator], NDArray[np.float64]], begin: float
+) -> None:
+    random = np.random.default_rng(16)
+    for count in (60, 241, 1000):
+        steps = random.uniform(0.5, 1.5, count) * random.choice([1.0, 1.0, 1.0, 40.0], count)
+        times = begin + 60.0 * np.cumsum(steps)
+        found = found_in(times, course((times - begin) / (times[-1] - begin), random))
+        if isinstance(found, Undetermined):
+            assert len(found.why) > 30
+            continue
+        assert math.isfinite(found.final.low)
+        assert found.final.low <= found.final.value <= found.final.high
+        assert found.uncertainty > 0.0
+        assert begin <= found.steady_at.low <= found.steady_at.high < math.inf
 
 
 def test_few_readings_and_readings_all_the_same_are_undetermined() -> None:

@@ -1,10 +1,16 @@
-"""An exponential course through readings that hang together, and the end it tends to. Pure.
+"""A course towards an end through readings that hang together, and that end. Pure.
+
+Two shapes are tried: a plain exponential, and that of a slab that takes up or gives off through its
+faces (the mean of a diffusing quantity), which begins with the root of time and ends with the very
+same exponential. What holds for an end is what either shape leaves possible.
 
 Needs numpy. What is asked of it, and why, is told in `longsoak.core.findings.settling`.
 """
 
 import math
 from dataclasses import dataclass
+from enum import Enum
+from functools import lru_cache
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -22,6 +28,9 @@ _BINS = 240
 _GRID = 81
 _COARSE, _SAME = 31, 1e-4  # places of the grid on the way to the best, and when it is near enough
 _FASTEST, _SLOWEST = 1.0 / 60.0, 10.0  # time constants that are looked at, in spans
+_FLAT = 1e-10  # of a row's squares, what is left of them about its mean
+_TERMS = 60  # of the series of a diffusing mean
+_TABLE = 1400  # places of it over the root of time, to 6.5 root time constants
 _ENOUGH = 40  # places of the grid among those that fit
 _ZOOMS = 10
 
@@ -77,27 +86,77 @@ def binned(t: "Array", y: "Array", u: "Array") -> Bins:
     return Bins(float(t[0]), step, at, values, float(own[there].mean()))
 
 
+class Shape(Enum):
+    """How a course goes to its end."""
+
+    EXPONENTIAL = "exponential towards a final value"
+    DIFFUSING = "as diffusion does, towards a final value"
+
+
+@lru_cache(maxsize=1)
+def _diffusing() -> tuple["Array", "Array"]:
+    """The mean of a diffusing quantity in a slab over the root of time constants.
+
+    ``8/pi^2`` times the sum over odd k of ``exp(-k^2 t/tau)/k^2``, with tau that of the slowest
+    term: Crank, The mathematics of diffusion, from memory.
+    """
+    import numpy as np
+
+    roots = np.linspace(0.0, 6.5, _TABLE)
+    k = 2.0 * np.arange(_TERMS)[:, None] + 1.0
+    terms = np.exp(-(k**2) * roots**2) / k**2
+    means = terms.sum(axis=0) * 8.0 / math.pi**2
+    means[0] = 1.0
+    return roots, means
+
+
 class _Course:
     """Bins in range, and their least squares under a noise that remembers."""
 
-    def __init__(self, times: "Array", values: "Array", gaps: "Array", memory: float) -> None:
+    def __init__(
+        self, times: "Array", values: "Array", gaps: "Array", *, begin: float, memory: float
+    ) -> None:
         import numpy as np
 
-        self.times, self.memory = times, memory
+        self.times, self.begin, self.memory = times, begin, memory
         self._gaps = gaps
         self._ones = _whitened(np.ones(len(values)), gaps, memory)
         self._values = _whitened(values, gaps, memory)
 
     def lines(self, shapes: "Array") -> tuple["Array", "Array", "Array", "Array"]:
         """For each shape: constant, coefficient, squares left, variance factor of the constant."""
+        import numpy as np
+
         rows, ones, y = _whitened(shapes, self._gaps, self.memory), self._ones, self._values
         oo, oy = float(ones @ ones), float(ones @ y)
         ox, xx, xy = rows @ ones, (rows**2).sum(axis=1), rows @ y
         determinant = oo * xx - ox**2
+        # A shape that has long died away, or has yet to begin, is no shape.
+        flat = ~(determinant > _FLAT * oo * xx)
+        determinant = np.where(flat, 1.0, determinant)
         a = (xx * oy - ox * xy) / determinant
         b = (oo * xy - ox * oy) / determinant
         left = ((y - a[:, None] * ones - b[:, None] * rows) ** 2).sum(axis=1)
-        return a, b, left, xx / determinant
+        return a, b, np.where(flat, np.inf, left), xx / determinant
+
+    def shapes(self, taus: "Array", shape: Shape) -> "Array":
+        """A row for each time constant, from 1 at the beginning down to 0."""
+        import numpy as np
+
+        if shape is Shape.EXPONENTIAL:
+            rows: Array = np.exp(-self.times / taus[:, None])
+            return rows
+        roots, means = _diffusing()
+        at = np.sqrt((self.times + self.begin) / taus[:, None])
+        return np.interp(at, roots, means, right=0.0)
+
+    def tail(self, tau: "Array", swing: "Array", shape: Shape) -> "Array":
+        """How far from its end the exponential at the end of a course is where the bins begin."""
+        import numpy as np
+
+        if shape is Shape.EXPONENTIAL:
+            return swing
+        return swing * (8.0 / math.pi**2) * np.exp(-self.begin / tau)
 
     def level(self) -> float:
         """Squares that a constant alone leaves."""
@@ -141,10 +200,14 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
     # The memory is first that of what an ordinary fit leaves, then that of a weighted one.
     memory, rest = 0.0, np.full(len(bins.values), np.nan)
     for _ in range(3):
-        course = _Course(t, y, gaps, memory)
-        tau = _best(course, _FASTEST * span, _SLOWEST * span)
-        a, b, left, _ = course.lines(np.exp(-t / np.array([[tau]])))
-        rest[there] = y - a[0] - b[0] * np.exp(-t / tau)
+        course = _Course(t, y, gaps, begin=bins.begin, memory=memory)
+        tau, shape = min(
+            (_best(course, one, _FASTEST * span, _SLOWEST * span) for one in Shape),
+            key=lambda found: found[0],
+        )[1:]
+        row = course.shapes(np.array([tau]), shape)
+        a, b, left, _ = course.lines(row)
+        rest[there] = y - a[0] - b[0] * row[0]
         memory = _memory(rest)
     worth = worth_of_mean(rest, confidence=confidence, taken=3)
     early = Undetermined(
@@ -161,50 +224,53 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
         )
     floor = bins.floor * NormalDist().inv_cdf(0.5 + confidence / 2.0) ** 2
     allowed = max(worth.half_width**2 * n * (1.0 - course.memory) ** 2, floor)
-    most = float(left[0]) + allowed
+    if allowed <= 0.0:
+        return Undetermined("the readings do not scatter about the curve, as those of a probe do")
+    most = float(left[0]) * (1.0 + 1e-9) + allowed  # the best is worked out again, in other rows
     if course.level() <= most:
         return _level(bins, confidence)
-    straight = _straight(course, t + bins.begin, most)
+    straight = _straight(course, most)
     if straight is not None:
         return straight
-    found = _profile(course, tau, most)
-    if found is None or span < LEAST_SPANS * tau:
+    profiles = [_profile(course, one, tau, most) for one in Shape]
+    found = [one for one in profiles if one is not None]
+    if len(found) < len(profiles) or span < LEAST_SPANS * tau:
         return early
-    taus, ends, reach, swings = found
+    taus, ends, reach, tails = (np.concatenate(each) for each in zip(*found, strict=True))
     value = float(a[0])
     return Ending(
         value=value,
         low=value - float((ends - reach).min()),
         high=float((ends + reach).max()) - value,
-        pace=Estimate(tau, float(taus[0]), float(taus[-1])),
-        swing=float(b[0]),
+        pace=Estimate(tau, float(taus.min()), float(taus.max())),
+        swing=float(course.tail(np.array([tau]), b, shape)[0]),
         effective=worth.effective,
         memory=course.memory,
         doubt=math.sqrt(allowed),
-        why="exponential towards a final value",
+        why=shape.value,
         taus=taus,
-        swings=swings,
+        swings=tails,
     )
 
 
-def _best(course: _Course, low: float, high: float) -> float:
-    """The time constant that leaves the least squares."""
+def _best(course: _Course, shape: Shape, low: float, high: float) -> tuple[float, float, Shape]:
+    """The time constant that leaves the least squares, after those."""
     import numpy as np
 
-    tau = low
+    least, tau = math.inf, low
     while high / low > 1.0 + _SAME:
         taus = np.geomspace(low, high, _COARSE)
-        left = course.lines(np.exp(-course.times / taus[:, None]))[2]
+        left = course.lines(course.shapes(taus, shape))[2]
         best = int(np.argmin(left))
-        tau = float(taus[best])
+        least, tau = float(left[best]), float(taus[best])
         low, high = float(taus[max(best - 1, 0)]), float(taus[min(best + 1, _COARSE - 1)])
-    return tau
+    return least, tau, shape
 
 
 def _profile(
-    course: _Course, tau: float, most: float
+    course: _Course, shape: Shape, tau: float, most: float
 ) -> tuple["Array", "Array", "Array", "Array"] | None:
-    """Time constants that leave no more than `most`: their ends, reaches and swings.
+    """Time constants that leave no more than `most`: their ends, reaches and tails.
 
     None where the slowest that is looked at is one of them.
     """
@@ -214,16 +280,19 @@ def _profile(
     low, high = _FASTEST * span, _SLOWEST * span
     for zoom in range(_ZOOMS):
         taus = np.sort(np.append(np.geomspace(low, high, _GRID), tau))
-        a, b, left, factor = course.lines(np.exp(-course.times / taus[:, None]))
-        fits = np.flatnonzero((left <= most) | (taus == tau))
-        if zoom == 0 and fits[-1] == len(taus) - 1:
+        a, b, left, factor = course.lines(course.shapes(taus, shape))
+        fits = np.flatnonzero(left <= most)
+        if not len(fits):  # this shape does not fit, or a grid so coarse can't tell
+            fits = np.array([int(np.argmin(left))])
+        if zoom == 0 and left[-1] <= most:
             return None
         if len(fits) >= _ENOUGH:
             break
         low = float(taus[max(fits[0] - 1, 0)])
         high = float(taus[min(fits[-1] + 1, len(taus) - 1)])
-    reach = np.sqrt(factor[fits] * np.maximum(most - left[fits], 0.0))
-    return taus[fits], a[fits], reach, b[fits]
+    fits = fits[left[fits] <= most]
+    reach = np.sqrt(factor[fits] * (most - left[fits]))
+    return taus[fits], a[fits], reach, course.tail(taus[fits], b[fits], shape)
 
 
 def _memory(rest: "Array") -> float:
@@ -238,10 +307,11 @@ def _memory(rest: "Array") -> float:
     return float(min(max(seen + (3.0 + 5.0 * seen) / count, 0.0), 0.99))
 
 
-def _straight(course: _Course, since: "Array", most: float) -> Undetermined | None:
+def _straight(course: _Course, most: float) -> Undetermined | None:
     """Why no end can be told from a course that has not bent, if so."""
     import numpy as np
 
+    since = course.times + course.begin
     left = course.lines(np.stack([np.sqrt(since), since]))[2].tolist()
     for squares, words in zip(left, ("with the root of time", "straight on"), strict=True):
         if squares <= most:

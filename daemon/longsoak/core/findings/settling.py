@@ -1,7 +1,7 @@
 """When a slow course becomes steady, and at what value. Pure; needs numpy.
 
-Drying and wetting that come to rest do so exponentially; before that they go with the root of
-time, and nothing in that early course tells where it will end. So an end is told only once the
+Drying and wetting that come to rest do so exponentially; before that they go with the root of time,
+and nothing in that early course tells where it will end. So an end is told only once the
 course has bent far enough, and never from readings that stand at the end of their range.
 """
 
@@ -131,9 +131,10 @@ def settle(
 
     Notes
     -----
-    Readings are averaged to 240 bins or fewer, and ``a + b exp(-t/tau)`` fitted by generalised
-    least squares, as if the noise were an autoregression of the first order. Intervals are those of
-    the profile: all values of `a` that some time constant fits nearly as well. How nearly is taken
+    Readings are averaged to 240 bins or fewer, and an exponential towards `a` fitted by generalised
+    least squares, as if the noise were an autoregression of the first order; likewise the course of
+    a slab that diffuses, which ends with an exponential. Intervals are those of the profile: all
+    values of `a` that some time constant of either shape fits nearly as well. How nearly is taken
     from `longsoak.core.findings.serial.worth_of_mean` of what the curve leaves, so that the
     interval is as much wider than for independent readings as that of a mean would have to be.
     An exponential that begins later is the same exponential, so readings out of range at the
