@@ -214,12 +214,12 @@ def fit_end(bins: Bins, *, confidence: float) -> Ending | Undetermined:
         f"the course has run for {span / tau:.2g} of its time constants, or fewer, and at least "
         f"{LEAST_SPANS:g} are needed before its end can be told"
     )
-    if worth.effective < FEWEST_EFFECTIVE:
+    if worth.independent < FEWEST_EFFECTIVE:
         if span < LEAST_SPANS * tau:  # what is left is then the bend that does not fit
             return early
         return Undetermined(
             "what the curve leaves hangs together for so long that it tells no more than "
-            f"{worth.effective:.2g} independent readings, and at least {FEWEST_EFFECTIVE:g} are "
+            f"{worth.independent:.2g} independent readings, and at least {FEWEST_EFFECTIVE:g} are "
             "needed"
         )
     floor = bins.floor * NormalDist().inv_cdf(0.5 + confidence / 2.0) ** 2

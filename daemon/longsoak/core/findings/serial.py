@@ -25,12 +25,16 @@ _SIGNIFICANT = 2.0  # standard errors of an autocorrelation, in the rule for the
 class Worth:
     """What the mean of a series is worth.
 
-    `half_width` is that of its confidence interval, `effective` how many independent values would
-    tell as much, `stretch` how many neighbours were averaged where that came out worst.
+    `half_width` is that of its confidence interval and `error` its standard error. `effective` is
+    how many independent values of the series' own scatter would tell as much. `stretch` is how many
+    neighbours were averaged where the interval came out widest, and `independent` how many
+    independent means of such stretches there were: Student's t rests on them.
     """
 
     half_width: float
+    error: float
     effective: float
+    independent: float
     stretch: int
 
 
@@ -127,12 +131,14 @@ def worth_of_mean(series: "Array", *, confidence: float, taken: int = 1) -> Wort
     95 %, and 90 % where a noise with a memory of a tenth of the series lay under one as large of
     single readings (tests/core/findings/test_comparison.py).
     """
-    best = Worth(0.0, math.inf, 1)
-    stretch = 1
+    import numpy as np
+
+    best = Worth(0.0, 0.0, math.inf, math.inf, 1)
+    seen, stretch = float(np.nanvar(series)), 1
     while True:
-        found = _worth(_averaged(series, stretch), confidence, stretch, taken)
-        if found.half_width > best.half_width:
-            best = found
+        half, error, independent = _interval(_averaged(series, stretch), confidence, taken)
+        if half > best.half_width:
+            best = Worth(half, error, 1.0 + seen / error**2, independent, stretch)
         stretch *= 2
         if len(series) // stretch < _STRETCHES:
             return best
@@ -152,15 +158,16 @@ def _averaged(series: "Array", stretch: int) -> "Array":
     return np.where(filled >= _LEAST_FILLED * stretch, sums / np.maximum(filled, 1), np.nan)
 
 
-def _worth(series: "Array", confidence: float, stretch: int, taken: int) -> Worth:
+def _interval(series: "Array", confidence: float, taken: int) -> tuple[float, float, float]:
+    """Half-width, standard error, and number of independent values; nothing from too few."""
     import numpy as np
 
     count = int((~np.isnan(series)).sum())
     if count < _STRETCHES // 2:
-        return Worth(0.0, math.inf, stretch)
+        return 0.0, 0.0, math.inf
     variance, beside = autocovariances(series, 1).tolist()
     if variance <= 0.0:
-        return Worth(0.0, math.inf, stretch)
+        return 0.0, 0.0, math.inf
     seen = beside / variance
     lost = (taken + (taken + 2.0) * seen) / count
     memory = min(max(seen + lost, 0.0), _MOST_MEMORY)
@@ -168,4 +175,5 @@ def _worth(series: "Array", confidence: float, stretch: int, taken: int) -> Wort
     # The variance about what was fitted is short by as many in so many.
     whole = variance / (1.0 - taken / max(effective, 1.5 * taken))
     quantile = student_quantile(0.5 + confidence / 2.0, max(1.0, effective - taken))
-    return Worth(quantile * math.sqrt(whole / effective), effective, stretch)
+    error = math.sqrt(whole / effective)
+    return quantile * error, error, effective

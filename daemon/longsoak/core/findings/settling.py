@@ -53,7 +53,8 @@ class Settling:
     readings were level throughout. `steady_at` is when the course came, or will come, to within the
     stated distance of its final value, s on the scale of the times given. `left_out` readings at
     the beginning were out of range; `beyond` later ones were taken for the end of it. `effective`
-    is how many independent readings would tell as much. `course` is what a forecast goes on from.
+    is how many independent ones of the 240 means or fewer, which readings were averaged to, would
+    tell as much. `course` is what a forecast goes on from.
     """
 
     final: Estimate
