@@ -145,21 +145,21 @@ def student_quantile(probability: float, freedom: float) -> float:
     if probability < 0.5:
         return -student_quantile(1.0 - probability, freedom)
     tail, low, high = 1.0 - probability, 0.0, 1.0
-    while _upper_tail(high, freedom) > tail:
+    while student_upper_tail(high, freedom) > tail:
         low, high = high, 2.0 * high
     while high - low > 1e-14 * high:
         middle = 0.5 * (low + high)
         if middle in (low, high):
             break
-        if _upper_tail(middle, freedom) > tail:
+        if student_upper_tail(middle, freedom) > tail:
             low = middle
         else:
             high = middle
     return 0.5 * (low + high)
 
 
-def _upper_tail(t: float, freedom: float) -> float:
-    """How likely a value beyond t >= 0 is."""
+def student_upper_tail(t: float, freedom: float) -> float:
+    """How likely a value of Student's t distribution beyond `t`, 0 or more, is."""
     x, rest = freedom / (freedom + t * t), t * t / (freedom + t * t)
     a, b = 0.5 * freedom, 0.5
     if rest == 0.0:

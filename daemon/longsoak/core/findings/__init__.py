@@ -1,1 +1,1 @@
-"""What months of readings amount to, with how sure that is. Pure."""
+"""What months of readings come to: agreement, verdicts, comparisons, final values, plans. Pure."""
