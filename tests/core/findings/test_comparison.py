@@ -63,6 +63,7 @@ def test_an_interval_holds_the_difference_at_its_stated_rate(
     assert held / asked >= least
 
 
+@pytest.mark.long
 def test_bays_alike_are_told_apart_no_oftener_than_stated() -> None:
     random = np.random.default_rng(7)
     apart = [

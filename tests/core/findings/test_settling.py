@@ -54,6 +54,7 @@ def found_in(times: NDArray[np.float64], values: NDArray[np.float64]) -> Settlin
     return settle(times.tolist(), values=values.tolist(), within=0.5)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("days", "pace", "runs"), [(120.0, 20.0, 600), (120.0, 5.0, 300), (120.0, 45.0, 300)]
 )
@@ -98,6 +99,7 @@ def test_an_interval_from_readings_taken_for_independent_would_be_far_too_narrow
     assert found.final.high - found.final.low > 0.3
 
 
+@pytest.mark.long
 def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_declared() -> None:
     random, times = np.random.default_rng(14), clock(120.0, every=12.0)
     kept, broken = Limit(14.0, Side.AT_MOST), Limit(13.999, Side.AT_MOST)
@@ -116,6 +118,7 @@ def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_decl
     assert (wrong / 1000 <= 0.05 + 0.014).all(), wrong / 1000
 
 
+@pytest.mark.long
 def test_gaps_and_uneven_times_change_nothing_but_the_width() -> None:
     random, held, told = np.random.default_rng(3), 0, 0
     times = clock(150.0)
