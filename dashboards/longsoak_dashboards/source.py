@@ -355,7 +355,10 @@ class Source:
             probes, since_ms=since_ms, until_ms=until_ms + 1, buckets=buckets
         )
         own = self._flags_of(probes, now_ms=now_ms)
-        rows = {name: list(_as_flagged(row, own[name], aside=aside)) for name, row in found.items()}
+        rows = {
+            name: list(_as_flagged(row, own[name], aside=aside)) if own[name] else row
+            for name, row in found.items()
+        }
         return Reduced(width_ms, rows)
 
     def readings(

@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 
 from longsoak.core.findings.decision import (
-    Limit,
-    Side,
-    Verdict,
+    Outcome,
+    ToleranceLimit,
     decide,
     global_risk,
     probability_of_conformity,
     rule_of_guard,
     rule_of_risks,
 )
+from longsoak.vocabulary.rig import Side
 
 integrate = import_module("scipy.integrate")  # ships no types
 stats = import_module("scipy.stats")
@@ -26,14 +26,14 @@ stats = import_module("scipy.stats")
 # JCGM 106, 7.3.3, from memory: value, standard uncertainty, limit, and the printed probability.
 # Breakdown voltage of a diode, V, at most -5.40; strength of a container, kPa, at least 490.
 JCGM_106_7_3_3 = [
-    (-5.47, 0.05, Limit(-5.40, Side.AT_MOST), 0.92),
-    (509.7, 8.6, Limit(490.0, Side.AT_LEAST), 0.99),
+    (-5.47, 0.05, ToleranceLimit(-5.40, Side.AT_MOST), 0.92),
+    (509.7, 8.6, ToleranceLimit(490.0, Side.AT_LEAST), 0.99),
 ]
 
 
 @pytest.mark.parametrize(("value", "uncertainty", "limit", "printed"), JCGM_106_7_3_3)
 def test_the_probability_of_conformity_is_that_of_the_guide(
-    value: float, uncertainty: float, limit: Limit, printed: float
+    value: float, uncertainty: float, limit: ToleranceLimit, printed: float
 ) -> None:
     found = probability_of_conformity(value, uncertainty=uncertainty, limit=limit)
     assert round(found, 2) == printed
@@ -42,8 +42,8 @@ def test_the_probability_of_conformity_is_that_of_the_guide(
 
 def test_a_speed_is_broken_from_the_guide_s_107_on() -> None:
     # JCGM 106, 8.3.3.2, from memory: 100 km/h, 2 % relative uncertainty, 99.9 % sure: 107 km/h.
-    limit, rule = Limit(100.0, Side.AT_MOST), rule_of_risks(consumers=0.5, producers=0.001)
-    for speed, verdict in ((106.0, Verdict.UNDECIDED), (107.0, Verdict.BROKEN)):
+    limit, rule = ToleranceLimit(100.0, Side.AT_MOST), rule_of_risks(consumers=0.5, producers=0.001)
+    for speed, verdict in ((106.0, Outcome.UNDECIDED), (107.0, Outcome.BROKEN)):
         assert decide(speed, uncertainty=0.02 * speed, limit=limit, rule=rule).verdict is verdict
 
 
@@ -51,7 +51,7 @@ def test_the_interval_of_two_limits_is_what_both_leave() -> None:
     # JCGM 106, 7.4, from memory: viscosity 13.6 with uncertainty 1.8, 12.5 to 16.3: 0.66.
     parts = [
         probability_of_conformity(13.6, uncertainty=1.8, limit=limit)
-        for limit in (Limit(12.5, Side.AT_LEAST), Limit(16.3, Side.AT_MOST))
+        for limit in (ToleranceLimit(12.5, Side.AT_LEAST), ToleranceLimit(16.3, Side.AT_MOST))
     ]
     assert sum(parts) - 1.0 == pytest.approx(0.66, abs=0.005)
 
@@ -64,7 +64,7 @@ def test_a_guard_band_of_the_expanded_uncertainty_leaves_2_3_per_cent() -> None:
 
 @pytest.mark.parametrize("freedom", [1.0, 4.0, 30.0])
 def test_few_degrees_of_freedom_take_student_s_distribution(freedom: float) -> None:
-    limit = Limit(20.0, Side.AT_MOST)
+    limit = ToleranceLimit(20.0, Side.AT_MOST)
     for value in (18.0, 20.5):
         found = probability_of_conformity(value, uncertainty=0.8, limit=limit, freedom=freedom)
         assert found == pytest.approx(float(stats.t.cdf((20.0 - value) / 0.8, freedom)), rel=1e-9)
@@ -84,7 +84,7 @@ def test_few_degrees_of_freedom_take_student_s_distribution(freedom: float) -> N
 def test_global_risks_are_those_of_numerical_integration(
     side: Side, mean: float, deviation: float, uncertainty: float
 ) -> None:
-    limit, rule = Limit(20.0, side), rule_of_risks(consumers=0.05, producers=0.2)
+    limit, rule = ToleranceLimit(20.0, side), rule_of_risks(consumers=0.05, producers=0.2)
     found = global_risk(
         mean=mean, deviation=deviation, uncertainty=uncertainty, limit=limit, rule=rule
     )
@@ -122,7 +122,7 @@ def test_global_risks_are_those_of_drawing_at_random() -> None:
     random = np.random.default_rng(3)
     truth = random.normal(19.0, 1.5, 400_000)
     seen = truth + random.normal(0.0, 0.7, truth.size)
-    limit, rule = Limit(20.0, Side.AT_MOST), rule_of_risks(consumers=0.05, producers=0.05)
+    limit, rule = ToleranceLimit(20.0, Side.AT_MOST), rule_of_risks(consumers=0.05, producers=0.05)
     held = seen <= 20.0 - rule.held * 0.7
     broken = seen >= 20.0 + rule.broken * 0.7
     found = global_risk(mean=19.0, deviation=1.5, uncertainty=0.7, limit=limit, rule=rule)

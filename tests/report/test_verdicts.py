@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from longsoak.core.findings.verdict import Outcome
+from longsoak.core.findings.decision import Outcome
 from longsoak.core.phases import phase_content
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.verdictwords import finding_document, remarks, why_words

@@ -116,27 +116,35 @@ def test_a_pour_is_guided_at_a_terminal_and_kept_with_before_after_and_who(tray:
 
 
 @pytest.mark.long
-def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(tray: Tray) -> None:
-    with running(tray.rig_file) as run:
+def test_a_float_that_goes_up_says_so_in_colour_and_a_script_gets_the_entry(
+    tray: Tray, tmp_path: Path
+) -> None:
+    said = tmp_path / "said"
+    with running(tray.rig_file) as run, said.open("w") as stderr:
         run.says("open:")
         script = subprocess.Popen(
             [COMMAND, "topup", tray.rig_file, "--by", "mk", "--until-settled", "--json"],
             stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
+            stderr=stderr,
             stdin=subprocess.DEVNULL,
             text=True,
         )
         terminal = Terminal(tray.rig_file, "--by", "ab", NO_COLOR="")
         terminal.says(" ready ")
+        wait_for(lambda: "ready" in said.read_text(), what="the script to be ready too")
         tray.pour(0.1, upto=75)
         tray.says["float"] = "1,1"
         terminal.says("\x1b[30m\x1b[41m\x1b[1m float is up \x1b[0m")
         tray.says["float"] = "0,1"
         terminal.close()
-        out, err = script.communicate(timeout=120)
-        assert script.returncode == 0, err
+        out, _ = script.communicate(timeout=120)
+        assert script.returncode == 0, said.read_text()
         assert run.stop() == 0
-    words = [line.partition(":")[0] for line in err.splitlines() if re.match("[a-z ]+:", line)]
+    words = [
+        line.partition(":")[0]
+        for line in said.read_text().splitlines()
+        if re.match("[a-z ]+:", line)
+    ]
     assert words[:2] == ["ready", "pouring"]
     document = json.loads(out)
     assert document["settled"] is True

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
-from longsoak.core.findings.verdict import Outcome
+from longsoak.core.findings.decision import Outcome
 from longsoak.core.limitwords import limit_words
 from longsoak.core.wording import time_words
 from longsoak.report.verdicts import Finding, findings

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from longsoak.core.findings.verdict import Outcome, Verdict, judge
+from longsoak.core.findings.decision import Outcome
+from longsoak.core.findings.verdict import Verdict, judge
 from longsoak.core.findings.windows import Windows, windows_of
 from longsoak.core.handflags import flags_of
 from longsoak.core.phases import Phase, phases

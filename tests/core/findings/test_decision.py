@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 
 from longsoak.core.findings.decision import (
     Bound,
-    Limit,
-    Side,
-    Verdict,
+    Outcome,
+    ToleranceLimit,
     decide,
     global_risk,
     probability_of_conformity,
@@ -19,34 +18,35 @@ from longsoak.core.findings.decision import (
     rule_of_risks,
 )
 from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.rig import Side
 
-DRY = Limit(20.0, Side.AT_MOST)  # % MC
+DRY = ToleranceLimit(20.0, Side.AT_MOST)  # % MC
 FIVE = rule_of_risks(consumers=0.05, producers=0.05)
 
 
 @pytest.mark.parametrize(
     ("value", "verdict", "why"),
     [
-        (18.0, Verdict.HELD, "2 standard uncertainties within the limit, at least 1.64 asked for"),
+        (18.0, Outcome.HELD, "2 standard uncertainties within the limit, at least 1.64 asked for"),
         (
             22.0,
-            Verdict.BROKEN,
+            Outcome.BROKEN,
             "2 standard uncertainties beyond the limit, at least 1.64 asked for",
         ),
         (
             19.0,
-            Verdict.UNDECIDED,
+            Outcome.UNDECIDED,
             "1 standard uncertainties within the limit, fewer than the 1.64 asked for",
         ),
         (
             20.5,
-            Verdict.UNDECIDED,
+            Outcome.UNDECIDED,
             "0.5 standard uncertainties beyond the limit, fewer than the 1.64 asked for",
         ),
     ],
 )
 def test_a_verdict_says_how_far_from_the_limit_the_value_lies(
-    value: float, verdict: Verdict, why: str
+    value: float, verdict: Outcome, why: str
 ) -> None:
     found = decide(value, uncertainty=1.0, limit=DRY, rule=FIVE)
     assert (found.verdict, found.why) == (verdict, why)
@@ -59,13 +59,13 @@ def test_a_verdict_says_how_far_from_the_limit_the_value_lies(
 def test_a_verdict_is_never_less_sure_than_declared(
     value: float, uncertainty: float, side: Side, risk: float
 ) -> None:
-    limit, rule = Limit(3.0, side), rule_of_risks(consumers=risk, producers=risk / 2.0)
+    limit, rule = ToleranceLimit(3.0, side), rule_of_risks(consumers=risk, producers=risk / 2.0)
     found = decide(value, uncertainty=uncertainty, limit=limit, rule=rule)
     sure = probability_of_conformity(value, uncertainty=uncertainty, limit=limit)
     assert found.conforming == sure
-    if found.verdict is Verdict.HELD:
+    if found.verdict is Outcome.HELD:
         assert 1.0 - sure <= risk + 1e-12
-    elif found.verdict is Verdict.BROKEN:
+    elif found.verdict is Outcome.BROKEN:
         assert sure <= risk / 2.0 + 1e-12
     else:
         assert risk / 2.0 - 1e-12 <= sure
@@ -76,15 +76,19 @@ def test_a_verdict_is_never_less_sure_than_declared(
 def test_a_limit_below_is_a_limit_above_seen_in_a_mirror(
     value: float, uncertainty: float, at: float
 ) -> None:
-    above = decide(value, uncertainty=uncertainty, limit=Limit(at, Side.AT_MOST), rule=FIVE)
-    below = decide(-value, uncertainty=uncertainty, limit=Limit(-at, Side.AT_LEAST), rule=FIVE)
+    above = decide(
+        value, uncertainty=uncertainty, limit=ToleranceLimit(at, Side.AT_MOST), rule=FIVE
+    )
+    below = decide(
+        -value, uncertainty=uncertainty, limit=ToleranceLimit(-at, Side.AT_LEAST), rule=FIVE
+    )
     assert (above.verdict, above.margin) == (below.verdict, below.margin)
     assert above.held_from == -below.held_from
 
 
-@pytest.mark.parametrize(("truth", "wrong"), [(20.0, Verdict.BROKEN), (20.0001, Verdict.HELD)])
+@pytest.mark.parametrize(("truth", "wrong"), [(20.0, Outcome.BROKEN), (20.0001, Outcome.HELD)])
 def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_declared(
-    truth: float, wrong: Verdict
+    truth: float, wrong: Outcome
 ) -> None:
     # 5 % at the limit itself, where it is most; two standard deviations of 20,000 runs are 0.3 %.
     random = np.random.default_rng(20)
@@ -100,35 +104,35 @@ def test_an_uncertainty_found_from_few_repeats_is_wrong_no_oftener_either() -> N
     for row in random.normal(20.0, 0.8, (1000, 4)):
         u = float(row.std(ddof=1) / 2.0)
         found = decide(float(row.mean()), uncertainty=u, limit=DRY, rule=FIVE, freedom=3.0)
-        wrong += found.verdict is Verdict.BROKEN
+        wrong += found.verdict is Outcome.BROKEN
     assert wrong / 1000 <= 0.05 + 0.014
 
 
 @pytest.mark.parametrize(
     ("value", "bound", "limit", "verdict"),
     [
-        (60.0, Bound.AT_LEAST, DRY, Verdict.BROKEN),
-        (15.0, Bound.AT_LEAST, DRY, Verdict.UNDECIDED),
-        (7.0, Bound.AT_MOST, DRY, Verdict.HELD),
-        (25.0, Bound.AT_MOST, DRY, Verdict.UNDECIDED),
-        (60.0, Bound.AT_LEAST, Limit(20.0, Side.AT_LEAST), Verdict.HELD),
-        (7.0, Bound.AT_MOST, Limit(20.0, Side.AT_LEAST), Verdict.BROKEN),
-        (60.0, Bound.AT_MOST, Limit(20.0, Side.AT_LEAST), Verdict.UNDECIDED),
+        (60.0, Bound.AT_LEAST, DRY, Outcome.BROKEN),
+        (15.0, Bound.AT_LEAST, DRY, Outcome.UNDECIDED),
+        (7.0, Bound.AT_MOST, DRY, Outcome.HELD),
+        (25.0, Bound.AT_MOST, DRY, Outcome.UNDECIDED),
+        (60.0, Bound.AT_LEAST, ToleranceLimit(20.0, Side.AT_LEAST), Outcome.HELD),
+        (7.0, Bound.AT_MOST, ToleranceLimit(20.0, Side.AT_LEAST), Outcome.BROKEN),
+        (60.0, Bound.AT_MOST, ToleranceLimit(20.0, Side.AT_LEAST), Outcome.UNDECIDED),
     ],
 )
 def test_the_end_of_a_range_decides_only_the_way_it_tells_of(
-    value: float, bound: Bound, limit: Limit, verdict: Verdict
+    value: float, bound: Bound, limit: ToleranceLimit, verdict: Outcome
 ) -> None:
     found = decide(value, uncertainty=1.0, limit=limit, rule=FIVE, bound=bound)
     assert found.verdict is verdict
     assert found.conforming is None
-    assert ("only a bound" in found.why) == (verdict is Verdict.UNDECIDED)
+    assert ("only a bound" in found.why) == (verdict is Outcome.UNDECIDED)
 
 
 def test_without_a_guard_band_the_limit_itself_is_kept_and_nothing_is_undecided() -> None:
     rule = rule_of_guard(0.0)
-    assert decide(20.0, uncertainty=1.0, limit=DRY, rule=rule).verdict is Verdict.HELD
-    assert decide(20.001, uncertainty=1.0, limit=DRY, rule=rule).verdict is Verdict.BROKEN
+    assert decide(20.0, uncertainty=1.0, limit=DRY, rule=rule).verdict is Outcome.HELD
+    assert decide(20.001, uncertainty=1.0, limit=DRY, rule=rule).verdict is Outcome.BROKEN
     assert rule.words == (
         "held from 0 standard uncertainties within the limit on (chance that it is broken at most "
         "50 %), broken from 0 beyond it on (chance that it is held at most 50 %), undecided between"
@@ -154,7 +158,7 @@ def test_bad_arguments_are_told() -> None:
     with pytest.raises(PhysicsError, match="value is nan"):
         decide(math.nan, uncertainty=1.0, limit=DRY, rule=FIVE)
     with pytest.raises(PhysicsError, match="limit is inf"):
-        decide(1.0, uncertainty=1.0, limit=Limit(math.inf, Side.AT_MOST), rule=FIVE)
+        decide(1.0, uncertainty=1.0, limit=ToleranceLimit(math.inf, Side.AT_MOST), rule=FIVE)
     with pytest.raises(PhysicsError, match=r"consumers is 0\.6"):
         rule_of_risks(consumers=0.6, producers=0.05)
     with pytest.raises(PhysicsError, match="factor is 2"):

@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from longsoak.core.findings.decision import Bound, Limit, Side, Verdict, decide, rule_of_risks
+from longsoak.core.findings.decision import Bound, Outcome, ToleranceLimit, decide, rule_of_risks
 from longsoak.core.findings.settling import Forecast, Settling, settle, time_to_decide
 from longsoak.core.uptake import Undetermined
 from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.rig import Side
 
 HOUR, DAY = 3600.0, 86400.0
 FIVE = rule_of_risks(consumers=0.05, producers=0.05)
@@ -102,7 +103,7 @@ def test_an_interval_from_readings_taken_for_independent_would_be_far_too_narrow
 @pytest.mark.long
 def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_declared() -> None:
     random, times = np.random.default_rng(14), clock(120.0, every=12.0)
-    kept, broken = Limit(14.0, Side.AT_MOST), Limit(13.999, Side.AT_MOST)
+    kept, broken = ToleranceLimit(14.0, Side.AT_MOST), ToleranceLimit(13.999, Side.AT_MOST)
     wrong = np.zeros(2)
     for _ in range(1000):
         found = found_in(times, drying(random, times))
@@ -113,7 +114,7 @@ def test_a_limit_just_kept_or_just_broken_is_called_wrongly_no_oftener_than_decl
                 ).verdict
                 for limit in (kept, broken)
             ]
-            wrong += [verdicts[0] is Verdict.BROKEN, verdicts[1] is Verdict.HELD]
+            wrong += [verdicts[0] is Outcome.BROKEN, verdicts[1] is Outcome.HELD]
     assert (wrong > 0).all()
     assert (wrong / 1000 <= 0.05 + 0.014).all(), wrong / 1000
 
@@ -219,7 +220,7 @@ def test_readings_own_uncertainties_count_where_they_say_more_than_the_scatter()
 
 def test_how_long_a_test_must_still_run_is_what_it_then_takes() -> None:
     random = np.random.default_rng(11)
-    limit, decided, asked = Limit(14.25, Side.AT_MOST), 0, 0
+    limit, decided, asked = ToleranceLimit(14.25, Side.AT_MOST), 0, 0
     for _ in range(40):
         times = clock(80.0)
         whole = clock(400.0)
@@ -233,7 +234,7 @@ def test_how_long_a_test_must_still_run_is_what_it_then_takes() -> None:
             verdict = decide(
                 later.final.value, uncertainty=later.uncertainty, limit=limit, rule=FIVE
             ).verdict
-            decided += verdict is Verdict.HELD
+            decided += verdict is Outcome.HELD
     # The end moves as it becomes known, so about half are decided by then; computed.
     assert asked >= 10
     assert decided / asked >= 0.35
@@ -249,18 +250,22 @@ def test_a_forecast_says_why_there_is_none() -> None:
             common_uncertainty=0.8,
         )
     )
-    near = Limit(found.final.value + 0.5, Side.AT_MOST)
+    near = ToleranceLimit(found.final.value + 0.5, Side.AT_MOST)
     never = time_to_decide(found, limit=near, rule=FIVE)
     assert isinstance(never, Undetermined)
     assert never.why.startswith(
         "can't be told, however long it runs: the final value lies 0.5 from"
     )
-    far = time_to_decide(found, limit=Limit(found.final.value + 5.0, Side.AT_MOST), rule=FIVE)
+    far = time_to_decide(
+        found, limit=ToleranceLimit(found.final.value + 5.0, Side.AT_MOST), rule=FIVE
+    )
     assert isinstance(far, Forecast)
-    assert (far.still, far.verdict) == (0.0, Verdict.HELD)
-    broken = time_to_decide(found, limit=Limit(found.final.value - 5.0, Side.AT_MOST), rule=FIVE)
+    assert (far.still, far.verdict) == (0.0, Outcome.HELD)
+    broken = time_to_decide(
+        found, limit=ToleranceLimit(found.final.value - 5.0, Side.AT_MOST), rule=FIVE
+    )
     assert isinstance(broken, Forecast)
-    assert broken.verdict is Verdict.BROKEN
+    assert broken.verdict is Outcome.BROKEN
     nothing = time_to_decide(Undetermined("of this and that"), limit=near, rule=FIVE)
     assert isinstance(nothing, Undetermined)
     assert nothing.why == "can't be told: there is no final value yet (of this and that)"
@@ -271,7 +276,7 @@ def test_the_forecast_grows_as_the_limit_comes_nearer_and_ends_in_can_t_be_told(
     found = settled(found_in(times, drying(random, times)))
     waits = []
     for away in (0.4, 0.3, 0.2, 0.1, 0.01):
-        limit = Limit(found.final.value + away * 2.0 * found.uncertainty, Side.AT_MOST)
+        limit = ToleranceLimit(found.final.value + away * 2.0 * found.uncertainty, Side.AT_MOST)
         forecast = time_to_decide(found, limit=limit, rule=FIVE)
         waits.append(forecast.still if isinstance(forecast, Forecast) else math.inf)
     assert waits == sorted(waits)

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from longsoak.core.findings.verdict import Outcome, Verdict, judge
+from longsoak.core.findings.decision import Outcome
+from longsoak.core.findings.verdict import Verdict, judge
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Limit, LimitQuantity, Rule, Side, Statistic
 

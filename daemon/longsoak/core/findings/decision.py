@@ -7,25 +7,19 @@ is declared beforehand, as a risk of being wrong or as a guard band.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, StrEnum
 from statistics import NormalDist
 
 from longsoak.core.arrays import checked
 from longsoak.core.findings.estimate import normal_below
 from longsoak.core.regression import student_quantile, student_upper_tail
 from longsoak.vocabulary.errors import PhysicsError
+from longsoak.vocabulary.rig import Side
 
 # Degrees of freedom from where Student's t is taken for normal.
 _MANY = 1e6
 _FEWEST_PANELS = 1000  # of Simpson's rule over what lies on one side of a limit
 _REACH = 9.0  # standard deviations of the prior
-
-
-class Side(Enum):
-    """Which side of a limit keeps it."""
-
-    AT_MOST = "at most"
-    AT_LEAST = "at least"
 
 
 class Bound(Enum):
@@ -36,7 +30,7 @@ class Bound(Enum):
     AT_MOST = "at most"
 
 
-class Verdict(Enum):
+class Outcome(StrEnum):
     """What a measurement says of a limit."""
 
     HELD = "held"
@@ -45,7 +39,7 @@ class Verdict(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class ToleranceLimit:
     """A value and the side of it that is allowed, the value itself included."""
 
     value: float
@@ -57,7 +51,7 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class DecisionRule:
     """How far from a limit a value has to lie, in standard uncertainties of its own.
 
     Within the limit by `held` or more it is held, beyond it by `broken` or more it is broken.
@@ -89,7 +83,7 @@ class Decision:
     probability that the truth keeps the limit; None where the value is only a bound.
     """
 
-    verdict: Verdict
+    verdict: Outcome
     margin: float
     held_from: float
     broken_from: float
@@ -112,7 +106,7 @@ class GlobalRisk:
     conforming: float
 
 
-def rule_of_risks(*, consumers: float, producers: float) -> Rule:
+def rule_of_risks(*, consumers: float, producers: float) -> DecisionRule:
     """The rule that keeps to stated risks for each single verdict.
 
     Parameters
@@ -134,12 +128,12 @@ def rule_of_risks(*, consumers: float, producers: float) -> Rule:
 
     Source: JCGM 106, 8.3; from memory.
     """
-    return Rule(
+    return DecisionRule(
         _factor("consumers", consumers), _factor("producers", producers), consumers, producers
     )
 
 
-def rule_of_guard(factor: float) -> Rule:
+def rule_of_guard(factor: float) -> DecisionRule:
     """The rule with a guard band of a stated share of the expanded uncertainty, on both sides.
 
     Parameters
@@ -159,11 +153,11 @@ def rule_of_guard(factor: float) -> Rule:
     """
     times = 2.0 * checked("factor", factor, lowest=0.0, highest=1.5, unit="")
     risk = normal_below(-times)
-    return Rule(times, times, risk, risk)
+    return DecisionRule(times, times, risk, risk)
 
 
 def probability_of_conformity(
-    value: float, *, uncertainty: float, limit: Limit, freedom: float | None = None
+    value: float, *, uncertainty: float, limit: ToleranceLimit, freedom: float | None = None
 ) -> float:
     """How likely the truth keeps a limit, given one measured value.
 
@@ -173,7 +167,7 @@ def probability_of_conformity(
         Measured value, in the limit's unit.
     uncertainty : float
         Its standard uncertainty, above 0.
-    limit : Limit
+    limit : ToleranceLimit
         What it is held against.
     freedom : float or None
         Degrees of freedom that the uncertainty rests on, 1 or more; None for many.
@@ -202,8 +196,8 @@ def decide(
     value: float,
     *,
     uncertainty: float,
-    limit: Limit,
-    rule: Rule,
+    limit: ToleranceLimit,
+    rule: DecisionRule,
     freedom: float | None = None,
     bound: Bound = Bound.NONE,
 ) -> Decision:
@@ -214,7 +208,7 @@ def decide(
     value, uncertainty, limit, freedom
         As for `probability_of_conformity`. With few degrees of freedom the guard bands are widened
         to Student's t of the same risk.
-    rule : Rule
+    rule : DecisionRule
         Declared before the phase began.
     bound : Bound
         Whether the value is the end of a range that the truth lies beyond. It then decides only in
@@ -237,19 +231,19 @@ def decide(
     margin = limit.room(value)
     inward = -1.0 if limit.side is Side.AT_MOST else 1.0
     # At the limit itself, without a guard band, it is kept.
-    verdict = Verdict.UNDECIDED
+    verdict = Outcome.UNDECIDED
     if margin >= held * u:
-        verdict = Verdict.HELD
+        verdict = Outcome.HELD
     elif margin < 0.0 and -margin >= broken * u:
-        verdict = Verdict.BROKEN
+        verdict = Outcome.BROKEN
     tells = {
-        Bound.NONE: (Verdict.HELD, Verdict.BROKEN),
-        Bound.AT_LEAST: (Verdict.BROKEN if limit.side is Side.AT_MOST else Verdict.HELD,),
-        Bound.AT_MOST: (Verdict.HELD if limit.side is Side.AT_MOST else Verdict.BROKEN,),
+        Bound.NONE: (Outcome.HELD, Outcome.BROKEN),
+        Bound.AT_LEAST: (Outcome.BROKEN if limit.side is Side.AT_MOST else Outcome.HELD,),
+        Bound.AT_MOST: (Outcome.HELD if limit.side is Side.AT_MOST else Outcome.BROKEN,),
     }[bound]
     only_a_bound = verdict not in tells
     if only_a_bound:
-        verdict = Verdict.UNDECIDED
+        verdict = Outcome.UNDECIDED
     conforming = None
     if bound is Bound.NONE:
         conforming = probability_of_conformity(
@@ -266,7 +260,7 @@ def decide(
 
 
 def global_risk(
-    *, mean: float, deviation: float, uncertainty: float, limit: Limit, rule: Rule
+    *, mean: float, deviation: float, uncertainty: float, limit: ToleranceLimit, rule: DecisionRule
 ) -> GlobalRisk:
     """What a rule does in the long run to specimens of a stated kind.
 
@@ -320,7 +314,7 @@ def _factor(argument: str, risk: float) -> float:
 
 
 def _checked(
-    value: float, uncertainty: float, limit: Limit, freedom: float | None
+    value: float, uncertainty: float, limit: ToleranceLimit, freedom: float | None
 ) -> tuple[float, float]:
     """The standard uncertainty, and its degrees of freedom."""
     for argument, number in (("value", value), ("limit", limit.value)):
@@ -336,16 +330,16 @@ def _checked(
     return uncertainty, checked("freedom", freedom, lowest=1.0, highest=_MANY, unit="")
 
 
-def _why(verdict: Verdict, away: float, held: float, broken: float, *, bound: Bound) -> str:
+def _why(verdict: Outcome, away: float, held: float, broken: float, *, bound: Bound) -> str:
     if bound is not Bound.NONE:
         return (
             f"the value is only a bound, {bound.value}, and says nothing of the limit's other side"
         )
     side = "within" if away >= 0.0 else "beyond"
     lead = f"{abs(away):.3g} standard uncertainties {side} the limit"
-    if verdict is Verdict.HELD:
+    if verdict is Outcome.HELD:
         return f"{lead}, at least {held:.3g} asked for"
-    if verdict is Verdict.BROKEN:
+    if verdict is Outcome.BROKEN:
         return f"{lead}, at least {broken:.3g} asked for"
     asked = held if away >= 0.0 else broken
     return f"{lead}, fewer than the {asked:.3g} asked for"

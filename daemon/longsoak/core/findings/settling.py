@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from longsoak.core.arrays import as_array, checked
 from longsoak.core.elapsedwords import elapsed_words
-from longsoak.core.findings.decision import Bound, Limit, Rule, Verdict, decide
+from longsoak.core.findings.decision import Bound, DecisionRule, Outcome, ToleranceLimit, decide
 from longsoak.core.findings.estimate import Estimate, checked_confidence
 from longsoak.core.findings.exponential import Bins, Ending, binned, fit_end, variance_of_end
 from longsoak.core.uptake import Undetermined, same_length
@@ -80,7 +80,7 @@ class Forecast:
     """
 
     still: float
-    verdict: Verdict
+    verdict: Outcome
     why: str
 
 
@@ -185,7 +185,7 @@ def settle(
 
 
 def time_to_decide(
-    found: Settling | Undetermined, *, limit: Limit, rule: Rule
+    found: Settling | Undetermined, *, limit: ToleranceLimit, rule: DecisionRule
 ) -> Forecast | Undetermined:
     """How much longer a test has to run until a limit on its final value is decided.
 
@@ -193,9 +193,9 @@ def time_to_decide(
     ----------
     found : Settling or Undetermined
         What has been found so far.
-    limit : Limit
+    limit : ToleranceLimit
         On the final value, in the unit of the readings.
-    rule : Rule
+    rule : DecisionRule
         Declared beforehand.
 
     Returns
@@ -214,10 +214,10 @@ def time_to_decide(
     if isinstance(found, Undetermined):
         return Undetermined(f"can't be told: there is no final value yet ({found.why})")
     now = decide(found.final.value, uncertainty=found.uncertainty, limit=limit, rule=rule)
-    if now.verdict is not Verdict.UNDECIDED:
+    if now.verdict is not Outcome.UNDECIDED:
         return Forecast(0.0, now.verdict, now.why)
-    verdict = Verdict.HELD if now.margin >= 0.0 else Verdict.BROKEN
-    times = rule.held if verdict is Verdict.HELD else rule.broken
+    verdict = Outcome.HELD if now.margin >= 0.0 else Outcome.BROKEN
+    times = rule.held if verdict is Outcome.HELD else rule.broken
     needed = abs(now.margin) / times
     if found.common >= needed:
         return Undetermined(

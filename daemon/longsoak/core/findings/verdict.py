@@ -1,11 +1,11 @@
 """Whether a zone kept a limit that was declared beforehand: held, broken or undecided. Pure."""
 
 from dataclasses import dataclass
-from enum import StrEnum
 from statistics import NormalDist
 from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.arrays import as_array
+from longsoak.core.findings.decision import Outcome
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Limit, Rule, Side, Statistic
 
@@ -19,14 +19,6 @@ if TYPE_CHECKING:
 
 
 _OTHER_RISK = 0.05  # of the wrong verdict that a limit's rule does not bound
-
-
-class Outcome(StrEnum):
-    """What a verdict says."""
-
-    HELD = "held"
-    BROKEN = "broken"
-    UNDECIDED = "undecided"
 
 
 @dataclass(frozen=True, slots=True)
