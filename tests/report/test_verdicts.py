@@ -179,7 +179,7 @@ def test_nothing_is_judged_where_nothing_was_declared_or_begun(tmp_path: Path) -
 def test_programs_are_told_the_same(tmp_path: Path) -> None:
     with kept(tmp_path, limit(), wrong=wet(25.0)) as rig:
         (finding,) = judged(rig)
-        document = finding_document(finding, rig.rig)
+        document = finding_document(finding)
     assert document["verdict"] == "broken"
     assert document["phase"] == "wetting"
     assert document["margin"] == pytest.approx(-5.0)

@@ -9,13 +9,12 @@ import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
 from longsoak.core.findings.decision import Outcome
-from longsoak.core.limitwords import limit_words
 from longsoak.core.wording import time_words
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.verdictwords import finding_document, remarks, why_words
 from longsoak.rigfile.load import parse
 from longsoak.service.clock import SystemClock
-from longsoak.vocabulary.rig import Rig
+from longsoak.store.reader import RigVersion
 
 _WIDTH = 78
 _EXAMPLE = "Example: longsoak findings rig.toml"
@@ -33,23 +32,21 @@ def findings_command(rig_file: Path, as_json: bool) -> None:
     with told():
         record, version = own_record(rig_file)
         found = findings(record, now_ms=SystemClock().utc_ms())
-        rig = None if version is None else parse(version.text, file=rig_file.name, find_kind=None)
-        if rig is None or not found:
-            click.echo("[]" if as_json else _nothing(rig))
-            sys.exit(DONE)
         if as_json:
-            document = [finding_document(each, rig) for each in found]
+            document = [finding_document(each) for each in found]
             click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        elif found:
+            click.echo("\n\n".join(map(_told, found)))
         else:
-            click.echo("\n\n".join(_told(each, rig) for each in found))
+            click.echo(_nothing(version, rig_file.name))
     broken = any(each.verdict.outcome is Outcome.BROKEN for each in found)
     sys.exit(FOUND_WRONG if broken else DONE)
 
 
-def _nothing(rig: Rig | None) -> str:
-    if rig is None:
+def _nothing(version: RigVersion | None, file: str) -> str:
+    if version is None:
         return "Nothing was recorded yet, so there is nothing to judge."
-    if not rig.limits:
+    if not parse(version.text, file=file, find_kind=None).limits:
         return (
             "The rig file declares no limit. Write one as [[limits]] before a phase begins, and it "
             "is judged over that phase."
@@ -57,12 +54,12 @@ def _nothing(rig: Rig | None) -> str:
     return "No phase that a limit is for has begun. Begin one with `longsoak phase`."
 
 
-def _told(finding: Finding, rig: Rig) -> str:
+def _told(finding: Finding) -> str:
     head = f"{finding.verdict.outcome.upper()}: {finding.limit.name}"
     span = f"{time_words(finding.from_ms)} to {time_words(finding.until_ms)}"
     parts = [
         f"{finding.phase.title}, {span}.",
-        f"{limit_words(finding.limit, rig)}.",
+        f"{finding.asks}.",
         why_words(finding),
         *remarks(finding),
     ]

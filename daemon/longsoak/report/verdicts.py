@@ -9,6 +9,7 @@ from longsoak.core.findings.decision import Outcome
 from longsoak.core.findings.verdict import Verdict, judge
 from longsoak.core.findings.windows import Windows, windows_of
 from longsoak.core.handflags import flags_of
+from longsoak.core.limitwords import limit_words
 from longsoak.core.phases import Phase, phases
 from longsoak.core.zones import Spot, spots_of
 from longsoak.rigfile.load import parse
@@ -18,7 +19,7 @@ from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import PHASE
-from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Probe, Rig, Zone
+from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Probe, Rig
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,13 +31,14 @@ if TYPE_CHECKING:
     RigOf = Callable[[RigVersion], Rig]
 
 _HOUR_MS = 3_600_000
-BASELINE = "baseline"
+_BASELINE = "baseline"
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """What came of one limit in one phase. Times are UTC ms.
 
+    `asks` is the limit in words, with the probes of the rig file that declared it.
     `with_aside` is what it would be with the readings in that contacts with the water set aside,
     `aside` how many hours of windows those are in. `version` of the rig file declared the limit, at
     `declared_ms`; `late` is whether the phase had begun by then, and `changed` are the versions
@@ -44,6 +46,7 @@ class Finding:
     """
 
     limit: Limit
+    asks: str
     phase: Phase
     probes: tuple[str, ...]
     from_ms: int
@@ -97,7 +100,6 @@ class _Judging:
 
     def __init__(self, record: Record, now_ms: int) -> None:
         self._record = record
-        self._now_ms = now_ms
         self._versions = record.rig_versions()
         self._rigs: dict[int, Rig] = {}
         self._phases = phases(Logbook(record.folder).entries(kind=PHASE))
@@ -126,16 +128,15 @@ class _Judging:
         before = [v for v in self._versions if v.accepted_utc_ms <= phase.from_ms]
         during = [v for v in self._versions if phase.from_ms < v.accepted_utc_ms < until_ms]
         found: dict[str, _Declared] = {}
-        for number, version in enumerate([*before[-1:], *during]):
+        for version in (*before[-1:], *during):
             rig = self._rig(version)
             for limit in rig.limits:
                 if limit.name in found or not {phase.phase, phase.name} & set(limit.phases):
                     continue
-                later = during[number:] if before else during[number + 1 :]
                 changed = tuple(
                     each.number
-                    for each in later
-                    if limit not in self._rig(each).limits and each.number > version.number
+                    for each in during
+                    if each.number > version.number and limit not in self._rig(each).limits
                 )
                 late = not before or version is not before[-1]
                 since = version if late else _since(before, limit, self._rig)
@@ -154,6 +155,7 @@ class _Judging:
         }
         return Finding(
             limit,
+            limit_words(limit, declared.rig),
             phase,
             tuple(name for spot in spots for name in spot.probes),
             phase.from_ms,
@@ -195,6 +197,7 @@ class _Evidence:
         self._over = over
         self._edges = edges
         self._probes = {probe.name: probe for probe in rig.probes}
+        self._known: dict[tuple[str, int, int], Columns] = {}
 
     def verdict(self, limit: Limit, phase: Phase, spots: Sequence[Spot], *, aside: bool) -> Verdict:
         """Judge a limit; with what contacts set aside only if `aside`."""
@@ -239,7 +242,7 @@ class _Evidence:
         if len(edges) < 2:
             none = np.empty(0)
             return Windows(none, none, none, none.astype(bool), none.astype(bool))
-        read = self._record.columns([name], since_ms=edges[0], until_ms=edges[-1])[name]
+        read = self._read(name, edges[0], edges[-1])
         order = np.argsort(read.utc_ms, kind="stable")
         return windows_of(
             read.utc_ms[order],
@@ -251,6 +254,14 @@ class _Evidence:
             every=1000.0 * probe.record,
         )
 
+    def _read(self, name: str, since_ms: int, until_ms: int) -> "Columns":
+        """Readings as they were kept: unpacked once, and judged with what lies over them or not."""
+        key = (name, since_ms, until_ms)
+        if key not in self._known:
+            found = self._record.columns([name], since_ms=since_ms, until_ms=until_ms)
+            self._known[key] = found[name]
+        return self._known[key]
+
     def _own(self, probe: Probe, *, aside: bool) -> list[HandFlag]:
         own = flags_of(self._over, probe)
         return [f for f in own if f.reason is not Reason.SET_ASIDE] if aside else own
@@ -259,36 +270,31 @@ class _Evidence:
         self, limit: Limit, phase: Phase, spots: Sequence[Spot], *, aside: bool
     ) -> "tuple[Numbers, Numbers] | str | None":
         """What is taken off each spot's windows, with its uncertainty; or why nothing can be."""
-        import numpy as np
-
         if limit.quantity is LimitQuantity.MASS_GAIN:
             width = round(limit.window * _HOUR_MS)
-            return self._own_means(spots, (phase.from_ms - width, phase.from_ms), aside=aside)
+            return self._means(spots, (phase.from_ms - width, phase.from_ms), aside=aside)
         if limit.above is Above.OWN_BASELINE:
             baseline = _last_baseline(self._phases, phase)
             if baseline is None:
                 return "No baseline phase ended before this one began, and the limit is above it."
-            return self._own_means(spots, baseline, aside=aside)
+            return self._means(spots, baseline, aside=aside)
         if limit.above is Above.CONTROL:
             if not phase.control:
                 return "The phase names no unwetted control, and the limit is above it."
-            there = replace(limit, zone=_in_bay(limit.zone, phase.control))
-            rows = [
-                self._windows(spot, self._edges, aside=aside) for spot in spots_of(there, self._rig)
-            ]
-            if not rows:
+            there = spots_of(replace(limit, zone=replace(limit.zone, bay=phase.control)), self._rig)
+            if not there:
                 return f"Nothing of that kind is read in the control, {phase.control}."
-            means = np.array([row.means for row in rows])
-            doubts = np.array([row.uncertainties for row in rows])
+            means, doubts = self._means(there, self._edges, aside=aside)
             return means.mean(axis=0, keepdims=True), doubts.mean(axis=0, keepdims=True)
         return None
 
-    def _own_means(
-        self, spots: Sequence[Spot], span: tuple[int, int], *, aside: bool
+    def _means(
+        self, spots: Sequence[Spot], edges: Sequence[int], *, aside: bool
     ) -> "tuple[Numbers, Numbers]":
+        """Means of some spots' windows and their uncertainties, a row a spot."""
         import numpy as np
 
-        rows = [self._windows(spot, span, aside=aside) for spot in spots]
+        rows = [self._windows(spot, edges, aside=aside) for spot in spots]
         means = np.array([row.means for row in rows])
         return means, np.array([row.uncertainties for row in rows])
 
@@ -296,13 +302,9 @@ class _Evidence:
 def _last_baseline(known: Sequence[Phase], phase: Phase) -> tuple[int, int] | None:
     for other in reversed(known):
         until = other.until_ms
-        if other.phase == BASELINE and until is not None and until <= phase.from_ms:
+        if other.phase == _BASELINE and until is not None and until <= phase.from_ms:
             return other.from_ms, until
     return None
-
-
-def _in_bay(zone: Zone, bay: str) -> Zone:
-    return replace(zone, bay=bay)
 
 
 def _laid_over(read: "Columns", flags: Sequence[HandFlag]) -> "NDArray[np.uint8]":

@@ -1,9 +1,9 @@
-"""Findings in words, for the command and the pages. Pure but for the document's keys."""
+"""Findings in words and as a document. Pure."""
 
-from longsoak.core.limitwords import bound_words, limit_words
+from longsoak.core.limitwords import bound_words
 from longsoak.core.wording import rfc3339, time_words, with_noun
 from longsoak.report.verdicts import Finding
-from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, Rig
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
 
 
 def why_words(finding: Finding) -> str:
@@ -54,7 +54,7 @@ def remarks(finding: Finding) -> list[str]:
     return found
 
 
-def finding_document(finding: Finding, rig: Rig) -> dict[str, object]:
+def finding_document(finding: Finding) -> dict[str, object]:
     """A finding for programs: times in RFC 3339 UTC, lengths in h, values in the limit's unit."""
     verdict, limit = finding.verdict, finding.limit
     return {
@@ -63,7 +63,7 @@ def finding_document(finding: Finding, rig: Rig) -> dict[str, object]:
         "from": rfc3339(finding.from_ms),
         "to": rfc3339(finding.until_ms),
         "limit": limit.name,
-        "asks": limit_words(limit, rig),
+        "asks": finding.asks,
         "bound": bound_words(limit),
         "probes": list(finding.probes),
         "verdict": verdict.outcome.value,

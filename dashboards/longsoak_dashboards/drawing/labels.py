@@ -12,6 +12,7 @@ from longsoak_dashboards.drawing.sheet import VALUE, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
 from longsoak_dashboards.drawing.taps import Corner, taps
 from longsoak_dashboards.view.marks import Mark
+from longsoak_dashboards.view.sentences import counts_from
 
 _LEAST_HIT = 26.0  # points: 24 px of a phone (WCAG 2.2, 2.5.8), and a little more
 _NEAR = 28.0  # points a value may be moved with its age
@@ -130,12 +131,6 @@ def _wanted(label: _Label, lines: Lines, p: float) -> Box:
     return Box(label.x - half, top, label.x + half, top + high)
 
 
-def _counted(label: _Label, cls: str) -> str | None:
-    """From how many s on the age counts where it is shown, as `aged` has it for pages."""
-    seconds = label.mark.age_s
-    return None if cls != "age" or seconds is None or seconds < 0 else f"{seconds:.0f}"
-
-
 def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: str) -> Markup:
     p = sheet.point
     shape = tag(
@@ -149,6 +144,7 @@ def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: st
         "rect", cls="hit", x=(frame.left + frame.right - wide) / 2,
         y=(frame.top + frame.bottom - high) / 2, width=wide, height=high,
     )  # fmt: skip
+    age = None if label.mark.age_s is None else counts_from(label.mark.age_s)
     texts = []
     if box is not None:
         middle, y = (box.left + box.right) / 2, box.top + (VALUE - 1) * p
@@ -159,7 +155,7 @@ def _one(sheet: Sheet, label: _Label, lines: Lines, box: Box | None, address: st
                 tag(
                     "text", tag("tspan", words, cls="struck") if struck else words, tail,
                     x=middle, y=y + i * LINE * 0.9 * p, font_size=(SMALL if i else VALUE) * p,
-                    cls=f"{cls} halo", text_anchor="middle", data_age=_counted(label, cls),
+                    cls=f"{cls} halo", text_anchor="middle", data_age=age if cls == "age" else None,
                 )
             )  # fmt: skip
     return tag(

@@ -105,10 +105,15 @@ def timed(says: Callable[[Callable[[int], str]], str], *, now_ms: int) -> Markup
 
 def aged(seconds: float) -> Markup:
     """An age in words that an open page counts on with, by its own clock: see ``ages.js``."""
-    words = age_words(seconds)
-    if seconds < -AHEAD_S:
+    words, begin = age_words(seconds), counts_from(seconds)
+    if begin is None:
         return escape(words)
-    return Markup('<span data-age="{:.0f}">{}</span>').format(max(0.0, seconds), words)
+    return Markup('<span data-age="{}">{}</span>').format(begin, words)
+
+
+def counts_from(seconds: float) -> str | None:
+    """From how many s on an open page counts an age; None where it is one ahead of the clock."""
+    return None if seconds < -AHEAD_S else f"{max(0.0, seconds):.0f}"
 
 
 def ago(seconds: float) -> Markup:
