@@ -21,6 +21,7 @@ TEXTS = (
 )
 LEAST = 600  # bytes; what is shorter travels in one packet anyway
 _LEVEL = 4  # a third more quickly than the usual 6, for a twentieth more bytes
+_LEVEL_OF_NUMBERS = 1  # which hardly get smaller, whatever pains are taken
 _MOST_NAME = 100  # letters
 _MUCH = 16_000  # bytes that are worth a thread of their own: others wait for their events
 _NO_BODY = (204, 206, 304)
@@ -129,9 +130,11 @@ class _Answer:
     async def _begin(self, start: Message, part: bytes, *, last: bool) -> None:
         if not last or len(part) >= LEAST:
             headers = MutableHeaders(scope=start)
-            page = headers.get("content-type", "").startswith("text/html")
+            media = headers.get("content-type", "").partition(";")[0]
+            page = media == "text/html"
             name = secrets.token_hex(_MOST_NAME)[: secrets.randbelow(_MOST_NAME)] if page else ""
-            self._gzip = Gzip(name=name)
+            numbers = media == "application/json"
+            self._gzip = Gzip(level=_LEVEL_OF_NUMBERS if numbers else _LEVEL, name=name)
             headers["Content-Encoding"] = "gzip"
             if "content-length" in headers:
                 del headers["content-length"]  # sent in chunks

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from longsoak.core.wording import rfc3339
+from longsoak.store.files import keeping_open
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.access.sessions import visit
 from longsoak_dashboards.clock import now_ms
@@ -165,7 +166,8 @@ def sheet(handler: Handler[Pages]) -> Handler[Pages]:
     @wraps(handler)
     def answer(pages: Pages, request: Request) -> Response:
         try:
-            return handler(pages, request)
+            with keeping_open():
+                return handler(pages, request)
         except NotYet as nothing:
             return pages.nothing(request.url.path, nothing)
         except StoreError as error:

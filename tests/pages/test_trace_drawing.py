@@ -70,10 +70,10 @@ def test_a_recorded_gap_breaks_the_line_and_no_point_lies_inside_it() -> None:
     svg = draw([bucket(n, 20.0) for n in range(300) if not 101 <= n < 160], (gap,))
     lines = strokes(svg, "t0")
     assert len(lines) == 2
-    ends = [[float(x) for x in re.findall(r"[ML] ([\d.]+)", line)] for line in lines]
+    ends = [[float(x) for x in re.findall(r"[ML]([\d.]+)", line)] for line in lines]
     left, right = 1000 * 100_400 / 300_000, 1000 * 160_600 / 300_000
-    assert max(ends[0]) <= left + 0.01
-    assert min(ends[1]) >= right - 0.01
+    assert max(ends[0]) <= left + 0.05  # as it is written, to a tenth
+    assert min(ends[1]) >= right - 0.05
     assert "cut off, 1 min" not in svg  # words stand in the first panel only
     assert 'class="gap"' in svg
 
@@ -86,7 +86,7 @@ def test_a_fail_has_no_line_and_its_cross() -> None:
         ]
     )
     (line,) = strokes(svg, "t0")
-    assert max(float(x) for x in re.findall(r"[ML] ([\d.]+)", line)) < 1000 * 200 / 300
+    assert max(float(x) for x in re.findall(r"[ML]([\d.]+)", line)) < 1000 * 200 / 300
     assert 'href="#m4"' in svg
 
 

@@ -3,10 +3,10 @@
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
-from longsoak.store.files import RECORD, connect_read_only
+from longsoak.store.files import RECORD, look_into
 from longsoak.vocabulary.errors import StoreError
 
 _UNTOLD = "NULL AS hiding, NULL AS until_utc_ms, NULL AS seconds, NULL AS news"
@@ -67,7 +67,7 @@ _LACKING = {
 
 
 class RecordFile:
-    """The record in `folder`, opened afresh for every call.
+    """The record in `folder`, looked into afresh by every call.
 
     A snapshot held open would keep the write-ahead log from being folded in. Safe to call from any
     thread.
@@ -85,8 +85,7 @@ class RecordFile:
     def _open(self) -> Iterator[sqlite3.Connection]:
         path = self.folder / RECORD
         try:
-            with closing(connect_read_only(path)) as db:
-                db.execute("BEGIN")  # sealing moves scans from one table to another
+            with look_into(path) as db:  # in one transaction: sealing moves scans between tables
                 as_of_today(db)
                 yield db
         except sqlite3.Error as error:

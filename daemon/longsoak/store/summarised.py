@@ -3,12 +3,11 @@
 import json
 import sqlite3
 from collections.abc import Collection, Sequence
-from contextlib import closing
 from pathlib import Path
 
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.cells import Cells, Row, unpack_cells
-from longsoak.store.files import connect_read_only
+from longsoak.store.files import look_into
 from longsoak.store.recordfile import identity
 from longsoak.store.scans import Scans
 from longsoak.store.timeline import Span, spans_of
@@ -100,8 +99,7 @@ class Look:
             nothing, or nothing that still holds.
         """
         try:
-            with closing(connect_read_only(self._path)) as db:
-                db.execute("BEGIN")
+            with look_into(self._path) as db:
                 position = position_of(db, self._made_from, self._scans, self._every)
                 if position is None:
                     return None

@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from longsoak.store.files import keeping_open
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.source import NotYet, unread
 
@@ -41,7 +42,8 @@ def answering(handler: Callable[[Api, Request], Response]) -> Callable[[Api, Req
     @wraps(handler)
     def answer(api: Api, request: Request) -> Response:
         try:
-            return handler(api, request)
+            with keeping_open():
+                return handler(api, request)
         except Problem as wrong:
             if wrong.status == HTTPStatus.SERVICE_UNAVAILABLE:
                 return problem(wrong.status, wrong.says, {"Retry-After": str(_SOON_S)})

@@ -9,7 +9,7 @@ from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.flags import Flag
 from longsoak_dashboards.drawing.around import asides, beside, contacts, gap_marks
 from longsoak_dashboards.drawing.panel import Frame, Gap, Line, Panel
-from longsoak_dashboards.drawing.svg import number, path, percent, tag
+from longsoak_dashboards.drawing.svg import percent, tag
 from longsoak_dashboards.view.plans import MOST_LINES
 from longsoak_dashboards.view.span import Span
 
@@ -160,10 +160,9 @@ def _band(run: list[Bucket], frame: Frame) -> Markup:
         upper = [(b, (b.high or 0) + 2 * (b.uncertainty or 0)) for b in piece]
         lower = [(b, (b.low or 0) - 2 * (b.uncertainty or 0)) for b in reversed(piece)]
         points = [
-            f"{number(1000 * frame.at(b))} {number(min(max(frame.y(v), 0), frame.height))}"
-            for b, v in upper + lower
+            _at(1000 * frame.at(b), min(max(frame.y(v), 0), frame.height)) for b, v in upper + lower
         ]
-        data.append(f"M{'L'.join(points)}Z")
+        data.append(f"M{' '.join(points)}Z")
     return tag("path", cls="band", d="".join(data)) if data else Markup()
 
 
@@ -174,20 +173,24 @@ def _strokes(runs: list[list[Bucket]], line: Line, frame: Frame, *, style: int) 
         points = [(1000 * frame.at(b), frame.y(_level(b) or 0.0)) for b in run]
         if len(run) == 1:
             kind = suspect if run[0].worst is Flag.SUSPECT else plain
-            kind.append(path("M", points[0][0] - 0.7, points[0][1], "h", 1.4))
+            kind.append(f"M{_at(points[0][0] - 0.7, points[0][1])}h1.4")
             continue
         last: list[str] | None = None
         for (one, other), (a, b) in zip(pairwise(run), pairwise(points), strict=True):
             kind = suspect if Flag.SUSPECT in (one.worst, other.worst) else plain
-            step = ("H", b[0], "V", b[1]) if line.stepped else ("L", *b)
             if kind is not last:
-                kind.append(path("M", *a))
-            kind[-1] += " " + path(*step)
+                kind.append(f"M{_at(*a)}")
+            kind.append(f"H{b[0]:.1f}V{b[1]:.1f}" if line.stepped else f"L{_at(*b)}")
             last = kind
     if plain:
-        yield tag("path", cls=f"trace t{style}", d=" ".join(plain))
+        yield tag("path", cls=f"trace t{style}", d="".join(plain))
     if suspect:
-        yield tag("path", cls="trace sus", d=" ".join(suspect))
+        yield tag("path", cls="trace sus", d="".join(suspect))
+
+
+def _at(x: float, y: float) -> str:
+    """A point of a drawing 1000 wide, to a tenth: a pixel of a wide screen has five of them."""
+    return f"{x:.1f} {y:.1f}"
 
 
 def _shapes(line: Line, runs: list[list[Bucket]], frame: Frame) -> Iterator[Markup]:
