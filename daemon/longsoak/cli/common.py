@@ -92,13 +92,16 @@ def told(*, so: str = "") -> Iterator[None]:
         sys.exit(FOUND_WRONG)
 
 
-def table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = "") -> str:
+def table(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: str | Sequence[str] = ""
+) -> str:
     """Rows under their headings; `right` names the columns that align to the right."""
+    aligned = right.split() if isinstance(right, str) else right
     widths = [max(map(len, column)) for column in zip(columns, *rows, strict=True)]
     lines = []
     for row in (columns, *rows):
         cells = [
-            cell.rjust(width) if heading in right.split() else cell.ljust(width)
+            cell.rjust(width) if heading in aligned else cell.ljust(width)
             for heading, cell, width in zip(columns, row, widths, strict=True)
         ]
         lines.append("  ".join(cells).rstrip())

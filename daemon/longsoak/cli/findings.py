@@ -7,9 +7,12 @@ from pathlib import Path
 
 import click
 
-from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
+from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.core.findings.decision import Outcome
 from longsoak.core.wording import time_words
+from longsoak.report.analysis import analyse
+from longsoak.report.analysiswords import analysis_document, listings
+from longsoak.report.paper import Listing
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.verdictwords import finding_document, remarks, why_words
 from longsoak.rigfile.load import parse
@@ -22,8 +25,14 @@ _EXAMPLE = "Example: longsoak findings rig.toml"
 
 @click.command("findings", epilog=_EXAMPLE)
 @rig_file
+@click.option(
+    "--all",
+    "everything",
+    is_flag=True,
+    help="Add profiles, the wetting front, where readings tend, and how bays and phases compare.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def findings_command(rig_file: Path, as_json: bool) -> None:
+def findings_command(rig_file: Path, everything: bool, as_json: bool) -> None:
     """Judge the limits that RIG_FILE declared, each over every phase of the test it is for.
 
     A limit is held, broken or undecided: held and broken only outside a guard band that the limit's
@@ -31,14 +40,18 @@ def findings_command(rig_file: Path, as_json: bool) -> None:
     """
     with told():
         record, version = own_record(rig_file)
-        found = findings(record, now_ms=SystemClock().utc_ms())
+        now = SystemClock().utc_ms()
+        found = findings(record, now_ms=now)
+        more = analyse(record, now_ms=now) if everything else None
         if as_json:
-            document = [finding_document(each) for each in found]
+            document: object = [finding_document(each) for each in found]
+            if more is not None:
+                document = {"findings": document, **analysis_document(more)}
             click.echo(json.dumps(document, ensure_ascii=False, indent=1))
-        elif found:
-            click.echo("\n\n".join(map(_told, found)))
         else:
-            click.echo(_nothing(version, rig_file.name))
+            parts = [*map(_told, found)] or [_nothing(version, rig_file.name)]
+            parts += [_listed(each) for each in listings(more)] if more is not None else []
+            click.echo("\n\n".join(parts))
     broken = any(each.verdict.outcome is Outcome.BROKEN for each in found)
     sys.exit(FOUND_WRONG if broken else DONE)
 
@@ -52,6 +65,12 @@ def _nothing(version: RigVersion | None, file: str) -> str:
             "is judged over that phase."
         )
     return "No phase that a limit is for has begun. Begin one with `longsoak phase`."
+
+
+def _listed(listing: Listing) -> str:
+    says = [line for part in listing.says for line in textwrap.wrap(part, _WIDTH)]
+    rows = table(listing.head, listing.rows, right=listing.right)
+    return "\n".join([f"{listing.title}:", *(f"  {line}" for line in says), rows])
 
 
 def _told(finding: Finding) -> str:

@@ -7,25 +7,21 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.findings.decision import Outcome
 from longsoak.core.findings.verdict import Verdict, judge
-from longsoak.core.findings.windows import Windows, windows_of
-from longsoak.core.handflags import flags_of
+from longsoak.core.findings.windows import Windows
 from longsoak.core.limitwords import limit_words
 from longsoak.core.phases import Phase, phases
 from longsoak.core.zones import Spot, spots_of
+from longsoak.report.means import Means
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
-from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.logbook import PHASE
-from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Probe, Rig
+from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Rig
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-
-    from longsoak.store.arrays import Columns
 
     Numbers = NDArray[np.float64]
     RigOf = Callable[[RigVersion], Rig]
@@ -102,6 +98,7 @@ class _Judging:
         self._record = record
         self._versions = record.rig_versions()
         self._rigs: dict[int, Rig] = {}
+        self._means: dict[int, Means] = {}
         self._phases = phases(Logbook(record.folder).entries(kind=PHASE))
         self._over = (
             flags_over(record.folder, self._rig(self._versions[-1]), now_ms=now_ms)
@@ -149,7 +146,10 @@ class _Judging:
         width = round(limit.window * _HOUR_MS)
         count = max(0, until_ms - phase.from_ms) // width
         edges = [phase.from_ms + n * width for n in range(count + 1)]
-        zone = _Evidence(self._record, declared.rig, self._phases, self._over, edges)
+        number = declared.version.number
+        if number not in self._means:
+            self._means[number] = Means(self._record, declared.rig.probes, self._over)
+        zone = _Evidence(self._means[number], declared.rig, self._phases, edges)
         verdicts = {
             aside: zone.verdict(limit, phase, spots, aside=aside) for aside in (False, True)
         }
@@ -184,20 +184,12 @@ class _Evidence:
     """What is in the record for one limit over one phase's windows."""
 
     def __init__(
-        self,
-        record: Record,
-        rig: Rig,
-        known: Sequence[Phase],
-        over: Sequence[HandFlag],
-        edges: Sequence[int],
+        self, means: Means, rig: Rig, known: Sequence[Phase], edges: Sequence[int]
     ) -> None:
-        self._record = record
+        self._means_of = means
         self._rig = rig
         self._phases = known
-        self._over = over
         self._edges = edges
-        self._probes = {probe.name: probe for probe in rig.probes}
-        self._known: dict[tuple[str, int, int], Columns] = {}
 
     def verdict(self, limit: Limit, phase: Phase, spots: Sequence[Spot], *, aside: bool) -> Verdict:
         """Judge a limit; with what contacts set aside only if `aside`."""
@@ -222,11 +214,7 @@ class _Evidence:
         """In how many hours of windows contacts set readings of the zone aside."""
         edges = self._edges
         own = [
-            flag
-            for spot in spots
-            for name in spot.probes
-            for flag in flags_of(self._over, self._probes[name])
-            if flag.reason is Reason.SET_ASIDE
+            flag for spot in spots for name in spot.probes for flag in self._means_of.touched(name)
         ]
         touched = sum(
             any(f.from_ms < end and (f.until_ms is None or f.until_ms > start) for f in own)
@@ -235,36 +223,8 @@ class _Evidence:
         return touched * (edges[1] - edges[0]) / _HOUR_MS if len(edges) > 1 else 0.0
 
     def _windows(self, spot: Spot, edges: Sequence[int], *, aside: bool) -> Windows:
-        import numpy as np
-
         (name,) = spot.probes
-        probe = self._probes[name]
-        if len(edges) < 2:
-            none = np.empty(0)
-            return Windows(none, none, none, none.astype(bool), none.astype(bool))
-        read = self._read(name, edges[0], edges[-1])
-        order = np.argsort(read.utc_ms, kind="stable")
-        return windows_of(
-            read.utc_ms[order],
-            values=read.values[order],
-            uncertainties=read.uncertainties[order],
-            flags=_laid_over(read, self._own(probe, aside=aside))[order],
-            reasons=read.reasons[order],
-            edges=edges,
-            every=1000.0 * probe.record,
-        )
-
-    def _read(self, name: str, since_ms: int, until_ms: int) -> "Columns":
-        """Readings as they were kept: unpacked once, and judged with what lies over them or not."""
-        key = (name, since_ms, until_ms)
-        if key not in self._known:
-            found = self._record.columns([name], since_ms=since_ms, until_ms=until_ms)
-            self._known[key] = found[name]
-        return self._known[key]
-
-    def _own(self, probe: Probe, *, aside: bool) -> list[HandFlag]:
-        own = flags_of(self._over, probe)
-        return [f for f in own if f.reason is not Reason.SET_ASIDE] if aside else own
+        return self._means_of.windows(name, edges, aside=aside)
 
     def _base(
         self, limit: Limit, phase: Phase, spots: Sequence[Spot], *, aside: bool
@@ -305,24 +265,6 @@ def _last_baseline(known: Sequence[Phase], phase: Phase) -> tuple[int, int] | No
         if other.phase == _BASELINE and until is not None and until <= phase.from_ms:
             return other.from_ms, until
     return None
-
-
-def _laid_over(read: "Columns", flags: Sequence[HandFlag]) -> "NDArray[np.uint8]":
-    """The readings' flags with what lies over them, as `as_flagged` lays it over one."""
-    import numpy as np
-
-    told = read.flags.copy()
-    open_ = np.ones(len(told), dtype=bool)
-    for flag in flags:
-        inside = open_ & (read.utc_ms >= flag.from_ms)
-        if flag.until_ms is not None:
-            inside &= read.utc_ms < flag.until_ms
-        open_ &= ~inside
-        stays = read.flags == Flag.MISSING
-        if flag.reason is Reason.SET_ASIDE:
-            stays |= read.flags == Flag.FAIL
-        told[inside & ~stays] = flag.flag
-    return told
 
 
 def _undecided(why: str) -> Verdict:

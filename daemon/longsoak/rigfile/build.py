@@ -143,6 +143,7 @@ def build(draft: Draft) -> Rig:
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
         limits=tuple(limit_of(part.table) for part in draft.limits),
+        answers=draft.report.table.model_dump(exclude_none=True) if draft.report else {},
         outputs=outputs_of(draft.outputs),
         time_zone=rig.time_zone or "UTC",
         people=people,

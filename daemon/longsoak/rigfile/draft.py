@@ -34,6 +34,7 @@ from longsoak.rigfile.tables import (
     EdgesTable,
     LayerTable,
     ProbeTable,
+    ReportTable,
     ReservoirTable,
     RigTable,
     RoomTable,
@@ -93,6 +94,7 @@ class Draft:
     blocks: tuple[Part[BlockTable], ...] | None
     pan: Part[EvaporationPanTable] | None
     room: Part[RoomTable] | None
+    report: Part[ReportTable] | None
     buses: tuple[BusDraft, ...]
     probes: tuple[Part[ProbeTable], ...]
     stand_ins: Mapping[str | int, Part[StandInTable]]  # by the probe's place in the file
@@ -152,6 +154,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             report=report,
         ),
         room=_one(RoomTable, document.room, path=("room",), report=report),
+        report=_one(ReportTable, document.report, path=("report",), report=report),
         buses=tuple(
             _bus(item, path=("buses", index), report=report)
             for index, item in enumerate(document.buses or ())

@@ -61,6 +61,7 @@ class Document(Table):
     checks: Annotated[list[object] | None, _tables("checks")] = None
     limits: Annotated[list[object] | None, _tables("limits")] = None
     outputs: Annotated[list[object] | None, _tables("outputs")] = None
+    report: Annotated[_One, table_of("report")] = None
 
 
 class RigTable(Table):
@@ -195,6 +196,24 @@ class RoomTable(Table):
 
     temperature: Annotated[Name | None, reference('a probe of kind "temperature"', "T room")] = None
     humidity: Annotated[Name | None, reference('a probe of kind "humidity"', "RH room")] = None
+
+
+_ANSWER = Words("a sentence or a few, as a string", '"Built by two people new to it, by the book."')
+
+
+class ReportTable(Table):
+    """``[report]``: what the rig is to find out, and answers to whoever doubts it."""
+
+    question: Annotated[
+        Text | None, Words("a question, as a string", '"Does water reach the timber?"')
+    ] = None
+    workmanship: Annotated[Text | None, _ANSWER] = None
+    age: Annotated[Text | None, _ANSWER] = None
+    replication: Annotated[Text | None, _ANSWER] = None
+    salts: Annotated[Text | None, _ANSWER] = None
+    wicking: Annotated[Text | None, _ANSWER] = None
+    operator: Annotated[Text | None, _ANSWER] = None
+    interests: Annotated[Text | None, _ANSWER] = None
 
 
 class ReservoirTable(Table):

@@ -6,7 +6,7 @@ left edge as seen from the wet face, or from the front where that is the undersi
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 from math import inf
@@ -543,7 +543,9 @@ class Limit:
 class Rig:
     """Everything one rig file says, checked.
 
-    `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by.
+    `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by. `answers`
+    are what a report says to whoever doubts the test, by the names of its objections; `question` is
+    the one the test is to answer.
     """
 
     name: str
@@ -564,6 +566,7 @@ class Rig:
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
     limits: tuple[Limit, ...] = ()
+    answers: Mapping[str, str] = field(default_factory=dict)
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()

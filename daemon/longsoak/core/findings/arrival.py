@@ -1,0 +1,81 @@
+"""When water reached a probe: from when on it stays wetter than it was. Pure; needs numpy."""
+
+from dataclasses import dataclass
+
+from longsoak.core.arrays import as_array, checked
+from longsoak.core.uptake import Undetermined
+from longsoak.core.wording import with_noun
+from longsoak.vocabulary.errors import PhysicsError
+
+FEWEST_BEFORE = 24  # means that tell what a probe read before, and how that scatters
+STAYS = 24  # means in a row that have to lie above
+_KNOWN = 0.5  # of these, the share that has to be known
+_TIMES = 4.0  # standard deviations of the means before, above their mean
+# Of a normal scatter one mean in 30,000 lies so far up, and a day of them in a row none.
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Which mean is the first of those that stay above `level`, and the last known one before it.
+
+    Both count from 0; the water came between them. `before` is -1 where the first that is known
+    lies above already. `level` is in the unit of the readings.
+    """
+
+    at: int
+    before: int
+    level: float
+
+
+def arrival_of(before: object, after: object, *, rise: float) -> Arrival | Undetermined | None:
+    """Find when readings rose for good.
+
+    Parameters
+    ----------
+    before : array
+        Means over equal times before the face met the water, NaN where not known.
+    after : array
+        Means since, in the same unit.
+    rise : float
+        The least that counts as a rise, in that unit, above 0: what heat or the meter alone do.
+
+    Returns
+    -------
+    Arrival or Undetermined or None
+        None where they have not risen; undetermined from fewer than 24 means before.
+
+    Raises
+    ------
+    PhysicsError
+        The arrays have more dimensions than one, or `rise` is not above 0.
+
+    Notes
+    -----
+    The level is the mean before and the larger of `rise` and four of its standard deviations. From
+    the arrival on every known mean of a day lies above it, and half of them at least are known.
+    Source: own choice; a change above a baseline's scatter is common practice.
+    """
+    import numpy as np
+
+    least = checked("rise", rise, lowest=1e-9, highest=1e9, unit="")
+    old, new = as_array("before", before, "numbers"), as_array("after", after, "numbers")
+    if old.ndim != 1 or new.ndim != 1:
+        raise PhysicsError("after", f"{new.ndim} dimensions", "one")
+    told = old[np.isfinite(old)]
+    if len(told) < FEWEST_BEFORE:
+        return Undetermined(
+            f"{with_noun(len(told), 'hour')} known before the water, and at least {FEWEST_BEFORE} "
+            "are needed to tell a rise from what it did before"
+        )
+    level = float(told.mean()) + max(least, _TIMES * float(told.std(ddof=1)))
+    known = np.isfinite(new)
+    above = known & (np.where(known, new, -np.inf) > level)
+    for at in np.flatnonzero(above):
+        day = slice(int(at), int(at) + STAYS)
+        there = known[day]
+        if len(there) < STAYS or there.sum() < _KNOWN * STAYS:
+            continue
+        if above[day].sum() == there.sum():
+            earlier = np.flatnonzero(known[:at])
+            return Arrival(int(at), int(earlier[-1]) if len(earlier) else -1, level)
+    return None

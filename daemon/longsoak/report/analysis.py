@@ -1,0 +1,536 @@
+"""What months of readings come to: profiles, the front, where they tend, how bays differ.
+
+Needs numpy. All of it rests on hourly means of readings that passed every check, without those that
+contacts with the water set aside.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from math import isfinite
+from typing import TYPE_CHECKING, NamedTuple
+
+from longsoak.core.findings.arrival import Arrival, arrival_of
+from longsoak.core.findings.comparison import Comparison, compare
+from longsoak.core.findings.decision import Bound
+from longsoak.core.findings.settling import Settling, settle
+from longsoak.core.findings.windows import Windows
+from longsoak.core.front import Front, front_pace
+from longsoak.core.frontjudgement import Reach, front_doubts
+from longsoak.core.phases import Phase, phases
+from longsoak.core.uptake import Absorption, Undetermined, absorbed_per_area, absorption_coefficient
+from longsoak.core.water.wetting import STATE_OF
+from longsoak.core.zones import Spot, spots
+from longsoak.report.means import Means
+from longsoak.rigfile.load import parse
+from longsoak.store.logbook import Logbook
+from longsoak.store.overlay import flags_over
+from longsoak.store.reader import Record
+from longsoak.store.water import Happening, WaterRecord
+from longsoak.vocabulary.logbook import PHASE
+from longsoak.vocabulary.rig import (
+    LIMIT_UNIT_WORDS,
+    Bay,
+    Boundary,
+    Kind,
+    LimitQuantity,
+    Probe,
+    Rig,
+    Weighs,
+)
+from longsoak.vocabulary.water import Found, Wetting
+
+if TYPE_CHECKING:
+    from longsoak.core.arrays import Array
+
+HOUR_MS = 3_600_000
+DAY_H = 24
+BEFORE_H = 7 * DAY_H  # of what a probe read before the water, for telling a rise
+RISE = 1.0  # % MC: what an unheated shop does to a pair of pins in a day (common practice)
+NEAR = 0.5  # % MC or RH from its final value a course is called steady
+EVERY_H = 6  # h that means compared between bays are over
+MOST_DOUBTS = 3  # about one front
+SEED = 1  # of the bootstrap, so that the same record gives the same interval
+ONE_SPECIMEN = "this specimen only: its bays are no replicates"
+ONE_RIG = "this specimen only: a wetting repeated after drying shows the rig's repeatability"
+_PINS = (LimitQuantity.MOISTURE_CONTENT, LimitQuantity.WOOD_EQUIVALENT, LimitQuantity.DOWEL)
+_READ = (*_PINS, LimitQuantity.HUMIDITY)
+_SETTLES = ("wetting", "drying")
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMean:
+    """What was read at one place over a time; None where too little of it was known."""
+
+    spot: Spot
+    value: float | None
+    uncertainty: float | None
+    bound: Bound
+
+    @property
+    def name(self) -> str:
+        """The probe's."""
+        return self.spot.probes[0]
+
+    @property
+    def unit(self) -> str:
+        """As a person reads it."""
+        return LIMIT_UNIT_WORDS[self.spot.quantity]
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A bay by depth, averaged over the day before `until_ms`, UTC."""
+
+    phase: Phase
+    bay: str
+    from_ms: int
+    until_ms: int
+    places: tuple[PlaceMean, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """When the water reached a probe in a phase, h of wetted time since it began.
+
+    `after` is how long before that it was last known not to have: it came between them. Both are
+    None where it has not come, with `why` where that can't be told.
+    """
+
+    spot: Spot
+    hours: float | None
+    after: float | None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """The wetting front through a bay in a phase.
+
+    `unknown_h` are hours of the phase in which nobody knows whether the face was wetted; they count
+    as wetted. `stood_h` are those in which it was not, which do not.
+    """
+
+    phase: Phase
+    bay: str
+    reached: tuple[Reached, ...]
+    pace: Front | Undetermined
+    doubts: tuple[str, ...]
+    unknown_h: float
+    stood_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tendency:
+    """Where a probe tends in a phase."""
+
+    phase: Phase
+    spot: Spot
+    found: Settling | Undetermined
+
+
+@dataclass(frozen=True, slots=True)
+class BayComparison:
+    """How far the first bay lies above the second at one depth in a phase."""
+
+    phase: Phase
+    first: str
+    second: str
+    quantity: LimitQuantity
+    depth: float
+    seats: int
+    left_out: tuple[str, ...]
+    found: Comparison | Undetermined
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseComparison:
+    """How far a bay lies, at one depth, in a later phase above an earlier one of the same kind."""
+
+    later: Phase
+    earlier: Phase
+    bay: str
+    quantity: LimitQuantity
+    depth: float
+    seats: int
+    found: Comparison | Undetermined
+
+
+@dataclass(frozen=True, slots=True)
+class MassUptake:
+    """What the specimen took up through its face in a phase, by its mass."""
+
+    phase: Phase
+    probe: str
+    area: float  # m2
+    found: Absorption | Undetermined
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """All of it, phases in their order."""
+
+    profiles: tuple[Profile, ...]
+    progress: tuple[Progress, ...]
+    tendencies: tuple[Tendency, ...]
+    bays: tuple[BayComparison, ...]
+    phases: tuple[PhaseComparison, ...]
+    masses: tuple[MassUptake, ...]
+
+
+def analyse(record: Record, *, now_ms: int) -> Analysis:
+    """Work out everything from a record; nothing where there is none yet.
+
+    Raises
+    ------
+    StoreError
+        The record can't be read.
+    ImportError
+        There is no numpy here.
+    """
+    version, last = record.rig_version(), record.last_utc_ms()
+    if version is None or last is None:
+        return Analysis((), (), (), (), (), ())
+    rig = parse(version.text, file="rig.toml", find_kind=None)
+    means = Means(record, rig.probes, flags_over(record.folder, rig, now_ms=now_ms))
+    known = phases(Logbook(record.folder).entries(kind=PHASE))
+    return Analyst(record, rig, known, means, last + 1).all()
+
+
+class Stretch(NamedTuple):
+    """A phase as far as it has come, in whole hours, UTC ms."""
+
+    phase: Phase
+    edges: tuple[int, ...]
+
+    @property
+    def hours(self) -> int:
+        """How many."""
+        return len(self.edges) - 1
+
+
+class Analyst:
+    """Works out what is asked for from one record, hourly means once.
+
+    Parameters
+    ----------
+    record : Record
+        Read while it may be written.
+    rig : Rig
+        As it is recorded under now.
+    known : sequence of Phase
+        The phases that count, oldest first.
+    means : Means
+        Of the record's probes.
+    until_ms : int
+        UTC: how far the record goes.
+
+    Raises
+    ------
+    StoreError
+        From any method: the record can't be read.
+    """
+
+    def __init__(
+        self, record: Record, rig: Rig, known: Sequence[Phase], means: Means, until_ms: int
+    ) -> None:
+        self._record = record
+        self._rig = rig
+        self._means = means
+        self._until = until_ms
+        self._stretches = [self._stretch(phase) for phase in known]
+
+    def all(self) -> Analysis:
+        """Everything."""
+        return Analysis(
+            tuple(self.profiles()),
+            tuple(self.progress()),
+            tuple(self.tendencies()),
+            tuple(self.bays()),
+            tuple(self.phases()),
+            tuple(self.masses()),
+        )
+
+    def profile(self, bay: str, *, phase: Phase, until_ms: int) -> Profile:
+        """A bay by depth over the day before a time."""
+        begin = until_ms - DAY_H * HOUR_MS
+        places = [self._mean(spot, begin, until_ms) for spot in self._spots if spot.bay == bay]
+        places.sort(key=lambda place: (place.spot.depth or 0.0, place.spot.height or 0.0))
+        return Profile(phase, bay, begin, until_ms, tuple(places))
+
+    def profiles(self) -> Iterator[Profile]:
+        """Each bay at the end of each phase, or as far as it has come."""
+        for stretch in self._stretches:
+            if stretch.hours >= DAY_H:
+                for bay in self._rig.specimen.bays:
+                    found = self.profile(bay.name, phase=stretch.phase, until_ms=stretch.edges[-1])
+                    if found.places:
+                        yield found
+
+    def progress(self) -> Iterator[Progress]:
+        """The wetting front through each bay in each wetting."""
+        for stretch in self._stretches:
+            if stretch.phase.phase == "wetting" and stretch.hours:
+                for bay in self._rig.specimen.bays:
+                    if bay.name != stretch.phase.control and self._pins(bay.name):
+                        yield self._progress(stretch, bay.name)
+
+    def tendencies(self) -> Iterator[Tendency]:
+        """Where each probe tends in each wetting and drying, on known wetted time."""
+        for stretch in self._stretches:
+            if stretch.phase.phase in _SETTLES and stretch.hours:
+                for spot in self._spots:
+                    yield Tendency(stretch.phase, spot, self._settled(stretch, spot))
+
+    def bays(self) -> Iterator[BayComparison]:
+        """Bays side by side, seat by seat, in each wetting and drying."""
+        specimen = self._rig.specimen
+        if len(specimen.bays) < 2:
+            return
+        for stretch in self._stretches:
+            if stretch.phase.phase not in _SETTLES or not stretch.hours:
+                continue
+            for first, second in _pairs(specimen.bays, stretch.phase.control):
+                yield from self._two_bays(stretch, first, second)
+
+    def phases(self) -> Iterator[PhaseComparison]:
+        """Each wetting and drying against the one before it of its kind, hour by hour."""
+        last: dict[str, Stretch] = {}
+        for stretch in self._stretches:
+            kind = stretch.phase.phase
+            if kind not in _SETTLES or not stretch.hours:
+                continue
+            if kind in last:
+                yield from self._two_phases(stretch, last[kind])
+            last[kind] = stretch
+
+    def masses(self) -> Iterator[MassUptake]:
+        """Uptake by mass in each wetting, where the specimen is weighed."""
+        specimen = self._rig.specimen
+        area = specimen.width * specimen.run / 1e6
+        for probe in self._rig.probes:
+            if probe.kind is not Kind.SCALE or probe.weighs is not Weighs.SPECIMEN:
+                continue
+            for stretch in self._stretches:
+                if stretch.phase.phase == "wetting" and stretch.hours:
+                    found = self._uptake(probe, stretch, area)
+                    yield MassUptake(stretch.phase, probe.name, area, found)
+
+    @cached_property
+    def _spots(self) -> list[Spot]:
+        found = spots(self._rig.probes, self._rig.specimen.bays)
+        return [spot for spot in found if spot.quantity in _READ]
+
+    @cached_property
+    def _wettings(self) -> list[Happening]:
+        if self._rig.reservoir is None:
+            return []
+        return WaterRecord(self._record.folder).happenings(Found.WETTING, until_ms=self._until)
+
+    def _pins(self, bay: str) -> list[Spot]:
+        return [s for s in self._spots if s.bay == bay and s.quantity in _PINS]
+
+    def _stretch(self, phase: Phase) -> Stretch:
+        until = min(self._until, self._until if phase.until_ms is None else phase.until_ms)
+        hours = max(0, until - phase.from_ms) // HOUR_MS
+        return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
+
+    def _hourly(self, spot: Spot, edges: Sequence[int]) -> Windows:
+        return self._means.windows(spot.probes[0], edges, aside=False)
+
+    def _mean(self, spot: Spot, from_ms: int, until_ms: int) -> PlaceMean:
+        """Over one window."""
+        found = self._means.windows(spot.probes[0], (from_ms, until_ms), aside=False)
+        value, off = float(found.means[0]), float(found.uncertainties[0])
+        if not isfinite(value):
+            return PlaceMean(spot, None, None, Bound.NONE)
+        return PlaceMean(spot, value, off, _bound(found.at_least[0], found.at_most[0]))
+
+    def _wet_hours(self, stretch: Stretch, bay: str) -> "tuple[Array, float, float]":
+        """Hours wetted up to each hour's end, and in how many that is not known, and is not so."""
+        import numpy as np
+
+        edges = np.array(stretch.edges, dtype=float)
+        begin, end = edges[0], edges[-1]
+        state, at = Wetting.UNKNOWN, begin
+        stood = np.zeros(stretch.hours)
+        unknown = 0.0
+
+        def count(since: float, until: float) -> float:
+            nonlocal stood
+            if until <= since:
+                return 0.0
+            if state is Wetting.UNKNOWN:
+                return until - since
+            if state is Wetting.STOPPED:
+                overlap = np.minimum(edges[1:], until) - np.maximum(edges[:-1], since)
+                stood += np.maximum(overlap, 0.0)
+            return 0.0
+
+        for change in self._wettings:
+            if change.subject != bay:
+                continue
+            upto = min(max(float(change.from_ms), at), end)
+            unknown += count(at, upto)
+            state, at = STATE_OF[change.figures["state"]], upto
+        unknown += count(at, end)
+        wet = np.cumsum(np.diff(edges) - stood) / HOUR_MS
+        return wet, unknown / HOUR_MS, float(stood.sum()) / HOUR_MS
+
+    def _progress(self, stretch: Stretch, bay: str) -> Progress:
+        wet, unknown, stood = self._wet_hours(stretch, bay)
+        reached = [self._reached(stretch, spot, wet) for spot in self._pins(bay)]
+        came = [r for r in reached if r.hours and r.spot.depth]
+        pace: Front | Undetermined = Undetermined("the front has reached fewer than two depths")
+        if came:
+            pace = front_pace(
+                [r.spot.depth or 0.0 for r in came],
+                arrivals=[3600.0 * (r.hours or 0.0) for r in came],
+            )
+        reaches = [
+            Reach(r.spot.probes[0], r.spot.depth or 0.0, None, r.hours and 3600.0 * r.hours)
+            for r in reached
+            if not r.why
+        ]
+        doubts = [r.says for r in front_doubts(reaches, front=pace)] if came else []
+        if len(doubts) > MOST_DOUBTS:
+            doubts[MOST_DOUBTS:] = [f"{len(doubts) - MOST_DOUBTS} more doubts are like these."]
+        return Progress(stretch.phase, bay, tuple(reached), pace, tuple(doubts), unknown, stood)
+
+    def _reached(self, stretch: Stretch, spot: Spot, wet: "Array") -> Reached:
+        begin = stretch.edges[0]
+        earlier = tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
+        before = self._hourly(spot, earlier).means
+        found = arrival_of(before, self._hourly(spot, stretch.edges).means, rise=RISE)
+        if isinstance(found, Undetermined):
+            return Reached(spot, None, None, found.why)
+        if found is None:
+            return Reached(spot, None, None)
+        return Reached(spot, float(wet[found.at]), _after(found, wet))
+
+    def _settled(self, stretch: Stretch, spot: Spot) -> Settling | Undetermined:
+        import numpy as np
+
+        hourly = self._hourly(spot, stretch.edges)
+        hours = np.arange(1.0, stretch.hours + 1.0)
+        if stretch.phase.phase == "wetting" and spot.bay is not None:
+            hours, _, _ = self._wet_hours(stretch, spot.bay)
+        # Time stands still while the face is dry: of several means at one time the last counts.
+        told = np.isfinite(hourly.means) & np.append(np.diff(hours) > 0.0, True)
+        if not told.any():
+            return Undetermined("nothing was read there")
+        common = float(np.median(hourly.uncertainties[told]))
+        bounds = [
+            _bound(low, high)
+            for low, high in zip(hourly.at_least[told], hourly.at_most[told], strict=True)
+        ]
+        return settle(
+            (3600.0 * hours[told]).tolist(),
+            values=hourly.means[told].tolist(),
+            within=NEAR,
+            bounds=bounds,
+            common_uncertainty=common,
+        )
+
+    def _two_bays(self, stretch: Stretch, first: Bay, second: Bay) -> Iterator[BayComparison]:
+        edges = stretch.edges[::EVERY_H]
+        near = {*self._at_open_line(first, second), *self._at_open_line(second, first)}
+        ours, theirs = self._by_depth(first.name), self._by_depth(second.name)
+        for key in sorted(ours.keys() & theirs.keys(), key=lambda k: (k[0], k[1])):
+            pairs = [
+                (ours[key][height], theirs[key][height])
+                for height in sorted(ours[key].keys() & theirs[key].keys())
+            ]
+            kept = [pair for pair in pairs if not near & {s.probes[0] for s in pair}]
+            out = {s.probes[0] for pair in pairs for s in pair} & near
+            found: Comparison | Undetermined
+            if kept:
+                found = compare(
+                    _mean_of([self._hourly(a, edges) for a, _ in kept]),
+                    second=_mean_of([self._hourly(b, edges) for _, b in kept]),
+                    unit=ONE_SPECIMEN,
+                    seed=SEED,
+                )
+            elif pairs:
+                found = Undetermined("all of its probes lie at an open line between the bays")
+            else:
+                continue
+            yield BayComparison(
+                stretch.phase, first.name, second.name, *key, len(kept), tuple(sorted(out)), found
+            )
+
+    def _two_phases(self, later: Stretch, earlier: Stretch) -> Iterator[PhaseComparison]:
+        hours = min(later.hours, earlier.hours) + 1
+        edges = [stretch.edges[:hours:EVERY_H] for stretch in (later, earlier)]
+        for bay in self._rig.specimen.bays:
+            for key, seats in sorted(self._by_depth(bay.name).items()):
+                both = [
+                    _mean_of([self._hourly(spot, own) for spot in seats.values()]) for own in edges
+                ]
+                found = compare(both[0], second=both[1], unit=ONE_RIG, seed=SEED)
+                yield PhaseComparison(later.phase, earlier.phase, bay.name, *key, len(seats), found)
+
+    def _by_depth(self, bay: str) -> Mapping[tuple[LimitQuantity, float], dict[float, Spot]]:
+        """The seats of a bay by quantity and depth, then by height."""
+        found: dict[tuple[LimitQuantity, float], dict[float, Spot]] = defaultdict(dict)
+        for spot in self._spots:
+            if spot.bay == bay and spot.depth is not None and spot.height is not None:
+                found[spot.quantity, spot.depth].setdefault(spot.height, spot)
+        return found
+
+    def _at_open_line(self, bay: Bay, other: Bay) -> set[str]:
+        """Probes of a bay within its thickness of an open line to the other one."""
+        bays, lines = self._rig.specimen.bays, self._rig.specimen.between_bays
+        here, there = bays.index(bay), bays.index(other)
+        if abs(here - there) != 1 or lines[min(here, there)] is not Boundary.OPEN:
+            return set()
+        line = bay.end if there > here else bay.start
+        return {
+            probe.name
+            for probe in self._rig.probes
+            if probe.bay == bay.name
+            and probe.across is not None
+            and abs(probe.across - line) < bay.thickness
+        }
+
+    def _uptake(self, probe: Probe, stretch: Stretch, area: float) -> Absorption | Undetermined:
+        import numpy as np
+
+        begin = stretch.edges[0]
+        (dry,) = self._means.windows(
+            probe.name, (begin - DAY_H * HOUR_MS, begin), aside=False
+        ).means
+        if not isfinite(dry):
+            return Undetermined("it was not weighed in the day before the water went on")
+        hourly = self._means.windows(probe.name, stretch.edges, aside=False).means
+        known = np.isfinite(hourly)
+        times = 3600.0 * (np.flatnonzero(known) + 0.5)  # the middle of each hour
+        absorbed = absorbed_per_area(hourly[known].tolist(), dry_mass=float(dry), area=area)
+        return absorption_coefficient(times.tolist(), absorbed=absorbed)
+
+
+def _after(found: Arrival, wet: "Array") -> float:
+    return float(wet[found.at] - (wet[found.before] if found.before >= 0 else 0.0))
+
+
+def _bound(at_least: object, at_most: object) -> Bound:
+    return Bound.AT_LEAST if at_least else Bound.AT_MOST if at_most else Bound.NONE
+
+
+def _mean_of(rows: Sequence[Windows]) -> list[float | None]:
+    """The mean of some seats in each window; None unless all are known, and none is but a bound."""
+    import numpy as np
+
+    table = np.array([row.means for row in rows])
+    edge = np.logical_or.reduce([row.at_least | row.at_most for row in rows])
+    means = np.where(edge, np.nan, table.mean(axis=0))
+    return [float(mean) if isfinite(mean) else None for mean in means]
+
+
+def _pairs(bays: Sequence[Bay], control: str) -> Iterable[tuple[Bay, Bay]]:
+    """Each bay with the control, where one was named; else all bays with each other."""
+    if unwetted := next((bay for bay in bays if bay.name == control), None):
+        return [(bay, unwetted) for bay in bays if bay is not unwetted]
+    return combinations(bays, 2)

@@ -1,0 +1,354 @@
+"""What was worked out of a record in words, as tables for people and as a document for programs.
+
+Pure.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from longsoak.core.elapsedwords import elapsed_words
+from longsoak.core.findings.decision import Bound
+from longsoak.core.findings.estimate import Estimate
+from longsoak.core.front import Front
+from longsoak.core.phases import Phase
+from longsoak.core.uptake import Undetermined
+from longsoak.core.wording import rfc3339, time_words
+from longsoak.core.zones import Spot
+from longsoak.report.analysis import (
+    NEAR,
+    RISE,
+    Analysis,
+    BayComparison,
+    MassUptake,
+    PhaseComparison,
+    PlaceMean,
+    Profile,
+    Progress,
+    Reached,
+    Tendency,
+)
+from longsoak.report.paper import Listing
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
+
+_DAY_S = 86_400.0
+_ROOT_HOUR = 60.0  # s^0.5
+_NONE = "none"
+_BOUND_WORDS = {Bound.NONE: "", Bound.AT_LEAST: "at least ", Bound.AT_MOST: "at most "}
+
+
+def listings(analysis: Analysis) -> list[Listing]:
+    """Everything as tables, in the order it is read."""
+    found = [_profile(each) for each in analysis.profiles]
+    found += [_progress(each) for each in analysis.progress]
+    for phase in _phases(each.phase for each in analysis.tendencies):
+        found.append(_tendencies(phase, [t for t in analysis.tendencies if t.phase == phase]))
+    for phase in _phases(each.phase for each in analysis.bays):
+        found.append(_bays(phase, [c for c in analysis.bays if c.phase == phase]))
+    for phase in _phases(each.later for each in analysis.phases):
+        found.append(_two_phases(phase, [c for c in analysis.phases if c.later == phase]))
+    if analysis.masses:
+        found.append(_masses(analysis.masses))
+    return found
+
+
+def mean_words(place: PlaceMean) -> str:
+    """A mean with twice its standard uncertainty: "17.4 ± 0.9", "at least 60"."""
+    if place.value is None or place.uncertainty is None:
+        return _NONE
+    if place.bound is not Bound.NONE:
+        return f"{_BOUND_WORDS[place.bound]}{place.value:.1f}"
+    return f"{place.value:.1f} ± {2 * place.uncertainty:.1f}"
+
+
+def estimate_words(found: Estimate, digits: int = 1) -> str:
+    """A value with its interval: "1.2 (0.9 to 1.5)"."""
+    value, low, high = (f"{part:.{digits}f}" for part in (found.value, found.low, found.high))
+    return f"{value} ({low} to {high})"
+
+
+def front_words(pace: Front | Undetermined) -> str:
+    """A front's pace in mm per root of an hour, with twice its standard uncertainty."""
+    if isinstance(pace, Undetermined):
+        return f"No pace of the front: {pace.why}."
+    return (
+        f"The front went {_ROOT_HOUR * pace.pace:.3g} ± {2 * _ROOT_HOUR * pace.uncertainty:.2g} mm "
+        "in the root of an hour, fitted through the face at the beginning."
+    )
+
+
+def _phases(phases: Iterable[Phase]) -> list[Phase]:
+    return list({phase.number: phase for phase in phases}.values())
+
+
+def _profile(found: Profile) -> Listing:
+    head = ("depth, mm", "height, mm", "layer", "probe", "mean ± 2u", "unit")
+    rows = tuple(
+        (
+            f"{place.spot.depth or 0:g}",
+            f"{place.spot.height or 0:g}",
+            place.spot.layer or "",
+            place.name,
+            mean_words(place),
+            place.unit,
+        )
+        for place in found.places
+    )
+    span = f"Means of the day before {time_words(found.until_ms)}."
+    return Listing(
+        f"{found.bay} by depth, {found.phase.title}", (span,), head, rows, (head[0], head[1])
+    )
+
+
+def _progress(found: Progress) -> Listing:
+    head = ("depth, mm", "height, mm", "probe", "reached after, h", "known within, h")
+    says = [front_words(found.pace), *found.doubts]
+    if found.stood_h:
+        says.append(f"{found.stood_h:.4g} h in which the face was not wetted do not count.")
+    if found.unknown_h:
+        says.append(
+            f"Whether the face was wetted is not known of {found.unknown_h:.4g} h; they count."
+        )
+    says.append(
+        "Reached is from when the probe stays above what it read in the week before, by "
+        f"{RISE:g} % or four of its standard deviations, whichever is more."
+    )
+    return Listing(
+        f"Water through {found.bay}, {found.phase.title}",
+        tuple(says),
+        head,
+        tuple(map(_reached, found.reached)),
+        (head[0], head[1], head[3], head[4]),
+    )
+
+
+def _reached(found: Reached) -> tuple[str, ...]:
+    spot = found.spot
+    where = f"{spot.depth or 0:g}", f"{spot.height or 0:g}", spot.probes[0]
+    if found.hours is None:
+        return (*where, f"not known: {found.why}" if found.why else "not reached", "")
+    return (*where, f"{found.hours:.4g}", f"{found.after or 0.0:.3g}")
+
+
+def _tendencies(phase: Phase, found: Sequence[Tendency]) -> Listing:
+    head = ("bay", "depth, mm", "height, mm", "probe", "tends to", "steady from day", "why")
+    rows = []
+    for each in found:
+        spot, end = each.spot, each.found
+        where = spot.bay or "", f"{spot.depth or 0:g}", f"{spot.height or 0:g}", spot.probes[0]
+        if isinstance(end, Undetermined):
+            rows.append((*where, "not determinable", "", end.why))
+        else:
+            value = f"{estimate_words(end.final)} {_unit(spot)}"
+            days = [part / _DAY_S for part in _parts(end.steady_at)]
+            rows.append((*where, value, estimate_words(Estimate(*days)), end.why))
+    clock = "of wetted time" if phase.phase == "wetting" else "since it began"
+    says = (
+        f"Final values with 95 % intervals; steady is within {NEAR:g} % of it, days {clock}.",
+        "A plateau at the end of a probe's range is not determinable.",
+    )
+    return Listing(
+        f"Where readings tend, {phase.title}", says, head, tuple(rows), (head[1], head[2])
+    )
+
+
+def _bays(phase: Phase, found: Sequence[BayComparison]) -> Listing:
+    head = (
+        "bays",
+        "depth, mm",
+        "seats",
+        "difference",
+        "unit",
+        "in standard deviations",
+        "rests on",
+    )
+    rows, says = [], []
+    for each in found:
+        pair = f"{each.first} less {each.second}"
+        rows.append((pair, f"{each.depth:g}", str(each.seats), *_compared(each)))
+        if each.left_out:
+            says.append(
+                f"{pair}, {each.depth:g} mm: {', '.join(each.left_out)} left out, at an open line."
+            )
+    note = "Differences with 95 % intervals, hour for hour at the same seats."
+    return Listing(
+        f"Bays compared, {phase.title}", (note, *says), head, tuple(rows), (head[1], head[2])
+    )
+
+
+def _two_phases(phase: Phase, found: Sequence[PhaseComparison]) -> Listing:
+    head = ("bay", "depth, mm", "seats", "difference", "unit", "in standard deviations", "rests on")
+    earlier = found[0].earlier
+    rows = [(each.bay, f"{each.depth:g}", str(each.seats), *_compared(each)) for each in found]
+    note = (
+        f"How far it lies above {earlier.title} of {time_words(earlier.from_ms)}, at the same time "
+        "since each began, with 95 % intervals."
+    )
+    return Listing(
+        f"{phase.title[0].upper()}{phase.title[1:]} of {time_words(phase.from_ms)} against the one "
+        "before",
+        (note,),
+        head,
+        tuple(rows),
+        (head[1], head[2]),
+    )
+
+
+def _compared(each: BayComparison | PhaseComparison) -> tuple[str, ...]:
+    found, unit = each.found, LIMIT_UNIT_WORDS[each.quantity]
+    if isinstance(found, Undetermined):
+        return "not determinable", unit, "", found.why
+    effect = "" if found.effect is None else estimate_words(found.effect)
+    return estimate_words(found.difference, 2), unit, effect, found.basis
+
+
+def _masses(found: Sequence[MassUptake]) -> Listing:
+    head = ("phase", "scale", "face, m²", "A, kg/(m² √h)", "course", "why")
+    rows = []
+    for each in found:
+        where = each.phase.title, each.probe, f"{each.area:.3g}"
+        if isinstance(each.found, Undetermined):
+            rows.append((*where, "not determinable", "", each.found.why))
+            continue
+        off = each.found.uncertainty
+        spread = "" if off is None else f" ± {2 * _ROOT_HOUR * off:.2g}"
+        value = f"{_ROOT_HOUR * each.found.coefficient:.3g}{spread}"
+        rows.append((*where, value, each.found.course.value, each.found.why))
+    note = "Water absorption coefficient (ISO 15148) from hourly means of the specimen's mass."
+    return Listing("Uptake by mass", (note,), head, tuple(rows), (head[2],))
+
+
+def _unit(spot: Spot) -> str:
+    return LIMIT_UNIT_WORDS[spot.quantity]
+
+
+def _parts(found: Estimate) -> tuple[float, float, float]:
+    return found.value, found.low, found.high
+
+
+def analysis_document(analysis: Analysis) -> dict[str, object]:
+    """It for programs: times in RFC 3339 UTC, lengths in h or d as the names say."""
+    return {
+        "profiles": [
+            {
+                "phase": each.phase.title,
+                "bay": each.bay,
+                "from": rfc3339(each.from_ms),
+                "to": rfc3339(each.until_ms),
+                "places": [
+                    {
+                        **_spot(place.spot),
+                        "mean": place.value,
+                        "standard_uncertainty": place.uncertainty,
+                        "bound": _BOUND_WORDS[place.bound].strip() or None,
+                    }
+                    for place in each.places
+                ],
+            }
+            for each in analysis.profiles
+        ],
+        "fronts": [
+            {
+                "phase": each.phase.title,
+                "bay": each.bay,
+                "pace_mm_per_root_s": None
+                if isinstance(each.pace, Undetermined)
+                else each.pace.pace,
+                "pace_standard_uncertainty": None
+                if isinstance(each.pace, Undetermined)
+                else each.pace.uncertainty,
+                "why": front_words(each.pace),
+                "doubts": list(each.doubts),
+                "unknown_h": each.unknown_h,
+                "not_wetted_h": each.stood_h,
+                "reached": [
+                    {
+                        **_spot(one.spot),
+                        "wetted_h": one.hours,
+                        "known_within_h": one.after,
+                        "why": one.why or None,
+                    }
+                    for one in each.reached
+                ],
+            }
+            for each in analysis.progress
+        ],
+        "tendencies": [
+            {"phase": each.phase.title, **_spot(each.spot), **_end(each)}
+            for each in analysis.tendencies
+        ],
+        "bays_compared": [
+            {
+                "phase": each.phase.title,
+                "first": each.first,
+                "second": each.second,
+                "quantity": each.quantity.value,
+                "depth_mm": each.depth,
+                "seats": each.seats,
+                "left_out": list(each.left_out),
+                **_difference(each),
+            }
+            for each in analysis.bays
+        ],
+        "phases_compared": [
+            {
+                "later": each.later.title,
+                "earlier": each.earlier.title,
+                "bay": each.bay,
+                "quantity": each.quantity.value,
+                "depth_mm": each.depth,
+                "seats": each.seats,
+                **_difference(each),
+            }
+            for each in analysis.phases
+        ],
+        "uptake_by_mass": [
+            {
+                "phase": each.phase.title,
+                "probe": each.probe,
+                "area_m2": each.area,
+                "coefficient_kg_per_m2_root_s": None
+                if isinstance(each.found, Undetermined)
+                else each.found.coefficient,
+                "why": each.found.why,
+            }
+            for each in analysis.masses
+        ],
+    }
+
+
+def _spot(spot: Spot) -> dict[str, object]:
+    return {
+        "probe": spot.probes[0],
+        "bay": spot.bay,
+        "layer": spot.layer,
+        "depth_mm": spot.depth,
+        "height_mm": spot.height,
+        "quantity": spot.quantity.value,
+    }
+
+
+def _end(each: Tendency) -> dict[str, object]:
+    end = each.found
+    if isinstance(end, Undetermined):
+        return {"final": None, "why": end.why}
+    return {
+        "final": end.final.value,
+        "final_interval": [end.final.low, end.final.high],
+        "steady_d": [part / _DAY_S for part in _parts(end.steady_at)],
+        "pace": None if end.pace is None else elapsed_words(end.pace.value),
+        "why": end.why,
+    }
+
+
+def _difference(each: BayComparison | PhaseComparison) -> dict[str, object]:
+    found = each.found
+    if isinstance(found, Undetermined):
+        return {"difference": None, "why": found.why}
+    effect = found.effect
+    return {
+        "difference": found.difference.value,
+        "difference_interval": [found.difference.low, found.difference.high],
+        "effect": None if effect is None else effect.value,
+        "effect_interval": None if effect is None else [effect.low, effect.high],
+        "pairs": found.pairs,
+        "why": found.basis,
+    }

@@ -1,0 +1,112 @@
+"""Means of probes over windows of time, with what contacts set aside, or without. Needs numpy.
+
+A probe's readings are unpacked once and forgotten: those of a long test would fill the memory.
+"""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from longsoak.core.findings.windows import Windows, windows_of
+from longsoak.core.handflags import flags_of
+from longsoak.store.reader import Record
+from longsoak.vocabulary.flags import Flag, Reason
+from longsoak.vocabulary.handflag import HandFlag
+from longsoak.vocabulary.rig import Probe
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from longsoak.store.arrays import Columns
+
+
+class Means:
+    """Windows of a record's probes, each worked out once.
+
+    Parameters
+    ----------
+    record : Record
+        Read while it may be written.
+    probes : sequence of Probe
+        Those that may be asked for.
+    over : sequence of HandFlag
+        What lies over readings, the one that counts first; see `flags_over`.
+    """
+
+    def __init__(self, record: Record, probes: Sequence[Probe], over: Sequence[HandFlag]) -> None:
+        self._record = record
+        self._probes = {probe.name: probe for probe in probes}
+        self._over = over
+        self._known: dict[tuple[str, tuple[int, ...]], tuple[Windows, Windows]] = {}
+
+    def windows(self, name: str, edges: Sequence[int], *, aside: bool) -> Windows:
+        """One probe's windows; with what contacts with the water set aside only if `aside`.
+
+        Parameters
+        ----------
+        name : str
+            The probe's.
+        edges : sequence of int
+            Where windows begin and end, UTC ms, rising, as many or one more.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        import numpy as np
+
+        if len(edges) < 2:
+            none = np.empty(0)
+            return Windows(none, none, none, none.astype(bool), none.astype(bool))
+        key = name, (edges[0], edges[1], edges[-1], len(edges))
+        if key not in self._known:
+            self._known[key] = self._both(name, edges)
+        return self._known[key][aside]
+
+    def touched(self, name: str) -> list[HandFlag]:
+        """What contacts with the water set aside of a probe."""
+        own = flags_of(self._over, self._probes[name])
+        return [flag for flag in own if flag.reason is Reason.SET_ASIDE]
+
+    def _both(self, name: str, edges: Sequence[int]) -> tuple[Windows, Windows]:
+        """Without what contacts set aside, and with it."""
+        import numpy as np
+
+        probe = self._probes[name]
+        read = self._record.columns([name], since_ms=edges[0], until_ms=edges[-1])[name]
+        order = np.argsort(read.utc_ms, kind="stable")
+        own = flags_of(self._over, probe)
+        own_of = own, [flag for flag in own if flag.reason is not Reason.SET_ASIDE]
+
+        def of(flags: Sequence[HandFlag]) -> Windows:
+            return windows_of(
+                read.utc_ms[order],
+                values=read.values[order],
+                uncertainties=read.uncertainties[order],
+                flags=_laid_over(read, flags)[order],
+                reasons=read.reasons[order],
+                edges=edges,
+                every=1000.0 * probe.record,
+            )
+
+        without = of(own_of[0])
+        return without, without if len(own_of[1]) == len(own) else of(own_of[1])
+
+
+def _laid_over(read: "Columns", flags: Sequence[HandFlag]) -> "NDArray[np.uint8]":
+    """The readings' flags with what lies over them, as `as_flagged` lays it over one."""
+    import numpy as np
+
+    told = read.flags.copy()
+    open_ = np.ones(len(told), dtype=bool)
+    for flag in flags:
+        inside = open_ & (read.utc_ms >= flag.from_ms)
+        if flag.until_ms is not None:
+            inside &= read.utc_ms < flag.until_ms
+        open_ &= ~inside
+        stays = read.flags == Flag.MISSING
+        if flag.reason is Reason.SET_ASIDE:
+            stays |= read.flags == Flag.FAIL
+        told[inside & ~stays] = flag.flag
+    return told
