@@ -9,20 +9,22 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
-from math import isfinite
+from math import hypot, isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.findings.arrival import Arrival, arrival_of
 from longsoak.core.findings.comparison import Comparison, compare
-from longsoak.core.findings.decision import Bound
-from longsoak.core.findings.settling import Settling, settle
+from longsoak.core.findings.decision import Bound, ToleranceLimit
+from longsoak.core.findings.hours import HoursAbove, hours_above
+from longsoak.core.findings.settling import Forecast, Settling, settle, time_to_decide
+from longsoak.core.findings.verdict import rule_of
 from longsoak.core.findings.windows import Windows
 from longsoak.core.front import Front, front_pace
 from longsoak.core.frontjudgement import Reach, front_doubts
 from longsoak.core.phases import Phase, phases
 from longsoak.core.uptake import Absorption, Undetermined, absorbed_per_area, absorption_coefficient
 from longsoak.core.water.wetting import STATE_OF
-from longsoak.core.zones import Spot, spots
+from longsoak.core.zones import Spot, spots, spots_of
 from longsoak.report.means import Means
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
@@ -35,6 +37,7 @@ from longsoak.vocabulary.rig import (
     Bay,
     Boundary,
     Kind,
+    Limit,
     LimitQuantity,
     Probe,
     Rig,
@@ -50,7 +53,8 @@ DAY_H = 24
 BEFORE_H = 7 * DAY_H  # of what a probe read before the water, for telling a rise
 RISE = 1.0  # % MC: what an unheated shop does to a pair of pins in a day (common practice)
 NEAR = 0.5  # % MC or RH from its final value a course is called steady
-EVERY_H = 6  # h that means compared between bays are over
+EVERY_H = 3  # h that means compared between bays are over
+LAST_H = 30 * DAY_H  # of a phase in which bays are compared: while water comes, all is in motion
 MOST_DOUBTS = 3  # about one front
 SEED = 1  # of the bootstrap, so that the same record gives the same interval
 ONE_SPECIMEN = "this specimen only: its bays are no replicates"
@@ -95,8 +99,8 @@ class Profile:
 class Reached:
     """When the water reached a probe in a phase, h of wetted time since it began.
 
-    `after` is how long before that it was last known not to have: it came between them. Both are
-    None where it has not come, with `why` where that can't be told.
+    `after` is how much later it stood out from what the probe did before. Both are None where it
+    has not come, with `why` where that can't be told.
     """
 
     spot: Spot
@@ -132,8 +136,32 @@ class Tendency:
 
 
 @dataclass(frozen=True, slots=True)
+class Outlook:
+    """How much longer a phase that goes on has to run until a probe decides a limit on its end."""
+
+    phase: Phase
+    limit: Limit
+    spot: Spot
+    found: Forecast | Undetermined
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """How long a probe was above a limit's bound in a phase, be that allowed or not."""
+
+    phase: Phase
+    limit: Limit
+    spot: Spot
+    found: HoursAbove
+
+
+@dataclass(frozen=True, slots=True)
 class BayComparison:
-    """How far the first bay lies above the second at one depth in a phase."""
+    """How far the first bay lies above the second at one depth in a phase.
+
+    `common` is the standard uncertainty that readings of the two do not share with each other, as
+    far as is known: it comes on top of what `found` tells by their scatter over time.
+    """
 
     phase: Phase
     first: str
@@ -142,12 +170,17 @@ class BayComparison:
     depth: float
     seats: int
     left_out: tuple[str, ...]
+    common: float
     found: Comparison | Undetermined
 
 
 @dataclass(frozen=True, slots=True)
 class PhaseComparison:
-    """How far a bay lies, at one depth, in a later phase above an earlier one of the same kind."""
+    """How far a bay lies, at one depth, in a later phase above an earlier one of the same kind.
+
+    The same pins read both, so that nothing has to be added for what their readings have in
+    common: `common` is 0.
+    """
 
     later: Phase
     earlier: Phase
@@ -156,6 +189,7 @@ class PhaseComparison:
     depth: float
     seats: int
     found: Comparison | Undetermined
+    common: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +209,8 @@ class Analysis:
     profiles: tuple[Profile, ...]
     progress: tuple[Progress, ...]
     tendencies: tuple[Tendency, ...]
+    outlooks: tuple[Outlook, ...]
+    exposures: tuple[Exposure, ...]
     bays: tuple[BayComparison, ...]
     phases: tuple[PhaseComparison, ...]
     masses: tuple[MassUptake, ...]
@@ -192,7 +228,7 @@ def analyse(record: Record, *, now_ms: int) -> Analysis:
     """
     version, last = record.rig_version(), record.last_utc_ms()
     if version is None or last is None:
-        return Analysis((), (), (), (), (), ())
+        return Analysis((), (), (), (), (), (), (), ())
     rig = parse(version.text, file="rig.toml", find_kind=None)
     means = Means(record, rig.probes, flags_over(record.folder, rig, now_ms=now_ms))
     known = phases(Logbook(record.folder).entries(kind=PHASE))
@@ -241,6 +277,8 @@ class Analyst:
         self._means = means
         self._until = until_ms
         self._stretches = [self._stretch(phase) for phase in known]
+        self._came: dict[tuple[int, str], Arrival | Undetermined | None] = {}
+        self._ends: dict[tuple[int, str], Settling | Undetermined] = {}
 
     def all(self) -> Analysis:
         """Everything."""
@@ -248,6 +286,8 @@ class Analyst:
             tuple(self.profiles()),
             tuple(self.progress()),
             tuple(self.tendencies()),
+            tuple(self.outlooks()),
+            tuple(self.exposures()),
             tuple(self.bays()),
             tuple(self.phases()),
             tuple(self.masses()),
@@ -283,6 +323,51 @@ class Analyst:
             if stretch.phase.phase in _SETTLES and stretch.hours:
                 for spot in self._spots:
                     yield Tendency(stretch.phase, spot, self._settled(stretch, spot))
+
+    def outlooks(self) -> Iterator[Outlook]:
+        """How much longer the phase that goes on has to run, by limit and probe."""
+        for stretch, limit in self._limited():
+            if stretch.phase.until_ms is None and stretch.phase.phase in _SETTLES:
+                bound = ToleranceLimit(limit.bound, limit.side)
+                rule = rule_of(limit)
+                for spot in spots_of(limit, self._rig):
+                    found = time_to_decide(self._settled(stretch, spot), limit=bound, rule=rule)
+                    yield Outlook(stretch.phase, limit, spot, found)
+
+    def exposures(self) -> Iterator[Exposure]:
+        """How long each probe of a limit was above its bound."""
+        import numpy as np
+
+        for stretch, limit in self._limited():
+            for spot in spots_of(limit, self._rig):
+                hourly = self._hourly(spot, stretch.edges)
+                known = np.isfinite(hourly.means)
+                if not known.any():
+                    continue
+                found = hours_above(
+                    limit.bound,
+                    times=(3600.0 * (np.flatnonzero(known) + 0.5)).tolist(),
+                    values=hourly.means[known].tolist(),
+                    uncertainties=hourly.uncertainties[known].tolist(),
+                    longest=1.5 * 3600.0,
+                    begin=0.0,
+                    end=3600.0 * stretch.hours,
+                    bounds=[
+                        _bound(low, high)
+                        for low, high in zip(
+                            hourly.at_least[known], hourly.at_most[known], strict=True
+                        )
+                    ],
+                )
+                yield Exposure(stretch.phase, limit, spot, found)
+
+    def _limited(self) -> Iterator[tuple[Stretch, Limit]]:
+        """Phases with the limits for them that are on what a probe reads by itself."""
+        for stretch in self._stretches:
+            for limit in self._rig.limits:
+                here = {stretch.phase.phase, stretch.phase.name} & set(limit.phases)
+                if here and stretch.hours and limit.above is None and limit.quantity in _READ:
+                    yield stretch, limit
 
     def bays(self) -> Iterator[BayComparison]:
         """Bays side by side, seat by seat, in each wetting and drying."""
@@ -400,17 +485,32 @@ class Analyst:
         return Progress(stretch.phase, bay, tuple(reached), pace, tuple(doubts), unknown, stood)
 
     def _reached(self, stretch: Stretch, spot: Spot, wet: "Array") -> Reached:
-        begin = stretch.edges[0]
-        earlier = tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
-        before = self._hourly(spot, earlier).means
-        found = arrival_of(before, self._hourly(spot, stretch.edges).means, rise=RISE)
+        found = self._arrival(stretch, spot)
         if isinstance(found, Undetermined):
             return Reached(spot, None, None, found.why)
         if found is None:
             return Reached(spot, None, None)
-        return Reached(spot, float(wet[found.at]), _after(found, wet))
+        came = _wet_at(wet, found.onset + 0.5)  # a mean stands for the middle of its hour
+        stood_out = _wet_at(wet, found.at + 1.0)
+        return Reached(spot, came, stood_out - came)
+
+    def _arrival(self, stretch: Stretch, spot: Spot) -> Arrival | Undetermined | None:
+        key = stretch.phase.number, spot.probes[0]
+        if key not in self._came:
+            begin = stretch.edges[0]
+            earlier = tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
+            before = self._hourly(spot, earlier).means
+            after = self._hourly(spot, stretch.edges).means
+            self._came[key] = arrival_of(before, after, rise=RISE)
+        return self._came[key]
 
     def _settled(self, stretch: Stretch, spot: Spot) -> Settling | Undetermined:
+        key = stretch.phase.number, spot.probes[0]
+        if key not in self._ends:
+            self._ends[key] = self._end(stretch, spot)
+        return self._ends[key]
+
+    def _end(self, stretch: Stretch, spot: Spot) -> Settling | Undetermined:
         import numpy as np
 
         hourly = self._hourly(spot, stretch.edges)
@@ -419,6 +519,15 @@ class Analyst:
             hours, _, _ = self._wet_hours(stretch, spot.bay)
         # Time stands still while the face is dry: of several means at one time the last counts.
         told = np.isfinite(hourly.means) & np.append(np.diff(hours) > 0.0, True)
+        if stretch.phase.phase == "wetting" and spot.quantity in _PINS:
+            came = self._arrival(stretch, spot)
+            if isinstance(came, Arrival):
+                told[: came.at] = False  # before the water came it tends nowhere
+            elif came is None and spot.bay != stretch.phase.control:
+                return Undetermined(
+                    "the water has not come there, and what was read before tells nothing of where "
+                    "it will end"
+                )
         if not told.any():
             return Undetermined("nothing was read there")
         common = float(np.median(hourly.uncertainties[told]))
@@ -435,10 +544,10 @@ class Analyst:
         )
 
     def _two_bays(self, stretch: Stretch, first: Bay, second: Bay) -> Iterator[BayComparison]:
-        edges = stretch.edges[::EVERY_H]
+        edges = stretch.edges[-LAST_H - 1 :: EVERY_H]
         near = {*self._at_open_line(first, second), *self._at_open_line(second, first)}
         ours, theirs = self._by_depth(first.name), self._by_depth(second.name)
-        for key in sorted(ours.keys() & theirs.keys(), key=lambda k: (k[0], k[1])):
+        for key in sorted(ours.keys() & theirs.keys(), key=_by_seat):
             pairs = [
                 (ours[key][height], theirs[key][height])
                 for height in sorted(ours[key].keys() & theirs[key].keys())
@@ -446,26 +555,36 @@ class Analyst:
             kept = [pair for pair in pairs if not near & {s.probes[0] for s in pair}]
             out = {s.probes[0] for pair in pairs for s in pair} & near
             found: Comparison | Undetermined
+            common = 0.0
             if kept:
+                rows = [[self._hourly(pair[n], edges) for pair in kept] for n in (0, 1)]
+                common = hypot(*map(_doubt_of, rows))
                 found = compare(
-                    _mean_of([self._hourly(a, edges) for a, _ in kept]),
-                    second=_mean_of([self._hourly(b, edges) for _, b in kept]),
-                    unit=ONE_SPECIMEN,
-                    seed=SEED,
+                    _mean_of(rows[0]), second=_mean_of(rows[1]), unit=ONE_SPECIMEN, seed=SEED
                 )
             elif pairs:
                 found = Undetermined("all of its probes lie at an open line between the bays")
             else:
                 continue
             yield BayComparison(
-                stretch.phase, first.name, second.name, *key, len(kept), tuple(sorted(out)), found
+                stretch.phase,
+                first.name,
+                second.name,
+                *key,
+                len(kept),
+                tuple(sorted(out)),
+                common,
+                found,
             )
 
     def _two_phases(self, later: Stretch, earlier: Stretch) -> Iterator[PhaseComparison]:
-        hours = min(later.hours, earlier.hours) + 1
-        edges = [stretch.edges[:hours:EVERY_H] for stretch in (later, earlier)]
+        hours = min(later.hours, earlier.hours)
+        first = max(0, hours - LAST_H)
+        edges = [stretch.edges[first : hours + 1 : EVERY_H] for stretch in (later, earlier)]
         for bay in self._rig.specimen.bays:
-            for key, seats in sorted(self._by_depth(bay.name).items()):
+            for key, seats in sorted(
+                self._by_depth(bay.name).items(), key=lambda item: _by_seat(item[0])
+            ):
                 both = [
                     _mean_of([self._hourly(spot, own) for spot in seats.values()]) for own in edges
                 ]
@@ -511,8 +630,15 @@ class Analyst:
         return absorption_coefficient(times.tolist(), absorbed=absorbed)
 
 
-def _after(found: Arrival, wet: "Array") -> float:
-    return float(wet[found.at] - (wet[found.before] if found.before >= 0 else 0.0))
+def _wet_at(wet: "Array", hours: float) -> float:
+    """Wetted hours up to some hours of the phase, from those up to the end of each."""
+    import numpy as np
+
+    return float(np.interp(hours, np.arange(len(wet) + 1.0), np.append(0.0, wet)))
+
+
+def _by_seat(key: tuple[LimitQuantity, float]) -> tuple[float, str]:
+    return key[1], key[0]
 
 
 def _bound(at_least: object, at_most: object) -> Bound:
@@ -527,6 +653,14 @@ def _mean_of(rows: Sequence[Windows]) -> list[float | None]:
     edge = np.logical_or.reduce([row.at_least | row.at_most for row in rows])
     means = np.where(edge, np.nan, table.mean(axis=0))
     return [float(mean) if isfinite(mean) else None for mean in means]
+
+
+def _doubt_of(rows: Sequence[Windows]) -> float:
+    """The standard uncertainty that readings of some seats have in common, as far as is known."""
+    import numpy as np
+
+    known = np.concatenate([row.uncertainties[np.isfinite(row.uncertainties)] for row in rows])
+    return float(np.median(known)) if len(known) else 0.0
 
 
 def _pairs(bays: Sequence[Bay], control: str) -> Iterable[tuple[Bay, Bay]]:

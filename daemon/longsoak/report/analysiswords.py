@@ -4,8 +4,10 @@ Pure.
 """
 
 from collections.abc import Iterable, Sequence
+from math import hypot
 
 from longsoak.core.elapsedwords import elapsed_words
+from longsoak.core.findings.comparison import Comparison
 from longsoak.core.findings.decision import Bound
 from longsoak.core.findings.estimate import Estimate
 from longsoak.core.front import Front
@@ -14,11 +16,17 @@ from longsoak.core.uptake import Undetermined
 from longsoak.core.wording import rfc3339, time_words
 from longsoak.core.zones import Spot
 from longsoak.report.analysis import (
+    DAY_H,
+    LAST_H,
     NEAR,
+    ONE_RIG,
+    ONE_SPECIMEN,
     RISE,
     Analysis,
     BayComparison,
+    Exposure,
     MassUptake,
+    Outlook,
     PhaseComparison,
     PlaceMean,
     Profile,
@@ -30,17 +38,28 @@ from longsoak.report.paper import Listing
 from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
 
 _DAY_S = 86_400.0
+_K = 1.96  # normal quantile of a two-sided 95 %
 _ROOT_HOUR = 60.0  # s^0.5
 _NONE = "none"
+_COMPARED = (
+    *("depth, mm", "seats", "difference", "unit", "in standard deviations", "pairs"),
+    *("independent", "note"),
+)
+_NUMBERS = ("depth, mm", "seats", "pairs", "independent")
 _BOUND_WORDS = {Bound.NONE: "", Bound.AT_LEAST: "at least ", Bound.AT_MOST: "at most "}
 
 
 def listings(analysis: Analysis) -> list[Listing]:
     """Everything as tables, in the order it is read."""
-    found = [_profile(each) for each in analysis.profiles]
+    bays = dict.fromkeys(each.bay for each in analysis.profiles)
+    found = [_profiles(bay, [p for p in analysis.profiles if p.bay == bay]) for bay in bays]
     found += [_progress(each) for each in analysis.progress]
     for phase in _phases(each.phase for each in analysis.tendencies):
         found.append(_tendencies(phase, [t for t in analysis.tendencies if t.phase == phase]))
+    if analysis.outlooks:
+        found.append(_outlooks(analysis.outlooks))
+    if analysis.exposures:
+        found.append(_exposures(analysis.exposures))
     for phase in _phases(each.phase for each in analysis.bays):
         found.append(_bays(phase, [c for c in analysis.bays if c.phase == phase]))
     for phase in _phases(each.later for each in analysis.phases):
@@ -61,8 +80,19 @@ def mean_words(place: PlaceMean) -> str:
 
 def estimate_words(found: Estimate, digits: int = 1) -> str:
     """A value with its interval: "1.2 (0.9 to 1.5)"."""
-    value, low, high = (f"{part:.{digits}f}" for part in (found.value, found.low, found.high))
+    parts = (round(part, digits) + 0.0 for part in _parts(found))  # no "-0.0"
+    value, low, high = (f"{part:.{digits}f}" for part in parts)
     return f"{value} ({low} to {high})"
+
+
+def _noted(rows: Sequence[tuple[str, ...]]) -> tuple[tuple[tuple[str, ...], ...], list[str]]:
+    """Rows with the number of a note for the reason in their last cell, and the notes."""
+    notes: dict[str, int] = {}
+    found = []
+    for *cells, why in rows:
+        number = str(notes.setdefault(why, len(notes) + 1)) if why else ""
+        found.append((*cells, number))
+    return tuple(found), [f"Note {number}: {why}." for why, number in notes.items()]
 
 
 def front_words(pace: Front | Undetermined) -> str:
@@ -79,27 +109,32 @@ def _phases(phases: Iterable[Phase]) -> list[Phase]:
     return list({phase.number: phase for phase in phases}.values())
 
 
-def _profile(found: Profile) -> Listing:
-    head = ("depth, mm", "height, mm", "layer", "probe", "mean ± 2u", "unit")
+def _profiles(bay: str, found: Sequence[Profile]) -> Listing:
+    head = ("depth, mm", "height, mm", "layer", "probe", "unit")
+    phases = tuple(each.phase.title for each in found)
+    values: dict[str, dict[int, str]] = {}
+    seats = {place.name: place for each in found for place in each.places}
+    for number, each in enumerate(found):
+        for place in each.places:
+            values.setdefault(place.name, {})[number] = mean_words(place)
     rows = tuple(
         (
             f"{place.spot.depth or 0:g}",
             f"{place.spot.height or 0:g}",
             place.spot.layer or "",
-            place.name,
-            mean_words(place),
+            name,
             place.unit,
+            *(values[name].get(number, _NONE) for number in range(len(found))),
         )
-        for place in found.places
+        for name, place in seats.items()
     )
-    span = f"Means of the day before {time_words(found.until_ms)}."
-    return Listing(
-        f"{found.bay} by depth, {found.phase.title}", (span,), head, rows, (head[0], head[1])
-    )
+    ends = "; ".join(f"{each.phase.title} {time_words(each.until_ms)}" for each in found)
+    says = f"Means of the last day of each phase, with twice their standard uncertainty: {ends}."
+    return Listing(f"{bay} by depth", (says,), (*head, *phases), rows, (head[0], head[1]))
 
 
 def _progress(found: Progress) -> Listing:
-    head = ("depth, mm", "height, mm", "probe", "reached after, h", "known within, h")
+    head = ("depth, mm", "height, mm", "probe", "reached after, h", "stood out, h later")
     says = [front_words(found.pace), *found.doubts]
     if found.stood_h:
         says.append(f"{found.stood_h:.4g} h in which the face was not wetted do not count.")
@@ -108,8 +143,9 @@ def _progress(found: Progress) -> Listing:
             f"Whether the face was wetted is not known of {found.unknown_h:.4g} h; they count."
         )
     says.append(
-        "Reached is from when the probe stays above what it read in the week before, by "
-        f"{RISE:g} % or four of its standard deviations, whichever is more."
+        "It stood out once it stayed above what it read in the week before by "
+        f"{RISE:g} % or four of its standard deviations, whichever is more; the line of its first "
+        "day's rise is followed back from there."
     )
     return Listing(
         f"Water through {found.bay}, {found.phase.title}",
@@ -129,7 +165,7 @@ def _reached(found: Reached) -> tuple[str, ...]:
 
 
 def _tendencies(phase: Phase, found: Sequence[Tendency]) -> Listing:
-    head = ("bay", "depth, mm", "height, mm", "probe", "tends to", "steady from day", "why")
+    head = ("bay", "depth, mm", "height, mm", "probe", "tends to", "steady from day", "note")
     rows = []
     for each in found:
         spot, end = each.spot, each.found
@@ -140,26 +176,54 @@ def _tendencies(phase: Phase, found: Sequence[Tendency]) -> Listing:
             value = f"{estimate_words(end.final)} {_unit(spot)}"
             days = [part / _DAY_S for part in _parts(end.steady_at)]
             rows.append((*where, value, estimate_words(Estimate(*days)), end.why))
+    shown, notes = _noted(rows)
     clock = "of wetted time" if phase.phase == "wetting" else "since it began"
     says = (
         f"Final values with 95 % intervals; steady is within {NEAR:g} % of it, days {clock}.",
         "A plateau at the end of a probe's range is not determinable.",
+        *notes,
     )
-    return Listing(
-        f"Where readings tend, {phase.title}", says, head, tuple(rows), (head[1], head[2])
+    return Listing(f"Where readings tend, {phase.title}", says, head, shown, (head[1], head[2]))
+
+
+def _outlooks(found: Sequence[Outlook]) -> Listing:
+    head = ("limit", "probe", "to run still", "verdict then", "note")
+    rows = []
+    for each in found:
+        where = each.limit.name, each.spot.probes[0]
+        if isinstance(each.found, Undetermined):
+            rows.append(
+                (*where, "can't be told", "", each.found.why.removeprefix("can't be told: "))
+            )
+        elif not each.found.still:
+            rows.append((*where, "decided", each.found.verdict.value, ""))
+        else:
+            rows.append((*where, elapsed_words(each.found.still), each.found.verdict.value, ""))
+    shown, notes = _noted(rows)
+    says = "If each place ends where it now seems to, and readings scatter as they have so far."
+    return Listing(f"How long {found[0].phase.title} must still run", (says, *notes), head, shown)
+
+
+def _exposures(found: Sequence[Exposure]) -> Listing:
+    head = ("phase", "limit", "probe", "above", "hours above", "of hours", "covered")
+    rows = tuple(
+        (
+            each.phase.title,
+            each.limit.name,
+            each.spot.probes[0],
+            f"{each.limit.bound:g} {_unit(each.spot)}",
+            estimate_words(each.found.hours, 0),
+            f"{each.found.window:.0f}",
+            f"{100 * each.found.coverage:.0f} %",
+        )
+        for each in found
     )
+    says = "Of hourly means; the interval is what their uncertainty, taken as one, leaves open."
+    return Listing("Hours above limits", (says,), head, rows, head[4:])
 
 
 def _bays(phase: Phase, found: Sequence[BayComparison]) -> Listing:
-    head = (
-        "bays",
-        "depth, mm",
-        "seats",
-        "difference",
-        "unit",
-        "in standard deviations",
-        "rests on",
-    )
+    head = ("bays", *_COMPARED)
     rows, says = [], []
     for each in found:
         pair = f"{each.first} less {each.second}"
@@ -168,36 +232,56 @@ def _bays(phase: Phase, found: Sequence[BayComparison]) -> Listing:
             says.append(
                 f"{pair}, {each.depth:g} mm: {', '.join(each.left_out)} left out, at an open line."
             )
-    note = "Differences with 95 % intervals, hour for hour at the same seats."
-    return Listing(
-        f"Bays compared, {phase.title}", (note, *says), head, tuple(rows), (head[1], head[2])
+    shown, notes = _noted(rows)
+    note = (
+        f"Differences with 95 % intervals over the last {LAST_H // DAY_H} days of the phase, hour "
+        "for hour at the same seats, with the uncertainty of readings in either bay. They speak of "
+        f"{ONE_SPECIMEN}."
     )
+    return Listing(f"Bays compared, {phase.title}", (note, *says, *notes), head, shown, _NUMBERS)
 
 
 def _two_phases(phase: Phase, found: Sequence[PhaseComparison]) -> Listing:
-    head = ("bay", "depth, mm", "seats", "difference", "unit", "in standard deviations", "rests on")
+    head = ("bay", *_COMPARED)
     earlier = found[0].earlier
     rows = [(each.bay, f"{each.depth:g}", str(each.seats), *_compared(each)) for each in found]
+    shown, notes = _noted(rows)
     note = (
         f"How far it lies above {earlier.title} of {time_words(earlier.from_ms)}, at the same time "
-        "since each began, with 95 % intervals."
+        f"since each began, over the last {LAST_H // DAY_H} days that both have, with 95 % "
+        f"intervals. They speak of {ONE_RIG}."
     )
     return Listing(
         f"{phase.title[0].upper()}{phase.title[1:]} of {time_words(phase.from_ms)} against the one "
         "before",
-        (note,),
+        (note, *notes),
         head,
-        tuple(rows),
-        (head[1], head[2]),
+        shown,
+        _NUMBERS,
     )
 
 
 def _compared(each: BayComparison | PhaseComparison) -> tuple[str, ...]:
     found, unit = each.found, LIMIT_UNIT_WORDS[each.quantity]
     if isinstance(found, Undetermined):
-        return "not determinable", unit, "", found.why
+        return "not determinable", unit, "", "", "", found.why
     effect = "" if found.effect is None else estimate_words(found.effect)
-    return estimate_words(found.difference, 2), unit, effect, found.basis
+    worth = f"{found.effective:.3g}"
+    return (
+        estimate_words(_difference_of(found, each.common), 2),
+        unit,
+        effect,
+        str(found.pairs),
+        worth,
+        "",
+    )
+
+
+def _difference_of(found: Comparison, common: float) -> Estimate:
+    """A difference with its 95 % interval, what readings do not share with each other in it."""
+    value, low, high = _parts(found.difference)
+    off = _K * common
+    return Estimate(value, value - hypot(value - low, off), value + hypot(high - value, off))
 
 
 def _masses(found: Sequence[MassUptake]) -> Listing:
@@ -275,6 +359,34 @@ def analysis_document(analysis: Analysis) -> dict[str, object]:
             {"phase": each.phase.title, **_spot(each.spot), **_end(each)}
             for each in analysis.tendencies
         ],
+        "outlooks": [
+            {
+                "phase": each.phase.title,
+                "limit": each.limit.name,
+                **_spot(each.spot),
+                "still_d": None
+                if isinstance(each.found, Undetermined)
+                else each.found.still / _DAY_S,
+                "verdict": None
+                if isinstance(each.found, Undetermined)
+                else each.found.verdict.value,
+                "why": each.found.why,
+            }
+            for each in analysis.outlooks
+        ],
+        "hours_above": [
+            {
+                "phase": each.phase.title,
+                "limit": each.limit.name,
+                **_spot(each.spot),
+                "above": each.limit.bound,
+                "hours": each.found.hours.value,
+                "hours_interval": [each.found.hours.low, each.found.hours.high],
+                "window_h": each.found.window,
+                "covered_h": each.found.covered,
+            }
+            for each in analysis.exposures
+        ],
         "bays_compared": [
             {
                 "phase": each.phase.title,
@@ -343,10 +455,10 @@ def _difference(each: BayComparison | PhaseComparison) -> dict[str, object]:
     found = each.found
     if isinstance(found, Undetermined):
         return {"difference": None, "why": found.why}
-    effect = found.effect
+    effect, difference = found.effect, _difference_of(found, each.common)
     return {
-        "difference": found.difference.value,
-        "difference_interval": [found.difference.low, found.difference.high],
+        "difference": difference.value,
+        "difference_interval": [difference.low, difference.high],
         "effect": None if effect is None else effect.value,
         "effect_interval": None if effect is None else [effect.low, effect.high],
         "pairs": found.pairs,

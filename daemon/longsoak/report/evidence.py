@@ -21,7 +21,7 @@ from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, Limit, LimitQuantity, Rig
 from longsoak.vocabulary.water import ContactWindow
 
 _DAY_MS = 86_400_000
-_MOST_LINES = 8  # in one drawing: more can't be told apart
+_MOST_LINES = 9  # in one drawing: more can't be told apart
 
 
 def results(
@@ -89,10 +89,7 @@ def _traces(
             shown = sorted(seats)[group : group + _MOST_LINES]
             names = [name for _, _, name in shown]
             days = record.reduced(names, since_ms=first_ms, until_ms=last_ms + 1, buckets=buckets)
-            lines = [
-                Trace(name, f"{depth:g} mm deep, {height:g} high", days[name])
-                for depth, height, name in shown
-            ]
+            lines = [Trace(name, depth, height, days[name]) for depth, height, name in shown]
             levels = {
                 f"{each.name}, {each.bound:g}": each.bound
                 for each in limits

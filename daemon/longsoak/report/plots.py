@@ -58,11 +58,17 @@ _SETTINGS: Any = {
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """One probe's days: its name, where it is, and what was added up."""
+    """One probe's days: its name, where it is (mm), and what was added up."""
 
     name: str
-    where: str
+    depth: float
+    height: float
     days: Sequence[Bucket]
+
+    @property
+    def where(self) -> str:
+        """As a legend has it."""
+        return f"{self.depth:g} mm deep, {self.height:g} high"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +102,15 @@ def set_up(rig: Rig) -> Figure:
     """Each bay in section, to scale: its layers, probes, and the reservoir's levels under it."""
     bays = rig.specimen.bays
     with mpl.rc_context(_SETTINGS):
-        figure = Figure(figsize=(WIDE, 3.4 if len(bays) < 4 else 4.6), layout="constrained")
+        figure = Figure(figsize=(WIDE, 3.4))
+        figure.subplots_adjust(left=0.08, right=0.99, bottom=0.13, top=0.93, wspace=0.12)
         axes = figure.subplots(1, len(bays), sharey=True, squeeze=False)[0]
         for place, (ax, bay) in enumerate(zip(axes, bays, strict=True)):
             _bay(ax, rig, bay)
             ax.set_title(bay.name, fontsize=7.5, fontweight="bold")
-            ax.set_xlabel("depth from the wet face, mm")
             if not place:
                 ax.set_ylabel("height above the underside, mm")
+        figure.supxlabel("depth from the wet face, mm", fontsize=7.5)
     return figure
 
 
@@ -147,15 +154,18 @@ def _bay(ax: Any, rig: Rig, bay: Bay) -> None:
 
 
 def traces(panel: Sequence[Trace], around: Around, *, unit: str) -> Figure:
-    """Daily means of some probes with the band of their days, over the whole test."""
+    """Daily means of some probes with the band of their days: a colour a depth, a dash a height."""
     with mpl.rc_context(_SETTINGS):
-        figure = Figure(figsize=(WIDE, 2.5), layout="constrained")
+        figure = Figure(figsize=(WIDE, 2.5))
+        figure.subplots_adjust(left=0.07, right=0.99, bottom=0.25, top=0.97)
         ax = figure.subplots()
-        for place, trace in enumerate(panel):
+        depths = sorted({trace.depth for trace in panel})
+        heights = sorted({trace.height for trace in panel})
+        for trace in panel:
             times, means, lows, highs = _days(trace.days)
-            colour = _SHADES[place % len(_SHADES)]
+            colour = _SHADES[depths.index(trace.depth) % len(_SHADES)]
             ax.fill_between(times, lows, highs, color=colour, alpha=0.12, linewidth=0)
-            dash = _DASHES[place // len(_SHADES) % len(_DASHES)]
+            dash = _DASHES[heights.index(trace.height) % len(_DASHES)]
             ax.plot(times, means, color=colour, linestyle=dash, label=trace.where)
         _around(ax, around)
         ax.set_ylabel(unit)
@@ -215,7 +225,8 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
     """Means by depth with twice their standard uncertainty, phase beside phase, bay by bay."""
     known = list(found)
     with mpl.rc_context(_SETTINGS):
-        figure = Figure(figsize=(WIDE, 2.6), layout="constrained")
+        figure = Figure(figsize=(WIDE, 2.6))
+        figure.subplots_adjust(left=0.07, right=0.99, bottom=0.16, top=0.92, wspace=0.08)
         axes = figure.subplots(1, len(bays), sharey=True, squeeze=False)[0]
         for place, (ax, bay) in enumerate(zip(axes, bays, strict=True)):
             for number, profile in enumerate(p for p in known if p.bay == bay.name):
@@ -228,9 +239,9 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
                     continue
                 depth, value, spread = (list(column) for column in zip(*rows, strict=True))
                 ax.errorbar(
-                    [d + _BESIDE * bay.thickness * number for d in depth], value, yerr=spread, fmt="o", markersize=2.5,
-                    color=_SHADES[number % len(_SHADES)], elinewidth=0.6, capsize=1.5,
-                    label=profile.phase.title,
+                    [d + _BESIDE * bay.thickness * number for d in depth], value, yerr=spread,
+                    fmt="o", markersize=2.5, color=_SHADES[number % len(_SHADES)], elinewidth=0.6,
+                    capsize=1.5, label=profile.phase.title,
                 )  # fmt: skip
             ax.set_title(bay.name, fontsize=7.5, fontweight="bold")
             ax.set_xlim(0, bay.thickness)

@@ -1,15 +1,21 @@
-"""How long readings stood above a level, and how much of the time they say nothing of. Pure."""
+"""How long readings stood above a level, and how much of the time they say nothing of.
 
-import math
+Pure; needs numpy.
+"""
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import TYPE_CHECKING
 
-from longsoak.core.arrays import checked
+from longsoak.core.arrays import as_array, checked
 from longsoak.core.findings.decision import Bound
 from longsoak.core.findings.estimate import Estimate, checked_confidence
 from longsoak.core.uptake import same_length
 from longsoak.vocabulary.errors import PhysicsError
+
+if TYPE_CHECKING:
+    from longsoak.core.arrays import Array
 
 HOUR = 3600.0
 
@@ -92,6 +98,8 @@ def hours_above(
 
     Source: common practice.
     """
+    import numpy as np
+
     share = checked_confidence(confidence)
     at = checked("level", level, lowest=-1e12, highest=1e12, unit="")
     most = checked("longest", longest, lowest=1e-3, highest=1e9, unit="s")
@@ -99,71 +107,69 @@ def hours_above(
     last = checked("end", end, lowest=-1e12, highest=1e12, unit="s")
     if last <= first:
         raise PhysicsError("end", end, f"more than {first:g} s, where the window begins")
-    rows = _rows(times, values, uncertainties, bounds, first, last)
+    t, y, u, more, less = _columns(times, values, uncertainties, bounds, first, last)
     k = NormalDist().inv_cdf(0.5 + share / 2.0)
-    sums = [0.0, 0.0, 0.0]
-    covered, gaps, seen = 0.0, [], first
-    for i, (time, *_) in enumerate(rows):
-        if i and time - seen <= most:
-            covered += time - seen
-            for way, which in enumerate((0.0, -k, k)):
-                a, b = (_shifted(row, which) - at for row in rows[i - 1 : i + 1])
-                sums[way] += (time - seen) * _share_above(a, b)
-        elif time > seen:
-            gaps.append((seen, time))
-        seen = time
-    if last > seen:
-        gaps.append((seen, last))
-    value, low, high = (total / HOUR for total in sums)
+    steps = np.diff(t)
+    close = steps <= most
+    sums = []
+    for which in (0.0, -k, k):
+        off = y + which * u - at
+        if which > 0.0:  # a reading that is but a bound is endless on its open side
+            off = np.where(more, np.inf, off)
+        elif which < 0.0:
+            off = np.where(less, -np.inf, off)
+        shares = _shares_above(off[:-1], off[1:])
+        sums.append(float((steps * shares)[close].sum()) / HOUR)
+    inner = [(float(a), float(b)) for a, b in zip(t[:-1][~close], t[1:][~close], strict=True)]
+    outer = [(first, float(t[0])), (float(t[-1]), last)] if len(t) else [(first, last)]
+    gaps = sorted((a, b) for a, b in (*inner, *outer) if b > a)
     return HoursAbove(
-        Estimate(value, low, high), covered / HOUR, (last - first) / HOUR, tuple(gaps), share
+        Estimate(*sums),
+        float(steps[close].sum()) / HOUR,
+        (last - first) / HOUR,
+        tuple(gaps),
+        share,
     )
 
 
-_Row = tuple[float, float, float, Bound]
-
-
-def _rows(
+def _columns(
     times: Sequence[float],
     values: Sequence[float],
     uncertainties: Sequence[float],
     bounds: Sequence[Bound] | None,
     first: float,
     last: float,
-) -> list[_Row]:
+) -> tuple["Array", "Array", "Array", "Array", "Array"]:
+    """What lies in the window: times, values, uncertainties, and which are but a bound, and how."""
+    import numpy as np
+
     same_length(times, values, "values")
     same_length(times, uncertainties, "uncertainties")
     told = [Bound.NONE] * len(times) if bounds is None else bounds
     if len(told) != len(times):
         raise PhysicsError("bounds", len(told), f"{len(times)} values, one for each time")
-    before = -math.inf
-    rows: list[_Row] = []
-    for time, value, off, bound in zip(times, values, uncertainties, told, strict=True):
-        checked("times", time, lowest=-1e12, highest=1e12, unit="s")
-        if time <= before:
-            raise PhysicsError("times", time, f"more than {before:g} s, as they must rise")
-        before = time
-        checked("values", value, lowest=-1e12, highest=1e12, unit="")
-        checked("uncertainties", off, lowest=0.0, highest=1e12, unit="")
-        if first <= time <= last:
-            rows.append((time, value, off, bound))
-    return rows
+    t = as_array("times", list(times), "seconds")
+    y = as_array("values", list(values), "numbers")
+    u = as_array("uncertainties", list(uncertainties), "numbers")
+    checked("times", t, lowest=-1e12, highest=1e12, unit="s")
+    checked("values", y, lowest=-1e12, highest=1e12, unit="")
+    checked("uncertainties", u, lowest=0.0, highest=1e12, unit="")
+    if (back := np.flatnonzero(np.diff(t) <= 0.0)).size:
+        at = int(back[0])
+        raise PhysicsError("times", float(t[at + 1]), f"more than {t[at]:g} s, as they must rise")
+    more = np.array([bound is Bound.AT_LEAST for bound in told], dtype=bool)
+    less = np.array([bound is Bound.AT_MOST for bound in told], dtype=bool)
+    here = (t >= first) & (t <= last)
+    return t[here], y[here], u[here], more[here], less[here]
 
 
-def _shifted(row: _Row, times: float) -> float:
-    """A reading, off by so many of its standard uncertainties; endless where it is but a bound."""
-    _, value, off, bound = row
-    if bound is Bound.AT_LEAST and times > 0.0:
-        return math.inf
-    if bound is Bound.AT_MOST and times < 0.0:
-        return -math.inf
-    return value + times * off
+def _shares_above(a: "Array", b: "Array") -> "Array":
+    """The share of straight courses from `a` to `b` above 0; halves where one is endless."""
+    import numpy as np
 
-
-def _share_above(a: float, b: float) -> float:
-    """The share of a straight course from `a` to `b` above 0; halves where one is endless."""
-    if (a > 0.0) == (b > 0.0):
-        return 1.0 if a > 0.0 else 0.0
-    if math.isinf(a) or math.isinf(b):
-        return 0.5
-    return max(a, b) / (abs(a) + abs(b))
+    both = (a > 0.0) == (b > 0.0)
+    endless = np.isinf(a) | np.isinf(b)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        crossing = np.maximum(a, b) / (np.abs(a) + np.abs(b))
+    crossing = np.where(endless, 0.5, crossing)
+    return np.where(both, np.where(a > 0.0, 1.0, 0.0), crossing)

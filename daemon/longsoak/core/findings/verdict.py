@@ -5,7 +5,7 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.arrays import as_array
-from longsoak.core.findings.decision import Outcome
+from longsoak.core.findings.decision import DecisionRule, Outcome, rule_of_risks
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Limit, Rule, Side, Statistic
 
@@ -102,8 +102,7 @@ def judge(
         v, more, less, statistic = -v, less, more, _MIRRORED[statistic]
     bound = sign * limit.bound
 
-    by_rule = limit.rule is Rule.CONSUMERS_RISK
-    consumers, producers = (limit.risk, _OTHER_RISK) if by_rule else (_OTHER_RISK, limit.risk)
+    consumers, producers = _risks(limit)
     shared = producers / max(1, int(known.sum()))
     hold, fail = (NormalDist().inv_cdf(1 - p) for p in (consumers, shared))
     u = np.where(known, u, 0.0)
@@ -132,6 +131,19 @@ _MIRRORED = {
     Statistic.MEAN: Statistic.MEAN,
     Statistic.MEDIAN: Statistic.MEDIAN,
 }
+
+
+def rule_of(limit: Limit) -> DecisionRule:
+    """The decision rule of a limit for one value by itself."""
+    consumers, producers = _risks(limit)
+    return rule_of_risks(consumers=consumers, producers=producers)
+
+
+def _risks(limit: Limit) -> tuple[float, float]:
+    """The consumer's and the producer's."""
+    if limit.rule is Rule.CONSUMERS_RISK:
+        return limit.risk, _OTHER_RISK
+    return _OTHER_RISK, limit.risk
 
 
 class _Hours(NamedTuple):
