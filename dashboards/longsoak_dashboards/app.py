@@ -34,9 +34,11 @@ from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.drawing.traces import draw_axis
 from longsoak_dashboards.events import News
+from longsoak_dashboards.findingsheets import FindingSheets
 from longsoak_dashboards.firsts import Firsts
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.handsheets import HandSheets
+from longsoak_dashboards.judging import Judging
 from longsoak_dashboards.loginsheets import LoginSheets
 from longsoak_dashboards.logsheets import LogSheets
 from longsoak_dashboards.looks import Looks
@@ -73,6 +75,8 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     water, login = WaterSheets(source), LoginSheets(source, access)
     traces, readings = TraceSheets(source), Readings(source)
     photos, hand = PhotoSheets(source), HandSheets(source)
+    judging = Judging(source.rig_file)
+    findings = FindingSheets(source, judging)
 
     def declared() -> str | None:
         try:
@@ -87,6 +91,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield
         await app.state.news.close()
+        judging.close()
         await run_in_threadpool(looks.close)
 
     return Starlette(
@@ -107,6 +112,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/alarms/shelve", alarms.shelve, methods=["POST"]),
             Route("/alarms/put-back", alarms.put_back, methods=["POST"]),
             Route("/health", pages.health),
+            Route("/findings", findings.findings),
             Route("/probe/{name:path}", pages.probe),
             Route("/proof", proof.proof),
             Route("/proof/who", proof.who, methods=["GET"]),

@@ -27,6 +27,7 @@ from longsoak_dashboards.view.sentences import day, second, when
 SHEETS = (
     *(("/", "Section"), ("/water", "Water"), ("/traces", "Traces"), ("/alarms", "Alarms")),
     *(("/logbook", "Logbook"), ("/health", "Health"), ("/proof", "Proof")),
+    ("/findings", "Findings"),
 )
 _ACROSS = -(-len(SHEETS) // 2)
 _REFUSED = (400, 503)

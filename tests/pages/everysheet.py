@@ -50,6 +50,7 @@ SHEETS: Mapping[str, Sequence[Look]] = {
     ),
     "/alarms": everywhere("/alarms", "busy", "crowded", "quiet", "without readings", "never run"),
     "/health": everywhere("/health", "busy", "crowded", "without readings", "unreadable"),
+    "/findings": everywhere("/findings", "busy", "quiet", "without readings", "never run"),
     "/probe/{name:path}": (
         Look("busy", f"/probe/{PROBE}"),
         Look("busy", f"/probe/{AT}"),

@@ -82,7 +82,7 @@ def asked(kept: Kept) -> int:
         db.close()
 
 
-SHEETS = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook")
+SHEETS = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook", "/findings")
 FOR_PROGRAMS = ("/api/1/latest", "/state.json")
 
 

@@ -65,6 +65,7 @@ def finding_document(finding: Finding) -> dict[str, object]:
         "limit": limit.name,
         "asks": finding.asks,
         "bound": bound_words(limit),
+        "unit": LIMIT_UNIT_WORDS[limit.quantity],
         "probes": list(finding.probes),
         "verdict": verdict.outcome.value,
         "why": verdict.why,

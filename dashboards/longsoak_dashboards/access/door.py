@@ -29,7 +29,14 @@ SAFE = ("GET", "HEAD")
 _FOR_ALL = (LOG_IN, WHO, "/favicon.ico")
 _STATIC = "/static/"
 # What one look costs, where it is not 1: what reads months, or many readings at once.
-_COSTS = {"/traces": 4.0, "/probe/": 3.0, "/proof": 2.0, "/water": 2.0, "/health": 2.0}
+_COSTS = {
+    "/traces": 4.0,
+    "/probe/": 3.0,
+    "/proof": 2.0,
+    "/water": 2.0,
+    "/health": 2.0,
+    "/findings": 2.0,
+}
 _REMOTE = (b"x-forwarded-for", b"x-forwarded-proto", b"x-real-ip", b"forwarded")
 
 Refuse = Callable[[str, int], Response]
