@@ -63,7 +63,7 @@ def test_the_front_goes_at_the_pace_that_was_simulated(found: Analysis) -> None:
             if came > 24.0 * (ninemonths.DRIED - ninemonths.WETTED):
                 assert reached.hours is None
             elif reached.hours is not None:
-                assert reached.hours == pytest.approx(came, abs=12.0)
+                assert reached.hours == pytest.approx(came, rel=0.02, abs=12.0)
 
 
 def test_a_place_the_water_has_not_come_to_tends_nowhere(found: Analysis) -> None:
