@@ -4,6 +4,7 @@
 #   sh tests/run.sh              everything that is not long
 #   sh tests/run.sh long         what that leaves out of its folders: tests marked as long
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
+#   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
 #
 # Folders that run by name only: kernel, coverage, interface, sheets.
@@ -109,11 +110,16 @@ for part in "$@"; do
   elif [ "$part" = long ]; then
     say "pytest: what is long"
     side_by_side -m long
+  elif [ "$part" = findings ]; then
+    paths="$paths tests/core/findings tests/report tests/pages/test_findings_sheet.py"
+    for of in agreement decision plan serial uptake; do
+      paths="$paths tests/reference/test_$of.py"
+    done
   elif [ -d "$here/$part" ]; then
     paths="$paths tests/$part"
     [ "$part" != drivers ] || paths="$paths tests/conformance" # the same drivers, through the kit
   else
-    say "there is no part '$part'; the parts are: lint long $(cd "$here" && echo [a-z]*/ | tr -d /)"
+    say "there is no part '$part'; the parts are: lint long findings $(cd "$here" && echo [a-z]*/ | tr -d /)"
     exit 2
   fi
 done
