@@ -1,4 +1,4 @@
-"""`longsoak plan`: how many specimens and probes a wanted difference takes, before a test is built."""
+"""`longsoak plan`: specimens and probes that a wanted difference takes, before a test is built."""
 
 import json
 import sys
