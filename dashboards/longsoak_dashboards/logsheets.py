@@ -7,12 +7,15 @@ from typing import TypedDict
 from starlette.requests import Request
 from starlette.responses import Response
 
+from longsoak.core.gates import gate_content
 from longsoak.core.handflags import flag_said
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.moments import moment_of
-from longsoak.core.phases import begun, ended, phase_at, phases
+from longsoak.core.phases import WETTING, begun, ended, phase_at, phases
 from longsoak.core.water.entries import window_at, windows
+from longsoak.store.gatelook import gates_kept, gates_of
 from longsoak.vocabulary.errors import RequestError, StoreError
+from longsoak.vocabulary.gate import Gate
 from longsoak.vocabulary.logbook import FLAG, PHASE, SERVICE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
@@ -31,7 +34,10 @@ from longsoak_dashboards.view.waterentries import entry_of
 
 _NOTE = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
 _WORK = ("what", "text", "lasts", "by", "once")
-_PHASE = ("what", "phase", "name", "control", "text", "at", "corrects", "by", "once")
+_PHASE = (
+    *("what", "phase", "name", "control", "text", "at", "corrects", "by", "once"),
+    *("although", "safe"),
+)
 _END = "end"  # of a phase
 _ASKED = ("about", "corrects")  # what an address may fill in
 
@@ -46,6 +52,8 @@ class LogSheets(LogAsking):
         """What was written, newest first, and the forms."""
         asked = request.query_params
         said = {"by": by_of(request)} | {name: asked[name] for name in _ASKED if name in asked}
+        if asked.get("begins") == WETTING:  # whoever wants to see its gates beforehand
+            said |= {"what": "begin", "of": PHASE, "phase": WETTING}
         return self._sheet(said, told=self.told(asked), asked=asked)
 
     @photo_form
@@ -74,7 +82,7 @@ class LogSheets(LogAsking):
     @form
     def phase(self, request: Request, said: Form) -> Response:
         """Ask that a phase begin, or that the one there is end."""
-        return self._ask(said, _PHASE, make=lambda _: self._phase(said))
+        return self._ask(said, _PHASE, make=lambda rig: self._phase(said, rig))
 
     def _ask(
         self,
@@ -94,7 +102,7 @@ class LogSheets(LogAsking):
             return self._again(said, photos, str(error), status=status)
         return remember(answer, INITIALS, said.get("by", ""))
 
-    def _phase(self, said: Form) -> LogbookEntry:
+    def _phase(self, said: Form, rig: Rig) -> LogbookEntry:
         now = now_ms()
         written = now - waited_ms(said)
         corrects = corrected_number(said.get("corrects", ""))
@@ -115,7 +123,27 @@ class LogSheets(LogAsking):
             now_ms=now,
             corrects=corrects,
             control=said.get("control", ""),
+            gates=self._gates_kept(said, rig, corrects=corrects, at_ms=at_ms),
         )
+
+    def _gates_kept(
+        self, said: Form, rig: Rig, *, corrects: int | None, at_ms: int
+    ) -> Mapping[str, Json] | None:
+        """What is kept of the gates of what begins; refused where one stays shut."""
+        if said.get("phase") != WETTING:
+            return None
+        record, safe_by = self.source.record, said.get("safe", "")
+        kept = gates_kept(record, corrects)
+        if kept is not None:
+            return kept
+        found = gates_of(record, rig, at_ms=at_ms, now_ms=now_ms(), safe_by=safe_by)
+        return gate_content(found, although=said.get("although", ""), safe_by=safe_by)
+
+    def _gates(self, said: Mapping[str, str], rig: Rig, *, now: int) -> Sequence[Gate]:
+        """The gates as they stand, where a wetting is about to begin."""
+        if said.get("phase") != WETTING or said.get("corrects"):
+            return ()
+        return gates_of(self.source.record, rig, at_ms=now, now_ms=now)
 
     def _window(self) -> LogbookEntry | None:
         """The service window that is open."""
@@ -151,6 +179,7 @@ class LogSheets(LogAsking):
             files=self.files,
             window=self._window(),
             phase=phase_at(known, now),
+            gates=self._gates(said, heading.rig, now=now),
         )
         page = logbook_view.logbook_page(
             self._chosen(chosen, count_in((asked or {}).get("upto"))),

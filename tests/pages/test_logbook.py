@@ -424,6 +424,7 @@ def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
     page.locator("#phases > summary").click()
     page.get_by_label("What begins").select_option("wetting")
     page.get_by_label("Why").fill("The pump was switched on")
+    page.get_by_label("For a wetting with a gate not met").fill("The pump was switched on already")
     page.locator("#phase-by").fill("mk")
     page.get_by_role("button", name="Begin the phase").click()
     expect(page.locator("#phases .beside")).to_contain_text("It waits on this phone")
@@ -438,7 +439,10 @@ def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
     expect(page.locator("#waiting-here")).to_be_hidden(timeout=15_000)
     bodies = [json.loads(request.body) for request in kept.inbox.waiting()]
     assert [body["kind"] for body in bodies] == [PHASE, SERVICE]
-    assert bodies[0]["content"] == {"phase": "wetting", "name": ""}
+    assert (bodies[0]["content"]["phase"], bodies[0]["content"]["although"]) == (
+        "wetting",
+        "The pump was switched on already",
+    )
     assert all(before - 200 <= body["at"] <= written + 200 for body in bodies)
     context.close()
 

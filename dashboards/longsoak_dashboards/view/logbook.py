@@ -9,8 +9,10 @@ from longsoak.core.handflags import BY_HAND
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
 from longsoak.core.phases import WORDS, Phase
+from longsoak.core.proof.safety import DECIDES, SAFETY
 from longsoak.core.water.entries import ends_ms
 from longsoak.core.wording import age_words, time_words
+from longsoak.vocabulary.gate import Gate, GateName
 from longsoak.vocabulary.logbook import HAND, KIND_WORDS, PHASE, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
@@ -24,7 +26,7 @@ NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
 _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
-    *("what", "phase", "name", "control", "lasts", "of"),
+    *("what", "phase", "name", "control", "lasts", "of", "although", "safe"),
 )
 
 
@@ -69,11 +71,22 @@ class PhaseRow:
 
 
 @dataclass(frozen=True, slots=True)
+class GateRow:
+    """A gate before a wetting, and whether it is met."""
+
+    name: str
+    state: str
+    says: str
+    met: bool
+
+
+@dataclass(frozen=True, slots=True)
 class LogbookForm:
     """The forms, with what was said already; `kept` are photos that came with it before.
 
     `window` tells of the service window that is open, `phase` of the phase there is; both are
-    empty where there is none.
+    empty where there is none. `gates` are there where a wetting is about to begin, and `safety` the
+    list that has to be gone through, which ends with who decides.
     """
 
     choices: tuple[Choice, ...]
@@ -87,6 +100,8 @@ class LogbookForm:
     now: Markup
     window: str
     phase: str
+    gates: tuple[GateRow, ...] = ()
+    safety: tuple[str, ...] = ()
     most_photos: int = MOST_PHOTOS
 
 
@@ -170,6 +185,7 @@ def form_of(
     files: Files,
     window: LogbookEntry | None,
     phase: Phase | None,
+    gates: Sequence[Gate] = (),
 ) -> LogbookForm:
     """Work out the forms, `kept` being digests of photos that came before."""
     return LogbookForm(
@@ -184,7 +200,21 @@ def form_of(
         now=when(now_ms, now_ms=now_ms),
         window="" if window is None else f"{window.says}, until {time_words(ends_ms(window))}",
         phase="" if phase is None else phase.title,
+        gates=tuple(_gate_row(gate) for gate in gates),
+        safety=_safety(gates),
     )
+
+
+def _gate_row(gate: Gate) -> GateRow:
+    says = f"{gate.says} {gate.remedy}".strip()
+    return GateRow(capital(gate.name), gate.state, says, gate.met)
+
+
+def _safety(gates: Sequence[Gate]) -> tuple[str, ...]:
+    """The safety list where it is not ticked."""
+    if all(gate.met for gate in gates if gate.name is GateName.SAFETY):
+        return ()
+    return (*(f"{item.title}." for item in SAFETY), DECIDES)
 
 
 def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
