@@ -195,7 +195,7 @@ def test_a_probe_that_still_rises_shuts_the_gate_and_a_reason_opens_it(tmp_path:
     assert "4 gates not met (readings steady, baseline" in refused["outcome"]
     steady = refused["gates"][0]
     assert steady["state"] == "not met"
-    assert steady["says"] == f"1 of 24 probes still change: {RISES}: +7 % WME in 7 days."
+    assert steady["says"] == f"1 of 24 probes still change: {RISES}: +7.00 % WME in 7 days."
     longsoak(*begin, "--although", "The shop closes in May", "--safe", "Mina Kolar")
     (content,) = asked(kept)
     assert (content["although"], content["safe_by"]) == ("The shop closes in May", "Mina Kolar")

@@ -70,7 +70,7 @@ def test_one_probe_that_rises_shuts_the_gate_whatever_the_mass_does() -> None:
     for mass in (None, STILL):
         found = steady({PINS[1]: RISING}, mass)
         assert found.state is NOT_MET
-        assert f"still change: {PINS[1]}: +7 % MC in 7 days" in found.says
+        assert f"still change: {PINS[1]}: +7.00 % MC in 7 days" in found.says
         assert found.remedy
 
 

@@ -28,7 +28,7 @@ def test_a_straight_rise_is_told_by_what_it_comes_to_in_the_days() -> None:
     found = steadiness(days(*(12 + 0.2 * day for day in range(DAYS))), most=0.5, unit="% MC")
     assert found.rest is Rest.CHANGES
     assert found.change == pytest.approx(0.2 * DAYS)
-    assert found.says == "+1.4 % MC in 7 days"
+    assert found.says == "+1.40 % MC in 7 days"
 
 
 @pytest.mark.parametrize("slope", [-0.07, 0.0, 0.07])

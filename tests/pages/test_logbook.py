@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -445,6 +446,30 @@ def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
     )
     assert all(before - 200 <= body["at"] <= written + 200 for body in bodies)
     context.close()
+
+
+def test_a_wetting_is_refused_with_its_gates_until_a_reason_is_given(
+    kept: Kept, served: Served
+) -> None:
+    looked = unescape(served.get("/logbook?begins=wetting").text)
+    assert '<b class="look">Baseline, not met.</b> No baseline was begun' in looked
+    assert "Residual-current protection is there" in looked
+    assert "local codes and licensed practice decide" in looked
+    assert "Baseline, not met." not in served.get("/logbook").text
+    said = {"what": "begin", "of": "phase", "phase": "wetting", "text": "Go", "by": "mk"}
+    refused = served.send("/logbook/phase", urlencode(said).encode())
+    text = unescape(refused.text)
+    assert refused.status == 400
+    assert "The wetting is not begun: 4 gates not met" in text
+    assert '<b class="look">Proof, not met.</b>' in text
+    assert 'name="text" required value="Go"' in text
+    assert asked(kept) == 0
+    safe = said | {"safe": "Mina Kolar", "although": "The shop closes in May"}
+    assert served.send("/logbook/phase", urlencode(safe).encode()).status == 303
+    (body,) = [json.loads(request.body) for request in kept.inbox.waiting()]
+    assert body["content"]["safe_by"] == "Mina Kolar"
+    assert body["content"]["although"] == "The shop closes in May"
+    assert body["content"]["gates"]["safety list"]["state"] == "met"
 
 
 def test_on_paper_there_are_entries_and_no_form(

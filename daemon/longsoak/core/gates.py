@@ -165,7 +165,7 @@ def proof_gate(book: Book) -> Gate:
             GateState.NOT_MET,
             f"{len(open_)} of {with_noun(every, 'channel')} not proven: "
             f"{', '.join(open_[:_NAMED])}{more}.",
-            "Prove them with `longsoak prove`.",
+            'Prove them by `longsoak prove`, or on the sheet "Proof".',
         )
     in_part = sum(stands[probe.name] is Verdict.IN_PART for probe in book.rig.probes)
     part = f", {in_part} of them in part" if in_part else ""

@@ -83,7 +83,7 @@ def steadiness(days: Sequence[DayMean], *, most: float, unit: str) -> Steadiness
     rest = [y - found.slope * x for x, y in known]
     noise = scatter_about(median(rest), rest)
     change = found.slope * DAYS
-    says = f"{change:+.2g} {unit} in {DAYS} days"
+    says = f"{round(change, 2) + 0.0:+.2f} {unit} in {DAYS} days"
     if noise > _TOO_NOISY * most:
         return Steadiness(Rest.UNKNOWN, change, f"{says}, with {noise:.2g} from day to day")
     steady = abs(change) <= most or found.low <= 0.0 <= found.high
@@ -102,4 +102,6 @@ def mass_steadiness(days: Sequence[DayMean]) -> Steadiness:
     steps = [(b - a) / a for a, b in pairwise(known)]
     largest = max(steps, key=abs)
     rest = Rest.STEADY if abs(largest) < MASS_SHARE else Rest.CHANGES
-    return Steadiness(rest, known[-1] - known[0], f"{100 * largest:+.2g} % of the mass in a day")
+    return Steadiness(
+        rest, known[-1] - known[0], f"{round(100 * largest, 2) + 0.0:+.2f} % of the mass in a day"
+    )
