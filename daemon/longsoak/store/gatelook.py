@@ -10,6 +10,7 @@ from longsoak.core.gates import (
     steady_probes,
 )
 from longsoak.core.handflags import flags_of
+from longsoak.core.newholes import holes_of, new_holes
 from longsoak.core.phases import WETTING, kept_gates, phases
 from longsoak.core.proof.book import Book
 from longsoak.core.steadiness import DAYS, DayMean
@@ -20,7 +21,7 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.gate import Gate
 from longsoak.vocabulary.handflag import HandFlag
-from longsoak.vocabulary.logbook import PHASE
+from longsoak.vocabulary.logbook import NEW_HOLE, PHASE
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Probe, Rig
 
@@ -81,10 +82,13 @@ def _days(record: Record, rig: Rig, *, at_ms: int, now_ms: int) -> dict[str, lis
         [probe.name for probe in probes], since_ms=since, until_ms=until, buckets=DAYS
     )
     over = flags_over(record.folder, rig, now_ms=now_ms)
-    return {
-        probe.name: _of_probe(probe, found[probe.name], flags_of(over, probe), since_ms=since)
-        for probe in probes
-    }
+    holes = new_holes(Logbook(record.folder).entries(kind=NEW_HOLE))
+    known = {}
+    for probe in probes:  # a series that began in these days is judged from then on
+        began = max((h.at_ms for h in holes_of(holes, probe.name) if h.at_ms < at_ms), default=0)
+        buckets = [bucket for bucket in found[probe.name] if bucket.utc_ms >= began]
+        known[probe.name] = _of_probe(probe, buckets, flags_of(over, probe), since_ms=since)
+    return known
 
 
 def _of_probe(
