@@ -111,12 +111,13 @@ def holes_of(holes: Sequence[NewHole], probe: str) -> list[NewHole]:
     return [hole for hole in holes if hole.probe == probe]
 
 
-def offset_words(hole: NewHole, unit: str) -> str:
+def offset_words(hole: NewHole, unit: str = "") -> str:
     """How the two series are tied, in words; that they are not, where nobody knows."""
     if hole.offset is None:
         return "no overlap and no offset was given, so the two can't be compared"
     doubled, side = 2 * (hole.uncertainty or 0.0), "less" if hole.offset < 0 else "more"
-    says = f"the new one reads {abs(hole.offset):.2f} ± {doubled:.2f} {unit} {side}"
+    value = f"{abs(hole.offset):.2f} ± {doubled:.2f}"
+    says = f"the new one reads {value}{' ' if unit else ''}{unit} {side}"
     by = "" if hole.overlap_h is None else f", by {hole.overlap_h:g} h side by side"
     return f"{says}{by}"
 
