@@ -7,6 +7,7 @@ from typing import TypedDict
 from starlette.requests import Request
 from starlette.responses import Response
 
+from longsoak.core.closing import closing_list
 from longsoak.core.gates import gate_content
 from longsoak.core.handflags import flag_said
 from longsoak.core.logbook import subject_called, text_of
@@ -16,7 +17,7 @@ from longsoak.core.water.entries import window_at, windows
 from longsoak.store.gatelook import gates_kept, gates_of
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.gate import Gate
-from longsoak.vocabulary.logbook import FLAG, PHASE, SERVICE, LogbookEntry
+from longsoak.vocabulary.logbook import CLOSING, FLAG, PHASE, SERVICE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
@@ -27,6 +28,7 @@ from longsoak_dashboards.photoforms import filled, photo_form
 from longsoak_dashboards.sheets import sheet
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view import logbook as logbook_view
+from longsoak_dashboards.view import specimenentries
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.logasked import corrected_number, count_in
 from longsoak_dashboards.view.logfilter import Filter, understand
@@ -83,6 +85,16 @@ class LogSheets(LogAsking):
     def phase(self, request: Request, said: Form) -> Response:
         """Ask that a phase begin, or that the one there is end."""
         return self._ask(said, _PHASE, make=lambda rig: self._phase(said, rig))
+
+    @form
+    def specimen(self, request: Request, said: Form) -> Response:
+        """Ask that what was done to the specimen be kept, or an answer to the closing list."""
+        came_ms = now_ms() - waited_ms(said)
+
+        def entry(rig: Rig) -> LogbookEntry:
+            return specimenentries.entry_of(said, rig, came_ms=came_ms, now_ms=now_ms())
+
+        return self._ask(said, specimenentries.FIELDS, make=entry)
 
     def _ask(
         self,
@@ -169,7 +181,8 @@ class LogSheets(LogAsking):
         heading = self.source.heading(now_ms=now)
         waiting = told is not None and told.waiting
         chosen = understand(asked or {}, heading.rig, now_ms=now)
-        known = phases(self.log.entries(kind=PHASE))
+        entries = self.log.entries(kind=PHASE)
+        known = phases(entries)
         form = logbook_view.form_of(
             heading.rig,
             self._filled_in(said),
@@ -180,6 +193,7 @@ class LogSheets(LogAsking):
             window=self._window(),
             phase=phase_at(known, now),
             gates=self._gates(said, heading.rig, now=now),
+            closing=closing_list([*entries, *self.log.entries(kind=CLOSING)]),
         )
         page = logbook_view.logbook_page(
             self._chosen(chosen, count_in((asked or {}).get("upto"))),

@@ -472,6 +472,46 @@ def test_a_wetting_is_refused_with_its_gates_until_a_reason_is_given(
     assert body["content"]["gates"]["safety list"]["state"] == "met"
 
 
+def test_what_is_done_to_the_specimen_is_asked_for_and_what_can_not_be_is_told(
+    kept: Kept, served: Served
+) -> None:
+    poured = {
+        "what": "poured", "bay": "bay:plain lime", "litres": "40,5", "mix": "lime 1, sand 3",
+        "text": "At the joist end", "by": "mk",
+    }  # fmt: skip
+    hole = {"what": "hole", "probe": "probe:plain lime 30/60", "text": "Split", "by": "mk"}
+    closes = {
+        "what": "closes", "item": "cores", "done": "not done", "text": "Let stand",
+        "signed": "Mina Kolar", "by": "mk",
+    }  # fmt: skip
+    for said, changes, says in (
+        (poured, {"litres": ""}, "Say how many litres were poured."),
+        (poured, {"litres": "many"}, "'many' is no number of litres"),
+        (poured, {"mix": ""}, "The mix of a wet trade is one line"),
+        (poured, {"settles": "0"}, "A wet trade settles for a number of days"),
+        (hole, {"offset": "1"}, "An offset has a standard uncertainty"),
+        (hole, {"probe": "probe:stone"}, "There is no probe or bay 'probe:stone'"),
+        (closes, {"signed": "mk"}, "initials are no signature"),
+        (closes, {"item": "flowers"}, "The items of the closing list are"),
+        (closes, {"what": "dance"}, "'dance' is nothing this form keeps."),
+    ):
+        answer = served.send("/logbook/specimen", urlencode(said | changes).encode())
+        assert (answer.status, says in unescape(answer.text)) == (400, True), changes
+    assert asked(kept) == 0
+    again = served.send("/logbook/specimen", urlencode(poured | {"mix": ""}).encode()).text
+    assert 'id="poured-litres" name="litres" value="40,5"' in again
+    assert '<details id="poured" open>' in again
+    for said in (poured, hole, closes):
+        sent = urlencode(said).encode()
+        assert served.send("/logbook/specimen", sent).status == 303
+    bodies = [json.loads(request.body) for request in kept.inbox.waiting()]
+    assert [body["kind"] for body in bodies] == ["wet trade", "new hole", "closing"]
+    assert bodies[0]["content"] == {
+        "litres": 40.5, "mix": "lime 1, sand 3", "curing_temperature": None, "settling_days": 28,
+    }  # fmt: skip
+    assert bodies[2]["content"] == {"item": "cores", "done": False, "name": "Mina Kolar"}
+
+
 def test_on_paper_there_are_entries_and_no_form(
     kept: Kept, served: Served, browser: Browser
 ) -> None:

@@ -13,7 +13,7 @@ from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.wording import rfc3339
 from longsoak.vocabulary.logbook import NEW_HOLE, About, LogbookEntry
 from longsoak.vocabulary.proof import Json
-from longsoak.vocabulary.rig import Kind, Rig
+from longsoak.vocabulary.rig import Kind, Probe, Rig
 
 _HOLES = (Kind.PINS, Kind.HUMIDITY, Kind.TEMPERATURE)  # what sits in the specimen
 _KEYS = frozenset({"offset", "uncertainty", "overlap_h"})
@@ -75,10 +75,15 @@ def wrong_content(entry: LogbookEntry) -> str | None:
     return None
 
 
+def sits_in_one(probe: Probe) -> bool:
+    """Whether a probe sits in a hole of the specimen."""
+    return probe.kind in _HOLES and probe.bay is not None
+
+
 def no_hole(entry: LogbookEntry, rig: Rig) -> str | None:
     """What is wrong with a new hole on a rig: its probe sits in none. None if nothing is."""
     probe = next((each for each in rig.probes if each.name == entry.subject.name), None)
-    if probe is None or (probe.kind in _HOLES and probe.bay is not None):
+    if probe is None or sits_in_one(probe):
         return None
     return f"{probe.name} sits in no hole: it is no pins, humidity or temperature in the specimen"
 
