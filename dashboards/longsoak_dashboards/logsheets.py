@@ -116,12 +116,8 @@ class LogSheets(LogAsking):
 
     def _phase(self, said: Form, rig: Rig) -> LogbookEntry:
         now = now_ms()
-        written = now - waited_ms(said)
         corrects = corrected_number(said.get("corrects", ""))
-        was_ms = self.as_it_was(corrects, PHASE)
-        at_ms = written if was_ms is None else was_ms
-        if said.get("at"):
-            at_ms = moment_of(said["at"], now_ms=written)
+        at_ms = self._begins_ms(said, now=now)
         by, says = said.get("by", ""), text_of(said.get("text", ""))
         if said.get("what") == _END:
             known = phases(self.log.entries(kind=PHASE))
@@ -138,6 +134,14 @@ class LogSheets(LogAsking):
             gates=self._gates_kept(said, rig, corrects=corrects, at_ms=at_ms),
         )
 
+    def _begins_ms(self, said: Mapping[str, str], *, now: int) -> int:
+        """When what a form tells of began or ended, UTC ms."""
+        written = now - waited_ms(said)
+        if said.get("at"):
+            return moment_of(said["at"], now_ms=written)
+        was_ms = self.as_it_was(corrected_number(said.get("corrects", "")), PHASE)
+        return written if was_ms is None else was_ms
+
     def _gates_kept(
         self, said: Form, rig: Rig, *, corrects: int | None, at_ms: int
     ) -> Mapping[str, Json] | None:
@@ -145,17 +149,26 @@ class LogSheets(LogAsking):
         if said.get("phase") != WETTING:
             return None
         record, safe_by = self.source.record, said.get("safe", "")
-        kept = gates_kept(record, corrects)
+        kept = gates_kept(record, corrects, at_ms=at_ms)
         if kept is not None:
             return kept
         found = gates_of(record, rig, at_ms=at_ms, now_ms=now_ms(), safe_by=safe_by)
         return gate_content(found, although=said.get("although", ""), safe_by=safe_by)
 
     def _gates(self, said: Mapping[str, str], rig: Rig, *, now: int) -> Sequence[Gate]:
-        """The gates as they stand, where a wetting is about to begin."""
-        if said.get("phase") != WETTING or said.get("corrects"):
+        """The gates as they stand, where a wetting is about to begin or is moved."""
+        if said.get("phase") != WETTING:
             return ()
-        return gates_of(self.source.record, rig, at_ms=now, now_ms=now)
+        try:
+            at_ms, corrects = (
+                self._begins_ms(said, now=now),
+                corrected_number(said.get("corrects", "")),
+            )
+        except RequestError:
+            return ()  # it is told already that this is no time
+        if gates_kept(self.source.record, corrects, at_ms=at_ms) is not None:
+            return ()
+        return gates_of(self.source.record, rig, at_ms=at_ms, now_ms=now)
 
     def _window(self) -> LogbookEntry | None:
         """The service window that is open."""

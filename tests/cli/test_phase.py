@@ -218,4 +218,9 @@ def test_a_wetting_that_is_set_right_keeps_its_gates(tmp_path: Path) -> None:
     again = longsoak(*right, "--corrects", "1", "--by", "mk", "--although", "Another")
     assert again.returncode == 2
     assert "The gates of a wetting stay as they were when it began" in again.stderr
+    # For another time nobody looked at them.
+    earlier = datetime.fromtimestamp(at / 1000, UTC) - timedelta(hours=1)
+    moved = longsoak(*right, "--corrects", "1", "--by", "mk", "--at", f"{earlier:%Y-%m-%d %H:%M}")
+    assert moved.returncode == 1
+    assert "The wetting is not begun: 4 gates not met" in moved.stderr
     kept.close()

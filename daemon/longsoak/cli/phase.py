@@ -136,7 +136,7 @@ def _gates(
     """What is kept of the gates of what begins; tells them, and ends here where one stays shut."""
     if word != WETTING:
         return None
-    kept = gates_kept(record, corrects)
+    kept = gates_kept(record, corrects, at_ms=at_ms)
     if kept is not None:
         if any(said):
             raise RequestError(

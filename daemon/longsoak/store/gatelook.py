@@ -10,6 +10,7 @@ from longsoak.core.gates import (
     steady_probes,
 )
 from longsoak.core.handflags import flags_of
+from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.newholes import holes_of, new_holes
 from longsoak.core.phases import WETTING, kept_gates, phases
 from longsoak.core.proof.book import Book
@@ -62,15 +63,16 @@ def gates_of(record: Record, rig: Rig, *, at_ms: int, now_ms: int, safe_by: str 
     ]
 
 
-def gates_kept(record: Record, corrects: int | None) -> Mapping[str, Json] | None:
-    """What an entry that sets a wetting right takes over of its gates; None where it sets none.
+def gates_kept(record: Record, corrects: int | None, *, at_ms: int) -> Mapping[str, Json] | None:
+    """What an entry that sets a wetting right takes over of its gates; None where it takes none.
 
-    A wetting that began stays begun: its gates are not judged anew for a name that was wrong.
+    A wetting that began stays begun: its gates are not judged anew for a name that was wrong. They
+    are if it is moved to another time, for which nobody looked at them.
     """
     was = None if corrects is None else Logbook(record.folder).entry(corrects)
     if was is None or was.kind != PHASE or was.content["phase"] != WETTING:
         return None
-    return kept_gates(was.content)
+    return kept_gates(was.content) if speaks_of_ms(was) == at_ms else None
 
 
 def _days(record: Record, rig: Rig, *, at_ms: int, now_ms: int) -> dict[str, list[DayMean]]:
