@@ -13,7 +13,7 @@ from longsoak.store.requests import Request
 from longsoak.store.writer import Batch
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import PHASE, LogbookEntry
-from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
+from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from pages.pagerig import DAY_MS, Kept, Wrong, keep, scan_of
 from pages.serving import now_ms
 from processes import longsoak, running
@@ -204,7 +204,10 @@ def test_a_probe_that_still_rises_shuts_the_gate_and_a_reason_opens_it(tmp_path:
 
 def test_a_wetting_that_is_set_right_keeps_its_gates(tmp_path: Path) -> None:
     kept = keep(tmp_path / "rig")
-    gates = {"gates": {"proof": {"state": "not met", "says": "x"}}, "although": "A trial"}
+    gates: dict[str, Json] = {
+        "gates": {"proof": {"state": "not met", "says": "x"}},
+        "although": "A trial",
+    }
     at = now_ms() - DAY_MS
     entry = LogbookEntry(
         asked_utc_ms=at, at_utc_ms=at, by="mk", says="Go", kind=PHASE, number=1, request="w",

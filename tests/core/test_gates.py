@@ -56,7 +56,7 @@ def steady(
     if mass is not None:
         rig = replace(rig, probes=(*rig.probes, scale()))
     every = {probe.name: STILL for probe in steady_probes(rig)} | {"scale": mass or []}
-    return steady_gate(rig, every | (days or {}))
+    return steady_gate(rig, {**every, **(days or {})})
 
 
 def test_pins_and_humidity_in_the_specimen_and_its_scale_have_to_be_at_rest() -> None:

@@ -1,8 +1,10 @@
 """Findings where something was poured into the specimen, or a probe was moved or renewed."""
 
+import json
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -86,6 +88,11 @@ def said(finding: Finding) -> str:
     return " ".join(remarks(finding))
 
 
+def told(finding: Finding) -> Any:
+    """The finding as a program reads it."""
+    return json.loads(json.dumps(finding_document(finding)))
+
+
 def test_while_it_settles_nothing_is_held(tmp_path: Path) -> None:
     text = limit(more="coverage = 0.1")
     before = found(tmp_path / "a", text)
@@ -147,10 +154,10 @@ def test_it_is_to_be_judged_against_a_control_that_was_filled_alike(
 
 
 def test_programs_are_told_of_it(tmp_path: Path) -> None:
-    document = finding_document(found(tmp_path, limit(), trade(3, 4, settles=28)))
+    document = told(found(tmp_path, limit(), trade(3, 4, settles=28)))
     assert document["settling_h"] == 72.0
     assert document["verdict_with_settling"] == "held"
-    (poured,) = document["wet_trades"]  # type: ignore[misc]  # a list of one
+    (poured,) = document["wet_trades"]
     assert poured["litres"] == 40
 
 
@@ -209,14 +216,17 @@ def test_an_absolute_limit_is_judged_on_and_says_that_there_are_two_series(
     finding = found(tmp_path, limit(), deep)
     assert finding.verdict.outcome == "held"
     assert "cork-lime 170/160 was moved or renewed" in said(finding)
-    (told,) = finding_document(finding)["new_holes"]  # type: ignore[misc]  # a list of one
-    assert told["probe"] == "cork-lime 170/160"
+    (moved,) = told(finding)["new_holes"]
+    assert moved["probe"] == "cork-lime 170/160"
 
 
 def test_a_wetting_that_began_without_its_gates_is_told(tmp_path: Path) -> None:
-    gates = {"gates": {"proof": {"state": "not met", "says": "x"}}, "although": "A trial"}
+    gates: dict[str, Json] = {
+        "gates": {"proof": {"state": "not met", "says": "x"}},
+        "although": "A trial",
+    }
     began = entry(2, PHASE, WETTED, THE_RIG, phase_content("wetting", gates=gates))
     with kept(tmp_path, limit(), phases=[phase(1, "baseline", FIRST), began]) as rig:
         (finding,) = judged(rig)
     assert "The phase began although not met: proof. The reason given: A trial." in said(finding)
-    assert finding_document(finding)["gates_not_met"] == ["proof"]
+    assert told(finding)["gates_not_met"] == ["proof"]
