@@ -11,8 +11,7 @@ from longsoak.vocabulary.rig import Kind
 
 DAYS = 7
 LEAST_DAYS = 6  # of them, with a mean
-# What a probe may change by in `DAYS` and count as steady, in the unit of its kind. Our own choice:
-# a tenth of what a wetting brings, and about what a good meter can tell apart.
+# What a probe may change by in `DAYS` and count as steady, in the unit of its kind. Our own choice.
 MOST: Mapping[Kind, float] = {Kind.PINS: 0.5, Kind.HUMIDITY: 2.0}
 # Of the mass, in a day. ISO 12570: mass is constant where it changes by less than 0.1 % between
 # weighings a day apart. From memory.
