@@ -140,6 +140,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook", logbook.write, methods=["POST"]),
             Route("/logbook/work", logbook.work, methods=["POST"]),
             Route("/logbook/phase", logbook.phase, methods=["POST"]),
+            Route("/logbook/specimen", logbook.specimen, methods=["POST"]),
             Route("/logbook/photo/{name}", photos.photo),
             Route("/logbook/thumbnail/{name}", photos.thumbnail),
             Route("/logbook/{number:int}/photo/{place:int}", photos.one),

@@ -7,13 +7,17 @@ from typing import TypedDict
 from starlette.requests import Request
 from starlette.responses import Response
 
+from longsoak.core.closing import closing_list
+from longsoak.core.gates import gate_content
 from longsoak.core.handflags import flag_said
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.moments import moment_of
-from longsoak.core.phases import begun, ended, phase_at, phases
+from longsoak.core.phases import WETTING, begun, ended, phase_at, phases
 from longsoak.core.water.entries import window_at, windows
+from longsoak.store.gatelook import gates_kept, gates_of
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.logbook import FLAG, PHASE, SERVICE, LogbookEntry
+from longsoak.vocabulary.gate import Gate
+from longsoak.vocabulary.logbook import CLOSING, FLAG, PHASE, SERVICE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
@@ -24,6 +28,7 @@ from longsoak_dashboards.photoforms import filled, photo_form
 from longsoak_dashboards.sheets import sheet
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view import logbook as logbook_view
+from longsoak_dashboards.view import specimenentries
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.logasked import corrected_number, count_in
 from longsoak_dashboards.view.logfilter import Filter, understand
@@ -31,7 +36,10 @@ from longsoak_dashboards.view.waterentries import entry_of
 
 _NOTE = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
 _WORK = ("what", "text", "lasts", "by", "once")
-_PHASE = ("what", "phase", "name", "control", "text", "at", "corrects", "by", "once")
+_PHASE = (
+    *("what", "phase", "name", "control", "text", "at", "corrects", "by", "once"),
+    *("although", "safe"),
+)
 _END = "end"  # of a phase
 _ASKED = ("about", "corrects")  # what an address may fill in
 
@@ -46,6 +54,8 @@ class LogSheets(LogAsking):
         """What was written, newest first, and the forms."""
         asked = request.query_params
         said = {"by": by_of(request)} | {name: asked[name] for name in _ASKED if name in asked}
+        if asked.get("begins") == WETTING:  # whoever wants to see its gates beforehand
+            said |= {"what": "begin", "of": PHASE, "phase": WETTING}
         return self._sheet(said, told=self.told(asked), asked=asked)
 
     @photo_form
@@ -74,7 +84,17 @@ class LogSheets(LogAsking):
     @form
     def phase(self, request: Request, said: Form) -> Response:
         """Ask that a phase begin, or that the one there is end."""
-        return self._ask(said, _PHASE, make=lambda _: self._phase(said))
+        return self._ask(said, _PHASE, make=lambda rig: self._phase(said, rig))
+
+    @form
+    def specimen(self, request: Request, said: Form) -> Response:
+        """Ask that what was done to the specimen be kept, or an answer to the closing list."""
+        came_ms = now_ms() - waited_ms(said)
+
+        def entry(rig: Rig) -> LogbookEntry:
+            return specimenentries.entry_of(said, rig, came_ms=came_ms, now_ms=now_ms())
+
+        return self._ask(said, specimenentries.FIELDS, make=entry)
 
     def _ask(
         self,
@@ -94,14 +114,10 @@ class LogSheets(LogAsking):
             return self._again(said, photos, str(error), status=status)
         return remember(answer, INITIALS, said.get("by", ""))
 
-    def _phase(self, said: Form) -> LogbookEntry:
+    def _phase(self, said: Form, rig: Rig) -> LogbookEntry:
         now = now_ms()
-        written = now - waited_ms(said)
         corrects = corrected_number(said.get("corrects", ""))
-        was_ms = self.as_it_was(corrects, PHASE)
-        at_ms = written if was_ms is None else was_ms
-        if said.get("at"):
-            at_ms = moment_of(said["at"], now_ms=written)
+        at_ms = self._begins_ms(said, now=now)
         by, says = said.get("by", ""), text_of(said.get("text", ""))
         if said.get("what") == _END:
             known = phases(self.log.entries(kind=PHASE))
@@ -115,7 +131,44 @@ class LogSheets(LogAsking):
             now_ms=now,
             corrects=corrects,
             control=said.get("control", ""),
+            gates=self._gates_kept(said, rig, corrects=corrects, at_ms=at_ms),
         )
+
+    def _begins_ms(self, said: Mapping[str, str], *, now: int) -> int:
+        """When what a form tells of began or ended, UTC ms."""
+        written = now - waited_ms(said)
+        if said.get("at"):
+            return moment_of(said["at"], now_ms=written)
+        was_ms = self.as_it_was(corrected_number(said.get("corrects", "")), PHASE)
+        return written if was_ms is None else was_ms
+
+    def _gates_kept(
+        self, said: Form, rig: Rig, *, corrects: int | None, at_ms: int
+    ) -> Mapping[str, Json] | None:
+        """What is kept of the gates of what begins; refused where one stays shut."""
+        if said.get("phase") != WETTING:
+            return None
+        record, safe_by = self.source.record, said.get("safe", "")
+        kept = gates_kept(record, corrects, at_ms=at_ms)
+        if kept is not None:
+            return kept
+        found = gates_of(record, rig, at_ms=at_ms, now_ms=now_ms(), safe_by=safe_by)
+        return gate_content(found, although=said.get("although", ""), safe_by=safe_by)
+
+    def _gates(self, said: Mapping[str, str], rig: Rig, *, now: int) -> Sequence[Gate]:
+        """The gates as they stand, where a wetting is about to begin or is moved."""
+        if said.get("phase") != WETTING:
+            return ()
+        try:
+            at_ms, corrects = (
+                self._begins_ms(said, now=now),
+                corrected_number(said.get("corrects", "")),
+            )
+        except RequestError:
+            return ()  # it is told already that this is no time
+        if gates_kept(self.source.record, corrects, at_ms=at_ms) is not None:
+            return ()
+        return gates_of(self.source.record, rig, at_ms=at_ms, now_ms=now)
 
     def _window(self) -> LogbookEntry | None:
         """The service window that is open."""
@@ -141,7 +194,8 @@ class LogSheets(LogAsking):
         heading = self.source.heading(now_ms=now)
         waiting = told is not None and told.waiting
         chosen = understand(asked or {}, heading.rig, now_ms=now)
-        known = phases(self.log.entries(kind=PHASE))
+        entries = self.log.entries(kind=PHASE)
+        known = phases(entries)
         form = logbook_view.form_of(
             heading.rig,
             self._filled_in(said),
@@ -151,6 +205,8 @@ class LogSheets(LogAsking):
             files=self.files,
             window=self._window(),
             phase=phase_at(known, now),
+            gates=self._gates(said, heading.rig, now=now),
+            closing=closing_list([*entries, *self.log.entries(kind=CLOSING)]),
         )
         page = logbook_view.logbook_page(
             self._chosen(chosen, count_in((asked or {}).get("upto"))),

@@ -154,6 +154,9 @@ def test_it_is_told_in_words_and_for_programs() -> None:
         "until": None,
         "by": "mk",
         "says": "Dry",
+        "gates_looked_at": False,
+        "gates_not_met": [],
+        "although": None,
     }
 
 

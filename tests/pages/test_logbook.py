@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -424,6 +425,7 @@ def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
     page.locator("#phases > summary").click()
     page.get_by_label("What begins").select_option("wetting")
     page.get_by_label("Why").fill("The pump was switched on")
+    page.get_by_label("For a wetting with a gate not met").fill("The pump was switched on already")
     page.locator("#phase-by").fill("mk")
     page.get_by_role("button", name="Begin the phase").click()
     expect(page.locator("#phases .beside")).to_contain_text("It waits on this phone")
@@ -438,9 +440,76 @@ def test_phases_and_work_written_without_a_signal_wait_and_keep_their_time(
     expect(page.locator("#waiting-here")).to_be_hidden(timeout=15_000)
     bodies = [json.loads(request.body) for request in kept.inbox.waiting()]
     assert [body["kind"] for body in bodies] == [PHASE, SERVICE]
-    assert bodies[0]["content"] == {"phase": "wetting", "name": ""}
+    assert (bodies[0]["content"]["phase"], bodies[0]["content"]["although"]) == (
+        "wetting",
+        "The pump was switched on already",
+    )
     assert all(before - 200 <= body["at"] <= written + 200 for body in bodies)
     context.close()
+
+
+def test_a_wetting_is_refused_with_its_gates_until_a_reason_is_given(
+    kept: Kept, served: Served
+) -> None:
+    looked = unescape(served.get("/logbook?begins=wetting").text)
+    assert '<b class="look">Baseline, not met.</b> No baseline was begun' in looked
+    assert "Residual-current protection is there" in looked
+    assert "local codes and licensed practice decide" in looked
+    assert "Baseline, not met." not in served.get("/logbook").text
+    said = {"what": "begin", "of": "phase", "phase": "wetting", "text": "Go", "by": "mk"}
+    refused = served.send("/logbook/phase", urlencode(said).encode())
+    text = unescape(refused.text)
+    assert refused.status == 400
+    assert "The wetting is not begun: 4 gates not met" in text
+    assert '<b class="look">Proof, not met.</b>' in text
+    assert 'name="text" required value="Go"' in text
+    assert asked(kept) == 0
+    safe = said | {"safe": "Mina Kolar", "although": "The shop closes in May"}
+    assert served.send("/logbook/phase", urlencode(safe).encode()).status == 303
+    (body,) = [json.loads(request.body) for request in kept.inbox.waiting()]
+    assert body["content"]["safe_by"] == "Mina Kolar"
+    assert body["content"]["although"] == "The shop closes in May"
+    assert body["content"]["gates"]["safety list"]["state"] == "met"
+
+
+def test_what_is_done_to_the_specimen_is_asked_for_and_what_can_not_be_is_told(
+    kept: Kept, served: Served
+) -> None:
+    poured = {
+        "what": "poured", "bay": "bay:plain lime", "litres": "40,5", "mix": "lime 1, sand 3",
+        "text": "At the joist end", "by": "mk",
+    }  # fmt: skip
+    hole = {"what": "hole", "probe": "probe:plain lime 30/60", "text": "Split", "by": "mk"}
+    closes = {
+        "what": "closes", "item": "cores", "done": "not done", "text": "Let stand",
+        "signed": "Mina Kolar", "by": "mk",
+    }  # fmt: skip
+    for said, changes, says in (
+        (poured, {"litres": ""}, "Say how many litres were poured."),
+        (poured, {"litres": "many"}, "'many' is no number of litres"),
+        (poured, {"mix": ""}, "The mix of a wet trade is one line"),
+        (poured, {"settles": "0"}, "A wet trade settles for a number of days"),
+        (hole, {"offset": "1"}, "An offset has a standard uncertainty"),
+        (hole, {"probe": "probe:stone"}, "There is no probe or bay 'probe:stone'"),
+        (closes, {"signed": "mk"}, "initials are no signature"),
+        (closes, {"item": "flowers"}, "The items of the closing list are"),
+        (closes, {"what": "dance"}, "'dance' is nothing this form keeps."),
+    ):
+        answer = served.send("/logbook/specimen", urlencode(said | changes).encode())
+        assert (answer.status, says in unescape(answer.text)) == (400, True), changes
+    assert asked(kept) == 0
+    again = served.send("/logbook/specimen", urlencode(poured | {"mix": ""}).encode()).text
+    assert 'id="poured-litres" name="litres" value="40,5"' in again
+    assert '<details id="poured" open>' in again
+    for said in (poured, hole, closes):
+        sent = urlencode(said).encode()
+        assert served.send("/logbook/specimen", sent).status == 303
+    bodies = [json.loads(request.body) for request in kept.inbox.waiting()]
+    assert [body["kind"] for body in bodies] == ["wet trade", "new hole", "closing"]
+    assert bodies[0]["content"] == {
+        "litres": 40.5, "mix": "lime 1, sand 3", "curing_temperature": None, "settling_days": 28,
+    }  # fmt: skip
+    assert bodies[2]["content"] == {"item": "cores", "done": False, "name": "Mina Kolar"}
 
 
 def test_on_paper_there_are_entries_and_no_form(

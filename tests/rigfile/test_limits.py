@@ -191,6 +191,24 @@ def test_doing_what_a_message_says_mends_a_limit(key: str, wrong: str, right: st
     assert rig(BROKEN + limit(**{**said, key: right})).limits
 
 
+@pytest.mark.parametrize(
+    ("phases", "right"),
+    [
+        ('["baseline"]', '["wetting"]'),
+        ('["wetting", "baseline", "drying"]', '["wetting", "drying"]'),
+    ],
+)
+def test_a_baseline_is_not_held_against_itself(phases: str, right: str) -> None:
+    said = {"quantity": '"moisture content"', "at_most": 3, "above": '"own baseline"'}
+
+    (told,) = mistakes(BROKEN + limit(**{**said, "phases": phases}))
+
+    assert "a baseline is held against itself" in told
+    assert told.endswith(f"Write phases = {right}.")
+    assert rig(BROKEN + limit(**{**said, "phases": right})).limits
+    assert rig(BROKEN + limit(quantity='"moisture content"', at_most=3, phases=phases)).limits
+
+
 def test_where_no_bay_can_be_the_control_there_is_the_own_baseline() -> None:
     said = {"quantity": '"wood-equivalent"', "at_most": 3, "above": '"control"'}
 

@@ -9,6 +9,7 @@ import click
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, a_path, own_record, rig_file, told
 from longsoak.cli.writing import recorded, write_entry
+from longsoak.core.contentwords import content_words
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.logbookwords import entry_document, later_words, speaks_of_ms, subject_words
 from longsoak.core.moments import moment_of
@@ -108,6 +109,8 @@ def _lines(entry: LogbookEntry, folder: Path) -> list[str]:
     if entry.kind == TOP_UP:  # its sentence may have been made without them
         parts = top_up_said(entry.content)
         below += [] if all(part in entry.says for part in parts) else [f"{', '.join(parts)}."]
+    if words := content_words(entry):
+        below.append(words)
     if entry.kind == SERVICE:
         times = (time_words(at) for at in (begins_ms(entry), ends_ms(entry)))
         below.append(f"from {' until '.join(times)}")

@@ -4,7 +4,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
-from longsoak.core import handreadings, knownvalues, phases
+from longsoak.core import closing, handreadings, knownvalues, newholes, phases, wettrades
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
@@ -12,16 +12,19 @@ from longsoak.core.water.rounds import wrong_cup, wrong_round
 from longsoak.core.wording import meant_words, time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import (
+    CLOSING,
     CUP,
     FLAG,
     HAND,
     KNOWN,
+    NEW_HOLE,
     NOTE,
     PHASE,
     SERVICE,
     THE_RIG,
     TOP_UP,
     WATER,
+    WET_TRADE,
     About,
     LogbookEntry,
     Subject,
@@ -42,6 +45,16 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     SERVICE: wrong_window,
     HAND: handreadings.wrong_content,
     PHASE: phases.wrong_content,
+    WET_TRADE: wettrades.wrong_content,
+    NEW_HOLE: newholes.wrong_content,
+    CLOSING: closing.wrong_content,
+}
+_OF_THE_RIG = {
+    TOP_UP: "A top-up",
+    SERVICE: "A service window",
+    WATER: "A water round",
+    PHASE: "A phase",
+    CLOSING: "The closing list",
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
@@ -66,9 +79,8 @@ def check_entry(entry: LogbookEntry) -> None:
     """
     if entry.kind not in _WRONG or entry.schema != 1:
         raise _refusal(f"this version keeps no entry of the kind {entry.kind[:40]!r} in this form")
-    if entry.kind in (TOP_UP, SERVICE, WATER, PHASE) and entry.subject != THE_RIG:
-        what = "water round" if entry.kind == WATER else entry.kind
-        raise _refusal(f"A {what} is about the rig, and no bay or probe")
+    if entry.kind in _OF_THE_RIG and entry.subject != THE_RIG:
+        raise _refusal(f"{_OF_THE_RIG[entry.kind]} is about the rig, and no bay or probe")
     if wrong := _WRONG[entry.kind](entry):
         raise _refusal(wrong)
     if not entry.says:
@@ -119,6 +131,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == PHASE and (wrong := phases.unknown_control(entry, rig)):
+        raise _refusal(wrong)
+    if entry.kind == NEW_HOLE and (wrong := newholes.no_hole(entry, rig)):
         raise _refusal(wrong)
     # A record that begins after now was begun by a clock that was wrong.
     began_ms = entry.asked_utc_ms if began_ms is None else min(began_ms, entry.asked_utc_ms)

@@ -24,6 +24,7 @@ from longsoak.core.frontjudgement import Reach, front_doubts
 from longsoak.core.phases import Phase, phases
 from longsoak.core.uptake import Absorption, Undetermined, absorbed_per_area, absorption_coefficient
 from longsoak.core.water.wetting import STATE_OF
+from longsoak.core.wettrades import wet_trades
 from longsoak.core.zones import Spot, spots, spots_of
 from longsoak.report.means import Means
 from longsoak.rigfile.load import parse
@@ -31,7 +32,6 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.store.water import Happening, WaterRecord
-from longsoak.vocabulary.logbook import PHASE
 from longsoak.vocabulary.rig import (
     LIMIT_UNIT_WORDS,
     Bay,
@@ -230,9 +230,10 @@ def analyse(record: Record, *, now_ms: int) -> Analysis:
     if version is None or last is None:
         return Analysis((), (), (), (), (), (), (), ())
     rig = parse(version.text, file="rig.toml", find_kind=None)
-    means = Means(record, rig.probes, flags_over(record.folder, rig, now_ms=now_ms))
-    known = phases(Logbook(record.folder).entries(kind=PHASE))
-    return Analyst(record, rig, known, means, last + 1).all()
+    entries = Logbook(record.folder).entries()
+    over = flags_over(record.folder, rig, now_ms=now_ms)
+    means = Means(record, rig.probes, over, wet_trades(entries))
+    return Analyst(record, rig, phases(entries), means, last + 1).all()
 
 
 class Stretch(NamedTuple):
@@ -423,11 +424,11 @@ class Analyst:
         return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
 
     def _hourly(self, spot: Spot, edges: Sequence[int]) -> Windows:
-        return self._means.windows(spot.probes[0], edges, aside=False)
+        return self._means.windows(spot.probes[0], edges)
 
     def _mean(self, spot: Spot, from_ms: int, until_ms: int) -> PlaceMean:
         """Over one window."""
-        found = self._means.windows(spot.probes[0], (from_ms, until_ms), aside=False)
+        found = self._means.windows(spot.probes[0], (from_ms, until_ms))
         value, off = float(found.means[0]), float(found.uncertainties[0])
         if not isfinite(value):
             return PlaceMean(spot, None, None, Bound.NONE)
@@ -618,12 +619,10 @@ class Analyst:
         import numpy as np
 
         begin = stretch.edges[0]
-        (dry,) = self._means.windows(
-            probe.name, (begin - DAY_H * HOUR_MS, begin), aside=False
-        ).means
+        (dry,) = self._means.windows(probe.name, (begin - DAY_H * HOUR_MS, begin)).means
         if not isfinite(dry):
             return Undetermined("it was not weighed in the day before the water went on")
-        hourly = self._means.windows(probe.name, stretch.edges, aside=False).means
+        hourly = self._means.windows(probe.name, stretch.edges).means
         known = np.isfinite(hourly)
         times = 3600.0 * (np.flatnonzero(known) + 0.5)  # the middle of each hour
         absorbed = absorbed_per_area(hourly[known].tolist(), dry_mass=float(dry), area=area)

@@ -12,6 +12,7 @@ from longsoak.core.limitwords import limit_words
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.phases import Phase, phases
 from longsoak.core.proof.book import Book
+from longsoak.core.wettrades import wet_trades
 from longsoak.core.wording import time_words, with_noun
 from longsoak.report.analysis import Analysis, Analyst
 from longsoak.report.evidence import deviations, results, set_aside, verdict_cards
@@ -31,7 +32,7 @@ from longsoak.store.reader import Record, RigVersion
 from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import KIND_WORDS, PHASE, LogbookEntry
+from longsoak.vocabulary.logbook import KIND_WORDS, LogbookEntry
 from longsoak.vocabulary.rig import UNIT_WORDS, Boundary, Kind, Rig
 
 _MOST_ENTRIES = 400  # of the logbook, the newest; the rest is in an export
@@ -73,15 +74,16 @@ def _known(record: Record) -> Known:
     if newest is None or first is None or last is None:
         raise RequestError("Nothing was recorded yet, so there is nothing to report.")
     rig = parse(newest.text, file="rig.toml", find_kind=None)
-    log = Logbook(record.folder)
-    known = phases(log.entries(kind=PHASE))
-    means = Means(record, rig.probes, flags_over(record.folder, rig, now_ms=last))
+    entries = list(Logbook(record.folder).entries())
+    known = phases(entries)
+    over = flags_over(record.folder, rig, now_ms=last)
+    means = Means(record, rig.probes, over, wet_trades(entries))
     return Known(
         record,
         rig,
         record.rig_versions(),
         known,
-        list(log.entries()),
+        entries,
         findings(record, now_ms=last),
         Analyst(record, rig, known, means, last + 1).all(),
         first,

@@ -4,10 +4,11 @@ A probe's readings are unpacked once and forgotten: those of a long test would f
 """
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.findings.windows import Windows, windows_of
 from longsoak.core.handflags import flags_of
+from longsoak.core.wettrades import WetTrade, settling_flags, trades_in
 from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
@@ -18,6 +19,17 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from longsoak.store.arrays import Columns
+
+
+class Within(NamedTuple):
+    """What is left in that is set aside otherwise: after contacts, while wet trades settle."""
+
+    aside: bool = False
+    settling: bool = False
+
+
+_STRICT = Within()
+_EACH = [Within(aside, settling) for aside in (False, True) for settling in (False, True)]
 
 
 class Means:
@@ -31,16 +43,25 @@ class Means:
         Those that may be asked for.
     over : sequence of HandFlag
         What lies over readings, the one that counts first; see `flags_over`.
+    trades : sequence of WetTrade
+        What was poured into the specimen: until it has settled readings of its bay are set aside.
     """
 
-    def __init__(self, record: Record, probes: Sequence[Probe], over: Sequence[HandFlag]) -> None:
+    def __init__(
+        self,
+        record: Record,
+        probes: Sequence[Probe],
+        over: Sequence[HandFlag],
+        trades: Sequence[WetTrade] = (),
+    ) -> None:
         self._record = record
         self._probes = {probe.name: probe for probe in probes}
         self._over = over
-        self._known: dict[tuple[str, tuple[int, ...]], tuple[Windows, Windows]] = {}
+        self._trades = trades
+        self._known: dict[tuple[str, tuple[int, ...]], dict[Within, Windows]] = {}
 
-    def windows(self, name: str, edges: Sequence[int], *, aside: bool) -> Windows:
-        """One probe's windows; with what contacts with the water set aside only if `aside`.
+    def windows(self, name: str, edges: Sequence[int], within: Within = _STRICT) -> Windows:
+        """One probe's windows, with nothing in them that was set aside but what is asked for.
 
         Parameters
         ----------
@@ -48,6 +69,8 @@ class Means:
             The probe's.
         edges : sequence of int
             Where windows begin and end, UTC ms, rising, as many or one more.
+        within : Within
+            What is asked for nevertheless.
 
         Raises
         ------
@@ -61,37 +84,44 @@ class Means:
             return Windows(none, none, none, none.astype(bool), none.astype(bool))
         key = name, (edges[0], edges[1], edges[-1], len(edges))
         if key not in self._known:
-            self._known[key] = self._both(name, edges)
-        return self._known[key][aside]
+            self._known[key] = self._read(self._probes[name], edges)
+        return self._known[key][within]
 
     def touched(self, name: str) -> list[HandFlag]:
         """What contacts with the water set aside of a probe."""
         own = flags_of(self._over, self._probes[name])
         return [flag for flag in own if flag.reason is Reason.SET_ASIDE]
 
-    def _both(self, name: str, edges: Sequence[int]) -> tuple[Windows, Windows]:
-        """Without what contacts set aside, and with it."""
+    def _read(self, probe: Probe, edges: Sequence[int]) -> dict[Within, Windows]:
+        """With and without what was set aside: the readings are unpacked once for all of them."""
         import numpy as np
 
-        probe = self._probes[name]
-        read = self._record.columns([name], since_ms=edges[0], until_ms=edges[-1])[name]
+        read = self._record.columns([probe.name], since_ms=edges[0], until_ms=edges[-1])[probe.name]
         order = np.argsort(read.utc_ms, kind="stable")
+        found: dict[Within, Windows] = {}
+        made: dict[tuple[HandFlag, ...], Windows] = {}
+        for within in _EACH:
+            flags = tuple(self._flags(probe, within))
+            if flags not in made:  # most often nothing was set aside
+                made[flags] = windows_of(
+                    read.utc_ms[order],
+                    values=read.values[order],
+                    uncertainties=read.uncertainties[order],
+                    flags=_laid_over(read, flags)[order],
+                    reasons=read.reasons[order],
+                    edges=edges,
+                    every=1000.0 * probe.record,
+                )
+            found[within] = made[flags]
+        return found
+
+    def _flags(self, probe: Probe, within: Within) -> list[HandFlag]:
+        """What lies over a probe's readings; what a person passed by hand goes before all else."""
         own = flags_of(self._over, probe)
-        own_of = own, [flag for flag in own if flag.reason is not Reason.SET_ASIDE]
-
-        def of(flags: Sequence[HandFlag]) -> Windows:
-            return windows_of(
-                read.utc_ms[order],
-                values=read.values[order],
-                uncertainties=read.uncertainties[order],
-                flags=_laid_over(read, flags)[order],
-                reasons=read.reasons[order],
-                edges=edges,
-                every=1000.0 * probe.record,
-            )
-
-        without = of(own_of[0])
-        return without, without if len(own_of[1]) == len(own) else of(own_of[1])
+        if within.aside:
+            own = [flag for flag in own if flag.reason is not Reason.SET_ASIDE]
+        settling = [] if within.settling else trades_in(self._trades, probe.bay)
+        return [*own, *settling_flags(settling)]
 
 
 def _laid_over(read: "Columns", flags: Sequence[HandFlag]) -> "NDArray[np.uint8]":

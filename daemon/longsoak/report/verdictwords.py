@@ -1,9 +1,11 @@
 """Findings in words and as a document. Pure."""
 
 from longsoak.core.limitwords import bound_words
+from longsoak.core.newholes import hole_document, offset_words
+from longsoak.core.wettrades import trade_document, trade_words, trades_in
 from longsoak.core.wording import rfc3339, time_words, with_noun
 from longsoak.report.verdicts import Finding
-from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, Above, LimitQuantity
 
 
 def why_words(finding: Finding) -> str:
@@ -49,8 +51,73 @@ def remarks(finding: Finding) -> list[str]:
             f"Contacts with the water set readings of it aside in {finding.aside:g} h of windows. "
             f"With them in it would {'still ' if same else ''}be {other.outcome}."
         )
+    found += _of_trades(finding)
+    found += _of_holes(finding)
+    if finding.phase.unmet:
+        found.append(
+            f"The phase began although not met: {', '.join(finding.phase.unmet)}. The reason "
+            f"given: {finding.phase.although}."
+        )
     if finding.phase.until_ms is None:
         found.append("The phase goes on: this is as far as it has come.")
+    return found
+
+
+def _of_trades(finding: Finding) -> list[str]:
+    """What was poured, how long it settles, and what it may be judged against."""
+    found = [
+        f"{trade_words(trade)}, {time_words(trade.at_ms)} (entry {trade.number}): the mix water "
+        f"and the alkali wet pins from inside, and it settles until {time_words(trade.until_ms)}."
+        for trade in finding.trades
+    ]
+    if finding.settling:
+        other = finding.with_settling
+        same = other.outcome is finding.verdict.outcome
+        found.append(
+            f"While it settles {finding.settling:g} h of windows are set aside. With them in it "
+            f"would {'still ' if same else ''}be {other.outcome}."
+        )
+    if found:
+        found.append(_against(finding))
+    if found and finding.limit.quantity is LimitQuantity.MASS_GAIN:
+        found.append("What was poured counts as gained mass.")
+    return found
+
+
+def _against(finding: Finding) -> str:
+    """Whether there is an unwetted control that was filled alike."""
+    control = finding.phase.control
+    asks = "Judge it against an unwetted control that was filled alike"
+    if not control:
+        return f"{asks}: the phase names no control."
+    filled = trades_in(finding.control_trades, control)
+    if not filled:
+        return f"{asks}: the control of the phase, {control}, was not filled."
+    numbers = ", ".join(str(trade.number) for trade in filled)
+    return f"{asks}: the control of the phase, {control}, was filled too (entry {numbers})."
+
+
+def _of_holes(finding: Finding) -> list[str]:
+    unit = LIMIT_UNIT_WORDS[finding.limit.quantity]
+    own = finding.limit.above is Above.OWN_BASELINE
+    found = []
+    for hole in finding.holes:
+        says = (
+            f"{hole.probe} was moved or renewed {time_words(hole.at_ms)} (entry {hole.number}): "
+            "what was read before and after are two series"
+        )
+        if not own:
+            found.append(f"{says}.")
+        elif finding.baseline_until_ms is not None and hole.at_ms < finding.baseline_until_ms:
+            found.append(f"{says}, and its baseline counts from then on.")
+        elif hole.offset is None:
+            found.append(
+                f"{says}; {offset_words(hole, unit)}, and its own baseline does not reach across."
+            )
+        else:
+            found.append(
+                f"{says}; {offset_words(hole, unit)}, by which its baseline is carried on."
+            )
     return found
 
 
@@ -80,6 +147,11 @@ def finding_document(finding: Finding) -> dict[str, object]:
         "covered": verdict.covered,
         "set_aside_h": finding.aside,
         "verdict_with_set_aside": finding.with_aside.outcome.value,
+        "settling_h": finding.settling,
+        "verdict_with_settling": finding.with_settling.outcome.value,
+        "wet_trades": [trade_document(trade) for trade in finding.trades],
+        "new_holes": [hole_document(hole) for hole in finding.holes],
+        "gates_not_met": list(finding.phase.unmet),
         "declared_by_version": finding.version,
         "declared": rfc3339(finding.declared_ms),
         "declared_late": finding.late,

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 
-from longsoak.core.phases import WORDS
+from longsoak.core.phases import BASELINE, WETTING, WORDS
 from longsoak.core.zones import Spot, away, inside, spots
 from longsoak.rigfile.draft import BayDraft, Draft
 from longsoak.rigfile.limittable import LimitTable, zone_of
@@ -108,6 +108,16 @@ def _check_above(part: Part[LimitTable], *, report: Report) -> None:
             expected=f"no above beside a {quantity}: only what pins or a humidity probe read is "
             "held against a baseline or a control",
             remedy="Remove above.",
+        )
+    listed_phases = part.table.phases or []
+    if part.table.above is Above.OWN_BASELINE and BASELINE in listed_phases:
+        after = [word for word in listed_phases if word != BASELINE] or [WETTING]
+        report.add(
+            (*part.path, "phases", listed_phases.index(BASELINE)),
+            BASELINE,
+            expected="phases that come after it: above its own baseline, a baseline is held "
+            "against itself",
+            remedy=f"Write phases = [{', '.join(map(quoted, after))}].",
         )
 
 

@@ -15,12 +15,18 @@ CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
+WET_TRADE = "wet trade"  # the kind that tells of concrete or mortar poured into the specimen
+NEW_HOLE = "new hole"  # the kind that tells of a probe's pins moved or renewed
+CLOSING = "closing"  # the kind that answers an item of the list for the end of a test
 
 # What an entry of a kind is called where people read it or choose among them.
 KIND_WORDS = {
     NOTE: "note",
     HAND: "reading by hand",
     PHASE: "phase",
+    WET_TRADE: "wet trade",
+    NEW_HOLE: "new hole",
+    CLOSING: "closing list",
     SERVICE: "work at the rig",
     TOP_UP: "top-up",
     WATER: "water round",

@@ -6,14 +6,13 @@ from urllib.parse import quote
 
 from markupsafe import Markup, escape
 
+from longsoak.core.contentwords import content_words
 from longsoak.core.handflags import hand_flags
-from longsoak.core.phases import begins_words
 from longsoak.core.water.entries import begins_ms, ends_ms, top_up_said
 from longsoak.vocabulary.logbook import (
     FLAG,
     KIND_WORDS,
     NOTE,
-    PHASE,
     SERVICE,
     TOP_UP,
     About,
@@ -40,8 +39,8 @@ def details(entry: LogbookEntry, *, now_ms: int) -> tuple[Markup, ...]:
     if entry.kind == SERVICE:
         times = (when(at, now_ms=now_ms) for at in (begins_ms(entry), ends_ms(entry)))
         return (Markup("From {} until {} {}.").format(*times, ZONE),)
-    if entry.kind == PHASE:
-        return (escape(f"{capital(begins_words(entry))}."),)
+    if words := content_words(entry):
+        return (escape(words),)
     if entry.kind == TOP_UP:  # its sentence may have been made without them
         parts = top_up_said(entry.content)
         if not all(part in entry.says for part in parts):

@@ -5,12 +5,17 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from longsoak.core.closing import Answered
 from longsoak.core.handflags import BY_HAND
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
+from longsoak.core.newholes import sits_in_one
 from longsoak.core.phases import WORDS, Phase
+from longsoak.core.proof.safety import DECIDES, SAFETY
 from longsoak.core.water.entries import ends_ms
+from longsoak.core.wettrades import CAUTION
 from longsoak.core.wording import age_words, time_words
+from longsoak.vocabulary.gate import Gate, GateName
 from longsoak.vocabulary.logbook import HAND, KIND_WORDS, PHASE, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
@@ -18,13 +23,15 @@ from longsoak_dashboards.view.entrywords import details, kind_words, subject_lin
 from longsoak_dashboards.view.logfilter import Filter
 from longsoak_dashboards.view.photos import Files, Picture, picture, pictures
 from longsoak_dashboards.view.sentences import capital, counted, span_words, when
+from longsoak_dashboards.view.specimenentries import OWN_FIELDS
 from longsoak_dashboards.view.standing import unset_sentence
 
 NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
 _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
-    *("what", "phase", "name", "control", "lasts", "of"),
+    *("what", "phase", "name", "control", "lasts", "of", "although", "safe"),
+    *OWN_FIELDS,
 )
 
 
@@ -69,11 +76,33 @@ class PhaseRow:
 
 
 @dataclass(frozen=True, slots=True)
+class GateRow:
+    """A gate before a wetting, and whether it is met."""
+
+    name: str
+    state: str
+    says: str
+    met: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingRow:
+    """An item of the list for the end of a test, and how it was answered."""
+
+    key: str
+    name: str
+    state: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class LogbookForm:
     """The forms, with what was said already; `kept` are photos that came with it before.
 
     `window` tells of the service window that is open, `phase` of the phase there is; both are
-    empty where there is none.
+    empty where there is none. `gates` are there where a wetting is about to begin, and `safety` the
+    list that has to be gone through, which ends with who decides. `holes` are the probes that sit
+    in one, `closing` is the list for the end of the test, and `pouring` a caution.
     """
 
     choices: tuple[Choice, ...]
@@ -87,6 +116,11 @@ class LogbookForm:
     now: Markup
     window: str
     phase: str
+    gates: tuple[GateRow, ...] = ()
+    safety: tuple[str, ...] = ()
+    holes: tuple[str, ...] = ()
+    closing: tuple[ClosingRow, ...] = ()
+    pouring: str = CAUTION
     most_photos: int = MOST_PHOTOS
 
 
@@ -170,6 +204,8 @@ def form_of(
     files: Files,
     window: LogbookEntry | None,
     phase: Phase | None,
+    gates: Sequence[Gate],
+    closing: Sequence[Answered],
 ) -> LogbookForm:
     """Work out the forms, `kept` being digests of photos that came before."""
     return LogbookForm(
@@ -184,7 +220,31 @@ def form_of(
         now=when(now_ms, now_ms=now_ms),
         window="" if window is None else f"{window.says}, until {time_words(ends_ms(window))}",
         phase="" if phase is None else phase.title,
+        gates=tuple(_gate_row(gate) for gate in gates),
+        safety=_safety(gates),
+        holes=tuple(probe.name for probe in rig.probes if sits_in_one(probe)),
+        closing=tuple(_closing_row(each) for each in closing),
     )
+
+
+def _closing_row(answered: Answered) -> ClosingRow:
+    item, answer = answered.item, answered.answer
+    if answer is None:
+        return ClosingRow(item.key, capital(item.key), "open", f"{item.asks} {item.why}")
+    state = "done" if answer.done else "not done"
+    return ClosingRow(item.key, capital(item.key), state, f"{answer.says} ({answer.name})")
+
+
+def _gate_row(gate: Gate) -> GateRow:
+    says = f"{gate.says} {gate.remedy}".strip()
+    return GateRow(capital(gate.name), gate.state, says, gate.met)
+
+
+def _safety(gates: Sequence[Gate]) -> tuple[str, ...]:
+    """The safety list where it is not ticked."""
+    if all(gate.met for gate in gates if gate.name is GateName.SAFETY):
+        return ()
+    return (*(f"{item.title}." for item in SAFETY), DECIDES)
 
 
 def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:

@@ -279,6 +279,11 @@ def steps_of(probe: Probe, rig: Rig) -> tuple[Step, ...]:
     return steps
 
 
+def by_some_steps(proof: Proof) -> bool:
+    """Whether a proof was begun for some steps only: a channel that answers is not a proven one."""
+    return _narrowed(proof, "steps") is not None
+
+
 def _narrowed(proof: Proof, what: str) -> frozenset[str] | None:
     """The steps or probes a proof was begun for; None is all."""
     said = None if proof.began is None else proof.began.content.get(what)
