@@ -9,6 +9,7 @@ import click
 
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, a_path, own_record, rig_file, table, told
+from longsoak.cli.handcheck import checks_words, write_check
 from longsoak.cli.options import number_of
 from longsoak.cli.writing import moment_said, recorded, write_entries, write_entry
 from longsoak.core.handplaces import (
@@ -31,11 +32,12 @@ from longsoak.core.handreadings import (
     shown_on,
 )
 from longsoak.core.logbook import bay_called, text_of
+from longsoak.core.metercheck import WHEN, meter_checks
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
-from longsoak.vocabulary.logbook import HAND, LogbookEntry
+from longsoak.vocabulary.logbook import HAND, METER_CHECK, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 
 _MM = number_of("a number of mm", 0.0, 1e5)
@@ -67,6 +69,7 @@ _EXAMPLE = (
 )
 @click.option("--grain", type=click.Choice(GRAINS[1:]), help="How the pins stand to the grain.")
 @click.option("--pins", type=click.Choice(PINS[1:]), help="What pins they are.")
+@click.option("--same-hole", is_flag=True, help="It is an old hole again, on purpose.")
 @click.option("--note", help="What else there is to say of it.")
 @click.option("--photo", "photos", type=a_path, multiple=True, help="A photo to go with it.")
 @click.option(
@@ -74,6 +77,13 @@ _EXAMPLE = (
 )
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
 @click.option("--corrects", type=int, help="The number of the entry it sets right.")
+@click.option(
+    "--check-block",
+    "nominal",
+    help="Keep a check of the meter on a test block: what the block should show.",
+)
+@click.option("--when", type=click.Choice(WHEN), help="The check is before or after its round.")
+@click.option("--compare", is_flag=True, help="Hold rounds that are over against the rig's pins.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def hand(
     rig_file: Path,
@@ -92,11 +102,15 @@ def hand(
     uncertainty: float | None,
     grain: str | None,
     pins: str | None,
+    same_hole: bool,
     note: str | None,
     photos: tuple[Path, ...],
     at: str | None,
     by: str | None,
     corrects: int | None,
+    nominal: str | None,
+    when: str | None,
+    compare: bool,
     as_json: bool,
 ) -> None:
     """Keep what a hand meter read at a place of RIG_FILE's specimen, or list all readings by hand.
@@ -104,14 +118,36 @@ def hand(
     Take it before you look at what the embedded pins read there. Readings taken one after another
     with the same meter and setting are a round, and --csv keeps a whole one: a header line, then
     the columns bay, depth_mm, height_mm and value, and any of across_mm, unit, at,
-    wood_temperature, note and what the options here say. Where a line's cell is empty, the option
-    stands for it.
+    wood_temperature, note, same_hole and what the options here say. Where a line's cell is empty,
+    the option stands for it.
+
+    Check the meter on its test block before and after a round with --check-block, and what it
+    shows as --value. A round is over once each of its meters was checked after it, or 18 h after
+    its last reading: from then on --compare holds it against the embedded pins.
     """
     place = (bay, depth, height, value)
     if csv_file is not None and any(each is not None for each in (*place, across, corrects)):
         raise click.UsageError("With --csv the places and values stand in the file.")
     if csv_file is not None and photos:
         raise click.UsageError("A photo goes with one reading: write that one without --csv.")
+    if compare and (
+        nominal is not None
+        or csv_file is not None
+        or any(each is not None for each in (*place, across, note, at, by, corrects))
+    ):
+        raise click.UsageError("--compare goes with --json alone: it writes nothing.")
+    if compare:
+        from longsoak.cli.handcompare import compare_rounds
+
+        compare_rounds(rig_file, as_json=as_json)
+    if nominal is None and when is not None:
+        raise click.UsageError("--when goes with --check-block.")
+    if nominal is not None:
+        beside = (bay, depth, height, across, csv_file, wood_temperature, note)
+        if any(each is not None for each in beside) or photos or same_hole:
+            raise click.UsageError("A check on a test block has no place, note or photo.")
+        if value is None:
+            raise click.UsageError("Say what the meter shows on the block with --value.")
     if csv_file is None and value is None:
         said = (*place, across, round_name, meter, scale, note, at, by, corrects)
         if any(each is not None for each in said) or photos:
@@ -124,7 +160,8 @@ def hand(
         record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
         known = _all(record)
-        at_ms = moment_said(at, record, corrects=corrects, kind=HAND, now_ms=now_ms)
+        kind = HAND if nominal is None else METER_CHECK
+        at_ms = moment_said(at, record, corrects=corrects, kind=kind, now_ms=now_ms)
         setting = Setting(
             round=next_round(known, now_ms=at_ms) if round_name is None else round_name.strip(),
             meter=(meter or "").strip(),
@@ -135,10 +172,28 @@ def hand(
             pins=pins or "",
         )
         who, more = user() if by is None else by, text_of(note or "")
+        if nominal is not None:
+            write_check(
+                record,
+                rig,
+                known,
+                setting,
+                nominal=nominal,
+                value=value or "",
+                unit=unit or UNITS[0],
+                when=when,
+                by=who,
+                at_ms=at_ms,
+                now_ms=now_ms,
+                corrects=corrects,
+                as_json=as_json,
+            )
         if csv_file is not None:
             from longsoak.cli.handfile import Usual, entries_in
 
-            usual = Usual(setting, unit or UNITS[0], wood_temperature, more, who, at_ms, now_ms)
+            usual = Usual(
+                setting, unit or UNITS[0], wood_temperature, more, who, at_ms, now_ms, same_hole
+            )
             found = entries_in(csv_file, rig, usual)
             write_entries(record, rig, found, as_json=as_json, after=_after(rig, known))
         if bay is None or depth is None or height is None:
@@ -150,6 +205,7 @@ def hand(
             setting,
             wood_temperature=wood_temperature,
             note=more,
+            same_hole=same_hole,
         )
         entry = LogbookEntry(
             asked_utc_ms=now_ms,
@@ -182,7 +238,8 @@ def _all(record: Record) -> list[HandReading]:
 
 
 def _list(record: Record, *, as_json: bool) -> None:
-    found = [reading for reading in _all(record)[::-1] if reading.counts]
+    entries = Logbook(record.folder).entries()
+    found = [reading for reading in hand_readings(entries)[::-1] if reading.counts]
     if as_json:
         document = [hand_document(reading) for reading in found]
         click.echo(json.dumps(document, ensure_ascii=False, indent=1))
@@ -205,5 +262,6 @@ def _list(record: Record, *, as_json: bool) -> None:
         ]
         click.echo(table(heads, rows, right="number depth height"))
         click.echo(f"{rounds_words(found)}, the newest first; depth and height in mm.")
+        click.echo("\n".join(checks_words(found, meter_checks(entries))))
     else:
         click.echo("Nothing was read by hand yet.")

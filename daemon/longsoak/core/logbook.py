@@ -4,7 +4,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
-from longsoak.core import handreadings, knownvalues, phases
+from longsoak.core import handreadings, knownvalues, metercheck, phases
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
@@ -16,6 +16,7 @@ from longsoak.vocabulary.logbook import (
     FLAG,
     HAND,
     KNOWN,
+    METER_CHECK,
     NOTE,
     PHASE,
     SERVICE,
@@ -42,6 +43,7 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     SERVICE: wrong_window,
     HAND: handreadings.wrong_content,
     PHASE: phases.wrong_content,
+    METER_CHECK: metercheck.wrong_content,
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
@@ -66,7 +68,7 @@ def check_entry(entry: LogbookEntry) -> None:
     """
     if entry.kind not in _WRONG or entry.schema != 1:
         raise _refusal(f"this version keeps no entry of the kind {entry.kind[:40]!r} in this form")
-    if entry.kind in (TOP_UP, SERVICE, WATER, PHASE) and entry.subject != THE_RIG:
+    if entry.kind in (TOP_UP, SERVICE, WATER, PHASE, METER_CHECK) and entry.subject != THE_RIG:
         what = "water round" if entry.kind == WATER else entry.kind
         raise _refusal(f"A {what} is about the rig, and no bay or probe")
     if wrong := _WRONG[entry.kind](entry):

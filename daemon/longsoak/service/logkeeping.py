@@ -5,6 +5,7 @@ from dataclasses import replace
 from uuid import uuid4
 
 from longsoak.core.clockplace import EARLIEST_MS
+from longsoak.core.handplaces import check_hole, with_corrections
 from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.wording import time_words
 from longsoak.service.clock import Clock, look_at_the_wall
@@ -13,7 +14,7 @@ from longsoak.store.logbookrequests import written_in
 from longsoak.store.photos import name_of
 from longsoak.store.requests import Request
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.logbook import HAND, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 
 
@@ -41,10 +42,13 @@ class LogKeeper:
         self._clock = clock
         self._last = logbook.last()
         self._began_ms = logbook.record_began_ms()
+        self._logbook = logbook
+        self._fresh: list[LogbookEntry] = []  # numbered, and perhaps not committed yet
 
     def begin_again(self, waiting: Iterable[LogbookEntry]) -> None:
         """Go on in a new record, in which only what is `waiting` to be committed will be."""
-        self._last = max((entry.number for entry in waiting), default=0)
+        self._fresh = list(waiting)
+        self._last = max((entry.number for entry in self._fresh), default=0)
 
     def own(self, entry: LogbookEntry) -> LogbookEntry:
         """An entry of the rig's own, as of a button that was pressed, to be committed."""
@@ -61,6 +65,8 @@ class LogKeeper:
         """
         entry = written_in(request)
         check_against(entry, self._rig, began_ms=self._began_ms, last=self._last)
+        if entry.kind == HAND:
+            check_hole(entry, self._known())
         for digest in entry.photos:
             if name_of(self._folder, digest) is None:
                 raise RequestError(
@@ -74,13 +80,23 @@ class LogKeeper:
         """An entry that may be kept, with its number and the clocks of now."""
         self._last += 1
         wall, boottime_ms = look_at_the_wall(self._clock), self._clock.boottime_ms()
-        return replace(
+        kept = replace(
             entry,
             number=self._last,
             kept_utc_ms=wall.base_ms + boottime_ms,
             kept_boottime_ms=boottime_ms,
             synchronised=wall.synchronised,
         )
+        if kept.kind == HAND or kept.corrects is not None:
+            self._fresh.append(kept)
+        return kept
+
+    def _known(self) -> list[LogbookEntry]:
+        """Every entry there is, those that are not committed yet included."""
+        kept = self._logbook.entries()
+        numbers = {entry.number for entry in kept}
+        self._fresh = [entry for entry in self._fresh if entry.number not in numbers]
+        return with_corrections([*kept, *self._fresh])
 
 
 def _when_words(entry: LogbookEntry) -> str:
