@@ -45,6 +45,7 @@ class Usual:
     by: str
     at_ms: int
     now_ms: int
+    same_hole: bool
 
 
 def entries_in(path: Path, rig: Rig, usual: Usual) -> list[LogbookEntry]:
