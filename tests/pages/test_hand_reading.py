@@ -287,13 +287,13 @@ def test_no_value_that_the_rig_reads_is_told_with_a_refusal_or_once_a_reading_is
     read = told_values(served.get("/").text)
     assert len(read) > 10, "the section sheet shows what is read"
     said = {
-        "bay": BAY, "depth": "90", "height": "185", "value": "wet", "unit": "%", "round": "1",
+        "bay": BAY, "depth": "90", "height": "185", "value": "99.9", "unit": "%", "round": "1",
         "meter": "m", "scale": "spruce", "by": "mk",
     }  # fmt: skip
-    refused = send(served, said)
+    refused = send(served, said | {"depth": "300"})
     assert refused.status == 400
     assert not told_values(refused.text) & read
-    asked = send(served, said | {"value": "99.9"})
+    asked = send(served, said)
     assert asked.status == 303
     (request,) = kept.inbox.waiting()
     now = now_ms()
@@ -330,13 +330,13 @@ def test_a_meter_is_checked_on_its_block_by_the_sheet(
         page.goto("/hand")
         page.get_by_text("Check the meter on a test block").click()
         page.get_by_label("The block should show").fill("18")
-        page.get_by_label("On it the meter shows").fill("damp")
+        page.get_by_label("Shown on the block").fill("damp")
         page.get_by_label("The meter that was checked").fill("pin meter 2")
         page.get_by_label("Who checked it").fill("mk")
         page.get_by_role("button", name="Keep the check").click()
         expect(page.locator("#told")).to_contain_text("is nothing a meter shows")
         expect(page.get_by_label("The block should show")).to_have_value("18")
-        page.get_by_label("On it the meter shows").fill("18,4")
+        page.get_by_label("Shown on the block").fill("18,4")
         page.get_by_role("button", name="Keep the check").click()
         expect(page.locator("#told")).to_contain_text("Asked; it is kept within a second.")
     (request,) = kept.inbox.waiting()
