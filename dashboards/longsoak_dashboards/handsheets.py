@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from longsoak.core.handplaces import HandReading, hand_readings, next_round, told_after
 from longsoak.core.handreadings import place_of
-from longsoak.core.metercheck import meter_checks
+from longsoak.core.metercheck import meter_checks, rounds_over
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.logbook import HAND, METER_CHECK
 from longsoak_dashboards.clock import now_ms
@@ -44,7 +44,9 @@ class HandSheets(LogAsking):
         if was is not None and was.kind == HAND:
             said = {**said_again(was), **said, "corrects": str(corrects)}
         meter = self._meter(request)
-        if "asked" not in asked:  # a round that goes on is told by what is kept
+        checks = meter_checks(self.log.entries(kind=METER_CHECK))
+        # A round that goes on is told by what is kept, and so is one that a check ended.
+        if "asked" not in asked or meter.get("round") in rounds_over(known, checks):
             meter.pop("round", None)
         told = self.told(asked)
         return self._sheet(
@@ -132,12 +134,14 @@ class HandSheets(LogAsking):
         status: int = 200,
     ) -> Response:
         now = now_ms()
+        checks = meter_checks(self.log.entries(kind=METER_CHECK))
+        over = rounds_over(known, checks)
         heading = self.source.heading(now_ms=now)
         page = hand_page(
             heading.rig,
-            {"round": next_round(known, now_ms=now), **said},
+            {"round": next_round(known, now_ms=now, over=over), **said},
             known,
-            meter_checks(self.log.entries(kind=METER_CHECK)),
+            checks,
             photos,
             once=secrets.token_hex(8),
             now_ms=now,

@@ -190,7 +190,14 @@ def test_a_round_with_its_meter_checked_and_an_old_hole_used_once(tmp_path: Path
         assert longsoak("hand", rig_file, *PLACE, "--value", "17.5", *bare).returncode == 0
         after = longsoak("hand", rig_file, "--check-block", "18", "--value", "18", *meter)
         assert after.returncode == 0
-        again = ("hand", rig_file, *PLACE, "--value", "18", *bare, "--round", "2")
+        again = (
+            "hand",
+            rig_file,
+            *PLACE,
+            "--value",
+            "18",
+            *bare,
+        )  # of the next round: that is over
         refused = longsoak(*again)
         assert (refused.returncode, refused.stdout) == (2, "")
         assert "and a hole is used once: move by 20 mm" in refused.stderr
@@ -278,7 +285,7 @@ def test_what_embedded_pins_read_is_told_by_no_command_until_the_round_is_over(
         (("--when", "after"), "--when goes with --check-block."),
         (("--check-block", "18"), "Say what the meter shows on the block with --value."),
         (("--check-block", "18", "--value", "1 MOhm", "--meter", "m"), "write both in one unit"),
-        (("--check-block", "18", "--value", "3", "--depth", "3"), "has no place, note or photo"),
+        (("--check-block", "18", "--value", "3", "--depth", "3"), "and nothing of a place"),
         (
             ("--bay", "plain lime", *PLACE[2:], "--value", "17", *METER, "--corrects", "9"),
             "There is no entry 9 to correct",

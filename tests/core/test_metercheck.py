@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from longsoak.core.handplaces import HandReading
+from longsoak.core.handplaces import HandReading, next_round
 from longsoak.core.handreadings import Place, Setting, Shown
 from longsoak.core.logbook import check_against, check_entry
 from longsoak.core.metercheck import (
@@ -16,6 +16,7 @@ from longsoak.core.metercheck import (
     checked,
     meter_checks,
     meters_words,
+    rounds_over,
 )
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import METER_CHECK, About, LogbookEntry, Subject
@@ -117,6 +118,14 @@ def test_a_round_is_told_by_meter_and_a_check_that_was_corrected_counts_no_more(
     ]
     assert checked(own[:1], checks, when=BEFORE)
     assert not checked(own, checks, when=BEFORE)
+
+
+def test_a_round_that_was_ended_by_a_check_is_not_the_one_a_reading_belongs_to() -> None:
+    own = [reading()]
+    assert next_round(own, now_ms=NOW_MS + 180_000) == "3"
+    over = rounds_over(own, meter_checks([entry(AFTER, at_ms=NOW_MS + 120_000)]))
+    assert over == {"3"}
+    assert next_round(own, now_ms=NOW_MS + 180_000, over=over) == "4"
 
 
 def test_a_check_whose_time_says_otherwise_counts_for_nothing_and_that_is_told() -> None:

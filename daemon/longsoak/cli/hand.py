@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, a_path, own_record, rig_file, table, told
@@ -32,7 +33,7 @@ from longsoak.core.handreadings import (
     shown_on,
 )
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.metercheck import WHEN, meter_checks
+from longsoak.core.metercheck import WHEN, meter_checks, rounds_over
 from longsoak.core.wording import time_words
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
@@ -42,6 +43,10 @@ from longsoak.vocabulary.rig import Rig
 
 _MM = number_of("a number of mm", 0.0, 1e5)
 _CELSIUS = number_of("a temperature in degC", -40.0, 80.0)
+_OF_A_CHECK = {
+    *("rig_file", "nominal", "value", "unit", "when", "round_name", "meter", "at", "by"),
+    *("corrects", "as_json"),
+}
 _EXAMPLE = (
     'Example: longsoak hand rig.toml --bay "plain lime" --depth 45 --height 120 --value 17.5 '
     '--meter "pin meter 2" --scale spruce --by mk'
@@ -130,22 +135,21 @@ def hand(
         raise click.UsageError("With --csv the places and values stand in the file.")
     if csv_file is not None and photos:
         raise click.UsageError("A photo goes with one reading: write that one without --csv.")
-    if compare and (
-        nominal is not None
-        or csv_file is not None
-        or any(each is not None for each in (*place, across, note, at, by, corrects))
-    ):
-        raise click.UsageError("--compare goes with --json alone: it writes nothing.")
+    given = _given()
     if compare:
+        if given - {"rig_file", "compare", "as_json"}:
+            raise click.UsageError("--compare goes with --json alone: it writes nothing.")
         from longsoak.cli.handcompare import compare_rounds
 
         compare_rounds(rig_file, as_json=as_json)
     if nominal is None and when is not None:
         raise click.UsageError("--when goes with --check-block.")
     if nominal is not None:
-        beside = (bay, depth, height, across, csv_file, wood_temperature, note)
-        if any(each is not None for each in beside) or photos or same_hole:
-            raise click.UsageError("A check on a test block has no place, note or photo.")
+        if given - _OF_A_CHECK:
+            raise click.UsageError(
+                "A check on a test block has --value, --unit, --when, --round, --meter, --at, --by "
+                "and --corrects, and nothing of a place."
+            )
         if value is None:
             raise click.UsageError("Say what the meter shows on the block with --value.")
     if csv_file is None and value is None:
@@ -159,11 +163,15 @@ def hand(
     with told():
         record, rig = recorded(rig_file)
         now_ms = SystemClock().utc_ms()
-        known = _all(record)
+        entries = Logbook(record.folder).entries()
+        known = hand_readings(entries)
+        over = rounds_over(known, meter_checks(entries))
         kind = HAND if nominal is None else METER_CHECK
         at_ms = moment_said(at, record, corrects=corrects, kind=kind, now_ms=now_ms)
         setting = Setting(
-            round=next_round(known, now_ms=at_ms) if round_name is None else round_name.strip(),
+            round=next_round(known, now_ms=at_ms, over=over)
+            if round_name is None
+            else round_name.strip(),
             meter=(meter or "").strip(),
             scale=(scale or "").strip(),
             correction_temperature=correction_temperature,
@@ -220,6 +228,16 @@ def hand(
         write_entry(record, rig, entry, photos, as_json=as_json, after=_after(rig, known))
 
 
+def _given() -> set[str]:
+    """The names of what was said on the command line."""
+    context = click.get_current_context()
+    return {
+        name
+        for name in context.params
+        if context.get_parameter_source(name) is ParameterSource.COMMANDLINE
+    }
+
+
 def _after(rig: Rig, known: list[HandReading]) -> Callable[[LogbookEntry], list[str]]:
     """What is told of each entry once it is kept; its hole is an old one for the next."""
     holes = list(known)
@@ -231,10 +249,6 @@ def _after(rig: Rig, known: list[HandReading]) -> Callable[[LogbookEntry], list[
         return told_after(place, bay, str(entry.content["round"]), rig, others)
 
     return after
-
-
-def _all(record: Record) -> list[HandReading]:
-    return hand_readings(Logbook(record.folder).entries())
 
 
 def _list(record: Record, *, as_json: bool) -> None:

@@ -1,6 +1,6 @@
 """Readings by hand as they stand in the logbook: their holes, rounds and nearest probes. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 
@@ -224,12 +224,15 @@ def told_after(
     return said
 
 
-def next_round(readings: Sequence[HandReading], *, now_ms: int) -> str:
-    """The round that a reading now most likely belongs to: the newest one while it goes on."""
+def next_round(readings: Sequence[HandReading], *, now_ms: int, over: Collection[str] = ()) -> str:
+    """The round that a reading now most likely belongs to: the newest one while it goes on.
+
+    `over` are rounds that somebody ended.
+    """
     if not readings:
         return "1"
     newest = max(readings, key=lambda reading: reading.number)
-    if now_ms - newest.at_ms < LAPSE_MS:
+    if now_ms - newest.at_ms < LAPSE_MS and newest.setting.round not in over:
         return newest.setting.round
     numbers = [int(r.setting.round) for r in readings if r.setting.round.isdecimal()]
     return str(max(numbers, default=len({r.setting.round for r in readings})) + 1)

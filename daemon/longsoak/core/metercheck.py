@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
-from longsoak.core.handplaces import HandReading
+from longsoak.core.handplaces import HandReading, rounds_of
 from longsoak.core.handreadings import BOUNDS, LONGEST_LINE, UNITS, Shown
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.vocabulary.errors import RequestError
@@ -170,6 +170,11 @@ def checked(readings: Sequence[HandReading], checks: Sequence[MeterCheck], *, wh
         if check.when == when and not _at_odds(check, readings)
     }
     return all((each.setting.round, each.setting.meter) in of_it for each in readings)
+
+
+def rounds_over(readings: Iterable[HandReading], checks: Sequence[MeterCheck]) -> set[str]:
+    """The rounds each of whose meters was checked after it."""
+    return {name for name, own in rounds_of(readings).items() if checked(own, checks, when=AFTER)}
 
 
 def _when_words(checks: Sequence[MeterCheck], when: str, readings: Sequence[HandReading]) -> str:
