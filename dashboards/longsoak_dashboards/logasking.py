@@ -6,15 +6,14 @@ from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
-from longsoak.core.handplaces import check_hole
-from longsoak.core.logbook import check_against, check_entry
+from longsoak.core.logbook import check_against, check_among, check_entry
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
 from longsoak.store.photos import name_of
 from longsoak.store.requests import waiting_before
 from longsoak.store.thumbnails import has_thumbnail
-from longsoak.vocabulary.logbook import HAND, LogbookEntry
+from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, once_number
@@ -53,8 +52,7 @@ class LogAsking(Sheets):
         check_entry(entry)
         began_ms, last = self.log.record_began_ms(), self.log.last()
         check_against(entry, rig, began_ms=began_ms, last=last)
-        if entry.kind == HAND:
-            check_hole(entry, self.log.entries())
+        check_among(entry, self.log.entries)
         number = once_number(said, fields, *entry.photos)
         asked = ask_to_write(self.source.record.folder, entry, number=number)
         # Without a fragment: a browser without scripts would go there and not look again.

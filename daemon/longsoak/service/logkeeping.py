@@ -5,8 +5,8 @@ from dataclasses import replace
 from uuid import uuid4
 
 from longsoak.core.clockplace import EARLIEST_MS
-from longsoak.core.handplaces import check_hole, with_corrections
-from longsoak.core.logbook import check_against, check_entry
+from longsoak.core.handplaces import with_corrections
+from longsoak.core.logbook import check_against, check_among, check_entry
 from longsoak.core.wording import time_words
 from longsoak.service.clock import Clock, look_at_the_wall
 from longsoak.store.logbook import Logbook
@@ -14,7 +14,7 @@ from longsoak.store.logbookrequests import written_in
 from longsoak.store.photos import name_of
 from longsoak.store.requests import Request
 from longsoak.vocabulary.errors import RequestError
-from longsoak.vocabulary.logbook import HAND, LogbookEntry
+from longsoak.vocabulary.logbook import HAND, SAMPLE, LogbookEntry
 from longsoak.vocabulary.rig import Rig
 
 
@@ -65,8 +65,7 @@ class LogKeeper:
         """
         entry = written_in(request)
         check_against(entry, self._rig, began_ms=self._began_ms, last=self._last)
-        if entry.kind == HAND:
-            check_hole(entry, self._known())
+        check_among(entry, self._known)
         for digest in entry.photos:
             if name_of(self._folder, digest) is None:
                 raise RequestError(
@@ -87,7 +86,7 @@ class LogKeeper:
             kept_boottime_ms=boottime_ms,
             synchronised=wall.synchronised,
         )
-        if kept.kind == HAND or kept.corrects is not None:
+        if kept.kind in (HAND, SAMPLE) or kept.corrects is not None:
             self._fresh.append(kept)
         return kept
 

@@ -15,6 +15,7 @@ CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
 METER_CHECK = "meter check"  # the kind that tells what a hand meter showed on a test block
+SAMPLE = "sample"  # the kind that tells of a piece cut out of a bay, weighed and oven-dried
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
 
 # What an entry of a kind is called where people read it or choose among them.
@@ -22,6 +23,7 @@ KIND_WORDS = {
     NOTE: "note",
     HAND: "reading by hand",
     METER_CHECK: "meter on a test block",
+    SAMPLE: "sample, oven-dried",
     PHASE: "phase",
     SERVICE: "work at the rig",
     TOP_UP: "top-up",
