@@ -98,7 +98,10 @@ def with_corrections(entries: Sequence[LogbookEntry]) -> list[LogbookEntry]:
     for entry in entries:
         if entry.corrects is not None:
             by.setdefault(entry.corrects, []).append(entry.number)
-    return [replace(entry, corrected_by=tuple(by.get(entry.number, ()))) for entry in entries]
+    return [
+        replace(entry, corrected_by=tuple(by[entry.number])) if entry.number in by else entry
+        for entry in entries
+    ]
 
 
 def apart(one: Place, other: Place) -> float:
@@ -152,11 +155,12 @@ def check_hole(entry: LogbookEntry, known: Iterable[LogbookEntry]) -> None:
         return
     place, own = place_of(entry.content), str(entry.content["round"])
     near = [
-        (apart(place, hole.place), hole)
-        for hole in hand_readings(known)
-        if hole.counts
-        and hole.bay == entry.subject.name
-        and hole.setting.round != own
+        (apart(place, place_of(hole.content)), hole)
+        for hole in known
+        if hole.kind == HAND
+        and not hole.corrected_by
+        and hole.subject == entry.subject
+        and hole.content["round"] != own
         and hole.number != entry.corrects
     ]
     if not near:
@@ -164,12 +168,13 @@ def check_hole(entry: LogbookEntry, known: Iterable[LogbookEntry]) -> None:
     off, hole = min(near, key=lambda pair: (pair[0], pair[1].number))
     if off > ONE_HOLE:
         return
+    old = place_of(hole.content)
     aside = ""
-    if place.across is None or hole.place.across is None:
+    if place.across is None or old.across is None:
         aside = " say how far across both are if they are two,"
     raise RequestError(
-        f"{place.words} is {off:.0f} mm from the hole of round {hole.setting.round} at "
-        f"{hole.place.words}, and a hole is used once: move by {APART:g} mm,{aside} correct entry "
+        f"{place.words} is {off:.0f} mm from the hole of round {hole.content['round']} at "
+        f"{old.words}, and a hole is used once: move by {APART:g} mm,{aside} correct entry "
         f"{hole.number} if its place is wrong, or say that it is the same hole on purpose. "
         "Nothing was kept."
     )

@@ -43,12 +43,17 @@ class LogKeeper:
         self._last = logbook.last()
         self._began_ms = logbook.record_began_ms()
         self._logbook = logbook
-        self._fresh: list[LogbookEntry] = []  # numbered, and perhaps not committed yet
+        # What an entry may be at odds with: looked up once, as nobody else adds to it.
+        self._among: list[LogbookEntry] | None = None
+        self._fresh: list[LogbookEntry] = []  # numbered before that, and perhaps not committed yet
 
     def begin_again(self, waiting: Iterable[LogbookEntry]) -> None:
         """Go on in a new record, in which only what is `waiting` to be committed will be."""
-        self._fresh = list(waiting)
-        self._last = max((entry.number for entry in self._fresh), default=0)
+        self._fresh, self._among = [], None
+        self._last = 0
+        for entry in waiting:
+            self._last = max(self._last, entry.number)
+            self._remember(entry)
 
     def own(self, entry: LogbookEntry) -> LogbookEntry:
         """An entry of the rig's own, as of a button that was pressed, to be committed."""
@@ -86,16 +91,22 @@ class LogKeeper:
             kept_boottime_ms=boottime_ms,
             synchronised=wall.synchronised,
         )
-        if kept.kind in (HAND, SAMPLE) or kept.corrects is not None:
-            self._fresh.append(kept)
+        self._remember(kept)
         return kept
 
+    def _remember(self, entry: LogbookEntry) -> None:
+        if entry.kind in (HAND, SAMPLE) or entry.corrects is not None:
+            (self._fresh if self._among is None else self._among).append(entry)
+
     def _known(self) -> list[LogbookEntry]:
-        """Every entry there is, those that are not committed yet included."""
-        kept = self._logbook.entries()
-        numbers = {entry.number for entry in kept}
-        self._fresh = [entry for entry in self._fresh if entry.number not in numbers]
-        return with_corrections([*kept, *self._fresh])
+        """What an entry may be at odds with, what is not committed yet included."""
+        if self._among is None:
+            kept, fresh = self._logbook.entries(), self._fresh
+            numbers = {entry.number for entry in kept}
+            self._fresh, self._among = [], []
+            for entry in (*kept, *(each for each in fresh if each.number not in numbers)):
+                self._remember(entry)
+        return with_corrections(self._among)
 
 
 def _when_words(entry: LogbookEntry) -> str:
