@@ -44,11 +44,18 @@ def test_a_sample_is_written_wet_completed_once_it_is_dry_and_listed(tmp_path: P
     shown = longsoak("sample", rig_file).stdout
     assert "18.57 ± 0.02" in shown
     assert "sample" in longsoak("note", rig_file).stdout
+    compared = longsoak("sample", rig_file, "--compare")
+    assert (compared.returncode, compared.stdout) == (
+        0, "Left out: K1, no embedded pins in its depth within 30 mm of it.\n"
+    )  # fmt: skip
+    document = json.loads(longsoak("sample", rig_file, "--compare", "--json").stdout)
+    assert (document["pairs"], document["agreement"]) == ([], None)
 
 
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
+        (("--compare", "--wet", "12"), "--compare goes with --json alone: it writes nothing."),
         (("--wet", "12"), "Say the sample's identity behind the rig file."),
         (("K1", "--bay", "plain lime"), "A sample also needs --depth FROM TO, --height,"),
         (("K1", "--corrects", "7"), "Entry 7 is no sample to complete."),

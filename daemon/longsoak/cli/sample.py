@@ -2,6 +2,7 @@
 
 import json
 import sys
+import textwrap
 from pathlib import Path
 
 import click
@@ -13,6 +14,15 @@ from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.logbook import bay_called, text_of
 from longsoak.core.samples import OVEN, Sample, remarks, sample_document, sample_said, samples
 from longsoak.core.wording import time_words
+from longsoak.report.sampleagreement import sample_agreement
+from longsoak.report.sampleagreementwords import (
+    COLUMNS,
+    FOOT,
+    RIGHT,
+    pair_row,
+    sample_agreement_document,
+    sentences,
+)
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
@@ -20,6 +30,7 @@ from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import SAMPLE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 
+_WIDTH = 78
 _MM = number_of("a number of mm", 0.0, 1e5)
 _GRAMS = number_of("a mass in g", 0.0, 1e6)
 _EXAMPLE = (
@@ -51,6 +62,7 @@ _EXAMPLE = (
 )
 @click.option("--by", help="Your initials, for the record. [default: the user's name]")
 @click.option("--corrects", type=int, help="The number of the entry it completes or sets right.")
+@click.option("--compare", is_flag=True, help="Hold the rig's pins against dried samples.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def sample(
     rig_file: Path,
@@ -73,6 +85,7 @@ def sample(
     at: str | None,
     by: str | None,
     corrects: int | None,
+    compare: bool,
     as_json: bool,
 ) -> None:
     """Keep a sample called IDENTITY, cut out of RIG_FILE's specimen, or list all samples.
@@ -101,6 +114,13 @@ def sample(
         "note": None if note is None else text_of(note),
     }
     anything = any(value is not None for value in (*said.values(), bay, at, by))
+    if compare:
+        if anything or corrects is not None:
+            raise click.UsageError("--compare goes with --json alone: it writes nothing.")
+        with told():
+            record, _ = own_record(rig_file)
+            _compare(record, as_json=as_json)
+            sys.exit(DONE)
     if corrects is None and identity is None:
         if anything:
             raise click.UsageError(f"Say the sample's identity behind the rig file. {_EXAMPLE}")
@@ -189,6 +209,22 @@ def _list(record: Record, *, as_json: bool) -> None:
     for each in found:
         for words in remarks(each):
             click.echo(f"{each.identity}: {words}")
+
+
+def _compare(record: Record, *, as_json: bool) -> None:
+    found = sample_agreement(record, now_ms=SystemClock().utc_ms())
+    if as_json:
+        document = sample_agreement_document(found)
+        click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        return
+    if not found.pairs and not found.left_out:
+        click.echo("No sample was written down.")
+        return
+    if found.pairs:
+        click.echo(table(COLUMNS, list(map(pair_row, found.pairs)), right=RIGHT))
+        click.echo(FOOT)
+    for words in sentences(found):
+        click.echo(textwrap.fill(words, _WIDTH))
 
 
 def _moisture_words(each: Sample) -> str:

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import groupby
-from math import fsum
 
 from longsoak.core.findings.agreement import (
     Agreement,
@@ -18,24 +17,23 @@ from longsoak.core.findings.agreement import (
     bias_by_depth,
     limits_of_agreement,
 )
-from longsoak.core.handflags import as_flagged, flags_of
 from longsoak.core.handpairs import on_scale, pins_at
 from longsoak.core.handplaces import LAPSE_MS, HandReading, apart, hand_readings, rounds_of, seat_of
 from longsoak.core.metercheck import AFTER, BEFORE, MeterCheck, checked, meter_checks, meters_words
 from longsoak.core.uptake import Undetermined
 from longsoak.core.warmth import by_depth
 from longsoak.core.wording import flag_words
+from longsoak.report.embedded import HALF_MS, around_of, flagged_readings, mean, usable
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
-from longsoak.vocabulary.flags import AT_LEAST, AT_MOST, Flag
+from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.handrule import DEPTH_WITHIN, HEIGHT_WITHIN, HandRule
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Probe, Quantity, Rig
 
-HALF_MS = 1_800_000  # either side of a reading by hand: together the hour it is held against
 _APART_MS = 4 * 3_600_000  # readings by hand further apart are looked up each by itself
 
 
@@ -311,7 +309,7 @@ class _Hours:
                 wanted += [(reading, probe) for probe in found]
         self._probes = {probe.name: probe for probe in rig.probes}
         names = {name for _, probe in wanted for name in (probe.name, *probe.temperatures)}
-        self._read = _flagged_readings(
+        self._read = flagged_readings(
             record,
             [self._probes[name] for name in sorted(names)],
             over,
@@ -323,7 +321,7 @@ class _Hours:
 
     def _hold(self, reading: HandReading, probe: Probe) -> None:
         around = self._around(probe.name, reading.at_ms)
-        good, why = _usable(around)
+        good, why = usable(around)
         for each in around:
             if each.flag is not Flag.PASS and (probe.name, each.utc_ms) not in self._counted:
                 self._counted.add((probe.name, each.utc_ms))
@@ -352,7 +350,7 @@ class _Hours:
                 off=apart(seat, reading.place),
                 quantity=probe.quantity,
                 hand=value,
-                embedded=_mean(good),
+                embedded=mean([each.value for each in good if each.value is not None]),
                 count=len(good),
                 temperature=temperature,
                 told=told is not None,
@@ -360,7 +358,7 @@ class _Hours:
         )
 
     def _around(self, name: str, at_ms: int) -> list[Reading]:
-        return [r for r in self._read[name] if at_ms - HALF_MS <= r.utc_ms < at_ms + HALF_MS]
+        return around_of(self._read[name], at_ms)
 
     def _warmth(self, probe: Probe, at_ms: int) -> float | None:
         """What the thermometers that correct pins say of the wood there; None if one is silent."""
@@ -373,47 +371,11 @@ class _Hours:
             ]
             if not values:
                 return None
-            read.append(_mean(values))
+            read.append(mean(values))
         if not read:
             return None
         depths = [self._probes[name].depth for name in probe.temperatures]
         return by_depth(probe.depth, depths, read).temperature
-
-
-def _flagged_readings(
-    record: Record,
-    probes: Sequence[Probe],
-    over: Sequence[HandFlag],
-    *,
-    since_ms: int,
-    until_ms: int,
-) -> dict[str, list[Reading]]:
-    """Readings of some probes by name, with what lies over them."""
-    found: dict[str, list[Reading]] = {probe.name: [] for probe in probes}
-    flags = {probe.name: flags_of(over, probe) for probe in probes}
-    names = list(found)
-    for some in record.readings(names, since_ms=since_ms, until_ms=until_ms) if names else ():
-        for reading in some:
-            found[reading.probe].append(as_flagged(reading, flags[reading.probe]))
-    return found
-
-
-def _usable(around: Sequence[Reading]) -> tuple[list[float], str | None]:
-    """What of an hour's readings can be used, and why none can be."""
-    if not around:
-        return [], "nothing was read within half an hour"
-    passed = [each for each in around if each.flag is Flag.PASS and each.value is not None]
-    if not passed:
-        return [], f"what was read within half an hour is {_worst(around)}"
-    bounds = [each for each in passed if each.reason in AT_LEAST | AT_MOST]
-    if bounds:
-        return [], f"{bounds[0].reason.words}: a bound, and no value"
-    return [each.value for each in passed if each.value is not None], None
-
-
-def _worst(around: Sequence[Reading]) -> str:
-    """What an hour's readings without a value to use are, each word once."""
-    return "; ".join(sorted({flag_words(each.flag, each.reason) for each in around}))
 
 
 def _held(pairs: Sequence[HandPair], declared: Declared | None) -> tuple[Held, ...]:
@@ -467,7 +429,3 @@ def _frozen(declared: Declared | None) -> object:
         return None
     rule = declared.rule
     return rule.wins, rule.tolerance, declared.late
-
-
-def _mean(values: Sequence[float]) -> float:
-    return fsum(values) / len(values)
