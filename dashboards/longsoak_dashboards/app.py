@@ -146,6 +146,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook/{number:int}/photo/{place:int}", photos.one),
             Route("/hand", hand.hand, methods=["GET"]),
             Route("/hand", hand.write, methods=["POST"]),
+            Route("/hand/check", hand.check, methods=["POST"]),
             *Api(source).routes(),
             Route("/events", _events),
             Route("/login", login.sheet, methods=["GET"]),

@@ -9,10 +9,11 @@ from starlette.responses import Response
 
 from longsoak.core.handplaces import HandReading, hand_readings, next_round, told_after
 from longsoak.core.handreadings import place_of
+from longsoak.core.metercheck import meter_checks, rounds_over
 from longsoak.vocabulary.errors import RequestError, StoreError
-from longsoak.vocabulary.logbook import HAND
+from longsoak.vocabulary.logbook import HAND, METER_CHECK
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import Form, Upload, waited_ms
+from longsoak_dashboards.forms import WAITED, Form, Upload, form, waited_ms
 from longsoak_dashboards.initials import INITIALS, METER, by_of, remember, remembered
 from longsoak_dashboards.logasking import LogAsking
 from longsoak_dashboards.photoforms import filled, photo_form
@@ -20,6 +21,7 @@ from longsoak_dashboards.sheets import sheet
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.hand import hand_page, tapped
+from longsoak_dashboards.view.handchecks import CHECK_FIELDS, check_entry_of
 from longsoak_dashboards.view.handentries import FIELDS, KEPT, SETTING, hand_entry, said_again
 from longsoak_dashboards.view.logasked import corrected_number, count_in
 
@@ -42,7 +44,9 @@ class HandSheets(LogAsking):
         if was is not None and was.kind == HAND:
             said = {**said_again(was), **said, "corrects": str(corrects)}
         meter = self._meter(request)
-        if "asked" not in asked:  # a round that goes on is told by what is kept
+        checks = meter_checks(self.log.entries(kind=METER_CHECK))
+        # A round that goes on is told by what is kept, and so is one that a check ended.
+        if "asked" not in asked or meter.get("round") in rounds_over(known, checks):
             meter.pop("round", None)
         told = self.told(asked)
         return self._sheet(
@@ -70,6 +74,23 @@ class HandSheets(LogAsking):
         answer = remember(answer, INITIALS, said["by"])
         setting = {name: said[name] for name in SETTING}
         return remember(answer, METER, json.dumps({**setting, "bay": entry.subject.name}))
+
+    @form
+    def check(self, request: Request, came: Form) -> Response:
+        """Ask that a check of the meter on a test block be kept."""
+        said, now = {name: came.get(name, "") for name in (*CHECK_FIELDS, WAITED)}, now_ms()
+        try:
+            rig, _ = self.source.rig()
+            entry = check_entry_of(said, written_ms=now - waited_ms(said), now_ms=now)
+            answer = self.ask_once(said, CHECK_FIELDS, entry, rig, to="/hand")
+        except NotYet as nothing:
+            return self.refuse(f"{nothing.says} Nothing was kept.", 503)
+        except (RequestError, StoreError) as error:
+            status = 400 if isinstance(error, RequestError) else 503
+            return self._again({**self._meter(request), **said}, (), str(error), status=status)
+        answer = remember(answer, INITIALS, said["by"])
+        meter = {name: said[name] for name in ("round", "meter", "unit")}
+        return remember(answer, METER, json.dumps({**self._meter(request), **meter}))
 
     def _known(self) -> list[HandReading]:
         return hand_readings(self.log.entries())
@@ -113,11 +134,14 @@ class HandSheets(LogAsking):
         status: int = 200,
     ) -> Response:
         now = now_ms()
+        checks = meter_checks(self.log.entries(kind=METER_CHECK))
+        over = rounds_over(known, checks)
         heading = self.source.heading(now_ms=now)
         page = hand_page(
             heading.rig,
-            {"round": next_round(known, now_ms=now), **said},
+            {"round": next_round(known, now_ms=now, over=over), **said},
             known,
+            checks,
             photos,
             once=secrets.token_hex(8),
             now_ms=now,

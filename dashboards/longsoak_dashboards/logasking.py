@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
-from longsoak.core.logbook import check_against, check_entry
+from longsoak.core.logbook import check_against, check_among, check_entry
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ask_to_write
@@ -52,6 +52,7 @@ class LogAsking(Sheets):
         check_entry(entry)
         began_ms, last = self.log.record_began_ms(), self.log.last()
         check_against(entry, rig, began_ms=began_ms, last=last)
+        check_among(entry, self.log.entries)
         number = once_number(said, fields, *entry.photos)
         asked = ask_to_write(self.source.record.folder, entry, number=number)
         # Without a fragment: a browser without scripts would go there and not look again.

@@ -82,3 +82,13 @@ def test_each_limit_is_told_in_one_line_with_the_probes_it_is_on(tmp_path: Path)
         "consumer's risk 5 %",
     ]
     assert checked.stdout.rstrip().endswith("2 limits. The file is good.")
+
+
+def test_what_is_declared_of_readings_by_hand_is_told_in_a_sentence(tmp_path: Path) -> None:
+    more = '\n[hand_readings]\nwins = "embedded"\ntolerance = 2\n'
+    checked = longsoak("check", lay_out(tmp_path, more=more))
+    assert (checked.returncode, checked.stderr) == (0, "")
+    assert (
+        "\nReadings by hand: where hand and pins differ the embedded value counts; up to 2 % they "
+        "agree; a place is that of pins within 5 mm of depth and 30 mm of height.\n"
+    ) in checked.stdout

@@ -2,14 +2,22 @@
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from longsoak.core.handreadings import Shown
+from longsoak.core.metercheck import check_content
+from longsoak.service.clock import SystemClock
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
 from longsoak.store.logbook import Logbook
-from pages.pagerig import keep
+from longsoak.store.logbookrequests import written_in
+from longsoak.store.writer import Batch
+from longsoak.vocabulary.flags import Flag
+from longsoak.vocabulary.logbook import METER_CHECK, THE_RIG
+from pages.pagerig import Wrong, keep
 from photofiles import picture
 from processes import longsoak, running
 from whole.thermorig import lay_out
@@ -171,6 +179,93 @@ def test_a_file_that_is_no_round_is_refused(tmp_path: Path, text: str, says: str
     assert "Traceback" not in ended.stderr
 
 
+def test_a_round_with_its_meter_checked_and_an_old_hole_used_once(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    meter = ("--meter", "pin meter 2", "--by", "mk")
+    bare = (*METER, "--pins", "bare")
+    with running(rig_file) as run:
+        run.says("recording")
+        before = longsoak("hand", rig_file, "--check-block", "18", "--value", "18.4", *meter)
+        assert (before.returncode, before.stderr) == (0, "")
+        assert longsoak("hand", rig_file, *PLACE, "--value", "17.5", *bare).returncode == 0
+        after = longsoak("hand", rig_file, "--check-block", "18", "--value", "18", *meter)
+        assert after.returncode == 0
+        again = (
+            "hand",
+            rig_file,
+            *PLACE,
+            "--value",
+            "18",
+            *bare,
+        )  # of the next round: that is over
+        refused = longsoak(*again)
+        assert (refused.returncode, refused.stdout) == (2, "")
+        assert "and a hole is used once: move by 20 mm" in refused.stderr
+        assert longsoak(*again, "--same-hole").returncode == 0
+        file = tmp_path / "round.csv"
+        file.write_text("bay,depth_mm,height_mm,value,same_hole\npanel,45,120,17,no\n")
+        sent = ("hand", rig_file, "--csv", file, "--round", "3", *bare)
+        assert "a hole is used once" in longsoak(*sent).stderr
+        file.write_text("bay,depth_mm,height_mm,value,same_hole\npanel,45,120,17,yes\n")
+        assert longsoak(*sent).returncode == 0
+        assert run.stop() == 0
+    entries = {entry.number: entry for entry in Logbook(folder_of(rig_file)).entries()}
+    assert [entries[number].kind for number in (1, 2, 3)] == [
+        "meter check", "hand reading", "meter check"
+    ]  # fmt: skip
+    assert (entries[1].content["when"], entries[3].content["when"]) == ("before", "after")
+    assert entries[1].says == "Test block of 18 %: pin meter 2 shows 18.4 %, before round 1."
+    shown = longsoak("hand", rig_file).stdout
+    assert (
+        "Round 1, pin meter 2: 0.4 % over the 18 % of the block before the round; showed the 18 % "
+        "of the block after the round."
+    ) in shown
+    assert "Round 2, pin meter 2: not checked on a test block before the round" in shown
+    assert [each.get("same_hole", False) for each in listed(rig_file)] == [True, True, False]
+
+
+EMBEDDED = 14.73
+PINS = "plain lime 90/160"
+
+
+def test_what_embedded_pins_read_is_told_by_no_command_until_the_round_is_over(
+    tmp_path: Path,
+) -> None:
+    now = SystemClock().utc_ms()
+    odd = {PINS: Wrong(Flag.PASS, value=EMBEDDED)}
+    kept = keep(tmp_path / "rig", times=range(now - 3_600_000, now, 900_000), now_ms=now, wrong=odd)
+    beside = ("--bay", "plain lime", "--depth", "90", "--height", "185")
+    value = ("--value", "40 MOhm", "--wood-temperature", "20")
+    said = longsoak("hand", kept.rig_file, *beside, *value, *METER, "--json")
+    assert f"The nearest pins are {PINS}, 25 mm away." in json.loads(said.stdout)["told"]
+    assert "14.7" not in said.stdout + said.stderr
+    (request,) = kept.inbox.waiting()
+    entry = replace(
+        written_in(request), number=1, kept_utc_ms=now, kept_boottime_ms=0, synchronised=True
+    )
+    kept.writer.commit(Batch(logbook=[entry]))
+    shown = longsoak("hand", kept.rig_file, "--compare")
+    assert shown.returncode == 0
+    assert "it goes on. It is compared once each of its" in shown.stdout.replace("\n", " ")
+    listing = longsoak("hand", kept.rig_file)
+    document = longsoak("hand", kept.rig_file, "--compare", "--json")
+    assert "14.7" not in shown.stdout + listing.stdout + document.stdout
+    content = check_content(
+        round_name="1", meter="pin meter 2", when="after", nominal=Shown(18, "%"),
+        shown=Shown(18, "%"),
+    )  # fmt: skip
+    after = replace(
+        entry, kind=METER_CHECK, subject=THE_RIG, content=content, number=2, request="r",
+        at_utc_ms=entry.at_utc_ms + 1, asked_utc_ms=entry.at_utc_ms + 1,
+    )  # fmt: skip
+    kept.writer.commit(Batch(logbook=[after]))
+    kept.close()
+    over = longsoak("hand", kept.rig_file, "--compare", "--json")
+    (one,) = json.loads(over.stdout)["rounds"]
+    assert (one["goes_on"], one["checked_after"]) == (False, True)
+    assert [pair["embedded"] for pair in one["pairs"]] == [pytest.approx(EMBEDDED, abs=1e-4)]
+
+
 @pytest.mark.long
 @pytest.mark.parametrize(
     ("arguments", "says"),
@@ -186,6 +281,11 @@ def test_a_file_that_is_no_round_is_refused(tmp_path: Path, text: str, says: str
             ("--bay", "plain lime", "--depth", "300", "--height", "60", "--value", "17", *METER),
             "300 mm from the wet face is outside: plain lime is 240 mm thick. Nothing was kept.",
         ),
+        (("--compare", "--value", "3"), "--compare goes with --json alone: it writes nothing."),
+        (("--when", "after"), "--when goes with --check-block."),
+        (("--check-block", "18"), "Say what the meter shows on the block with --value."),
+        (("--check-block", "18", "--value", "1 MOhm", "--meter", "m"), "write both in one unit"),
+        (("--check-block", "18", "--value", "3", "--depth", "3"), "and nothing of a place"),
         (
             ("--bay", "plain lime", *PLACE[2:], "--value", "17", *METER, "--corrects", "9"),
             "There is no entry 9 to correct",

@@ -13,9 +13,11 @@ from longsoak.core.handplaces import (
     APART,
     BESIDE,
     LAPSE_MS,
+    ONE_HOLE,
     HandReading,
     apart,
     beside,
+    check_hole,
     hand_document,
     hand_readings,
     nearest_pins,
@@ -181,6 +183,7 @@ def test_depth_and_height_in_a_lying_specimen_are_of_one_place(face: WetFace, ri
         ({"round": "a\nb"}, "The round of a reading by hand is one line"),
         ({"note": "n" * 1001}, "The note of a reading by hand has up to 1000"),
         ({"more": 1}, "A reading by hand has across_mm, bound"),
+        ({"same_hole": False}, "The same_hole of a reading by hand is true, or left out"),
     ],
 )
 def test_what_can_not_be_is_refused_in_words(more: dict[str, Json], says: str) -> None:
@@ -290,3 +293,53 @@ def test_a_round_goes_on_for_hours_and_the_next_one_has_the_next_number() -> Non
     assert next_round(known, now_ms=NOW_MS + LAPSE_MS) == "8"
     named = [reading(Place(80, 60), round_name=name) for name in ("May", "June")]
     assert next_round(named, now_ms=NOW_MS + LAPSE_MS) == "3"
+
+
+PINNED = replace(SETTING, pins="bare")
+AGAIN = replace(PINNED, round="2")
+
+
+def test_a_hole_that_another_round_used_is_refused_with_how_to_mend_it() -> None:
+    old = entry(setting=PINNED, number=4)
+    with pytest.raises(RequestError) as caught:
+        check_hole(entry(Place(83, 174), setting=AGAIN), [old])
+    assert str(caught.value) == (
+        "83 mm deep, 174 mm high is 5 mm from the hole of round 1 at 80 mm deep, 170 mm high, and "
+        "a hole is used once: move by 20 mm, say how far across both are if they are two, correct "
+        "entry 4 if its place is wrong, or say that it is the same hole on purpose. Nothing was "
+        "kept."
+    )
+    told = entry(Place(80, 170, 300), setting=PINNED, number=4)
+    with pytest.raises(RequestError, match="move by 20 mm, correct entry 4"):
+        check_hole(entry(Place(80, 170, 302), setting=AGAIN), [told])
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        entry(setting=AGAIN, more={"same_hole": True}),
+        entry(setting=PINNED),  # on in the same round
+        entry(setting=replace(SETTING, round="2")),  # nobody said that pins went in
+        entry(Place(80, 170 + ONE_HOLE + 0.5), setting=AGAIN),
+        entry(setting=AGAIN, bay="cork-lime"),
+        replace(entry(setting=AGAIN), corrects=4),
+        replace(entry(), kind=NOTE, content={}),
+    ],
+)
+def test_what_is_no_second_use_of_a_hole_passes(one: LogbookEntry) -> None:
+    check_hole(one, [entry(setting=PINNED, number=4)])
+
+
+def test_the_hole_of_an_entry_that_was_corrected_is_refused_no_more() -> None:
+    old = replace(entry(setting=PINNED, number=4), corrected_by=(5,))
+    note = replace(entry(), kind=NOTE, content={}, number=5, corrects=4)
+    check_hole(entry(setting=AGAIN), [old, note])
+
+
+def test_an_entry_without_the_key_for_an_old_hole_is_what_it_was() -> None:
+    assert "same_hole" not in hand_content(PLACE, SHOWN, SETTING)
+    content = hand_content(PLACE, SHOWN, SETTING, same_hole=True)
+    check(entry(more=content))
+    assert "in an old hole on purpose" in said_words(BAY, content)
+    (found,) = hand_readings([entry(more=content)])
+    assert hand_document(found)["same_hole"] is True

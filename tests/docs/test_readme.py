@@ -13,6 +13,7 @@ from longsoak.core.proof.card import FIELDS, card_of
 from longsoak.rigfile import (
     alarmtable,
     curvetable,
+    handtable,
     judgingtables,
     limittable,
     outlettables,
@@ -25,6 +26,7 @@ from longsoak.rigfile.curves import shipped
 from longsoak.service.drivers import find_kind
 from longsoak.vocabulary.alarmplan import Watch
 from longsoak.vocabulary.curve import Correction, Form, MadeFor
+from longsoak.vocabulary.handrule import Wins
 from longsoak.vocabulary.rig import (
     Above,
     Boundary,
@@ -86,7 +88,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
     "model",
     models(
         *(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
-        *(outputtable, limittable),
+        *(outputtable, limittable, handtable),
     ),
     ids=lambda m: m.__name__,
 )
@@ -117,6 +119,11 @@ def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
 def test_every_word_of_limits_is_in_the_readme(words: type[LimitQuantity]) -> None:
     limits = README.partition("### Limits")[2].partition("###")[0]
     assert [word for word in words if f"`{word}`" not in limits] == []
+
+
+def test_what_may_win_is_in_the_readme() -> None:
+    told = README.partition("### Readings by hand")[2].partition("###")[0]
+    assert [word for word in Wins if f"`{word}`" not in told] == []
 
 
 def test_the_table_of_alarms_has_the_priorities_and_times_that_are_usual() -> None:

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -12,13 +13,14 @@ from longsoak.core.handplaces import hand_readings, old_hole
 from longsoak.core.handreadings import Place, Setting, Shown, hand_content, said_words
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
+from longsoak.store.logbookrequests import written_in
 from longsoak.store.writer import Batch
-from longsoak.vocabulary.logbook import HAND, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import HAND, METER_CHECK, About, LogbookEntry, Subject
 from longsoak_dashboards.view.hand import tapped
 from pages.inbrowser import looks_well, page_of
 from pages.lyingrig import lying_text
 from pages.pagerig import DAY_MS, NOW_MS, Kept, keep
-from pages.serving import Served, now_ms, serve
+from pages.serving import Answer, Served, now_ms, serve
 from pages.test_without_a_signal import WAITS
 from photofiles import picture
 from processes import running
@@ -271,6 +273,97 @@ def test_the_sheet_shows_no_value_that_the_rig_or_anybody_read(kept: Kept, serve
     assert not shown & set(re.findall(r"\b\d\d\.\d\b", f"{words} {drawn}"))
 
 
+def told_values(html: str) -> set[str]:
+    """Figures with one decimal, as moisture contents are told, among a sheet's words."""
+    work = html.partition("<main")[2].partition("</main>")[0]
+    plain = re.sub(r"<[^>]*>", " ", re.sub(r"<script\b.*?</script>", " ", work, flags=re.DOTALL))
+    return set(re.findall(r"\b\d\d\.\d\b", plain))
+
+
+def test_no_value_that_the_rig_reads_is_told_with_a_refusal_or_once_a_reading_is_kept(
+    kept: Kept, served: Served
+) -> None:
+    """The next place of the round is read blind as well."""
+    read = told_values(served.get("/").text)
+    assert len(read) > 10, "the section sheet shows what is read"
+    said = {
+        "bay": BAY, "depth": "90", "height": "185", "value": "99.9", "unit": "%", "round": "1",
+        "meter": "m", "scale": "spruce", "by": "mk",
+    }  # fmt: skip
+    refused = send(served, said | {"depth": "300"})
+    assert refused.status == 400
+    assert not told_values(refused.text) & read
+    asked = send(served, said)
+    assert asked.status == 303
+    (request,) = kept.inbox.waiting()
+    now = now_ms()
+    entry = replace(
+        written_in(request), number=1, request=request.uuid, kept_utc_ms=now,
+        kept_boottime_ms=now - NOW_MS + 400 * DAY_MS, synchronised=True,
+    )  # fmt: skip
+    kept.writer.commit(Batch(requests=[(request, now, "kept as number 1")], logbook=[entry]))
+    told = served.get(f"/hand?asked={request.uuid}&since={now}").text
+    assert "The nearest pins are plain lime 90/160, 25 mm away." in told
+    assert not told_values(told) & read
+
+
+def test_a_hole_is_used_once_unless_it_is_on_purpose(kept: Kept, served: Served) -> None:
+    old(kept, Place(90, 250))
+    said = {
+        "bay": BAY, "depth": "92", "height": "253", "value": "17", "unit": "%", "round": "2",
+        "meter": "m", "scale": "spruce", "by": "mk", "pins": "bare",
+    }  # fmt: skip
+    refused = send(served, said)
+    assert refused.status == 400
+    assert "is 4 mm from the hole of round 1" in refused.text
+    assert "an old one again, on purpose" in refused.text
+    assert kept.inbox.waiting() == []
+    assert send(served, said | {"same_hole": "yes"}).status == 303
+    (request,) = kept.inbox.waiting()
+    assert json.loads(request.body)["content"]["same_hole"] is True
+
+
+def test_a_meter_is_checked_on_its_block_by_the_sheet(
+    kept: Kept, served: Served, browser: Browser
+) -> None:
+    with page_of(browser, served, size="phone", refused=1) as page:
+        page.goto("/hand")
+        page.get_by_text("Check the meter on a test block").click()
+        page.get_by_label("The block should show").fill("18")
+        page.get_by_label("Shown on the block").fill("damp")
+        page.get_by_label("The meter that was checked").fill("pin meter 2")
+        page.get_by_label("Who checked it").fill("mk")
+        page.get_by_role("button", name="Keep the check").click()
+        expect(page.locator("#told")).to_contain_text("is nothing a meter shows")
+        expect(page.get_by_label("The block should show")).to_have_value("18")
+        page.get_by_label("Shown on the block").fill("18,4")
+        page.get_by_role("button", name="Keep the check").click()
+        expect(page.locator("#told")).to_contain_text("Asked; it is kept within a second.")
+    (request,) = kept.inbox.waiting()
+    entry = written_in(request)
+    assert entry.kind == METER_CHECK
+    assert entry.says == "Test block of 18 %: pin meter 2 shows 18.4 %, before round 1."
+    now = now_ms()
+    whole = replace(
+        entry, number=1, kept_utc_ms=now, kept_boottime_ms=0, synchronised=True,
+    )  # fmt: skip
+    kept.writer.commit(Batch(requests=[(request, now, "kept as number 1")], logbook=[whole]))
+    told = re.sub(r"\s+", " ", served.get("/hand").text)
+    assert "pin meter 2: 0.4 % over the 18 % of the block before the round." in told
+    listed = served.get("/logbook?kind=meter+check").text
+    assert "Test block of 18 %" in listed
+
+
+def send(served: Served, said: dict[str, str]) -> Answer:
+    """Send the form as a browser does."""
+    parts = [
+        f'--edge\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'
+        for name, value in said.items()
+    ]
+    body = "".join([*parts, "--edge--\r\n"]).encode()
+    return served.send("/hand", body, Content_Type="multipart/form-data; boundary=edge")
+
+
 def test_it_stands_on_the_sheet_of_the_probe_beside_it(kept: Kept, served: Served) -> None:
     old(kept, Place(85, 170), Place(90, 250))
     text = re.sub(
@@ -313,12 +406,7 @@ def test_what_can_not_be_is_shown_again_with_why(
         "scale": "spruce <b>",
         "by": "mk",
     }
-    parts = [
-        f'--edge\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'
-        for name, value in (said | changes).items()
-    ]
-    body = "".join([*parts, "--edge--\r\n"]).encode()
-    answer = served.send("/hand", body, Content_Type="multipart/form-data; boundary=edge")
+    answer = send(served, said | changes)
     assert (answer.status, says in answer.text) == (400, True), answer.text[:3000]
     assert 'value="spruce &lt;b&gt;"' in answer.text
     assert kept.inbox.waiting() == []

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from longsoak.core.handflags import flag_content
 from longsoak.core.handreadings import Place, Setting, Shown, hand_content
+from longsoak.core.metercheck import check_content
 from longsoak.core.phases import phase_content
 from longsoak.report.export import Wanted, export
 from longsoak.rigfile.load import read
@@ -24,7 +25,16 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.ledger import DayHead
-from longsoak.vocabulary.logbook import FLAG, HAND, PHASE, THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import (
+    FLAG,
+    HAND,
+    METER_CHECK,
+    PHASE,
+    THE_RIG,
+    About,
+    LogbookEntry,
+    Subject,
+)
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
 from photofiles import jpeg_head
@@ -302,6 +312,22 @@ def _beside(folder: Path) -> Batch:
         number=4,
         request="u4",
     )
+    on_block = replace(
+        note,
+        says="=on its block",
+        kind=METER_CHECK,
+        subject=THE_RIG,
+        photos=(),
+        content=check_content(
+            round_name="=1",
+            meter="@meter",
+            when="before",
+            nominal=Shown(18.0, "%"),
+            shown=Shown(60.0, "%", "at least"),
+        ),
+        number=5,
+        request="u5",
+    )
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
         "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
@@ -315,6 +341,6 @@ def _beside(folder: Path) -> Batch:
         changes=[change],
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
-        logbook=[note, flag, by_hand, begins],
+        logbook=[note, flag, by_hand, begins, on_block],
         heads=[HEAD],
     )

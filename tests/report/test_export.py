@@ -83,7 +83,7 @@ def test_in_parquet_it_stumbles_only_over_a_whole_number_that_is_left_out(parque
     # frictionless 5.21 reads Parquet by way of pandas, where a whole number can't be missing.
     report = frictionless.validate(str(parquet / "datapackage.json"))
     wrong = report.flatten(["type", "note", "fieldName"])
-    assert wrong == 4 * [["type-error", 'type is "integer/default"', "corrects"]]  # of four entries
+    assert wrong == 5 * [["type-error", 'type is "integer/default"', "corrects"]]  # of five entries
 
 
 def test_it_finds_a_flag_that_is_none(out: Path, tmp_path: Path) -> None:
@@ -279,7 +279,7 @@ def test_parquet_is_typed_and_its_columns_say_what_they_are(parquet: Path, out: 
     "table",
     [
         *("probes", "rig_versions", "events", "alarms", "gaps", "proof", "logbook"),
-        *("hand_flags", "hand_readings", "phases", "findings", "suspicions"),
+        *("hand_flags", "hand_readings", "meter_checks", "phases", "findings", "suspicions"),
     ],
 )
 def test_smaller_tables_are_the_same_in_both_formats(out: Path, parquet: Path, table: str) -> None:
@@ -315,7 +315,7 @@ def test_no_cell_is_taken_for_a_formula(out: Path) -> None:
 
 
 def test_what_people_wrote_reads_back_as_they_wrote_it(out: Path) -> None:
-    entry, _flag, _by_hand, _begins = rows(out / "logbook.csv")
+    entry, _flag, _by_hand, _begins, _on_block = rows(out / "logbook.csv")
     assert entry["says"] == "'=cmd|' /C calc'!A0\nsecond line, \"quoted\""
     assert (entry["by"], entry["about"], entry["subject"]) == ("'@AB", "probe", "'=1+2")
     (step,) = rows(out / "proof.csv")
@@ -504,8 +504,22 @@ def test_readings_by_hand_and_phases_have_tables_of_their_own(out: Path) -> None
         "wood_temperature": "",
         "grain": "",
         "pins": "",
+        "same_hole": "false",
         "by": "'@AB",
         "note": "'-damp\nat the head",
+    }
+    (check,) = rows(out / "meter_checks.csv")
+    assert check == {
+        "number": "5",
+        "time": "2026-05-04T10:00:00.000Z",
+        "round": "'=1",
+        "meter": "'@meter",
+        "when": "before",
+        "nominal": "18.0",
+        "shown": "60.0",
+        "bound": "at_least",
+        "unit": "%",
+        "by": "'@AB",
     }
     (phase,) = rows(out / "phases.csv")
     assert phase == {

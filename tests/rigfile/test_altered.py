@@ -98,7 +98,7 @@ def test_a_file_altered_anywhere_gives_a_rig_or_its_mistakes_and_never_anything_
 
 HEADERS = [
     *("rig", "specimen", "bays", "reservoir", "buses", "probes", "alarms", "curves", "forward"),
-    "limits",
+    *("limits", "hand_readings"),
 ]
 
 

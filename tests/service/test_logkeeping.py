@@ -7,6 +7,7 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+from longsoak.core.handreadings import Place, Setting, Shown, hand_content, said_words
 from longsoak.service.clock import SystemClock
 from longsoak.service.recorder import Message, Recorder
 from longsoak.store.aside import DamageError
@@ -18,7 +19,7 @@ from longsoak.store.reader import Record
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
 from longsoak.vocabulary.happening import Event
-from longsoak.vocabulary.logbook import About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import HAND, About, LogbookEntry, Subject
 from photofiles import jpeg_head
 from service.benchrig import bench
 from service.test_recorder import events, recorded
@@ -157,3 +158,36 @@ def test_in_a_new_record_in_place_of_a_damaged_one_the_numbers_begin_again(tmp_p
     assert [entry.says for entry in Logbook(tmp_path).entries()] == ["Wet again."]
     inbox.close()
     writer.close()
+
+
+def by_hand(bay: str, round_name: str, *, same_hole: bool = False) -> LogbookEntry:
+    setting = Setting(round=round_name, meter="pin meter 2", scale="fir", pins="bare")
+    content = hand_content(Place(10, 20), Shown(17.5, "%"), setting, same_hole=same_hole)
+    return replace(
+        NOTE, kind=HAND, subject=Subject(About.BAY, bay), content=content,
+        says=said_words(bay, content),
+    )  # fmt: skip
+
+
+def test_a_hole_is_used_once_also_of_entries_that_were_not_committed_yet(tmp_path: Path) -> None:
+    bay = bench().specimen.bays[0].name
+    found = outcomes(
+        tmp_path,
+        by_hand(bay, "1"),
+        by_hand(bay, "2"),
+        by_hand(bay, "3", same_hole=True),
+        replace(NOTE, corrects=1, says="That was the other bay."),
+        replace(NOTE, corrects=2, says="And that."),
+        by_hand(bay, "4"),
+    )
+    assert [str(outcome).partition(",")[0] for outcome in found] == [
+        "kept as number 1",
+        "refused: 10 mm deep",
+        "kept as number 2",
+        "kept as number 3",
+        "kept as number 4",
+        "kept as number 5",
+    ]
+    # A day later, by another run.
+    (refused,) = outcomes(tmp_path, by_hand(bay, "5"))
+    assert "is 0 mm from the hole of round 4" in str(refused)

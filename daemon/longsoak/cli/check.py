@@ -6,6 +6,7 @@ import click
 
 from longsoak.cli.common import rig_file, table, told
 from longsoak.core.cautions import cautions, output_cautions
+from longsoak.core.handrulewords import rule_words
 from longsoak.core.limitwords import limit_words
 from longsoak.core.wording import with_noun
 
@@ -16,9 +17,9 @@ def check(rig_file: Path) -> None:
     """Check a rig file and print its wiring plan.
 
     Prints one line per probe: bus, address, probe, place, curve and the unit its value will have,
-    one per output and one per limit, then what such values can't be taken for, and which files it
-    names that are not there. With mistakes in the file it prints each of them with its line and how
-    to mend it, and ends with exit code 2.
+    one per output and one per limit, which value wins where a hand meter and pins differ, then what
+    such values can't be taken for, and which files it names that are not there. With mistakes in
+    the file it prints each of them with its line and how to mend it, and ends with exit code 2.
     """
     from longsoak.rigfile.filesaway import files_away
     from longsoak.rigfile.plan import COLUMNS, OUTPUT_COLUMNS, output_plan, wiring_plan
@@ -32,6 +33,8 @@ def check(rig_file: Path) -> None:
         click.echo(f"\n{table(OUTPUT_COLUMNS, output_plan(rig))}")
     for number, limit in enumerate(rig.limits):
         click.echo(f"{'' if number else chr(10)}Limit {limit.name}: {limit_words(limit, rig)}")
+    if rig.hand_rule is not None:
+        click.echo(f"\nReadings by hand: {rule_words(rig.hand_rule)}.")
     for words in (*cautions(rig), *output_cautions(rig), *away):
         click.echo(f"\nCaution: {words}")
     outputs = f", {with_noun(len(rig.outputs), 'output')}" if rig.outputs else ""

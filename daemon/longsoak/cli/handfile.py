@@ -24,13 +24,13 @@ from longsoak.vocabulary.rig import Bay, Rig
 
 NEEDED = ("bay", "depth_mm", "height_mm", "value")
 MAY = (
-    *("across_mm", "unit", "at", "wood_temperature", "note"),
+    *("across_mm", "unit", "at", "wood_temperature", "note", "same_hole"),
     *("round", "meter", "scale", "correction_temperature", "uncertainty", "grain", "pins"),
 )
 MOST_LINES = 500  # a round takes a day
 _CELSIUS = Range(-40.0, 80.0, "a temperature, -40 to 80 degC", "20.5")
 _FIGURE = Range(0.0, 1e13, "a standard uncertainty in the unit of the value", "0.5", above=True)
-_CHOICES = {"unit": UNITS, "grain": GRAINS[1:], "pins": PINS[1:]}
+_CHOICES = {"unit": UNITS, "grain": GRAINS[1:], "pins": PINS[1:], "same_hole": ("yes", "no")}
 _EACH = "a header line, then a line for each place"
 
 
@@ -45,6 +45,7 @@ class Usual:
     by: str
     at_ms: int
     now_ms: int
+    same_hole: bool
 
 
 def entries_in(path: Path, rig: Rig, usual: Usual) -> list[LogbookEntry]:
@@ -109,6 +110,7 @@ class _Lines:
         setting = self._setting(line, row, showed)
         wood = self._number(line, row, "wood_temperature", _CELSIUS, usual.wood_temperature)
         at_ms = self._at(line, row)
+        same = self._word(line, row, "same_hole", "yes" if usual.same_hole else "no")
         if bay is None or place is None or showed is None or setting is None or at_ms is None:
             return
         if (before := self._taken.get((setting.round, bay.name, place))) is not None:
@@ -117,7 +119,9 @@ class _Lines:
             return
         self._taken[setting.round, bay.name, place] = line
         note = row.get("note") or usual.note
-        content = hand_content(place, showed, setting, wood_temperature=wood, note=note)
+        content = hand_content(
+            place, showed, setting, wood_temperature=wood, note=note, same_hole=same == "yes"
+        )
         self.entries.append(
             LogbookEntry(
                 asked_utc_ms=usual.now_ms,

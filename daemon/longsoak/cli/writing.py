@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import NoReturn
@@ -13,7 +14,7 @@ import click
 
 from longsoak.cli.asking import outcome_of, unanswered
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record
-from longsoak.core.logbook import check_against, check_entry
+from longsoak.core.logbook import check_against, check_among, check_entry
 from longsoak.core.logbookwords import entry_document, speaks_of_ms
 from longsoak.core.moments import moment_of
 from longsoak.store.logbook import Logbook, canonical
@@ -151,9 +152,11 @@ def moment_said(
 
 def _check(entries: Sequence[LogbookEntry], rig: Rig, logbook: Logbook) -> None:
     began_ms, last = logbook.record_began_ms(), logbook.last()
+    known = cache(logbook.entries)
     for entry in entries:
         check_entry(entry)
         check_against(entry, rig, began_ms=began_ms, last=last)
+        check_among(entry, known)
 
 
 def _number(record: Record, entry: LogbookEntry) -> str:

@@ -1,10 +1,11 @@
 """Readings by hand as they stand in the logbook: their holes, rounds and nearest probes. Pure."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from math import hypot
 
 from longsoak.core.handreadings import (
+    SAME_HOLE,
     Place,
     Setting,
     Shown,
@@ -15,6 +16,7 @@ from longsoak.core.handreadings import (
 )
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.wording import rfc3339, with_noun
+from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import HAND, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Kind, Probe, Rig
@@ -22,6 +24,9 @@ from longsoak.vocabulary.rig import Kind, Probe, Rig
 # A new place is this far off old holes, mm: what was opened once dries and wets by another way.
 # Common practice.
 APART = 20.0
+# Two places no further from each other are one hole, mm: a hand finds a place that well. Common
+# practice.
+ONE_HOLE = 5.0
 # A pair of pins is told beside a reading by hand, and it beside the pins, up to here, mm.
 BESIDE = 30.0
 LAPSE_MS = 18 * 3_600_000  # after which the next reading most likely begins another round
@@ -44,6 +49,7 @@ class HandReading:
     wood_temperature: float | None
     note: str
     counts: bool
+    same_hole: bool = False
 
 
 def hand_readings(entries: Iterable[LogbookEntry]) -> list[HandReading]:
@@ -82,7 +88,20 @@ def _reading(entry: LogbookEntry, *, counts: bool) -> HandReading:
         wood_temperature=number_in(content["wood_temperature"]),
         note=str(content["note"]),
         counts=counts,
+        same_hole=SAME_HOLE in content,
     )
+
+
+def with_corrections(entries: Sequence[LogbookEntry]) -> list[LogbookEntry]:
+    """Entries with what corrects each, where the record was not asked since they came."""
+    by: dict[int, list[int]] = {}
+    for entry in entries:
+        if entry.corrects is not None:
+            by.setdefault(entry.corrects, []).append(entry.number)
+    return [
+        replace(entry, corrected_by=tuple(by[entry.number])) if entry.number in by else entry
+        for entry in entries
+    ]
 
 
 def apart(one: Place, other: Place) -> float:
@@ -111,6 +130,53 @@ def old_hole(place: Place, bay: str, round_name: str, holes: Iterable[HandReadin
     return (
         f"{off:.0f} mm from the hole of round {hole.setting.round} at {hole.place.words}. A hole "
         f"changes the wood around it: keep {APART:g} mm off old ones."
+    )
+
+
+def check_hole(entry: LogbookEntry, known: Iterable[LogbookEntry]) -> None:
+    """Refuse a reading by hand in a hole that another round used already.
+
+    Only one that says which pins it was read with makes a hole for sure; of others `old_hole`
+    warns. An entry that says that it is the same hole on purpose passes.
+
+    Parameters
+    ----------
+    entry : LogbookEntry
+        Of any kind, one that `check_entry` passed.
+    known : iterable of LogbookEntry
+        All there are, of any kind.
+
+    Raises
+    ------
+    RequestError
+        Which hole it is, and how to mend it.
+    """
+    if entry.kind != HAND or SAME_HOLE in entry.content or not entry.content["pins"]:
+        return
+    place, own = place_of(entry.content), str(entry.content["round"])
+    near = [
+        (apart(place, place_of(hole.content)), hole)
+        for hole in known
+        if hole.kind == HAND
+        and not hole.corrected_by
+        and hole.subject == entry.subject
+        and hole.content["round"] != own
+        and hole.number != entry.corrects
+    ]
+    if not near:
+        return
+    off, hole = min(near, key=lambda pair: (pair[0], pair[1].number))
+    if off > ONE_HOLE:
+        return
+    old = place_of(hole.content)
+    aside = ""
+    if place.across is None or old.across is None:
+        aside = " say how far across both are if they are two,"
+    raise RequestError(
+        f"{place.words} is {off:.0f} mm from the hole of round {hole.content['round']} at "
+        f"{old.words}, and a hole is used once: move by {APART:g} mm,{aside} correct entry "
+        f"{hole.number} if its place is wrong, or say that it is the same hole on purpose. "
+        "Nothing was kept."
     )
 
 
@@ -163,15 +229,27 @@ def told_after(
     return said
 
 
-def next_round(readings: Sequence[HandReading], *, now_ms: int) -> str:
-    """The round that a reading now most likely belongs to: the newest one while it goes on."""
+def next_round(readings: Sequence[HandReading], *, now_ms: int, over: Collection[str] = ()) -> str:
+    """The round that a reading now most likely belongs to: the newest one while it goes on.
+
+    `over` are rounds that somebody ended.
+    """
     if not readings:
         return "1"
     newest = max(readings, key=lambda reading: reading.number)
-    if now_ms - newest.at_ms < LAPSE_MS:
+    if now_ms - newest.at_ms < LAPSE_MS and newest.setting.round not in over:
         return newest.setting.round
     numbers = [int(r.setting.round) for r in readings if r.setting.round.isdecimal()]
     return str(max(numbers, default=len({r.setting.round for r in readings})) + 1)
+
+
+def rounds_of(readings: Iterable[HandReading]) -> dict[str, list[HandReading]]:
+    """Readings that count by round, the round that began first in front; each oldest first."""
+    found: dict[str, list[HandReading]] = {}
+    for reading in sorted(readings, key=lambda each: (each.at_ms, each.number)):
+        if reading.counts:
+            found.setdefault(reading.setting.round, []).append(reading)
+    return found
 
 
 def rounds_words(readings: Sequence[HandReading]) -> str:
@@ -188,6 +266,7 @@ def hand_document(reading: HandReading) -> dict[str, Json]:
         reading.setting,
         wood_temperature=reading.wood_temperature,
         note=reading.note,
+        same_hole=reading.same_hole,
     )
     head: dict[str, Json] = {
         "number": reading.number,

@@ -17,6 +17,7 @@ UNITS = ("%", "Ohm")  # UCUM codes of what a meter with pins shows
 BOUNDS = ("", "at least", "at most")  # what a meter shows is the value, or all its scale can
 GRAINS = ("", "across", "along")
 PINS = ("", "insulated", "bare")
+SAME_HOLE = "same_hole"  # the key that an entry has whose pins went into an old hole on purpose
 LONGEST_LINE = 120  # characters of what is said of the meter
 LONGEST_NOTE = 1000
 
@@ -114,9 +115,14 @@ def hand_content(
     *,
     wood_temperature: float | None = None,
     note: str = "",
+    same_hole: bool = False,
 ) -> dict[str, Json]:
-    """What an entry of the kind "hand reading" holds; it is about a bay."""
-    return {
+    """What an entry of the kind "hand reading" holds; it is about a bay.
+
+    `same_hole` says that the pins went into an old hole on purpose. It is a key only where it is
+    true, so that entries of before are what they were.
+    """
+    found: dict[str, Json] = {
         "round": setting.round,
         "depth_mm": place.depth,
         "height_mm": place.height,
@@ -133,6 +139,7 @@ def hand_content(
         "pins": setting.pins,
         "note": note,
     }
+    return {**found, SAME_HOLE: True} if same_hole else found
 
 
 _FIELDS = frozenset(
@@ -145,8 +152,10 @@ def wrong_content(entry: LogbookEntry) -> str | None:
     content = entry.content
     if entry.subject.about is not About.BAY:
         return "A reading by hand is about a bay: name it"
-    if content.keys() != _FIELDS:
+    if content.keys() - {SAME_HOLE} != _FIELDS:
         return f"A reading by hand has {', '.join(sorted(_FIELDS))}"
+    if content.get(SAME_HOLE, True) is not True:
+        return f"The {SAME_HOLE} of a reading by hand is true, or left out"
     for name in _LINES:
         words = content[name]
         if not isinstance(words, str) or len(words) > LONGEST_LINE or not words.isprintable():
@@ -267,12 +276,19 @@ def said_words(bay: str, content: Mapping[str, Json]) -> str:
     ]
     if (wood := content["wood_temperature"]) is not None:
         parts.append(f"wood at {wood} °C")
+    if SAME_HOLE in content:
+        parts.append("in an old hole on purpose")
     note = f"\n{content['note']}" if content["note"] else ""
     return f"By hand, {', '.join(parts)}.{note}"
 
 
 def _bay(rig: Rig, name: str) -> Bay | None:
     return next((bay for bay in rig.specimen.bays if bay.name == name), None)
+
+
+def scale_key(scale: str) -> str:
+    """What a scale is known by, however its name is written."""
+    return " ".join(scale.casefold().split())
 
 
 def number_in(value: Json) -> float | None:

@@ -2,11 +2,21 @@
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
-from longsoak.core import closing, handreadings, knownvalues, newholes, phases, wettrades
+from longsoak.core import (
+    closing,
+    handreadings,
+    knownvalues,
+    metercheck,
+    newholes,
+    phases,
+    samples,
+    wettrades,
+)
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
+from longsoak.core.handplaces import check_hole
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
 from longsoak.core.water.rounds import wrong_cup, wrong_round
 from longsoak.core.wording import meant_words, time_words
@@ -17,9 +27,11 @@ from longsoak.vocabulary.logbook import (
     FLAG,
     HAND,
     KNOWN,
+    METER_CHECK,
     NEW_HOLE,
     NOTE,
     PHASE,
+    SAMPLE,
     SERVICE,
     THE_RIG,
     TOP_UP,
@@ -48,6 +60,8 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     WET_TRADE: wettrades.wrong_content,
     NEW_HOLE: newholes.wrong_content,
     CLOSING: closing.wrong_content,
+    METER_CHECK: metercheck.wrong_content,
+    SAMPLE: samples.wrong_content,
 }
 _OF_THE_RIG = {
     TOP_UP: "A top-up",
@@ -55,6 +69,7 @@ _OF_THE_RIG = {
     WATER: "A water round",
     PHASE: "A phase",
     CLOSING: "The closing list",
+    METER_CHECK: "A meter check",
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
@@ -130,6 +145,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
         raise _refusal(wrong)
     if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
         raise _refusal(wrong)
+    if entry.kind == SAMPLE and (wrong := samples.outside(entry, rig)):
+        raise _refusal(wrong)
     if entry.kind == PHASE and (wrong := phases.unknown_control(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == NEW_HOLE and (wrong := newholes.no_hole(entry, rig)):
@@ -145,6 +162,27 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     if entry.corrects is not None and not 1 <= entry.corrects <= last:
         there = f"the newest is {last}" if last else "none was written yet"
         raise _refusal(f"There is no entry {entry.corrects} to correct; {there}")
+
+
+def check_among(entry: LogbookEntry, known: Callable[[], Iterable[LogbookEntry]]) -> None:
+    """Refuse an entry that can't stand beside those there are: a hole or an identity used twice.
+
+    Parameters
+    ----------
+    entry : LogbookEntry
+        One that `check_entry` passed.
+    known : callable
+        Gives all there are, of any kind; called only where it matters.
+
+    Raises
+    ------
+    RequestError
+        What is wrong with it, in a sentence.
+    """
+    if entry.kind == HAND:
+        check_hole(entry, known())
+    elif entry.kind == SAMPLE:
+        samples.check_identity(entry, known())
 
 
 def subjects(rig: Rig) -> list[Subject]:

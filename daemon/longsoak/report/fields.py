@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from longsoak.core.handflags import BY_HAND
 from longsoak.core.handreadings import GRAINS, PINS, UNITS
+from longsoak.core.metercheck import WHEN
 from longsoak.core.phases import WORDS
 from longsoak.core.water.contact import RULE
 from longsoak.vocabulary.alarm import AlarmState, Hiding
@@ -364,8 +365,36 @@ HAND_READINGS = Table(
         ),
         Column("grain", _S, "How the pins stood to the grain.", choices=GRAINS[1:], needed=False),
         Column("pins", _S, "What pins they were.", choices=PINS[1:], needed=False),
+        Column("same_hole", _B, "Whether the pins went into an old hole again, on purpose."),
         Column("by", _S, "Initials."),
         Column("note", _S, "What else was said of it.", needed=False),
+    ),
+    key=("number",),
+    references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+METER_CHECKS = Table(
+    "meter_checks",
+    "What hand meters showed on a test block before and after rounds of readings by hand: of the "
+    "logbook's entries of the kind meter check, those that no other entry corrects. What a meter "
+    "was off by is taken off no reading.",
+    (
+        Column("number", _I, "The number of the logbook entry it stands in."),
+        Column("time", _T, "When it was done, UTC."),
+        Column("round", _S, "The round it belongs to."),
+        Column("meter", _S, "The meter."),
+        Column("when", _S, "Whether it was before the round or after it.", choices=WHEN),
+        Column("nominal", _N, "What the block should show.", unit_column="unit"),
+        Column("shown", _N, "What the meter showed.", unit_column="unit"),
+        Column(
+            "bound",
+            _S,
+            "Where the meter showed the end of its scale, which of the two.",
+            choices=tuple(BOUNDS.values()),
+            needed=False,
+        ),
+        Column("unit", _S, "Unit of both, a UCUM code.", choices=UNITS),
+        Column("by", _S, "Initials."),
     ),
     key=("number",),
     references=(Reference(("number",), "logbook", ("number",)),),

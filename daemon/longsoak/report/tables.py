@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from longsoak.core.handflags import flags_of
 from longsoak.core.handplaces import hand_readings
 from longsoak.core.logbookwords import speaks_of_ms
+from longsoak.core.metercheck import meter_checks
 from longsoak.core.phases import phases
 from longsoak.report.fields import BOUNDS, Cell
 from longsoak.report.rigs import Rigs
@@ -16,7 +17,7 @@ from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
-from longsoak.vocabulary.logbook import PHASE
+from longsoak.vocabulary.logbook import METER_CHECK, PHASE
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow
 
@@ -203,10 +204,22 @@ def hand_reading_rows(logbook: Logbook) -> Rows:
             *(reading.setting.uncertainty, reading.setting.meter, reading.setting.scale or None),
             *(reading.setting.correction_temperature, reading.wood_temperature),
             *(reading.setting.grain or None, reading.setting.pins or None),
-            *(reading.by, reading.note or None),
+            *(reading.same_hole, reading.by, reading.note or None),
         )
         for reading in hand_readings(logbook.entries())
         if reading.counts
+    ]
+
+
+def meter_check_rows(logbook: Logbook) -> Rows:
+    """Every check of a hand meter that counts, oldest first."""
+    return [
+        (
+            *(check.number, check.at_ms, check.round, check.meter, check.when),
+            *(check.nominal.value, check.shown.value, BOUNDS.get(check.shown.bound)),
+            *(check.shown.unit, check.by),
+        )
+        for check in meter_checks(logbook.entries(kind=METER_CHECK))
     ]
 
 

@@ -9,6 +9,7 @@ from longsoak.rigfile.alarmset import Parts
 from longsoak.rigfile.curves import curve, shipped
 from longsoak.rigfile.draft import BayDraft, BusDraft, Draft
 from longsoak.rigfile.drawnwater import pan_of, reservoir_of
+from longsoak.rigfile.handtable import hand_rule_of
 from longsoak.rigfile.judgingchecks import band_of, thresholds_of
 from longsoak.rigfile.kinds import DEFAULTS, has
 from longsoak.rigfile.limittable import limit_of
@@ -144,6 +145,7 @@ def build(draft: Draft) -> Rig:
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
         limits=tuple(limit_of(part.table) for part in draft.limits),
         answers=draft.report.table.model_dump(exclude_none=True) if draft.report else {},
+        hand_rule=hand_rule_of(draft.hand.table) if draft.hand else None,
         outputs=outputs_of(draft.outputs),
         time_zone=rig.time_zone or "UTC",
         people=people,

@@ -6,6 +6,7 @@ from typing import TypeVar, cast
 
 from longsoak.rigfile.alarmtable import AlarmTable
 from longsoak.rigfile.curvetable import CurveTable
+from longsoak.rigfile.handtable import HandTable
 from longsoak.rigfile.judgingtables import BandTable, ChecksTable
 from longsoak.rigfile.kinds import expected_of
 from longsoak.rigfile.limittable import LimitTable
@@ -114,6 +115,7 @@ class Draft:
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
     limits: tuple[Part[LimitTable], ...]
+    hand: Part[HandTable] | None
     outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
@@ -217,6 +219,7 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             read_table(LimitTable, item, path=("limits", index), report=report)
             for index, item in enumerate(document.limits or ())
         ),
+        hand=_one(HandTable, document.hand_readings, path=("hand_readings",), report=report),
         outputs=tuple(
             read_table(OutputTable, item, path=("outputs", index), report=report)
             for index, item in enumerate(document.outputs or ())

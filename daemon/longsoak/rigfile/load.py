@@ -17,6 +17,7 @@ from longsoak.rigfile.draft import Draft, read_document
 from longsoak.rigfile.drawnwater import check_drawn, check_pan, check_scales
 from longsoak.rigfile.geometrychecks import check_geometry
 from longsoak.rigfile.guardchecks import check_guards
+from longsoak.rigfile.handchecks import check_hand
 from longsoak.rigfile.judgingchecks import check_judging
 from longsoak.rigfile.limitchecks import check_limits
 from longsoak.rigfile.lines import Lines
@@ -266,6 +267,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_record(draft.record, report=report)
     check_judging(draft, report=report)
     check_limits(draft, report=report)
+    check_hand(draft.hand, curves=[*shipped(), *draft.curves], report=report)
     check_outputs(draft, find_kind=find_kind, report=report)
 
 

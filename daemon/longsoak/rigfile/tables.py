@@ -60,6 +60,7 @@ class Document(Table):
     bands: Annotated[list[object] | None, _tables("bands")] = None
     checks: Annotated[list[object] | None, _tables("checks")] = None
     limits: Annotated[list[object] | None, _tables("limits")] = None
+    hand_readings: Annotated[_One, table_of("hand_readings")] = None
     outputs: Annotated[list[object] | None, _tables("outputs")] = None
     report: Annotated[_One, table_of("report")] = None
 

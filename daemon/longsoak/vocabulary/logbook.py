@@ -14,6 +14,8 @@ WATER = "water"  # the kind that tells what the water was like when somebody loo
 CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
+METER_CHECK = "meter check"  # the kind that tells what a hand meter showed on a test block
+SAMPLE = "sample"  # the kind that tells of a piece cut out of a bay, weighed and oven-dried
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
 WET_TRADE = "wet trade"  # the kind that tells of concrete or mortar poured into the specimen
 NEW_HOLE = "new hole"  # the kind that tells of a probe's pins moved or renewed
@@ -23,6 +25,8 @@ CLOSING = "closing"  # the kind that answers an item of the list for the end of 
 KIND_WORDS = {
     NOTE: "note",
     HAND: "reading by hand",
+    METER_CHECK: "meter on a test block",
+    SAMPLE: "sample, oven-dried",
     PHASE: "phase",
     WET_TRADE: "wet trade",
     NEW_HOLE: "new hole",

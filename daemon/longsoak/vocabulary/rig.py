@@ -14,6 +14,7 @@ from math import inf
 from longsoak.vocabulary.alarmplan import AlarmPlan
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.destinations import Backup, Database, Heartbeat, Mail, Mqtt
+from longsoak.vocabulary.handrule import HandRule
 from longsoak.vocabulary.notices import Person, Webhook, Weekly
 
 
@@ -567,6 +568,7 @@ class Rig:
     thresholds: tuple[Thresholds, ...] = ()
     limits: tuple[Limit, ...] = ()
     answers: Mapping[str, str] = field(default_factory=dict)
+    hand_rule: HandRule | None = None
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()

@@ -9,11 +9,13 @@ from markupsafe import Markup
 from longsoak.core.handplaces import HandReading, old_hole, seat_of
 from longsoak.core.handreadings import GRAINS, PINS, UNITS, Place
 from longsoak.core.logbook import MOST_PHOTOS
+from longsoak.core.metercheck import AFTER, BEFORE, WHEN, MeterCheck
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.rig import Bay, Rig
 from longsoak_dashboards.drawing.handmap import Hole, draw_map
 from longsoak_dashboards.drawing.section import Words, draw_section
 from longsoak_dashboards.drawing.sheet import POINTS, Sheet, lay_out
+from longsoak_dashboards.view.handchecks import OWN, round_checks
 from longsoak_dashboards.view.handentries import FIELDS, KEPT
 from longsoak_dashboards.view.photos import Files, Picture, picture
 from longsoak_dashboards.view.sentences import when
@@ -51,7 +53,9 @@ class HoleRow:
 class HandPage:
     """What the sheet shows; `near` says of the place that is chosen that an old hole is too near.
 
-    `units`, `grains` and `pins` are words to choose among, with the value each stands for.
+    `units`, `grains`, `pins` and `same` are words to choose among, with the value each stands for.
+    `check` is what the form for a test block holds, `whens` its choices, `checked` what the round
+    has of such checks.
     """
 
     bays: tuple[BayMap, ...]
@@ -64,6 +68,10 @@ class HandPage:
     units: tuple[tuple[str, str], ...]
     grains: tuple[tuple[str, str], ...]
     pins: tuple[tuple[str, str], ...]
+    same: tuple[tuple[str, str], ...]
+    check: Mapping[str, str]
+    whens: tuple[str, ...]
+    checked: tuple[str, ...]
     wide: int = WIDE
     most_photos: int = MOST_PHOTOS
 
@@ -72,6 +80,7 @@ def hand_page(
     rig: Rig,
     said: Mapping[str, str],
     known: Sequence[HandReading],
+    checks: Sequence[MeterCheck],
     photos: Sequence[str],
     *,
     once: str,
@@ -88,6 +97,8 @@ def hand_page(
         What the form holds, of `FIELDS`.
     known : sequence of HandReading
         Those there are, oldest first; their holes are shown, and no value.
+    checks : sequence of MeterCheck
+        Those there are of hand meters on a test block.
     photos : sequence of str
         Digests of photos that came with the form before.
     once : str
@@ -108,6 +119,8 @@ def hand_page(
         for i, (bay, sheet) in enumerate(_laid_out(rig))
     ]
     near = None if place is None else old_hole(place, filled["bay"], filled["round"], others)
+    begun = any(each.counts and each.setting.round == filled["round"] for each in known)
+    usual = AFTER if begun else BEFORE
     return HandPage(
         bays=tuple(bays),
         said=filled,
@@ -119,6 +132,10 @@ def hand_page(
         units=tuple((unit, "Ω" if unit == "Ohm" else unit) for unit in UNITS),
         grains=tuple((word, f"{word} the grain" if word else "not said") for word in GRAINS),
         pins=tuple((word, word or "not said") for word in PINS),
+        same=(("", "a new one"), ("yes", "an old one again, on purpose")),
+        check={name: said.get(name, "") for name in OWN} | {"when": said.get("when") or usual},
+        whens=WHEN,
+        checked=round_checks(known, checks, filled["round"]),
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from longsoak.core.handreadings import (
+    SAME_HOLE,
     UNITS,
     Place,
     Setting,
@@ -27,7 +28,10 @@ SETTING = (
     *("grain", "pins"),
 )
 KEPT = ("bay", "depth", "height", "across")
-FIELDS = (*KEPT, *SETTING, "value", "wood_temperature", "note", "by", "at", "corrects", "once")
+FIELDS = (
+    *(*KEPT, *SETTING, "value", "wood_temperature", "note", "same_hole"),
+    *("by", "at", "corrects", "once"),
+)
 _MM = {"depth": "depth", "height": "height", "across": "place across"}
 
 
@@ -75,6 +79,7 @@ def hand_entry(
         ),
         wood_temperature=_celsius(said, "wood_temperature"),
         note=text_of(said["note"]),
+        same_hole=said["same_hole"] == "yes",
     )
     return LogbookEntry(
         asked_utc_ms=now_ms,
@@ -110,6 +115,7 @@ def said_again(entry: LogbookEntry) -> dict[str, str]:
             name: str(content[name])
             for name in ("round", "meter", "scale", "grain", "pins", "note")
         },
+        "same_hole": "yes" if SAME_HOLE in content else "",
     }
 
 
