@@ -25,7 +25,7 @@ _WHAT = {
 )
 @click.option(
     "--sides",
-    default=0.0,
+    default="0",
     type=_NUMBER,
     help="Between specimens, of how far their two sides differ. [default: 0, the same in all]",
 )
@@ -35,7 +35,7 @@ _WHAT = {
 @click.option("--reading", required=True, type=_NUMBER, help="Between readings taken at one place.")
 @click.option(
     "--power",
-    default=0.8,
+    default="0.8",
     type=number_of("a probability", 0.5, 0.999),
     help="How likely it is to be found. [default: 0.8]",
 )
