@@ -17,6 +17,7 @@ from longsoak.rigfile import (
     limittable,
     outlettables,
     outputtable,
+    scaletable,
     tables,
     watertables,
 )
@@ -86,7 +87,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
     "model",
     models(
         *(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
-        *(outputtable, limittable),
+        *(outputtable, limittable, scaletable),
     ),
     ids=lambda m: m.__name__,
 )

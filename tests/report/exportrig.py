@@ -8,8 +8,10 @@ from datetime import date
 from math import inf, isnan, nan
 from pathlib import Path
 
+from longsoak.core.gradescales import PLAIN
 from longsoak.core.handflags import flag_content
 from longsoak.core.handreadings import Place, Setting, Shown, hand_content
+from longsoak.core.observations import SeenAt, observation_content
 from longsoak.core.phases import phase_content
 from longsoak.report.export import Wanted, export
 from longsoak.rigfile.load import read
@@ -24,7 +26,17 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.health import Check, Fault, Finding, Suspicion
 from longsoak.vocabulary.ledger import DayHead
-from longsoak.vocabulary.logbook import FLAG, HAND, PHASE, THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import (
+    FLAG,
+    HAND,
+    OBSERVATION,
+    PHASE,
+    THE_RIG,
+    About,
+    LogbookEntry,
+    Subject,
+)
+from longsoak.vocabulary.observation import Face
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
 from photofiles import jpeg_head
@@ -302,6 +314,18 @@ def _beside(folder: Path) -> Batch:
         number=4,
         request="u4",
     )
+    seen = replace(
+        note,
+        says="=white fur",
+        kind=OBSERVATION,
+        subject=Subject(About.BAY, "cork-lime"),
+        content=observation_content(
+            SeenAt("cork-lime", Face.DRY, low=0, high=120), of="salt bloom", scale=PLAIN, grade=2,
+            extent=5,
+        ),
+        number=5,
+        request="u5",
+    )  # fmt: skip
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
         "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
@@ -315,6 +339,6 @@ def _beside(folder: Path) -> Batch:
         changes=[change],
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
-        logbook=[note, flag, by_hand, begins],
+        logbook=[note, flag, by_hand, begins, seen],
         heads=[HEAD],
     )

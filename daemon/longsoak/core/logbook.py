@@ -4,7 +4,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
-from longsoak.core import handreadings, knownvalues, phases
+from longsoak.core import handreadings, knownvalues, observations, phases
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.handflags import wrong_content
 from longsoak.core.water.entries import impossible_top_up, wrong_top_up, wrong_window
@@ -17,6 +17,7 @@ from longsoak.vocabulary.logbook import (
     HAND,
     KNOWN,
     NOTE,
+    OBSERVATION,
     PHASE,
     SERVICE,
     THE_RIG,
@@ -41,6 +42,7 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     CUP: wrong_cup,
     SERVICE: wrong_window,
     HAND: handreadings.wrong_content,
+    OBSERVATION: observations.wrong_content,
     PHASE: phases.wrong_content,
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
@@ -117,6 +119,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     if entry.kind == TOP_UP and (wrong := impossible_top_up(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
+        raise _refusal(wrong)
+    if entry.kind == OBSERVATION and (wrong := observations.unfit(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == PHASE and (wrong := phases.unknown_control(entry, rig)):
         raise _refusal(wrong)

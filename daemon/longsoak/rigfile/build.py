@@ -25,6 +25,7 @@ from longsoak.rigfile.outputtable import outputs_of
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.recordtable import RecordTable, marks_of
+from longsoak.rigfile.scaletable import grade_scale_of
 from longsoak.rigfile.tables import (
     DryFaceTable,
     EdgesTable,
@@ -143,6 +144,7 @@ def build(draft: Draft) -> Rig:
         bands=tuple(band_of(part.table) for part in draft.bands),
         thresholds=tuple(thresholds_of(part.table) for part in draft.checks),
         limits=tuple(limit_of(part.table) for part in draft.limits),
+        scales=tuple(grade_scale_of(part.table) for part in draft.scales),
         outputs=outputs_of(draft.outputs),
         time_zone=rig.time_zone or "UTC",
         people=people,

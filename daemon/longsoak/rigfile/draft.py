@@ -26,6 +26,7 @@ from longsoak.rigfile.outputtable import OutputTable
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.recordtable import RecordTable
 from longsoak.rigfile.report import Report, number
+from longsoak.rigfile.scaletable import GradeScaleTable
 from longsoak.rigfile.tables import (
     BayTable,
     BusTable,
@@ -112,6 +113,7 @@ class Draft:
     bands: tuple[Part[BandTable], ...]
     checks: tuple[Part[ChecksTable], ...]
     limits: tuple[Part[LimitTable], ...]
+    scales: tuple[Part[GradeScaleTable], ...]
     outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
@@ -213,6 +215,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
         limits=tuple(
             read_table(LimitTable, item, path=("limits", index), report=report)
             for index, item in enumerate(document.limits or ())
+        ),
+        scales=tuple(
+            read_table(GradeScaleTable, item, path=("scales", index), report=report)
+            for index, item in enumerate(document.scales or ())
         ),
         outputs=tuple(
             read_table(OutputTable, item, path=("outputs", index), report=report)

@@ -60,6 +60,7 @@ class Document(Table):
     bands: Annotated[list[object] | None, _tables("bands")] = None
     checks: Annotated[list[object] | None, _tables("checks")] = None
     limits: Annotated[list[object] | None, _tables("limits")] = None
+    scales: Annotated[list[object] | None, _tables("scales")] = None
     outputs: Annotated[list[object] | None, _tables("outputs")] = None
 
 

@@ -14,12 +14,14 @@ WATER = "water"  # the kind that tells what the water was like when somebody loo
 CUP = "cup catch"  # the kind that tells how much water a bay's face gets
 KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
+OBSERVATION = "observation"  # the kind that tells what was seen at a place, and its grade
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
 
 # What an entry of a kind is called where people read it or choose among them.
 KIND_WORDS = {
     NOTE: "note",
     HAND: "reading by hand",
+    OBSERVATION: "observation",
     PHASE: "phase",
     SERVICE: "work at the rig",
     TOP_UP: "top-up",

@@ -15,6 +15,7 @@ from longsoak.vocabulary.alarmplan import AlarmPlan
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.destinations import Backup, Database, Heartbeat, Mail, Mqtt
 from longsoak.vocabulary.notices import Person, Webhook, Weekly
+from longsoak.vocabulary.observation import GradeScale
 
 
 class Kind(StrEnum):
@@ -543,7 +544,8 @@ class Limit:
 class Rig:
     """Everything one rig file says, checked.
 
-    `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by.
+    `scales` are those that what is seen is graded on, beside the usual ones. `time_zone` is an IANA
+    name, which people's quiet hours and the weekly `trial` go by.
     """
 
     name: str
@@ -564,6 +566,7 @@ class Rig:
     bands: tuple[Band, ...] = ()
     thresholds: tuple[Thresholds, ...] = ()
     limits: tuple[Limit, ...] = ()
+    scales: tuple[GradeScale, ...] = ()
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()
