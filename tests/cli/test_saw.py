@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from longsoak.core.mould import CAUTION
+from longsoak.core.mould import GROWTH_CAUTION
 from pages.pagerig import keep
 from photofiles import picture
 from processes import longsoak, running
@@ -37,20 +37,20 @@ def test_what_is_seen_is_kept_listed_place_by_place_corrected_and_exported(tmp_p
         )
         assert (none.returncode, none.stderr) == (0, "")
         assert none.stdout.startswith("Kept as number 1, of ")
-        assert CAUTION in none.stdout
+        assert GROWTH_CAUTION in none.stdout
         some = longsoak(
             *("saw", rig_file, "Grey tufts", "--of", "growth", "--grade", "1", *FOOT),
             *("--extent", "5", "--photo", photo, "--by", "mk", "--json"),
         )
         told = json.loads(some.stdout)
-        assert told["told"] == [CAUTION]
+        assert told["told"] == [GROWTH_CAUTION]
         assert told["entry"]["content"]["scale"] == "ASTM G21"
         assert told["entry"]["photos"] == [hashlib.sha256(photo.read_bytes()).hexdigest()]
         bloom = ("saw", rig_file, "Fur", "--of", "fur", "--bay", "panel", "--depth", "10")
         assert longsoak(*bloom, "--grade", "white fur", "--by", "mk").returncode == 0
         # It keeps its time and place: only the grade was wrong.
         right = longsoak(*bloom, "--grade", "1", "--corrects", "3", "--by", "wm")
-        assert (right.returncode, CAUTION in right.stdout) == (0, False)
+        assert (right.returncode, GROWTH_CAUTION in right.stdout) == (0, False)
         assert run.stop() == 0
     found = json.loads(longsoak("saw", rig_file, "--json").stdout)
     assert [(each["number"], each["of"], each["grade"]) for each in found] == [

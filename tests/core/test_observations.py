@@ -17,7 +17,7 @@ from longsoak.core.gradescales import (
     sights,
 )
 from longsoak.core.logbook import check_against, check_entry
-from longsoak.core.mould import CAUTION
+from longsoak.core.mould import GROWTH_CAUTION
 from longsoak.core.observations import (
     SeenAt,
     course_words,
@@ -239,5 +239,5 @@ def test_an_observation_is_told_in_words_and_to_programs() -> None:
 
 
 def test_whoever_sees_growth_is_cautioned() -> None:
-    assert told_of("growth") == [CAUTION]
+    assert told_of("growth") == [GROWTH_CAUTION]
     assert told_of("staining") == []

@@ -17,12 +17,12 @@ from typing import NamedTuple
 from longsoak.core.arrays import checked
 from longsoak.core.humidity import checked_humidity, checked_temperature
 
-CAUTION = (
-    "The mould index is a risk figure, not a finding. Wet specimens may grow mould: keep them "
-    "apart and the room aired, disturb no growth, use gloves, eye protection and a respirator as "
-    "local guidance says, and keep vulnerable people away. Where mould is found or suspected, "
-    "follow local rules and ask someone qualified."
+GROWTH_CAUTION = (
+    "Wet specimens may grow mould: keep them apart and the room aired, disturb no growth, use "
+    "gloves, eye protection and a respirator as local guidance says, and keep vulnerable people "
+    "away. Where mould is found or suspected, follow local rules and ask someone qualified."
 )
+CAUTION = f"The mould index is a risk figure, not a finding. {GROWTH_CAUTION}"
 HIGHEST_INDEX = 6.0
 
 _COOL = 20.0  # degC; the polynomial was made for up to here

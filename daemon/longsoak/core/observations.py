@@ -12,7 +12,7 @@ from math import isfinite
 from longsoak.core.gradescales import scale_called
 from longsoak.core.handreadings import number_in
 from longsoak.core.logbookwords import speaks_of_ms
-from longsoak.core.mould import CAUTION
+from longsoak.core.mould import GROWTH_CAUTION
 from longsoak.core.wording import rfc3339, time_words
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import OBSERVATION, About, LogbookEntry
@@ -161,8 +161,8 @@ def _wrong_extent(content: Mapping[str, Json]) -> str | None:
         return f"The extent of an observation is 0 to 100 %, or left out, not {_found(extent)}"
     if (float(str(extent)) > 0) != (content["grade"] != 0):
         return (
-            "Grade 0 is that nothing was seen, and goes with an extent of 0 %, any other grade with "
-            "more: correct one of them, or leave the extent out"
+            "Grade 0 is that nothing was seen, and goes with an extent of 0 %, any other grade "
+            "with more: correct one of them, or leave the extent out"
         )
     return None
 
@@ -300,7 +300,7 @@ def course_words(series: Series) -> str:
 
 def told_of(of: str) -> list[str]:
     """What whoever saw something has to be told."""
-    return [CAUTION] if of == Sight.GROWTH else []
+    return [GROWTH_CAUTION] if of == Sight.GROWTH else []
 
 
 def observation_document(seen: Observation) -> dict[str, Json]:

@@ -8,15 +8,18 @@ from markupsafe import Markup
 from longsoak.core.handflags import BY_HAND
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
+from longsoak.core.mould import GROWTH_CAUTION
 from longsoak.core.phases import WORDS, Phase
 from longsoak.core.water.entries import ends_ms
 from longsoak.core.wording import age_words, time_words
-from longsoak.vocabulary.logbook import HAND, KIND_WORDS, PHASE, LogbookEntry
+from longsoak.vocabulary.logbook import HAND, KIND_WORDS, OBSERVATION, PHASE, LogbookEntry
+from longsoak.vocabulary.observation import Looked
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.entrywords import details, kind_words, subject_link
 from longsoak_dashboards.view.logfilter import Filter
 from longsoak_dashboards.view.photos import Files, Picture, picture, pictures
+from longsoak_dashboards.view.seenentries import WHERE, SightChoices, sight_choices
 from longsoak_dashboards.view.sentences import capital, counted, span_words, when
 from longsoak_dashboards.view.standing import unset_sentence
 
@@ -25,6 +28,7 @@ SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits 
 _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
     *("what", "phase", "name", "control", "lasts", "of"),
+    *("bay", "face", "depth", "low", "high", "seen", "extent", "looked"),
 )
 
 
@@ -87,6 +91,10 @@ class LogbookForm:
     now: Markup
     window: str
     phase: str
+    sights: tuple[SightChoices, ...]
+    where: tuple[tuple[str, str], ...] = WHERE
+    looks: tuple[str, ...] = tuple(map(str, Looked))
+    caution: str = GROWTH_CAUTION
     most_photos: int = MOST_PHOTOS
 
 
@@ -184,6 +192,7 @@ def form_of(
         now=when(now_ms, now_ms=now_ms),
         window="" if window is None else f"{window.says}, until {time_words(ends_ms(window))}",
         phase="" if phase is None else phase.title,
+        sights=sight_choices(rig, only=said.get("only", "")),
     )
 
 
@@ -206,7 +215,8 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
 
 def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> Row:
     number = entry.number
-    form = f"/hand?corrects={number}" if entry.kind == HAND else f"/logbook?corrects={number}#write"
+    form = "/hand" if entry.kind == HAND else "/logbook"
+    part = {HAND: "", PHASE: "#phase", OBSERVATION: "#see"}.get(entry.kind, "#write")
     return Row(
         number=number,
         when=when(speaks_of_ms(entry), now_ms=now_ms),
@@ -220,7 +230,7 @@ def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> 
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
         pictures=pictures(entry, files),
-        correct=form.replace("#write", "#phase") if entry.kind == PHASE else form,
+        correct=f"{form}?corrects={number}{part}",
     )
 
 
