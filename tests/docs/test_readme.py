@@ -32,6 +32,8 @@ from longsoak.vocabulary.rig import (
     Kind,
     LimitQuantity,
     Material,
+    MouldClass,
+    MouldDecline,
     OutputKind,
     Rule,
     Statistic,
@@ -114,7 +116,11 @@ def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
 
 
-@pytest.mark.parametrize("words", [LimitQuantity, Above, Statistic, Rule], ids=lambda e: e.__name__)
+@pytest.mark.parametrize(
+    "words",
+    [LimitQuantity, Above, Statistic, Rule, MouldClass, MouldDecline],
+    ids=lambda e: e.__name__,
+)
 def test_every_word_of_limits_is_in_the_readme(words: type[LimitQuantity]) -> None:
     limits = README.partition("### Limits")[2].partition("###")[0]
     assert [word for word in words if f"`{word}`" not in limits] == []

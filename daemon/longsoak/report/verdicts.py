@@ -9,9 +9,10 @@ from longsoak.core.findings.decision import Outcome
 from longsoak.core.findings.verdict import Verdict, judge
 from longsoak.core.findings.windows import Windows, windows_of
 from longsoak.core.handflags import flags_of
-from longsoak.core.limitwords import limit_words
+from longsoak.core.limitwords import classless, limit_words, mould_layers
 from longsoak.core.phases import Phase, phases
 from longsoak.core.zones import Spot, spots_of
+from longsoak.report.mouldevidence import mould_tables
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
@@ -136,7 +137,7 @@ class _Judging:
                 changed = tuple(
                     each.number
                     for each in during
-                    if each.number > version.number and limit not in self._rig(each).limits
+                    if each.number > version.number and not _same(limit, rig, self._rig(each))
                 )
                 late = not before or version is not before[-1]
                 since = version if late else _since(before, limit, self._rig)
@@ -150,9 +151,10 @@ class _Judging:
         count = max(0, until_ms - phase.from_ms) // width
         edges = [phase.from_ms + n * width for n in range(count + 1)]
         zone = _Evidence(self._record, declared.rig, self._phases, self._over, edges)
-        verdicts = {
-            aside: zone.verdict(limit, phase, spots, aside=aside) for aside in (False, True)
-        }
+        kept = zone.verdict(limit, phase, spots, aside=False)
+        # An index is carried on over months: not again where nothing of it was set aside.
+        again = limit.quantity is not LimitQuantity.MOULD_INDEX or zone.has_aside(spots)
+        whole = zone.verdict(limit, phase, spots, aside=True) if again else kept
         return Finding(
             limit,
             limit_words(limit, declared.rig),
@@ -160,8 +162,8 @@ class _Judging:
             tuple(name for spot in spots for name in spot.probes),
             phase.from_ms,
             edges[-1],
-            verdicts[False],
-            verdicts[True],
+            kept,
+            whole,
             zone.aside_h(spots),
             declared.version.number,
             declared.version.accepted_utc_ms,
@@ -174,10 +176,15 @@ def _since(versions: Sequence[RigVersion], limit: Limit, rig_of: "RigOf") -> Rig
     """The version since which a limit of the last one has stood as it does."""
     found = versions[-1]
     for version in reversed(versions):
-        if limit not in rig_of(version).limits:
+        if not _same(limit, rig_of(versions[-1]), rig_of(version)):
             break
         found = version
     return found
+
+
+def _same(limit: Limit, rig: Rig, other: Rig) -> bool:
+    """Whether a limit of a rig file reads the same in another, with the surfaces it is of."""
+    return limit in other.limits and mould_layers(limit, rig) == mould_layers(limit, other)
 
 
 class _Evidence:
@@ -204,7 +211,7 @@ class _Evidence:
         import numpy as np
 
         if limit.quantity is LimitQuantity.MOULD_INDEX:
-            return _undecided("A mould index is not judged: its class of material is not declared.")
+            return self._mould(limit, spots, aside=aside)
         rows = [self._windows(spot, self._edges, aside=aside) for spot in spots]
         values = np.array([row.means for row in rows])
         doubts = np.array([row.uncertainties for row in rows])
@@ -218,26 +225,52 @@ class _Evidence:
             values, uncertainties=doubts, at_least=bounds[0], at_most=bounds[1], limit=limit
         )
 
+    def _mould(self, limit: Limit, spots: Sequence[Spot], *, aside: bool) -> Verdict:
+        import numpy as np
+
+        if why := classless(limit, self._rig):
+            return _undecided(why)
+        first_ms = self._record.first_utc_ms()
+        if first_ms is None or len(self._edges) < 2:
+            return judge(np.empty((0, 0)), uncertainties=np.empty((0, 0)), limit=limit)
+        values, doubts, least, most = mould_tables(
+            spots,
+            self._rig,
+            lambda name, edges: self._averages(name, edges, aside=aside),
+            first_ms=first_ms,
+            edges=self._edges,
+        )
+        return judge(values, uncertainties=doubts, least=least, most=most, limit=limit)
+
     def aside_h(self, spots: Sequence[Spot]) -> float:
         """In how many hours of windows contacts set readings of the zone aside."""
-        edges = self._edges
-        own = [
-            flag
-            for spot in spots
-            for name in spot.probes
-            for flag in flags_of(self._over, self._probes[name])
-            if flag.reason is Reason.SET_ASIDE
-        ]
+        edges, own = self._edges, self._set_aside(spots)
         touched = sum(
             any(f.from_ms < end and (f.until_ms is None or f.until_ms > start) for f in own)
             for start, end in pairwise(edges)
         )
         return touched * (edges[1] - edges[0]) / _HOUR_MS if len(edges) > 1 else 0.0
 
+    def has_aside(self, spots: Sequence[Spot]) -> bool:
+        """Whether contacts set readings of the zone aside at any time."""
+        return bool(self._set_aside(spots))
+
+    def _set_aside(self, spots: Sequence[Spot]) -> list[HandFlag]:
+        return [
+            flag
+            for spot in spots
+            for name in spot.probes
+            for flag in flags_of(self._over, self._probes[name])
+            if flag.reason is Reason.SET_ASIDE
+        ]
+
     def _windows(self, spot: Spot, edges: Sequence[int], *, aside: bool) -> Windows:
+        (name,) = spot.probes
+        return self._averages(name, edges, aside=aside)
+
+    def _averages(self, name: str, edges: Sequence[int], *, aside: bool) -> Windows:
         import numpy as np
 
-        (name,) = spot.probes
         probe = self._probes[name]
         if len(edges) < 2:
             none = np.empty(0)

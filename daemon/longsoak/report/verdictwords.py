@@ -3,7 +3,7 @@
 from longsoak.core.limitwords import bound_words
 from longsoak.core.wording import rfc3339, time_words, with_noun
 from longsoak.report.verdicts import Finding
-from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, LimitQuantity
 
 
 def why_words(finding: Finding) -> str:
@@ -48,6 +48,12 @@ def remarks(finding: Finding) -> list[str]:
         found.append(
             f"Contacts with the water set readings of it aside in {finding.aside:g} h of windows. "
             f"With them in it would {'still ' if same else ''}be {other.outcome}."
+        )
+    if finding.limit.quantity is LimitQuantity.MOULD_INDEX:
+        found.append(
+            "The index is a risk figure of a model, from 0 at the first reading of each seat; what "
+            "the model itself is off by is in no uncertainty here. While nothing good was read it "
+            "may have grown or fallen, and no verdict rests on that it did not."
         )
     if finding.phase.until_ms is None:
         found.append("The phase goes on: this is as far as it has come.")

@@ -173,6 +173,8 @@ def _bay(draft: BayDraft) -> Bay:
                 name=given(layer.table.name),
                 material=given(layer.table.material),
                 thickness=given(layer.table.thickness),
+                mould_class=layer.table.mould_class,
+                mould_decline=layer.table.mould_decline,
             )
             for layer in draft.layers
         ),

@@ -130,13 +130,33 @@ class Material(StrEnum):
     OTHER = "other"
 
 
+class MouldClass(StrEnum):
+    """How readily a surface grows mould; the values are the words of the rig file."""
+
+    VERY_SENSITIVE = "very sensitive"
+    SENSITIVE = "sensitive"
+    MEDIUM_RESISTANT = "medium resistant"
+    RESISTANT = "resistant"
+
+
+class MouldDecline(StrEnum):
+    """How fast its mould index falls in dry or cold air; the values are the rig file's words."""
+
+    SIGNIFICANT = "significant"
+    RELATIVELY_SIGNIFICANT = "relatively significant"
+    RELATIVELY_LOW = "relatively low"
+    ALMOST_NONE = "almost none"
+
+
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """One layer of a bay, from the wet face inwards."""
+    """One layer of a bay, from the wet face inwards; None is not declared."""
 
     name: str
     material: Material
     thickness: float
+    mould_class: MouldClass | None = None
+    mould_decline: MouldDecline | None = None
 
 
 @dataclass(frozen=True, slots=True)
