@@ -119,7 +119,9 @@ def saw(
                 looked=Looked.MAGNIFIED if magnified else Looked.BY_EYE,
             ),
         )
-        write_entry(record, rig, entry, photos, as_json=as_json, after=lambda _: told_of(of))
+        for caution in told_of(of):  # at once: the entry may have to wait for the measuring process
+            click.echo(caution, err=True)
+        write_entry(record, rig, entry, photos, as_json=as_json)
 
 
 def _list(record: Record, of: str | None, bay: str | None, *, as_json: bool) -> None:

@@ -53,7 +53,7 @@ def remarks(finding: Finding) -> list[str]:
         found.append(
             "The index is a risk figure of a model, from 0 at the first reading of each seat; what "
             "the model itself is off by is in no uncertainty here. While nothing good was read it "
-            "may have grown or fallen, and no verdict rests on that it did not."
+            "may have grown or fallen, and no verdict leans on its having stayed as it was."
         )
     if finding.phase.until_ms is None:
         found.append("The phase goes on: this is as far as it has come.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from longsoak.core.arrays import as_array
 from longsoak.core.findings.windows import LEAST_COVERED
-from longsoak.core.mould import Decline, MouldState, Sensitivity, step
+from longsoak.core.mould import Decline, Sensitivity, along
 from longsoak.vocabulary.errors import PhysicsError
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 _SATURATED, _DRY = 100.0, 0.0  # % RH
 _COLDEST, _HOTTEST = -100.0, 60.0  # degC, as far as the model goes
 _USUAL = 20.0  # degC, where nothing was read at all
+
+Air = tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,60 +118,43 @@ def mould_course(
     slow = Decline.ALMOST_NONE if decline is None else decline
     fast = Decline.SIGNIFICANT if decline is None else decline
     warmest = float(np.max(t[known])) if known.any() else _USUAL
-    track = _Track(material, hours)
 
-    def carried(temperature: "Array", humidity: "Array") -> "Array":
-        return track.along(temperature, humidity, known, slow)
+    def carried(
+        at: "Array",
+        humid: "Array",
+        good: "Bools" = known,
+        *,
+        falls: Decline = slow,
+        gap: Air = None,
+    ) -> "Array":
+        return np.array(
+            along(_airs(at, humid, good, gap), hours=hours, material=material, decline=falls)
+        )
 
     index = carried(t, rh)
     apart = [
-        np.maximum(np.abs(carried(t + s, rh + r) - index), np.abs(carried(t - s, rh - r) - index))
+        np.maximum(*(np.abs(carried(t + k * s, rh + k * r) - index) for k in (-1.0, 1.0)))
         for s, r in ((u_t, 0.0 * u_rh), (0.0 * u_t, u_rh))
     ]
+    whole = bool(sure.all())
     return MouldCourse(
         index,
         np.hypot(*apart),
-        track.along(t, rh, sure, fast, other=(_USUAL, _DRY)),
-        track.along(t, rh, sure, slow, other=(warmest, _SATURATED)),
+        index if whole and fast is slow else carried(t, rh, sure, falls=fast, gap=(_USUAL, _DRY)),
+        index if whole else carried(t, rh, sure, gap=(warmest, _SATURATED)),
         known,
     )
 
 
-class _Track:
-    """Carries the index on a surface over steps of one length."""
+def _airs(temperatures: "Array", humidities: "Array", known: "Bools", gap: Air) -> list[Air]:
+    """Temperature and humidity of each step, as far as the model goes; `gap` where not known."""
+    import numpy as np
 
-    def __init__(self, material: Sensitivity, hours: float) -> None:
-        self._material = material
-        self._hours = hours
-
-    def along(
-        self,
-        temperatures: "Array",
-        humidities: "Array",
-        known: "Bools",
-        decline: Decline,
-        *,
-        other: tuple[float, float] | None = None,
-    ) -> "Array":
-        """The index at the ends of all steps; in one that is not known in `other` air, or held."""
-        import numpy as np
-
-        t = np.clip(temperatures, _COLDEST, _HOTTEST).tolist()
-        rh = np.clip(humidities, _DRY, _SATURATED).tolist()
-        state, found = MouldState(), [0.0]
-        for place, good in enumerate(known.tolist()):
-            air = (t[place], rh[place]) if good else other
-            if air is not None:
-                state = step(
-                    state,
-                    temperature=air[0],
-                    relative_humidity=air[1],
-                    hours=self._hours,
-                    material=self._material,
-                    decline=decline,
-                )
-            found.append(state.index)
-        return np.array(found)
+    t = np.clip(temperatures, _COLDEST, _HOTTEST).tolist()
+    rh = np.clip(humidities, _DRY, _SATURATED).tolist()
+    return [
+        (at, humid) if good else gap for at, humid, good in zip(t, rh, known.tolist(), strict=True)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
