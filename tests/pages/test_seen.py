@@ -62,7 +62,7 @@ def test_what_is_seen_is_written_on_a_phone_and_a_place_looked_at_again(
             form.get_by_label("What you see, and how much").select_option("2 growth | ASTM G21")
             form.get_by_role("button", name="Keep what you see").click()
             expect(page.locator("#entry-2")).to_contain_text("Corrects entry 1")
-            page.locator("#entry-2").get_by_role("link", name="Over time").click()
+            page.locator("#entry-2").get_by_role("link", name="This place over time").click()
             expect(page.get_by_text("One look at one place")).to_be_visible()
             page.get_by_role("link", name="Look here again: Growth: panel").click()
             form = page.locator("#see")
@@ -95,6 +95,9 @@ def test_looks_at_one_place_stand_side_by_side_in_the_order_of_time(
         page.keyboard.press("End")
         assert Axe().run(page).response["violations"] == []
         looks_well(page, "seen")
+        page.get_by_role("link", name="Write down what you see").click()
+        expect(page.locator("#see")).to_have_attribute("open", "")
+        page.go_back()
         page.get_by_label("What was looked for").select_option("salt bloom")
         page.get_by_role("button", name="Show these").click()
         expect(page.get_by_role("group")).to_have_count(1)

@@ -48,7 +48,8 @@ def details(entry: LogbookEntry, *, now_ms: int) -> tuple[Markup, ...]:
         seen = observation_in(entry)
         address = f"/logbook/seen?{urlencode({'of': seen.of, 'bay': seen.at.bay})}"
         return (
-            Markup('{}. <a href="{}">Over time</a>').format(capital(seen_words(seen)), address),
+            escape(f"{capital(seen_words(seen))}."),
+            Markup('<a href="{}">This place over time</a>').format(address),
         )
     if entry.kind == TOP_UP:  # its sentence may have been made without them
         parts = top_up_said(entry.content)
