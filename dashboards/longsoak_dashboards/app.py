@@ -45,6 +45,7 @@ from longsoak_dashboards.looks import Looks
 from longsoak_dashboards.photosheets import PhotoSheets
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.refusals import Refusals
+from longsoak_dashboards.seensheets import SeenSheets
 from longsoak_dashboards.sheets import Nothing, Sheets, sheet
 from longsoak_dashboards.source import NotBegun, NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
@@ -74,7 +75,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
     water, login = WaterSheets(source), LoginSheets(source, access)
     traces, readings = TraceSheets(source), Readings(source)
-    photos, hand = PhotoSheets(source), HandSheets(source)
+    photos, hand, seen = PhotoSheets(source), HandSheets(source), SeenSheets(source)
     judging = Judging(source.rig_file)
     findings = FindingSheets(source, judging)
 
@@ -141,6 +142,8 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook/work", logbook.work, methods=["POST"]),
             Route("/logbook/phase", logbook.phase, methods=["POST"]),
             Route("/logbook/specimen", logbook.specimen, methods=["POST"]),
+            Route("/logbook/seen", seen.seen, methods=["GET"]),
+            Route("/logbook/seen", logbook.see, methods=["POST"]),
             Route("/logbook/photo/{name}", photos.photo),
             Route("/logbook/thumbnail/{name}", photos.thumbnail),
             Route("/logbook/{number:int}/photo/{place:int}", photos.one),

@@ -17,7 +17,14 @@ from longsoak.core.water.entries import window_at, windows
 from longsoak.store.gatelook import gates_kept, gates_of
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.gate import Gate
-from longsoak.vocabulary.logbook import CLOSING, FLAG, PHASE, SERVICE, LogbookEntry
+from longsoak.vocabulary.logbook import (
+    CLOSING,
+    FLAG,
+    OBSERVATION,
+    PHASE,
+    SERVICE,
+    LogbookEntry,
+)
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
@@ -32,6 +39,8 @@ from longsoak_dashboards.view import specimenentries
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.logasked import corrected_number, count_in
 from longsoak_dashboards.view.logfilter import Filter, understand
+from longsoak_dashboards.view.seenentries import FIELDS as _SEEN
+from longsoak_dashboards.view.seenentries import place_again, said_again, seen_entry
 from longsoak_dashboards.view.waterentries import entry_of
 
 _NOTE = ("text", "by", "about", "at", "flag", "until", "corrects", "once")
@@ -41,7 +50,7 @@ _PHASE = (
     *("although", "safe"),
 )
 _END = "end"  # of a phase
-_ASKED = ("about", "corrects")  # what an address may fill in
+_ASKED = ("about", "corrects", "again")  # what an address may fill in
 
 
 class LogSheets(LogAsking):
@@ -95,6 +104,22 @@ class LogSheets(LogAsking):
             return specimenentries.entry_of(said, rig, came_ms=came_ms, now_ms=now_ms())
 
         return self._ask(said, specimenentries.FIELDS, make=entry)
+
+    @photo_form
+    def see(self, request: Request, sent: Upload) -> Response:
+        """Ask that what was seen be kept; what can't be is shown again with why."""
+        came = filled(sent, _SEEN, self.source.record.folder)
+        said, photos = came.said, came.photos
+
+        def entry(rig: Rig) -> LogbookEntry:
+            if came.wrong is not None:
+                raise came.wrong
+            now = now_ms()
+            was_ms = self.as_it_was(corrected_number(said["corrects"]), OBSERVATION)
+            written = now - waited_ms(said) if was_ms is None else was_ms
+            return seen_entry(said, rig, photos, written_ms=written, now_ms=now)
+
+        return self._ask(said, _SEEN, make=entry, photos=photos)
 
     def _ask(
         self,
@@ -242,9 +267,16 @@ class LogSheets(LogAsking):
         )
 
     def _filled_in(self, said: Mapping[str, str]) -> Mapping[str, str]:
-        """What the forms hold: for a phase that is set right, what it was."""
+        """What the forms hold: for what is set right, what it was, and for a place, where."""
+        again = count_in(said.get("again"))
+        looked = None if again is None else self.log.entry(again)
+        if looked is not None and looked.kind == OBSERVATION:
+            only = str(looked.content["of"])
+            return {**place_again(looked), "of": OBSERVATION, "only": only, **said}
         number = count_in(said.get("corrects"))
         entry = None if number is None or "text" in said else self.log.entry(number)
+        if entry is not None and entry.kind == OBSERVATION:
+            return {**said_again(entry), "text": entry.says, "of": OBSERVATION, **said}
         if entry is None or entry.kind != PHASE:
             return said
         phase = entry.content["phase"]

@@ -92,3 +92,40 @@ def test_what_is_declared_of_readings_by_hand_is_told_in_a_sentence(tmp_path: Pa
         "\nReadings by hand: where hand and pins differ the embedded value counts; up to 2 % they "
         "agree; a place is that of pins within 5 mm of depth and 30 mm of height.\n"
     ) in checked.stdout
+
+
+SEAT = """
+[[probes]]
+name = "RH panel"
+kind = "humidity"
+bay = "panel"
+depth = 90
+height = 20
+bus = "wood"
+address = { id = "26-000000000001" }
+
+[[limits]]
+name = "no mould"
+quantity = "mould index"
+at_most = 1
+"""
+
+
+def test_a_limit_on_a_mould_index_tells_its_class_or_that_it_gets_no_verdict(
+    tmp_path: Path,
+) -> None:
+    rig_file = lay_out(tmp_path, more=SEAT)
+    without = longsoak("check", rig_file).stdout
+    assert "read by RH panel+T0; panel of no declared mould_class; each at its highest" in without
+    assert (
+        "Caution: Limit no mould gets no verdict. A mould index needs the class of its surface, "
+        "and panel declares no mould_class (one of very sensitive, sensitive, medium resistant, "
+        "resistant)."
+    ) in without
+    declared = rig_file.read_text().replace(
+        "thickness = 180", 'thickness = 180, mould_class = "sensitive"'
+    )
+    rig_file.write_text(declared)
+    told = longsoak("check", rig_file).stdout
+    assert "panel as sensitive, how fast it declines not declared; each at its highest" in told
+    assert "gets no verdict" not in told

@@ -14,6 +14,7 @@ from longsoak.core.mould import (
     Sensitivity,
     Softwood,
     Threshold,
+    along,
     highest_index,
     step,
 )
@@ -23,6 +24,38 @@ materials = st.sampled_from([*Sensitivity, Softwood(), Softwood(spruce=True)])
 states = st.builds(MouldState, st.floats(0.0, 6.0), st.floats(0.0, 1000.0))
 temperatures = st.floats(-30.0, 60.0)
 humidities = st.one_of(st.floats(0.0, 100.0), st.floats(80.0, 100.0))
+
+
+@given(
+    st.lists(st.one_of(st.none(), st.tuples(temperatures, humidities)), max_size=30),
+    st.floats(0.5, 48.0),
+    materials,
+    st.sampled_from(Decline),
+    st.sampled_from(Threshold),
+)
+def test_along_many_spells_the_index_is_that_of_as_many_steps(
+    airs: list[tuple[float, float] | None],
+    hours: float,
+    material: Sensitivity | Softwood,
+    decline: Decline,
+    threshold: Threshold,
+) -> None:
+    state, expected = MouldState(), [0.0]
+    for air in airs:
+        if air is not None:
+            state = step(
+                state, temperature=air[0], relative_humidity=air[1], hours=hours,
+                material=material, decline=decline, threshold=threshold,
+            )  # fmt: skip
+        expected.append(state.index)
+    found = along(airs, hours=hours, material=material, decline=decline, threshold=threshold)
+    assert found == expected
+
+
+def test_spells_of_no_length_and_air_that_can_not_be_are_refused() -> None:
+    for airs, hours in (([(20.0, 90.0)], 0.0), ([(20.0, 101.0)], 1.0), ([(61.0, 90.0)], 1.0)):
+        with pytest.raises(PhysicsError):
+            along(airs, hours=hours, material=Sensitivity.SENSITIVE)
 
 
 @given(

@@ -156,8 +156,10 @@ def test_a_limit_of_the_whole_specimen_names_no_zone() -> None:
     mould = Limit("m", LimitQuantity.MOULD_INDEX, Side.AT_MOST, 3, Statistic.HIGHEST)
     mass = Limit("g", LimitQuantity.MASS_GAIN, Side.AT_LEAST, 0.5, Statistic.LOWEST)
 
+    (spot,) = spots_of(mould, _rig())
     assert limit_words(mould, _rig()).startswith(
-        "highest mould index at most 3; read by RH+T; each averaged over 24 h; never beyond it; "
+        f"highest mould index at most 3; read by RH+T; {spot.layer} of no declared mould_class; "
+        "each at its highest over 24 h; never beyond it; "
     )
     assert limit_words(mass, _rig()).startswith(
         "lowest mass gain of the specimen at least 0.5 kg; read by scale; "

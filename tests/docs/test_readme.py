@@ -18,6 +18,7 @@ from longsoak.rigfile import (
     limittable,
     outlettables,
     outputtable,
+    scaletable,
     tables,
     watertables,
 )
@@ -33,6 +34,8 @@ from longsoak.vocabulary.rig import (
     Kind,
     LimitQuantity,
     Material,
+    MouldClass,
+    MouldDecline,
     OutputKind,
     Rule,
     Statistic,
@@ -88,7 +91,7 @@ def test_an_unknown_command_is_told_with_the_nearest() -> None:
     "model",
     models(
         *(tables, outlettables, alarmtable, curvetable, judgingtables, watertables),
-        *(outputtable, limittable, handtable),
+        *(outputtable, limittable, handtable, scaletable),
     ),
     ids=lambda m: m.__name__,
 )
@@ -115,7 +118,11 @@ def test_every_word_of_the_rig_file_is_in_the_readme(words: type[Kind]) -> None:
     assert {word.value for word in words} - CODE_WORDS == set()
 
 
-@pytest.mark.parametrize("words", [LimitQuantity, Above, Statistic, Rule], ids=lambda e: e.__name__)
+@pytest.mark.parametrize(
+    "words",
+    [LimitQuantity, Above, Statistic, Rule, MouldClass, MouldDecline],
+    ids=lambda e: e.__name__,
+)
 def test_every_word_of_limits_is_in_the_readme(words: type[LimitQuantity]) -> None:
     limits = README.partition("### Limits")[2].partition("###")[0]
     assert [word for word in words if f"`{word}`" not in limits] == []

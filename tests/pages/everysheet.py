@@ -67,6 +67,7 @@ SHEETS: Mapping[str, Sequence[Look]] = {
         *everywhere("/logbook", "busy", "quiet", "never run"),
         Look("busy", "/logbook?corrects=1"),
     ),
+    "/logbook/seen": everywhere("/logbook/seen", "busy", "quiet", "never run"),
     "/hand": everywhere("/hand", "busy", "quiet", "without reservoir", "never run"),
     "/login": everywhere("/login", "busy"),
     "/api/1/": everywhere("/api/1/", "busy", "never run"),

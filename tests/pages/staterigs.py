@@ -16,6 +16,7 @@ from longsoak.vocabulary.alarm import AlarmChange, AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak_dashboards.sheets import HERE
+from pages.lookedat import looks
 from pages.pagerig import DAY_MS, Bays, Kept, change, drift, flagged, keep, make_rig, rig_text, told
 from pages.serving import Served, now_ms, serve, served_by
 from processes import COMMAND
@@ -116,6 +117,7 @@ def busy(folder: Path) -> Iterator[Served]:
     told(kept, [drift(since_ms=now - 30 * DAY_MS)])
     flagged(kept, Flag.SUSPECT, since_ms=now - 3 * DAY_MS, until_ms=None)
     prove(kept)
+    looks(kept)
     with serve(kept.rig_file) as served:
         yield served
     kept.close()

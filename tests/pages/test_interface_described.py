@@ -16,6 +16,8 @@ from longsoak.vocabulary.rig import (
     Kind,
     LimitQuantity,
     Material,
+    MouldClass,
+    MouldDecline,
     Quantity,
     Rule,
     Side,
@@ -74,6 +76,9 @@ def test_the_document_has_every_word_of_the_vocabulary() -> None:
     layer = schemas["Rig"]["properties"]["specimen"]["properties"]["bays"]["items"]["properties"]
     materials = layer["layers"]["items"]["properties"]["material"]["enum"]
     assert materials == [material.value for material in Material]
+    of_mould = layer["layers"]["items"]["properties"]
+    assert of_mould["mould_class"]["enum"] == [*(each.value for each in MouldClass), None]
+    assert of_mould["mould_decline"]["enum"] == [*(each.value for each in MouldDecline), None]
     reading = schemas["EveryReading"]["properties"]["readings"]["items"]["prefixItems"]
     cells = dict(zip(COLUMNS, reading, strict=True))
     assert cells["flag"]["enum"] == cells["flag_taken"]["enum"] == [int(flag) for flag in Flag]

@@ -8,9 +8,11 @@ from datetime import date
 from math import inf, isnan, nan
 from pathlib import Path
 
+from longsoak.core.gradescales import PLAIN
 from longsoak.core.handflags import flag_content
 from longsoak.core.handreadings import Place, Setting, Shown, hand_content
 from longsoak.core.metercheck import check_content
+from longsoak.core.observations import SeenAt, observation_content
 from longsoak.core.phases import phase_content
 from longsoak.report.export import Wanted, export
 from longsoak.rigfile.load import read
@@ -29,12 +31,14 @@ from longsoak.vocabulary.logbook import (
     FLAG,
     HAND,
     METER_CHECK,
+    OBSERVATION,
     PHASE,
     THE_RIG,
     About,
     LogbookEntry,
     Subject,
 )
+from longsoak.vocabulary.observation import Face
 from longsoak.vocabulary.proof import Json, Outcome, ProofEntry, Step
 from longsoak.vocabulary.reading import Scan
 from photofiles import jpeg_head
@@ -328,6 +332,18 @@ def _beside(folder: Path) -> Batch:
         number=5,
         request="u5",
     )
+    seen = replace(
+        note,
+        says="=white fur",
+        kind=OBSERVATION,
+        subject=Subject(About.BAY, "cork-lime"),
+        content=observation_content(
+            SeenAt("cork-lime", Face.DRY, low=0, high=120), of="salt bloom", scale=PLAIN, grade=2,
+            extent=5,
+        ),
+        number=6,
+        request="u6",
+    )  # fmt: skip
     asked = Request("u0", at_ms, "proof", "=1+2", "AB")
     change = AlarmChange(
         "overfill: water level", at_ms, 3 * HOUR, AlarmState.NORMAL, AlarmState.NEW, 103.5,
@@ -341,6 +357,6 @@ def _beside(folder: Path) -> Batch:
         changes=[change],
         proof=[(asked, step)],
         requests=[(asked, at_ms, "kept")],
-        logbook=[note, flag, by_hand, begins, on_block],
+        logbook=[note, flag, by_hand, begins, on_block, seen],
         heads=[HEAD],
     )

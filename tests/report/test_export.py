@@ -279,7 +279,8 @@ def test_parquet_is_typed_and_its_columns_say_what_they_are(parquet: Path, out: 
     "table",
     [
         *("probes", "rig_versions", "events", "alarms", "gaps", "proof", "logbook"),
-        *("hand_flags", "hand_readings", "meter_checks", "phases", "findings", "suspicions"),
+        *("hand_flags", "hand_readings", "meter_checks", "observations", "phases", "findings"),
+        "suspicions",
     ],
 )
 def test_smaller_tables_are_the_same_in_both_formats(out: Path, parquet: Path, table: str) -> None:
@@ -315,7 +316,7 @@ def test_no_cell_is_taken_for_a_formula(out: Path) -> None:
 
 
 def test_what_people_wrote_reads_back_as_they_wrote_it(out: Path) -> None:
-    entry, _flag, _by_hand, _begins, _on_block = rows(out / "logbook.csv")
+    entry, _flag, _by_hand, _begins, _on_block, _seen = rows(out / "logbook.csv")
     assert entry["says"] == "'=cmd|' /C calc'!A0\nsecond line, \"quoted\""
     assert (entry["by"], entry["about"], entry["subject"]) == ("'@AB", "probe", "'=1+2")
     (step,) = rows(out / "proof.csv")
@@ -482,6 +483,30 @@ def test_a_flag_that_is_none_stops_it_in_one_sentence(made: Made, tmp_path: Path
         with pytest.raises(StoreError, match="is damaged: 7 is not a valid Flag"):
             quietly(damaged, tmp_path / "out", Wanted(rig=RIG, form=form))
     assert sorted(path.name for path in tmp_path.iterdir()) == ["record"]
+
+
+def test_what_was_seen_has_a_table_of_its_own(out: Path) -> None:
+    (seen,) = rows(out / "observations.csv")
+    assert seen == {
+        "number": "5",
+        "time": "2026-05-04T10:00:00.000Z",
+        "bay": "cork-lime",
+        "face": "dry",
+        "depth_mm": "",
+        "height_from_mm": "0.0",
+        "height_to_mm": "120.0",
+        "of": "salt bloom",
+        "scale": "plain words",
+        "grade": "2",
+        "highest": "4",
+        "word": "slight",
+        "extent": "5.0",
+        "looked": "by eye",
+        "by": "'@AB",
+        "says": "'=white fur",
+        "photos": seen["photos"],
+    }
+    assert json.loads(seen["photos"])
 
 
 def test_readings_by_hand_and_phases_have_tables_of_their_own(out: Path) -> None:

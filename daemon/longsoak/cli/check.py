@@ -7,7 +7,7 @@ import click
 from longsoak.cli.common import rig_file, table, told
 from longsoak.core.cautions import cautions, output_cautions
 from longsoak.core.handrulewords import rule_words
-from longsoak.core.limitwords import limit_words
+from longsoak.core.limitwords import classless, limit_words
 from longsoak.core.wording import with_noun
 
 
@@ -35,7 +35,12 @@ def check(rig_file: Path) -> None:
         click.echo(f"{'' if number else chr(10)}Limit {limit.name}: {limit_words(limit, rig)}")
     if rig.hand_rule is not None:
         click.echo(f"\nReadings by hand: {rule_words(rig.hand_rule)}.")
-    for words in (*cautions(rig), *output_cautions(rig), *away):
+    unjudged = [
+        f"Limit {limit.name} gets no verdict. {why}"
+        for limit in rig.limits
+        if (why := classless(limit, rig))
+    ]
+    for words in (*unjudged, *cautions(rig), *output_cautions(rig), *away):
         click.echo(f"\nCaution: {words}")
     outputs = f", {with_noun(len(rig.outputs), 'output')}" if rig.outputs else ""
     limits = f", {with_noun(len(rig.limits), 'limit')}" if rig.limits else ""

@@ -10,6 +10,7 @@ from longsoak.core import (
     knownvalues,
     metercheck,
     newholes,
+    observations,
     phases,
     samples,
     wettrades,
@@ -30,6 +31,7 @@ from longsoak.vocabulary.logbook import (
     METER_CHECK,
     NEW_HOLE,
     NOTE,
+    OBSERVATION,
     PHASE,
     SAMPLE,
     SERVICE,
@@ -56,6 +58,7 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     CUP: wrong_cup,
     SERVICE: wrong_window,
     HAND: handreadings.wrong_content,
+    OBSERVATION: observations.wrong_content,
     PHASE: phases.wrong_content,
     WET_TRADE: wettrades.wrong_content,
     NEW_HOLE: newholes.wrong_content,
@@ -146,6 +149,8 @@ def check_against(entry: LogbookEntry, rig: Rig, *, began_ms: int | None, last: 
     if entry.kind == HAND and (wrong := handreadings.outside(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == SAMPLE and (wrong := samples.outside(entry, rig)):
+        raise _refusal(wrong)
+    if entry.kind == OBSERVATION and (wrong := observations.unfit(entry, rig)):
         raise _refusal(wrong)
     if entry.kind == PHASE and (wrong := phases.unknown_control(entry, rig)):
         raise _refusal(wrong)

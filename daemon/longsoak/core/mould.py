@@ -10,6 +10,7 @@ whole hours; a year of such steps ends within 0.004 of this (tests).
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
@@ -17,12 +18,12 @@ from typing import NamedTuple
 from longsoak.core.arrays import checked
 from longsoak.core.humidity import checked_humidity, checked_temperature
 
-CAUTION = (
-    "The mould index is a risk figure, not a finding. Wet specimens may grow mould: keep them "
-    "apart and the room aired, disturb no growth, use gloves, eye protection and a respirator as "
-    "local guidance says, and keep vulnerable people away. Where mould is found or suspected, "
-    "follow local rules and ask someone qualified."
+GROWTH_CAUTION = (
+    "Wet specimens may grow mould: keep them apart and the room aired, disturb no growth, use "
+    "gloves, eye protection and a respirator as local guidance says, and keep vulnerable people "
+    "away. Where mould is found or suspected, follow local rules and ask someone qualified."
 )
+CAUTION = f"The mould index is a risk figure, not a finding. {GROWTH_CAUTION}"
 HIGHEST_INDEX = 6.0
 
 _COOL = 20.0  # degC; the polynomial was made for up to here
@@ -69,6 +70,9 @@ class Softwood:
 
     spruce: bool = False
     original_surface: bool = False
+
+
+_SAWN_PINE = Softwood()
 
 
 class Decline(Enum):
@@ -135,10 +139,7 @@ def critical_humidity(
     """
     t = checked_temperature(temperature)
     least = checked("lowest", lowest, lowest=0.0, highest=100.0, unit="%")
-    polynomial = ((-0.00267 * t + 0.160) * t - 3.13) * t + 100.0
-    if threshold is Threshold.HIGHER_OF_BOTH:
-        return max(polynomial, least)
-    return polynomial if t <= _COOL else least
+    return _critical(t, least, threshold)
 
 
 def weeks_to_first_growth(
@@ -169,15 +170,7 @@ def weeks_to_first_growth(
     -----
     Source: Hukka and Viitanen 1999; second hand, three transcriptions agree.
     """
-    t, rh = _checked_growing(temperature, relative_humidity)
-    of = wood or Softwood()
-    return math.exp(
-        -0.68 * math.log(t)
-        - 13.9 * math.log(rh)
-        + 0.14 * of.spruce
-        - 0.33 * of.original_surface
-        + 66.02
-    )
+    return _weeks_first(*_checked_growing(temperature, relative_humidity), wood)
 
 
 def weeks_to_visible_growth(
@@ -192,9 +185,7 @@ def weeks_to_visible_growth(
     -----
     Source: Hukka and Viitanen 1999; second hand, from one transcription.
     """
-    t, rh = _checked_growing(temperature, relative_humidity)
-    of = wood or Softwood()
-    return math.exp(-0.74 * math.log(t) - 12.72 * math.log(rh) + 0.06 * of.spruce + 61.50)
+    return _weeks_visible(*_checked_growing(temperature, relative_humidity), wood)
 
 
 def highest_index(
@@ -228,10 +219,7 @@ def highest_index(
     of = _class_of(material)
     critical = critical_humidity(temperature, lowest=of.lowest, threshold=threshold)
     rh = checked_humidity(relative_humidity)
-    if not _grows(temperature, rh, critical):
-        return 0.0
-    x = (critical - rh) / (critical - 100.0)
-    return min(max(of.a + of.b * x - of.c * x * x, 0.0), HIGHEST_INDEX)
+    return _highest(rh, critical, of) if _grows(temperature, rh, critical) else 0.0
 
 
 def step(
@@ -290,32 +278,111 @@ def step(
     index = checked("index", state.index, lowest=0.0, highest=HIGHEST_INDEX, unit="(mould index)")
     since = checked("hours_since_growth", since, lowest=0.0, highest=1e9, unit="h")
     lasting = checked("hours", hours, lowest=0.0, highest=1e6, unit="h")
-    of = _class_of(material)
-    critical = critical_humidity(temperature, lowest=of.lowest, threshold=threshold)
-    rh = checked_humidity(relative_humidity)
+    air = checked_temperature(temperature), checked_humidity(relative_humidity)
     if lasting == 0.0:  # no time has passed, so growth conditions were not met either
         return state
+    return MouldState(*_carried(index, since, air, lasting, material, decline, threshold))
+
+
+def along(
+    airs: Iterable[tuple[float, float] | None],
+    *,
+    hours: float,
+    material: Sensitivity | Softwood,
+    decline: Decline = Decline.SIGNIFICANT,
+    threshold: Threshold = Threshold.HIGHER_OF_BOTH,
+) -> list[float]:
+    """Carry the index from 0 along spells of one length; quicker than as many calls of `step`.
+
+    Parameters
+    ----------
+    airs : iterable of (float, float) or None
+        Temperature and relative humidity of each spell, as for `step`; None leaves the index where
+        it was.
+    hours : float
+        Length of a spell, more than 0.
+    material, decline, threshold
+        As for `step`.
+
+    Returns
+    -------
+    list of float
+        The index at the beginning and at the end of each spell: one more than there are spells.
+
+    Raises
+    ------
+    PhysicsError
+        An argument is not finite or outside its range.
+    """
+    lasting = checked("hours", hours, lowest=math.ulp(0.0), highest=1e6, unit="h")
+    index, since, found = 0.0, 0.0, [0.0]
+    for air in airs:
+        if air is not None:
+            checked_air = checked_temperature(air[0]), checked_humidity(air[1])
+            index, since = _carried(
+                index, since, checked_air, lasting, material, decline, threshold
+            )
+        found.append(index)
+    return found
+
+
+def _carried(
+    index: float,
+    since: float,
+    air: tuple[float, float],
+    lasting: float,
+    material: Sensitivity | Softwood,
+    decline: Decline,
+    threshold: Threshold,
+) -> tuple[float, float]:
+    """Index and hours since growth at the end of a spell, of arguments that were checked."""
+    temperature, rh = air
+    of = _class_of(material)
+    critical = _critical(temperature, of.lowest, threshold)
     if not _grows(temperature, rh, critical):
         lost = decline.value * (_loss(since + lasting) - _loss(since))
-        return MouldState(max(index - lost, 0.0), since + lasting)
-    top = highest_index(
-        temperature, relative_humidity=relative_humidity, material=material, threshold=threshold
-    )
+        return max(index - lost, 0.0), since + lasting
+    top = _highest(rh, critical, of)
     wood = material if isinstance(material, Softwood) else None
-    weeks = weeks_to_first_growth(temperature, relative_humidity=relative_humidity, wood=wood)
+    weeks = _weeks_first(temperature, rh, wood)
     late = of.late
     if wood is not None:
-        visible = weeks_to_visible_growth(
-            temperature, relative_humidity=relative_humidity, wood=wood
-        )
-        late = 2.0 / (visible / weeks - 1.0)
+        late = 2.0 / (_weeks_visible(temperature, rh, wood) / weeks - 1.0)
     per_hour = 1.0 / (weeks * _HOURS_PER_WEEK)
     if index < 1.0:
         until = _time_to(1.0, index, of.early * per_hour, top)
         if lasting <= until:
-            return MouldState(_grown(index, of.early * per_hour, lasting, top))
+            return _grown(index, of.early * per_hour, lasting, top), 0.0
         index, lasting = 1.0, lasting - until
-    return MouldState(_grown(index, late * per_hour, lasting, top))
+    return _grown(index, late * per_hour, lasting, top), 0.0
+
+
+def _critical(t: float, least: float, threshold: Threshold) -> float:
+    polynomial = ((-0.00267 * t + 0.160) * t - 3.13) * t + 100.0
+    if threshold is Threshold.HIGHER_OF_BOTH:
+        return max(polynomial, least)
+    return polynomial if t <= _COOL else least
+
+
+def _highest(rh: float, critical: float, of: _Class) -> float:
+    x = (critical - rh) / (critical - 100.0)
+    return min(max(of.a + of.b * x - of.c * x * x, 0.0), HIGHEST_INDEX)
+
+
+def _weeks_first(t: float, rh: float, wood: Softwood | None) -> float:
+    of = wood or _SAWN_PINE
+    return math.exp(
+        -0.68 * math.log(t)
+        - 13.9 * math.log(rh)
+        + 0.14 * of.spruce
+        - 0.33 * of.original_surface
+        + 66.02
+    )
+
+
+def _weeks_visible(t: float, rh: float, wood: Softwood | None) -> float:
+    of = wood or _SAWN_PINE
+    return math.exp(-0.74 * math.log(t) - 12.72 * math.log(rh) + 0.06 * of.spruce + 61.50)
 
 
 def _grows(temperature: float, relative_humidity: float, critical: float) -> bool:

@@ -15,6 +15,7 @@ from longsoak.vocabulary.alarm import AlarmState, Hiding
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.health import Check, Fault
 from longsoak.vocabulary.logbook import About
+from longsoak.vocabulary.observation import Face, Looked
 from longsoak.vocabulary.proof import Outcome, Step
 from longsoak.vocabulary.rig import Kind, Quantity
 from longsoak.vocabulary.water import Recovery
@@ -395,6 +396,48 @@ METER_CHECKS = Table(
         ),
         Column("unit", _S, "Unit of both, a UCUM code.", choices=UNITS),
         Column("by", _S, "Initials."),
+    ),
+    key=("number",),
+    references=(Reference(("number",), "logbook", ("number",)),),
+)
+
+OBSERVATIONS = Table(
+    "observations",
+    "What people saw at a place and graded, and that counts: of the logbook's entries of the kind "
+    "observation, those that no other entry corrects. Grade 0 is that nothing was seen. Grades of "
+    "one scale only can be held against each other.",
+    (
+        Column("number", _I, "The number of the logbook entry it stands in."),
+        Column("time", _T, "When it was looked at, UTC."),
+        Column("bay", _S, "The bay it was looked for in."),
+        Column(
+            "face", _S, "The face that was looked at.", choices=tuple(map(str, Face)), needed=False
+        ),
+        Column(
+            "depth_mm",
+            _N,
+            "Depth from the wet face, where it was laid open.",
+            unit="mm",
+            needed=False,
+        ),
+        Column(
+            "height_from_mm",
+            _N,
+            "From this height above the underside; empty for all of the bay.",
+            unit="mm",
+            needed=False,
+        ),
+        Column("height_to_mm", _N, "Up to this height.", unit="mm", needed=False),
+        Column("of", _S, "What was looked for."),
+        Column("scale", _S, "The scale it is graded on."),
+        Column("grade", _I, "The grade, from 0."),
+        Column("highest", _I, "The highest grade of that scale."),
+        Column("word", _S, "What the grade means, as the scale says it."),
+        Column("extent", _N, "How much of the place, where it was told.", unit="%", needed=False),
+        Column("looked", _S, "How it was looked at.", choices=tuple(map(str, Looked))),
+        Column("by", _S, "Initials."),
+        Column("says", _S, "What was seen, in words."),
+        Column("photos", FieldType.ARRAY, "SHA-256 of its photos, a JSON list.", needed=False),
     ),
     key=("number",),
     references=(Reference(("number",), "logbook", ("number",)),),

@@ -87,6 +87,11 @@ class Means:
             self._known[key] = self._read(self._probes[name], edges)
         return self._known[key][within]
 
+    @property
+    def first_ms(self) -> int | None:
+        """When the record begins, UTC; None where nothing was recorded."""
+        return self._record.first_utc_ms()
+
     def touched(self, name: str) -> list[HandFlag]:
         """What contacts with the water set aside of a probe."""
         own = flags_of(self._over, self._probes[name])

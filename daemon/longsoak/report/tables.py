@@ -9,6 +9,7 @@ from longsoak.core.handflags import flags_of
 from longsoak.core.handplaces import hand_readings
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.metercheck import meter_checks
+from longsoak.core.observations import observations
 from longsoak.core.phases import phases
 from longsoak.report.fields import BOUNDS, Cell
 from longsoak.report.rigs import Rigs
@@ -17,7 +18,7 @@ from longsoak.store.health import HealthRecord
 from longsoak.store.logbook import Logbook, canonical
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import StoredChange
-from longsoak.vocabulary.logbook import METER_CHECK, PHASE
+from longsoak.vocabulary.logbook import METER_CHECK, OBSERVATION, PHASE
 from longsoak.vocabulary.rig import UNIT, Probe, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow
 
@@ -220,6 +221,19 @@ def meter_check_rows(logbook: Logbook) -> Rows:
             *(check.shown.unit, check.by),
         )
         for check in meter_checks(logbook.entries(kind=METER_CHECK))
+    ]
+
+
+def observation_rows(logbook: Logbook) -> Rows:
+    """Every observation that counts, oldest first."""
+    return [
+        (
+            *(each.number, each.at_ms, each.at.bay, each.at.face),
+            *(each.at.depth, each.at.low, each.at.high),
+            *(each.of, each.scale, each.grade, each.highest, each.word, each.extent, each.looked),
+            *(each.by, each.says, json.dumps(each.photos) if each.photos else None),
+        )
+        for each in observations(logbook.entries(kind=OBSERVATION))
     ]
 
 

@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING, NamedTuple
 from longsoak.core.findings.decision import Outcome
 from longsoak.core.findings.verdict import Verdict, judge
 from longsoak.core.findings.windows import Windows
-from longsoak.core.limitwords import limit_words
+from longsoak.core.limitwords import classless, limit_words, mould_layers
 from longsoak.core.newholes import NewHole, holes_of, new_holes
 from longsoak.core.phases import BASELINE, Phase, phases
 from longsoak.core.wettrades import WetTrade, trades_in, wet_trades
 from longsoak.core.wording import time_words
 from longsoak.core.zones import Spot, spots_of
 from longsoak.report.means import Means, Within
+from longsoak.report.mouldevidence import mould_tables
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Rig
 
 if TYPE_CHECKING:
@@ -147,7 +149,7 @@ class _Judging:
                 changed = tuple(
                     each.number
                     for each in during
-                    if each.number > version.number and limit not in self._rig(each).limits
+                    if each.number > version.number and not _same(limit, rig, self._rig(each))
                 )
                 late = not before or version is not before[-1]
                 since = version if late else _since(before, limit, self._rig)
@@ -168,6 +170,8 @@ class _Judging:
         verdict = zone.verdict(limit, phase, spots)
         trades = zone.trades(limit, phase, spots)
         aside, settling = zone.aside_h(spots), zone.settling_h(trades)
+        # An index is carried on: what was set aside before the phase tells in it too.
+        again = aside or (limit.quantity is LimitQuantity.MOULD_INDEX and zone.set_aside(spots))
         return Finding(
             limit,
             limit_words(limit, declared.rig),
@@ -176,7 +180,7 @@ class _Judging:
             phase.from_ms,
             edges[-1],
             _while_settling(verdict, trades, edges[-1]),
-            zone.verdict(limit, phase, spots, aside=True) if aside else verdict,
+            zone.verdict(limit, phase, spots, aside=True) if again else verdict,
             aside,
             zone.verdict(limit, phase, spots, settling=True) if trades else verdict,
             settling,
@@ -212,10 +216,15 @@ def _since(versions: Sequence[RigVersion], limit: Limit, rig_of: "RigOf") -> Rig
     """The version since which a limit of the last one has stood as it does."""
     found = versions[-1]
     for version in reversed(versions):
-        if limit not in rig_of(version).limits:
+        if not _same(limit, rig_of(versions[-1]), rig_of(version)):
             break
         found = version
     return found
+
+
+def _same(limit: Limit, rig: Rig, other: Rig) -> bool:
+    """Whether a limit of a rig file reads the same in another, with the surfaces it is of."""
+    return limit in other.limits and mould_layers(limit, rig) == mould_layers(limit, other)
 
 
 class _Evidence:
@@ -250,7 +259,7 @@ class _Evidence:
         import numpy as np
 
         if limit.quantity is LimitQuantity.MOULD_INDEX:
-            return _undecided("A mould index is not judged: its class of material is not declared.")
+            return self._mould(limit, spots, Within(aside, settling))
         within = Within(aside, settling)
         rows = [self._windows(spot, self._edges, within) for spot in spots]
         values = np.array([row.means for row in rows])
@@ -265,12 +274,30 @@ class _Evidence:
             values, uncertainties=doubts, at_least=bounds[0], at_most=bounds[1], limit=limit
         )
 
+    def _mould(self, limit: Limit, spots: Sequence[Spot], within: Within) -> Verdict:
+        import numpy as np
+
+        if why := classless(limit, self._rig):
+            return _undecided(why)
+        first_ms = self._means_of.first_ms
+        if first_ms is None or len(self._edges) < 2:
+            return judge(np.empty((0, 0)), uncertainties=np.empty((0, 0)), limit=limit)
+        values, doubts, least, most = mould_tables(
+            spots,
+            self._rig,
+            lambda name, edges: self._means_of.windows(name, edges, within),
+            first_ms=first_ms,
+            edges=self._edges,
+        )
+        return judge(values, uncertainties=doubts, least=least, most=most, limit=limit)
+
     def aside_h(self, spots: Sequence[Spot]) -> float:
         """In how many hours of windows contacts set readings of the zone aside."""
-        own = [
-            flag for spot in spots for name in spot.probes for flag in self._means_of.touched(name)
-        ]
-        return self._touched_h([(flag.from_ms, flag.until_ms) for flag in own])
+        return self._touched_h([(f.from_ms, f.until_ms) for f in self.set_aside(spots)])
+
+    def set_aside(self, spots: Sequence[Spot]) -> list[HandFlag]:
+        """What contacts set aside of the zone's probes, at any time."""
+        return [f for spot in spots for name in spot.probes for f in self._means_of.touched(name)]
 
     def trades(self, limit: Limit, phase: Phase, spots: Sequence[Spot]) -> list[WetTrade]:
         """The wet trades that settle over the zone, or over what it is held against."""

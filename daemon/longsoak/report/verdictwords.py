@@ -58,6 +58,12 @@ def remarks(finding: Finding) -> list[str]:
             f"The phase began although not met: {', '.join(finding.phase.unmet)}. The reason "
             f"given: {finding.phase.although}."
         )
+    if finding.limit.quantity is LimitQuantity.MOULD_INDEX:
+        found.append(
+            "The index is a risk figure of a model, from 0 at the first reading of each seat; what "
+            "the model itself is off by is in no uncertainty here. While nothing good was read it "
+            "may have grown or fallen, and no verdict leans on its having stayed as it was."
+        )
     if finding.phase.until_ms is None:
         found.append("The phase goes on: this is as far as it has come.")
     return found

@@ -26,6 +26,7 @@ from longsoak.rigfile.outputtable import outputs_of
 from longsoak.rigfile.quantities import material_at, quantity_of
 from longsoak.rigfile.reading import Part
 from longsoak.rigfile.recordtable import RecordTable, marks_of
+from longsoak.rigfile.scaletable import grade_scale_of
 from longsoak.rigfile.tables import (
     DryFaceTable,
     EdgesTable,
@@ -146,6 +147,7 @@ def build(draft: Draft) -> Rig:
         limits=tuple(limit_of(part.table) for part in draft.limits),
         answers=draft.report.table.model_dump(exclude_none=True) if draft.report else {},
         hand_rule=hand_rule_of(draft.hand.table) if draft.hand else None,
+        scales=tuple(grade_scale_of(part.table) for part in draft.scales),
         outputs=outputs_of(draft.outputs),
         time_zone=rig.time_zone or "UTC",
         people=people,
@@ -174,6 +176,8 @@ def _bay(draft: BayDraft) -> Bay:
                 name=given(layer.table.name),
                 material=given(layer.table.material),
                 thickness=given(layer.table.thickness),
+                mould_class=layer.table.mould_class,
+                mould_decline=layer.table.mould_decline,
             )
             for layer in draft.layers
         ),

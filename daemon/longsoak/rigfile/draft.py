@@ -27,6 +27,7 @@ from longsoak.rigfile.outputtable import OutputTable
 from longsoak.rigfile.reading import Part, read_table
 from longsoak.rigfile.recordtable import RecordTable
 from longsoak.rigfile.report import Report, number
+from longsoak.rigfile.scaletable import GradeScaleTable
 from longsoak.rigfile.tables import (
     BayTable,
     BusTable,
@@ -116,6 +117,7 @@ class Draft:
     checks: tuple[Part[ChecksTable], ...]
     limits: tuple[Part[LimitTable], ...]
     hand: Part[HandTable] | None
+    scales: tuple[Part[GradeScaleTable], ...]
     outputs: tuple[Part[OutputTable], ...]
     bay_names: Names
     bus_names: Names
@@ -220,6 +222,10 @@ def read_document(raw: Mapping[str, object], *, report: Report) -> Draft:
             for index, item in enumerate(document.limits or ())
         ),
         hand=_one(HandTable, document.hand_readings, path=("hand_readings",), report=report),
+        scales=tuple(
+            read_table(GradeScaleTable, item, path=("scales", index), report=report)
+            for index, item in enumerate(document.scales or ())
+        ),
         outputs=tuple(
             read_table(OutputTable, item, path=("outputs", index), report=report)
             for index, item in enumerate(document.outputs or ())

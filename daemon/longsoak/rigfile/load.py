@@ -34,6 +34,7 @@ from longsoak.rigfile.probechecks import check_probes
 from longsoak.rigfile.quantities import check_quantities
 from longsoak.rigfile.recordtable import check_record
 from longsoak.rigfile.report import Report, Written, field_name
+from longsoak.rigfile.scalechecks import check_grade_scales
 from longsoak.rigfile.tomlwords import told
 from longsoak.rigfile.waterchecks import check_room, check_water
 from longsoak.vocabulary.errors import Mistake, RigFileError
@@ -268,6 +269,7 @@ def _check(draft: Draft, *, find_kind: Callable[[str], BusKind] | None, report: 
     check_judging(draft, report=report)
     check_limits(draft, report=report)
     check_hand(draft.hand, curves=[*shipped(), *draft.curves], report=report)
+    check_grade_scales(draft.scales, report=report)
     check_outputs(draft, find_kind=find_kind, report=report)
 
 

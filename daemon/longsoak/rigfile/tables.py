@@ -22,7 +22,16 @@ from longsoak.rigfile.words import (
     reference,
     table_of,
 )
-from longsoak.vocabulary.rig import Boundary, Kind, Material, SitsIn, Weighs, WetFace
+from longsoak.vocabulary.rig import (
+    Boundary,
+    Kind,
+    Material,
+    MouldClass,
+    MouldDecline,
+    SitsIn,
+    Weighs,
+    WetFace,
+)
 
 _One = dict[str, object] | None
 _Some = Annotated[list[object], Field(min_length=1)] | None
@@ -61,6 +70,7 @@ class Document(Table):
     checks: Annotated[list[object] | None, _tables("checks")] = None
     limits: Annotated[list[object] | None, _tables("limits")] = None
     hand_readings: Annotated[_One, table_of("hand_readings")] = None
+    scales: Annotated[list[object] | None, _tables("scales")] = None
     outputs: Annotated[list[object] | None, _tables("outputs")] = None
     report: Annotated[_One, table_of("report")] = None
 
@@ -140,6 +150,12 @@ class LayerTable(Table):
     material: Annotated[Annotated[Material, Field(strict=False)] | None, one_of(Material)] = None
     thickness: Annotated[
         Positive | None, measured("millimetres as a bare number, more than 0", 60)
+    ] = None
+    mould_class: Annotated[
+        Annotated[MouldClass, Field(strict=False)] | None, one_of(MouldClass, needed=False)
+    ] = None
+    mould_decline: Annotated[
+        Annotated[MouldDecline, Field(strict=False)] | None, one_of(MouldDecline, needed=False)
     ] = None
 
 

@@ -16,6 +16,7 @@ KNOWN = "known value"  # the kind that holds a probe against one
 HAND = "hand reading"  # the kind that tells what a hand meter read in a bay, and where
 METER_CHECK = "meter check"  # the kind that tells what a hand meter showed on a test block
 SAMPLE = "sample"  # the kind that tells of a piece cut out of a bay, weighed and oven-dried
+OBSERVATION = "observation"  # the kind that tells what was seen at a place, and its grade
 PHASE = "phase"  # the kind that begins a phase of the test, or ends the one there is
 WET_TRADE = "wet trade"  # the kind that tells of concrete or mortar poured into the specimen
 NEW_HOLE = "new hole"  # the kind that tells of a probe's pins moved or renewed
@@ -27,6 +28,7 @@ KIND_WORDS = {
     HAND: "reading by hand",
     METER_CHECK: "meter on a test block",
     SAMPLE: "sample, oven-dried",
+    OBSERVATION: "observation",
     PHASE: "phase",
     WET_TRADE: "wet trade",
     NEW_HOLE: "new hole",

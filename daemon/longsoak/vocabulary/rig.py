@@ -16,6 +16,7 @@ from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.destinations import Backup, Database, Heartbeat, Mail, Mqtt
 from longsoak.vocabulary.handrule import HandRule
 from longsoak.vocabulary.notices import Person, Webhook, Weekly
+from longsoak.vocabulary.observation import GradeScale
 
 
 class Kind(StrEnum):
@@ -130,13 +131,33 @@ class Material(StrEnum):
     OTHER = "other"
 
 
+class MouldClass(StrEnum):
+    """How readily a surface grows mould; the values are the words of the rig file."""
+
+    VERY_SENSITIVE = "very sensitive"
+    SENSITIVE = "sensitive"
+    MEDIUM_RESISTANT = "medium resistant"
+    RESISTANT = "resistant"
+
+
+class MouldDecline(StrEnum):
+    """How fast its mould index falls in dry or cold air; the values are the rig file's words."""
+
+    SIGNIFICANT = "significant"
+    RELATIVELY_SIGNIFICANT = "relatively significant"
+    RELATIVELY_LOW = "relatively low"
+    ALMOST_NONE = "almost none"
+
+
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """One layer of a bay, from the wet face inwards."""
+    """One layer of a bay, from the wet face inwards; None is not declared."""
 
     name: str
     material: Material
     thickness: float
+    mould_class: MouldClass | None = None
+    mould_decline: MouldDecline | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -544,6 +565,7 @@ class Limit:
 class Rig:
     """Everything one rig file says, checked.
 
+    `scales` are those that what is seen is graded on, beside the usual ones.
     `time_zone` is an IANA name, which people's quiet hours and the weekly `trial` go by. `answers`
     are what a report says to whoever doubts the test, by the names of its objections; `question` is
     the one the test is to answer.
@@ -569,6 +591,7 @@ class Rig:
     limits: tuple[Limit, ...] = ()
     answers: Mapping[str, str] = field(default_factory=dict)
     hand_rule: HandRule | None = None
+    scales: tuple[GradeScale, ...] = ()
     room: Room = Room()
     pan: EvaporationPan | None = None
     outputs: tuple[Output, ...] = ()

@@ -130,6 +130,8 @@ def _bay(bay: Bay) -> Document:
                 "layer": layer.name,
                 "material": layer.material.value,
                 "thickness_mm": layer.thickness,
+                "mould_class": layer.mould_class,
+                "mould_decline": layer.mould_decline,
             }
             for layer in bay.layers
         ],

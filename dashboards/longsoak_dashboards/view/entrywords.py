@@ -2,17 +2,19 @@
 
 from collections.abc import Collection
 from dataclasses import replace
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from markupsafe import Markup, escape
 
 from longsoak.core.contentwords import content_words
 from longsoak.core.handflags import hand_flags
+from longsoak.core.observations import observation_in, seen_words
 from longsoak.core.water.entries import begins_ms, ends_ms, top_up_said
 from longsoak.vocabulary.logbook import (
     FLAG,
     KIND_WORDS,
     NOTE,
+    OBSERVATION,
     SERVICE,
     TOP_UP,
     About,
@@ -41,6 +43,13 @@ def details(entry: LogbookEntry, *, now_ms: int) -> tuple[Markup, ...]:
         return (Markup("From {} until {} {}.").format(*times, ZONE),)
     if words := content_words(entry):
         return (escape(words),)
+    if entry.kind == OBSERVATION:
+        seen = observation_in(entry)
+        address = f"/logbook/seen?{urlencode({'of': seen.of, 'bay': seen.at.bay})}"
+        return (
+            escape(f"{capital(seen_words(seen))}."),
+            Markup('<a href="{}">This place over time</a>').format(address),
+        )
     if entry.kind == TOP_UP:  # its sentence may have been made without them
         parts = top_up_said(entry.content)
         if not all(part in entry.says for part in parts):

@@ -9,6 +9,7 @@ from longsoak.core.closing import Answered
 from longsoak.core.handflags import BY_HAND
 from longsoak.core.logbook import MOST_PHOTOS, subjects
 from longsoak.core.logbookwords import later_words, speaks_of_ms, subject_words
+from longsoak.core.mould import GROWTH_CAUTION
 from longsoak.core.newholes import sits_in_one
 from longsoak.core.phases import WORDS, Phase
 from longsoak.core.proof.safety import DECIDES, SAFETY
@@ -16,12 +17,14 @@ from longsoak.core.water.entries import ends_ms
 from longsoak.core.wettrades import CAUTION
 from longsoak.core.wording import age_words, time_words
 from longsoak.vocabulary.gate import Gate, GateName
-from longsoak.vocabulary.logbook import HAND, KIND_WORDS, PHASE, LogbookEntry
+from longsoak.vocabulary.logbook import HAND, KIND_WORDS, OBSERVATION, PHASE, LogbookEntry
+from longsoak.vocabulary.observation import Looked
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.entrywords import details, kind_words, subject_link
 from longsoak_dashboards.view.logfilter import Filter
 from longsoak_dashboards.view.photos import Files, Picture, picture, pictures
+from longsoak_dashboards.view.seenentries import WHERE, SightChoices, sight_choices
 from longsoak_dashboards.view.sentences import capital, counted, span_words, when
 from longsoak_dashboards.view.specimenentries import OWN_FIELDS
 from longsoak_dashboards.view.standing import unset_sentence
@@ -31,6 +34,7 @@ SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits 
 _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
     *("what", "phase", "name", "control", "lasts", "of", "although", "safe"),
+    *("bay", "face", "depth", "low", "high", "seen", "extent", "looked"),
     *OWN_FIELDS,
 )
 
@@ -116,11 +120,15 @@ class LogbookForm:
     now: Markup
     window: str
     phase: str
+    sights: tuple[SightChoices, ...]
     gates: tuple[GateRow, ...] = ()
     safety: tuple[str, ...] = ()
     holes: tuple[str, ...] = ()
     closing: tuple[ClosingRow, ...] = ()
     pouring: str = CAUTION
+    where: tuple[tuple[str, str], ...] = WHERE
+    looks: tuple[str, ...] = tuple(map(str, Looked))
+    caution: str = GROWTH_CAUTION
     most_photos: int = MOST_PHOTOS
 
 
@@ -224,6 +232,7 @@ def form_of(
         safety=_safety(gates),
         holes=tuple(probe.name for probe in rig.probes if sits_in_one(probe)),
         closing=tuple(_closing_row(each) for each in closing),
+        sights=sight_choices(rig, only=said.get("only", "")),
     )
 
 
@@ -266,7 +275,8 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
 
 def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> Row:
     number = entry.number
-    form = f"/hand?corrects={number}" if entry.kind == HAND else f"/logbook?corrects={number}#write"
+    form = "/hand" if entry.kind == HAND else "/logbook"
+    part = {HAND: "", PHASE: "#phase", OBSERVATION: "#see"}.get(entry.kind, "#write")
     return Row(
         number=number,
         when=when(speaks_of_ms(entry), now_ms=now_ms),
@@ -280,7 +290,7 @@ def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> 
         corrects=entry.corrects,
         corrected_by=entry.corrected_by,
         pictures=pictures(entry, files),
-        correct=form.replace("#write", "#phase") if entry.kind == PHASE else form,
+        correct=f"{form}?corrects={number}{part}",
     )
 
 

@@ -45,6 +45,36 @@ def judged(
 
 
 @pytest.mark.parametrize(
+    ("side", "values", "least", "most", "outcome"),
+    [
+        (Side.AT_MOST, 15.0, 14.0, 16.0, "held"),
+        (Side.AT_MOST, 15.0, 14.0, 19.5, "undecided"),  # 19.5 and 1.645 times 0.5 is above 20
+        (Side.AT_MOST, 24.0, 23.0, 25.0, "broken"),
+        (Side.AT_MOST, 24.0, 20.5, 25.0, "undecided"),
+        (Side.AT_LEAST, 25.0, 24.0, 26.0, "held"),
+        (Side.AT_LEAST, 25.0, 20.5, 26.0, "undecided"),
+        (Side.AT_LEAST, 16.0, 15.0, 17.0, "broken"),
+        (Side.AT_LEAST, 16.0, 15.0, 19.5, "undecided"),
+        (Side.AT_MOST, 15.0, 16.0, 14.0, "held"),  # bounds that miss the value narrow nothing
+    ],
+)
+def test_what_a_value_may_be_for_another_cause_has_to_keep_or_break_the_limit_too(
+    side: Side, values: float, least: float, most: float, outcome: str
+) -> None:
+    tables = {name: [[each]] for name, each in (("least", least), ("most", most))}
+    kept = limit(side=side, statistic="highest" if side is Side.AT_MOST else "lowest")
+    verdict = judge([[values]], uncertainties=[[0.5]], limit=kept, **tables)
+    assert verdict.outcome == outcome
+    assert verdict.value == values
+
+
+def test_bounds_of_another_shape_or_without_a_number_are_refused() -> None:
+    for wrong in ([[1.0, 2.0]], [[np.nan]]):
+        with pytest.raises(PhysicsError, match="most"):
+            judge([[15.0]], uncertainties=[[0.5]], most=wrong, limit=SAFE)
+
+
+@pytest.mark.parametrize(
     ("high", "outcome"),
     [(15.0, "held"), (19.17, "held"), (19.19, "undecided"), (20.5, "undecided"), (23.0, "broken")],
 )

@@ -51,6 +51,8 @@ def judge(
     uncertainties: object,
     at_least: object | None = None,
     at_most: object | None = None,
+    least: object | None = None,
+    most: object | None = None,
     limit: Limit,
 ) -> Verdict:
     """Judge a zone over a stretch of windows.
@@ -63,6 +65,9 @@ def judge(
         Standard, of each mean; not looked at where there is no value.
     at_least, at_most : array of bool, shape (probes, windows), or None
         Where a value is only a bound, as at an end of a curve.
+    least, most : array, shape (probes, windows), or None
+        Between what each value lies for another cause than its uncertainty, such as a time without
+        readings that goes on in it; by default it is what it is.
     limit : Limit
         What is to be kept, and how long a window is; what it is above is taken off already.
 
@@ -96,18 +101,20 @@ def judge(
     if (known & ~(np.isfinite(u) & (u >= 0))).any():
         raise PhysicsError("uncertainties", "none", "0 or more where there is a value")
     more, less = (_flags(each, v.shape) for each in (at_least, at_most))
+    bottom, top = (_bounds(name, each, v) for name, each in (("least", least), ("most", most)))
     upper, window, statistic = limit.side is Side.AT_MOST, limit.window, limit.statistic
     sign = 1.0 if upper else -1.0
     if not upper:  # what may not be less is judged as its negative that may not be more
         v, more, less, statistic = -v, less, more, _MIRRORED[statistic]
+        bottom, top = -top, -bottom
     bound = sign * limit.bound
 
     consumers, producers = _risks(limit)
     shared = producers / max(1, int(known.sum()))
     hold, fail = (NormalDist().inv_cdf(1 - p) for p in (consumers, shared))
     u = np.where(known, u, 0.0)
-    low = np.where(known & ~less, v - fail * u, -np.inf)
-    high = np.where(known & ~more, v + hold * u, np.inf)
+    low = np.where(known & ~less, np.minimum(v, bottom) - fail * u, -np.inf)
+    high = np.where(known & ~more, np.maximum(v, top) + hold * u, np.inf)
     sure = _of(statistic, low, default=-np.inf) > bound
     safe = _of(statistic, high, default=np.inf) <= bound
     whole: Bools = np.logical_and.reduce(known)
@@ -239,6 +246,19 @@ def _table(argument: str, given: object) -> "Array":
     if table.ndim != 2:
         raise PhysicsError(argument, f"{table.ndim} dimensions", "a row a probe, a column a window")
     return table
+
+
+def _bounds(argument: str, given: object | None, values: "Array") -> "Array":
+    import numpy as np
+
+    if given is None:
+        return values
+    found = _table(argument, given)
+    if found.shape != values.shape:
+        raise PhysicsError(argument, f"shape {found.shape}", f"the shape of values, {values.shape}")
+    if (np.isfinite(values) & np.isnan(found)).any():
+        raise PhysicsError(argument, "none", "a number where there is a value")
+    return found
 
 
 def _flags(given: object | None, shape: tuple[int, ...]) -> "Bools":
