@@ -83,7 +83,7 @@ def test_in_parquet_it_stumbles_only_over_a_whole_number_that_is_left_out(parque
     # frictionless 5.21 reads Parquet by way of pandas, where a whole number can't be missing.
     report = frictionless.validate(str(parquet / "datapackage.json"))
     wrong = report.flatten(["type", "note", "fieldName"])
-    assert wrong == 5 * [["type-error", 'type is "integer/default"', "corrects"]]  # of five entries
+    assert wrong == 6 * [["type-error", 'type is "integer/default"', "corrects"]]  # of six entries
 
 
 def test_it_finds_a_flag_that_is_none(out: Path, tmp_path: Path) -> None:
@@ -488,7 +488,7 @@ def test_a_flag_that_is_none_stops_it_in_one_sentence(made: Made, tmp_path: Path
 def test_what_was_seen_has_a_table_of_its_own(out: Path) -> None:
     (seen,) = rows(out / "observations.csv")
     assert seen == {
-        "number": "5",
+        "number": "6",
         "time": "2026-05-04T10:00:00.000Z",
         "bay": "cork-lime",
         "face": "dry",
