@@ -11,7 +11,7 @@ import ninemonths
 from longsoak.core.findings.settling import Settling
 from longsoak.core.front import Front
 from longsoak.core.uptake import Undetermined
-from longsoak.report.analysis import Analysis, analyse
+from longsoak.report.analysis import Analysis, analyst_of
 from longsoak.report.analysiswords import analysis_document, listings
 from longsoak.report.verdicts import Finding, findings
 from longsoak.store.files import folder_of
@@ -33,7 +33,9 @@ def rig_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def found(rig_file: Path) -> Analysis:
-    return analyse(Record(folder_of(rig_file)), now_ms=NOW_MS)
+    analyst = analyst_of(Record(folder_of(rig_file)), now_ms=NOW_MS)
+    assert analyst is not None
+    return analyst.all()
 
 
 @pytest.fixture(scope="module")
@@ -135,6 +137,20 @@ def test_the_command_says_all_of_it(rig_file: Path, found: Analysis) -> None:
     assert {**told, "findings": []} == json.loads(
         json.dumps({"findings": [], **analysis_document(found)})
     )
+
+
+def test_what_was_read_by_depth_is_told_of_any_time(rig_file: Path, off: float) -> None:
+    asked = ("findings", rig_file, "--at", "2026-08-02 00:00")  # 90 days on, 70 of them wetted
+    assert "plain lime by depth:" in longsoak(*asked).stdout
+    (profile,) = [
+        each
+        for each in json.loads(longsoak(*asked, "--json").stdout)
+        if each["bay"] == "plain lime"
+    ]
+    true = dict(zip([s.name for s in SEATS], ninemonths.truth(np.array([89.5]))[0], strict=True))
+    assert len(profile["places"]) == 15
+    for place in profile["places"]:
+        assert place["mean"] == pytest.approx(true[place["probe"]] + off, abs=0.2)
 
 
 def test_a_report_of_it_is_the_same_each_time_and_says_what_went_wrong(

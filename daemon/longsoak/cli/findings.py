@@ -4,14 +4,21 @@ import json
 import sys
 import textwrap
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.core.findings.decision import Outcome
+from longsoak.core.moments import moment_of
 from longsoak.core.wording import time_words
-from longsoak.report.analysis import analyse
-from longsoak.report.analysiswords import analysis_document, listings
+from longsoak.report.analysis import analyst_of
+from longsoak.report.analysiswords import (
+    analysis_document,
+    listings,
+    profile_documents,
+    profile_listings,
+)
 from longsoak.report.paper import Listing
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.verdictwords import finding_document, remarks, why_words
@@ -20,6 +27,7 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.reader import RigVersion
 
 _WIDTH = 78
+_NO_DEPTHS = "No probe of this rig has a depth in a bay."
 _EXAMPLE = "Example: longsoak findings rig.toml"
 
 
@@ -31,18 +39,27 @@ _EXAMPLE = "Example: longsoak findings rig.toml"
     is_flag=True,
     help="Add profiles, the wetting front, where readings tend, and how bays and phases compare.",
 )
+@click.option(
+    "--at",
+    help='Instead, what was read by depth in the day up to then, UTC, as in "2026-05-04 14:20".',
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def findings_command(rig_file: Path, everything: bool, as_json: bool) -> None:
+def findings_command(rig_file: Path, everything: bool, at: str | None, as_json: bool) -> None:
     """Judge the limits that RIG_FILE declared, each over every phase of the test it is for.
 
     A limit is held, broken or undecided: held and broken only outside a guard band that the limit's
     rule and risk say (JCGM 106). The exit code is 1 if one is broken.
     """
+    if at is not None:
+        if everything:
+            raise click.UsageError("--at shows one time; leave --all out.")
+        _by_depth(rig_file, at, as_json=as_json)
     with told():
         record, version = own_record(rig_file)
         now = SystemClock().utc_ms()
         found = findings(record, now_ms=now)
-        more = analyse(record, now_ms=now) if everything else None
+        analyst = analyst_of(record, now_ms=now) if everything else None
+        more = None if analyst is None else analyst.all()
         if as_json:
             document: object = [finding_document(each) for each in found]
             if more is not None:
@@ -54,6 +71,23 @@ def findings_command(rig_file: Path, everything: bool, as_json: bool) -> None:
             click.echo("\n\n".join(parts))
     broken = any(each.verdict.outcome is Outcome.BROKEN for each in found)
     sys.exit(FOUND_WRONG if broken else DONE)
+
+
+def _by_depth(rig_file: Path, at: str, *, as_json: bool) -> NoReturn:
+    """Show what was read by depth at a time, and end."""
+    with told():
+        now = SystemClock().utc_ms()
+        until = moment_of(at, now_ms=now)
+        record, version = own_record(rig_file)
+        analyst = analyst_of(record, now_ms=now)
+        profiles = [] if analyst is None else [*analyst.profiles_at(until, title="then")]
+        if as_json:
+            click.echo(json.dumps(profile_documents(profiles), ensure_ascii=False, indent=1))
+        elif profiles:
+            click.echo("\n\n".join(map(_listed, profile_listings(profiles))))
+        else:
+            click.echo(_nothing(version, rig_file.name) if analyst is None else _NO_DEPTHS)
+    sys.exit(DONE)
 
 
 def _nothing(version: RigVersion | None, file: str) -> str:

@@ -9,18 +9,16 @@ from typing import NoReturn
 import click
 
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, table, told
-from longsoak.report.handagreement import Alike, Declared, HandAgreement, Round, hand_agreement
+from longsoak.report.handagreement import Alike, HandAgreement, Round, hand_agreement
 from longsoak.report.handagreementwords import (
     COLUMNS,
     FOOT,
     RIGHT,
     agreement_document,
-    declared_words,
+    all_words,
     head_words,
-    held_words,
-    judged_words,
     map_rows,
-    remarks,
+    round_words,
 )
 from longsoak.service.clock import SystemClock
 
@@ -50,33 +48,12 @@ def _round_told(each: Round) -> str:
     if each.pairs:
         rows = table(COLUMNS, map_rows(each.pairs), right=RIGHT)
         parts.append(textwrap.indent(f"{rows}\n{FOOT}", "  "))
-    sentences: list[str] = []
-    for held in each.held:
-        sentences += held_words(held, what=f"Round {each.name}")
-        if each.declared is not None:
-            sentences.append(judged_words(held, each.declared))
-    if not each.goes_on:
-        sentences.append(declared_words(each.declared))
-    sentences += remarks(each)
-    return "\n".join([*parts, *(_wrapped(words, indent="  ") for words in sentences)])
+    return "\n".join([*parts, *(_wrapped(words, indent="  ") for words in round_words(each))])
 
 
 def _all_told(found: HandAgreement) -> list[str]:
-    """What all rounds come to together, where there are several that are over."""
-    over = [each for each in found.rounds if each.pairs]
-    if len(over) < 2:
-        return []
-    sentences: list[str] = []
-    declared: Declared | None = None if found.mixed else over[-1].declared
-    for held in found.held:
-        sentences += held_words(held, what="All rounds together")
-        if declared is not None:
-            sentences.append(judged_words(held, declared))
-    if found.mixed:
-        sentences.append(
-            "Not the same was declared of all of them, so that together they are not judged."
-        )
-    return ["\n".join(_wrapped(words) for words in sentences)]
+    said = all_words(found)
+    return ["\n".join(map(_wrapped, said))] if said else []
 
 
 def _wrapped(words: str, *, indent: str = "") -> str:

@@ -86,9 +86,9 @@ class PlaceMean:
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """A bay by depth, averaged over the day before `until_ms`, UTC."""
+    """A bay by depth, averaged over the day before `until_ms`, UTC; `title` names that time."""
 
-    phase: Phase
+    title: str
     bay: str
     from_ms: int
     until_ms: int
@@ -216,24 +216,22 @@ class Analysis:
     masses: tuple[MassUptake, ...]
 
 
-def analyse(record: Record, *, now_ms: int) -> Analysis:
-    """Work out everything from a record; nothing where there is none yet.
+def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
+    """What works on a record as it is; None where nothing was recorded yet.
 
     Raises
     ------
     StoreError
         The record can't be read.
-    ImportError
-        There is no numpy here.
     """
     version, last = record.rig_version(), record.last_utc_ms()
     if version is None or last is None:
-        return Analysis((), (), (), (), (), (), (), ())
+        return None
     rig = parse(version.text, file="rig.toml", find_kind=None)
     entries = Logbook(record.folder).entries()
     over = flags_over(record.folder, rig, now_ms=now_ms)
     means = Means(record, rig.probes, over, wet_trades(entries))
-    return Analyst(record, rig, phases(entries), means, last + 1).all()
+    return Analyst(record, rig, phases(entries), means, last + 1)
 
 
 class Stretch(NamedTuple):
@@ -294,21 +292,25 @@ class Analyst:
             tuple(self.masses()),
         )
 
-    def profile(self, bay: str, *, phase: Phase, until_ms: int) -> Profile:
+    def profile(self, bay: str, *, title: str, until_ms: int) -> Profile:
         """A bay by depth over the day before a time."""
         begin = until_ms - DAY_H * HOUR_MS
         places = [self._mean(spot, begin, until_ms) for spot in self._spots if spot.bay == bay]
         places.sort(key=lambda place: (place.spot.depth or 0.0, place.spot.height or 0.0))
-        return Profile(phase, bay, begin, until_ms, tuple(places))
+        return Profile(title, bay, begin, until_ms, tuple(places))
 
     def profiles(self) -> Iterator[Profile]:
         """Each bay at the end of each phase, or as far as it has come."""
         for stretch in self._stretches:
             if stretch.hours >= DAY_H:
-                for bay in self._rig.specimen.bays:
-                    found = self.profile(bay.name, phase=stretch.phase, until_ms=stretch.edges[-1])
-                    if found.places:
-                        yield found
+                yield from self.profiles_at(stretch.edges[-1], title=stretch.phase.title)
+
+    def profiles_at(self, until_ms: int, *, title: str) -> Iterator[Profile]:
+        """Each bay in which anything is read, over the day before a time, UTC ms."""
+        for bay in self._rig.specimen.bays:
+            found = self.profile(bay.name, title=title, until_ms=until_ms)
+            if found.places:
+                yield found
 
     def progress(self) -> Iterator[Progress]:
         """The wetting front through each bay in each wetting."""

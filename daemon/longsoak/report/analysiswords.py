@@ -51,8 +51,7 @@ _BOUND_WORDS = {Bound.NONE: "", Bound.AT_LEAST: "at least ", Bound.AT_MOST: "at 
 
 def listings(analysis: Analysis) -> list[Listing]:
     """Everything as tables, in the order it is read."""
-    bays = dict.fromkeys(each.bay for each in analysis.profiles)
-    found = [_profiles(bay, [p for p in analysis.profiles if p.bay == bay]) for bay in bays]
+    found = profile_listings(analysis.profiles)
     found += [_progress(each) for each in analysis.progress]
     for phase in _phases(each.phase for each in analysis.tendencies):
         found.append(_tendencies(phase, [t for t in analysis.tendencies if t.phase == phase]))
@@ -67,6 +66,12 @@ def listings(analysis: Analysis) -> list[Listing]:
     if analysis.masses:
         found.append(_masses(analysis.masses))
     return found
+
+
+def profile_listings(found: Sequence[Profile]) -> list[Listing]:
+    """A table for each bay, a column for each time."""
+    bays = dict.fromkeys(each.bay for each in found)
+    return [_profiles(bay, [each for each in found if each.bay == bay]) for bay in bays]
 
 
 def mean_words(place: PlaceMean) -> str:
@@ -111,7 +116,7 @@ def _phases(phases: Iterable[Phase]) -> list[Phase]:
 
 def _profiles(bay: str, found: Sequence[Profile]) -> Listing:
     head = ("depth, mm", "height, mm", "layer", "probe", "unit")
-    phases = tuple(each.phase.title for each in found)
+    titles = tuple(each.title for each in found)
     values: dict[str, dict[int, str]] = {}
     seats = {place.name: place for each in found for place in each.places}
     for number, each in enumerate(found):
@@ -128,9 +133,9 @@ def _profiles(bay: str, found: Sequence[Profile]) -> Listing:
         )
         for name, place in seats.items()
     )
-    ends = "; ".join(f"{each.phase.title} {time_words(each.until_ms)}" for each in found)
-    says = f"Means of the last day of each phase, with twice their standard uncertainty: {ends}."
-    return Listing(f"{bay} by depth", (says,), (*head, *phases), rows, (head[0], head[1]))
+    ends = "; ".join(f"{each.title}, {time_words(each.until_ms)}" for each in found)
+    says = f"Means of the day up to each time, with twice their standard uncertainty: {ends}."
+    return Listing(f"{bay} by depth", (says,), (*head, *titles), rows, (head[0], head[1]))
 
 
 def _progress(found: Progress) -> Listing:
@@ -311,24 +316,7 @@ def _parts(found: Estimate) -> tuple[float, float, float]:
 def analysis_document(analysis: Analysis) -> dict[str, object]:
     """It for programs: times in RFC 3339 UTC, lengths in h or d as the names say."""
     return {
-        "profiles": [
-            {
-                "phase": each.phase.title,
-                "bay": each.bay,
-                "from": rfc3339(each.from_ms),
-                "to": rfc3339(each.until_ms),
-                "places": [
-                    {
-                        **_spot(place.spot),
-                        "mean": place.value,
-                        "standard_uncertainty": place.uncertainty,
-                        "bound": _BOUND_WORDS[place.bound].strip() or None,
-                    }
-                    for place in each.places
-                ],
-            }
-            for each in analysis.profiles
-        ],
+        "profiles": profile_documents(analysis.profiles),
         "fronts": [
             {
                 "phase": each.phase.title,
@@ -425,6 +413,28 @@ def analysis_document(analysis: Analysis) -> dict[str, object]:
             for each in analysis.masses
         ],
     }
+
+
+def profile_documents(found: Iterable[Profile]) -> list[dict[str, object]]:
+    """Profiles for programs."""
+    return [
+        {
+            "title": each.title,
+            "bay": each.bay,
+            "from": rfc3339(each.from_ms),
+            "to": rfc3339(each.until_ms),
+            "places": [
+                {
+                    **_spot(place.spot),
+                    "mean": place.value,
+                    "standard_uncertainty": place.uncertainty,
+                    "bound": _BOUND_WORDS[place.bound].strip() or None,
+                }
+                for place in each.places
+            ],
+        }
+        for each in found
+    ]
 
 
 def _spot(spot: Spot) -> dict[str, object]:

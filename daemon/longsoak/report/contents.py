@@ -12,22 +12,20 @@ from longsoak.core.limitwords import limit_words
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.phases import Phase, phases
 from longsoak.core.proof.book import Book
-from longsoak.core.wettrades import wet_trades
 from longsoak.core.wording import time_words, with_noun
-from longsoak.report.analysis import Analysis, Analyst
+from longsoak.report.analysis import Analysis, analyst_of
 from longsoak.report.evidence import deviations, results, set_aside, verdict_cards
-from longsoak.report.means import Means
 from longsoak.report.objections import NOT_REPRESENTED, objections
 from longsoak.report.paper import Listing, Paper, Part, Plot, Points, Section, Text
 from longsoak.report.plots import set_up
 from longsoak.report.verdicts import Finding, findings
+from longsoak.report.witnesses import closing, held_against, seen
 from longsoak.report.words import INVENTED
 from longsoak.rigfile.load import parse
 from longsoak.store.buckets import Bucket
 from longsoak.store.files import keeping_open
 from longsoak.store.ledger import Ledger
 from longsoak.store.logbook import Logbook
-from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
 from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.curve import Curve
@@ -35,6 +33,7 @@ from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import KIND_WORDS, LogbookEntry
 from longsoak.vocabulary.rig import UNIT_WORDS, Boundary, Kind, Rig
 
+_NOTHING = "Nothing was recorded yet, so there is nothing to report."
 _MOST_ENTRIES = 400  # of the logbook, the newest; the rest is in an export
 
 
@@ -72,20 +71,19 @@ def report(record: Record) -> Paper:
 def _known(record: Record) -> Known:
     newest, first, last = record.rig_version(), record.first_utc_ms(), record.last_utc_ms()
     if newest is None or first is None or last is None:
-        raise RequestError("Nothing was recorded yet, so there is nothing to report.")
-    rig = parse(newest.text, file="rig.toml", find_kind=None)
+        raise RequestError(_NOTHING)
+    analyst = analyst_of(record, now_ms=last)
+    if analyst is None:  # between two looks
+        raise RequestError(_NOTHING)
     entries = list(Logbook(record.folder).entries())
-    known = phases(entries)
-    over = flags_over(record.folder, rig, now_ms=last)
-    means = Means(record, rig.probes, over, wet_trades(entries))
     return Known(
         record,
-        rig,
+        parse(newest.text, file="rig.toml", find_kind=None),
         record.rig_versions(),
-        known,
+        phases(entries),
         entries,
         findings(record, now_ms=last),
-        Analyst(record, rig, known, means, last + 1).all(),
+        analyst.all(),
         first,
         last,
     )
@@ -119,11 +117,14 @@ def _paper(known: Known) -> Paper:
             Section("Conditions", list(_conditions(known))),
             Section("Results", results(known.record, rig, known.phases, known.findings,
                                        known.analysis, known.first_ms, known.last_ms)),
+            Section("Readings by hand and samples", held_against(known.record, known.last_ms)),
+            Section("What was seen", seen(known.record, known.entries)),
             Section("What was set aside", set_aside(known.record, rig, known.last_ms)),
             Section("Deviations", deviations(known.record, known.versions, known.findings)),
             Section("Verdicts and their evidence", verdict_cards(known.findings)),
             Section("Objections", objections(rig, known.phases, known.entries)),
             Section("What this test does not represent", [Points(NOT_REPRESENTED)]),
+            Section("At the end of the test", [closing(known.entries)]),
             Section("Logbook", list(_logbook(known))),
             Section("How to check this report", list(_check(known))),
         ),

@@ -110,6 +110,36 @@ def declared_words(declared: Declared | None) -> str:
     return f"Declared beforehand by {by}: {rule_words(declared.rule)}."
 
 
+def round_words(each: Round) -> list[str]:
+    """What a round comes to, in sentences."""
+    said: list[str] = []
+    for held in each.held:
+        said += held_words(held, what=f"Round {each.name}")
+        if each.declared is not None:
+            said.append(judged_words(held, each.declared))
+    if not each.goes_on:
+        said.append(declared_words(each.declared))
+    return [*said, *remarks(each)]
+
+
+def all_words(found: HandAgreement) -> list[str]:
+    """What all rounds come to together, where there are several that are over."""
+    over = [each for each in found.rounds if each.pairs]
+    if len(over) < 2:
+        return []
+    said: list[str] = []
+    declared = None if found.mixed else over[-1].declared
+    for held in found.held:
+        said += held_words(held, what="All rounds together")
+        if declared is not None:
+            said.append(judged_words(held, declared))
+    if found.mixed:
+        said.append(
+            "Not the same was declared of all of them, so that together they are not judged."
+        )
+    return said
+
+
 def remarks(each: Round) -> list[str]:
     """What whoever doubts a round has to be told, in sentences."""
     said = [f"Meter {words}" for words in each.meters]

@@ -44,6 +44,15 @@ class Plot:
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """A photo, as a JPEG file."""
+
+    jpeg: bytes
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True, slots=True)
 class Card:
     """A verdict: its word, what it is of, and what it rests on."""
 
@@ -52,7 +61,7 @@ class Card:
     says: tuple[str, ...]
 
 
-Part: TypeAlias = Text | Points | Listing | Plot | Card
+Part: TypeAlias = Text | Points | Listing | Plot | Picture | Card
 
 
 @dataclass(frozen=True, slots=True)

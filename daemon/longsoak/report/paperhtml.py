@@ -1,11 +1,12 @@
 """A report as one HTML file: nothing in it is fetched, and nothing in it runs."""
 
+from base64 import b64encode
 from pathlib import Path
 
 import jinja2
 from markupsafe import Markup
 
-from longsoak.report.paper import Paper, Part, Plot
+from longsoak.report.paper import Paper, Part, Picture, Plot
 from longsoak.report.plots import svg_of
 
 _HERE = Path(__file__).parent / "templates"
@@ -22,11 +23,16 @@ def as_html(paper: Paper) -> str:
         style=Markup(style),  # noqa: S704 - a file of ours
         kind_of=_kind_of,
         svg_of=_svg_of,
+        base64_of=_base64_of,
     )
 
 
 def _kind_of(part: Part) -> str:
     return type(part).__name__
+
+
+def _base64_of(picture: Picture) -> str:
+    return b64encode(picture.jpeg).decode("ascii")
 
 
 def _svg_of(plot: Plot) -> Markup:

@@ -25,11 +25,12 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from longsoak.report.paper import Card, Listing, Paper, Part, Plot, Points, Text
+from longsoak.report.paper import Card, Listing, Paper, Part, Picture, Plot, Points, Text
 from longsoak.report.plots import INK, PENCIL, RED, RULE, png_of
 
 _MARGIN = 20 * mm
 _WIDTH = A4[0] - 2 * _MARGIN
+_PHOTO = 75 * mm
 _LONGEST_CELL = 600  # characters; a cell can't be broken over pages
 _FONTS = {"sheet": "DejaVuSans.ttf", "sheet-bold": "DejaVuSans-Bold.ttf"}
 
@@ -110,6 +111,10 @@ def _flowables(part: Part) -> Iterator[Any]:
             yield Paragraph(escape(says), _style("body"), bulletText="\u2022")
     elif isinstance(part, Plot):
         yield KeepTogether([_image(part), Paragraph(escape(part.caption), _style("note"))])
+    elif isinstance(part, Picture):
+        photo = Image(io.BytesIO(part.jpeg), _PHOTO, _PHOTO, kind="proportional")
+        photo.hAlign = "LEFT"
+        yield KeepTogether([photo, Paragraph(escape(part.caption), _style("note"))])
     elif isinstance(part, Listing):
         yield from _listing(part)
     else:

@@ -241,7 +241,7 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
                 ax.errorbar(
                     [d + _BESIDE * bay.thickness * number for d in depth], value, yerr=spread,
                     fmt="o", markersize=2.5, color=_SHADES[number % len(_SHADES)], elinewidth=0.6,
-                    capsize=1.5, label=profile.phase.title,
+                    capsize=1.5, label=profile.title,
                 )  # fmt: skip
             ax.set_title(bay.name, fontsize=7.5, fontweight="bold")
             ax.set_xlim(0, bay.thickness)
