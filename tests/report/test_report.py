@@ -18,7 +18,7 @@ from report.test_verdicts import kept, limit, wet
 
 SECTIONS = (
     *("Question", "Verdicts in short", "Set-up", "Instruments and their proof", "Method"),
-    *("Conditions", "Results", "Readings by hand and samples", "What was seen"),
+    *("Conditions", "Results", "Readings by hand, samples and mass", "What was seen"),
     *("What was set aside", "Deviations", "Verdicts and their evidence", "Objections"),
     *("What this test does not represent", "At the end of the test", "Logbook"),
     "How to check this report",

@@ -130,6 +130,8 @@ def check(record: Record, since_ms: int, until_ms: int, buckets: int) -> None:
     unit = DAY if width >= 2 * DAY else HOUR if width >= HOUR else 0
     if unit:
         width = -(-width // unit) * unit
+    if unit == HOUR:  # as many hours as divide a day, or are two
+        width = min(n * HOUR for n in (1, 2, 3, 4, 6, 8, 12, 24, 48) if n * HOUR >= width)
     found = record.reduced(
         ("a", "level", "rare", "never"), since_ms=since_ms, until_ms=until_ms, buckets=buckets
     )

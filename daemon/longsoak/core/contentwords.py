@@ -4,9 +4,17 @@ from dataclasses import replace
 
 from longsoak.core.newholes import new_holes, offset_words
 from longsoak.core.phases import begins_words
+from longsoak.core.weighings import weighing_words, weighings
 from longsoak.core.wettrades import trade_words, wet_trades
 from longsoak.core.wording import time_words
-from longsoak.vocabulary.logbook import CLOSING, NEW_HOLE, PHASE, WET_TRADE, LogbookEntry
+from longsoak.vocabulary.logbook import (
+    CLOSING,
+    NEW_HOLE,
+    PHASE,
+    WEIGHING,
+    WET_TRADE,
+    LogbookEntry,
+)
 
 
 def content_words(entry: LogbookEntry) -> str:
@@ -20,6 +28,9 @@ def content_words(entry: LogbookEntry) -> str:
     elif entry.kind == NEW_HOLE:
         (hole,) = new_holes([entry])
         says = f"a new series begins: {offset_words(hole)}"
+    elif entry.kind == WEIGHING:
+        (weighed,) = weighings([entry])
+        says = weighing_words(weighed)
     elif entry.kind == CLOSING:
         content = entry.content
         says = f"{content['item']}: {'done' if content['done'] else 'not done'}, {content['name']}"

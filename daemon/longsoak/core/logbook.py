@@ -13,6 +13,7 @@ from longsoak.core import (
     observations,
     phases,
     samples,
+    weighings,
     wettrades,
 )
 from longsoak.core.clockplace import EARLIEST_MS
@@ -38,6 +39,7 @@ from longsoak.vocabulary.logbook import (
     THE_RIG,
     TOP_UP,
     WATER,
+    WEIGHING,
     WET_TRADE,
     About,
     LogbookEntry,
@@ -65,6 +67,7 @@ _WRONG: Mapping[str, Callable[[LogbookEntry], str | None]] = {
     CLOSING: closing.wrong_content,
     METER_CHECK: metercheck.wrong_content,
     SAMPLE: samples.wrong_content,
+    WEIGHING: weighings.wrong_content,
 }
 _OF_THE_RIG = {
     TOP_UP: "A top-up",
@@ -73,6 +76,7 @@ _OF_THE_RIG = {
     PHASE: "A phase",
     CLOSING: "The closing list",
     METER_CHECK: "A meter check",
+    WEIGHING: "A weighing",
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
 _AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock

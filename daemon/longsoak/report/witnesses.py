@@ -11,6 +11,7 @@ from longsoak.core.observations import (
     observations,
     series_of,
 )
+from longsoak.core.weighings import remarks, weighing_words, weighings
 from longsoak.core.wording import time_words
 from longsoak.report import handagreementwords, sampleagreementwords
 from longsoak.report.handagreement import hand_agreement
@@ -24,9 +25,22 @@ _WIDTH = 640  # pixels of a photo
 _MOST_PHOTOS = 24  # of what was seen: the first and the last look at each place go first
 
 
-def held_against(record: Record, now_ms: int) -> list[Part]:
-    """Embedded pins beside readings by hand, round by round, and beside samples."""
-    return [*_by_hand(record, now_ms), *_samples(record, now_ms)]
+def held_against(record: Record, entries: Sequence[LogbookEntry], now_ms: int) -> list[Part]:
+    """Embedded pins beside readings by hand, round by round, and samples; and weighings."""
+    return [*_by_hand(record, now_ms), *_samples(record, now_ms), *_weighed(entries)]
+
+
+def _weighed(entries: Sequence[LogbookEntry]) -> Iterator[Part]:
+    found = weighings(entries)
+    if not found:
+        return
+    rows = tuple(
+        (time_words(e.at_ms), weighing_words(e), f"{e.mass - found[0].mass:+.2f}", e.scale, e.by)
+        for e in found
+    )
+    head = ("when", "mass", "gain, kg", "scale", "by")
+    says = ("Gains are over the first.", *remarks(found))
+    yield Listing("Weighings of the specimen", says, head, rows, (head[2],))
 
 
 def _by_hand(record: Record, now_ms: int) -> Iterator[Part]:

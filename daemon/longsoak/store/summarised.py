@@ -18,6 +18,7 @@ HOUR_MS = 3_600_000
 DAY_HOURS = 24
 PAGE_HOURS = 120  # in one row: five days
 PAGE_DAYS = 160
+_EVEN_HOURS = (1, 2, 3, 4, 6, 8, 12, 24, 48)
 _DAYS_FROM = 2 * DAY_HOURS * HOUR_MS  # an interval from which on whole days are read
 
 
@@ -45,7 +46,7 @@ class Look:
     def reduced(
         self, probes: Sequence[str], since_ms: int, until_ms: int, width_ms: int
     ) -> dict[str, list[Bucket]] | None:
-        """The readings of a range in intervals of `width_ms` or more, rounded up to whole hours.
+        """The readings of a range in intervals of `width_ms` or more, as `snapped` has them.
 
         None if nothing is added up, or nothing that still holds.
         """
@@ -109,9 +110,15 @@ class Look:
 
 
 def snapped(width_ms: int) -> int:
-    """How long intervals are that were to be `width_ms` long, where sums are read."""
+    """How long intervals are that were to be `width_ms` long, where sums are read.
+
+    So many hours as divide a day, so that what comes and goes with it lies alike in each; or days.
+    """
     unit = _unit(width_ms)
-    return -(-width_ms // unit) * unit
+    count = -(-width_ms // unit)
+    if unit == HOUR_MS:
+        count = next(hours for hours in _EVEN_HOURS if hours >= count)
+    return count * unit
 
 
 def _unit(width_ms: int) -> int:

@@ -21,6 +21,7 @@ PHASE = "phase"  # the kind that begins a phase of the test, or ends the one the
 WET_TRADE = "wet trade"  # the kind that tells of concrete or mortar poured into the specimen
 NEW_HOLE = "new hole"  # the kind that tells of a probe's pins moved or renewed
 CLOSING = "closing"  # the kind that answers an item of the list for the end of a test
+WEIGHING = "weighing"  # the kind that tells what the specimen weighed on a scale
 
 # What an entry of a kind is called where people read it or choose among them.
 KIND_WORDS = {
@@ -28,6 +29,7 @@ KIND_WORDS = {
     HAND: "reading by hand",
     METER_CHECK: "meter on a test block",
     SAMPLE: "sample, oven-dried",
+    WEIGHING: "weighing of the specimen",
     OBSERVATION: "observation",
     PHASE: "phase",
     WET_TRADE: "wet trade",
