@@ -88,9 +88,7 @@ def wrong_content(entry: LogbookEntry) -> str | None:
         return f"A weighing has {', '.join(sorted(_FIELDS))}"
     readings, scale = content["readings_kg"], content["scale"]
     if not isinstance(readings, list) or len(readings) < READINGS:
-        return (
-            f"A weighing has {READINGS} readings or more: lift, let it hang still, and read again"
-        )
+        return f"A weighing has {READINGS} readings or more: lift it anew and read again"
     if not all(_within(value, 0.0, MOST_KG) for value in readings):
         return f"A reading of a scale is 0 to {MOST_KG:g} kg"
     if not isinstance(scale, str) or not scale or len(scale) > _LONGEST or not scale.isprintable():
@@ -125,7 +123,9 @@ def _weighing(entry: LogbookEntry) -> Weighing:
         entry.says,
         str(content["scale"]),
         tuple(float(str(value)) for value in readings) if isinstance(readings, list) else (),
-        *(float(str(content[name])) for name in ("tare_kg", "gear_kg", "offset_kg")),
+        float(str(content["tare_kg"])),
+        float(str(content["gear_kg"])),
+        float(str(content["offset_kg"])),
         content["pump_off"] is True,
         float(str(content["drained_min"])),
     )
