@@ -61,8 +61,8 @@ def test_each_sheet_answers_with_all_sheets_as_its_only_ways_on(at_rest: Served,
     assert answer.status == 200
     nav = answer.text[answer.text.index('aria-label="Sheets"') :]
     sheets = ("/", "/water", "/traces", "/alarms", "/health", "/proof", "/logbook", "/findings")
-    assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 7
-    assert nav.count("<a ") == 7
+    assert [nav.count(f'href="{to}"') for to in sheets] == [1] * 8
+    assert nav.count("<a ") == 8
     assert "all invented" in answer.text
 
 
