@@ -68,7 +68,7 @@ fi
 if [ ! -f "$stamp" ] || [ "$(wanted)" != "$(cat "$stamp")" ]; then
     say "Installing Longsoak into it; this can take a minute."
     "$venv/bin/python" -m pip install --quiet --quiet --disable-pip-version-check \
-        --editable "${root}[modbus]" ||
+        --editable "${root}[modbus,analysis]" ||
         give_up "The installation failed. Check the connection to the package index and try again."
     wanted >"$stamp"
 fi

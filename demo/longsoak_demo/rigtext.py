@@ -78,6 +78,7 @@ quantity = "dowel"
 layer = "timber panel"
 depth = [{deepest}, {deepest}]  # the deepest pins
 at_most = 20  # % MC
+window = 0.05  # h, so that a demo of minutes is judged; a test of months has its 24
 phases = ["wetting"]
 rule = "consumer's risk"
 risk = 0.05

@@ -3,7 +3,7 @@
 import asyncio
 import signal
 import sys
-from asyncio.subprocess import PIPE
+from asyncio.subprocess import DEVNULL, PIPE
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -22,6 +22,7 @@ _SEED = 1  # the demo's noise is the same every time
 _KEEP_EVERY = 10  # s between two saves of the model's state
 _PATIENCE = 15.0  # s for a program to stop by itself
 _FIRST_PAGE = 30.0  # s for the pages to answer
+_TRIES = 10  # to begin a phase, a second apart
 _LOOK = 30.0  # s for `longsoak now`
 
 Say = Callable[[str], None]
@@ -105,6 +106,7 @@ async def _watch(
     deaths = [asyncio.create_task(child.died()) for child in children]
     others: list[asyncio.Task[bool]] = [asyncio.create_task(stop.wait())]
     greeting = asyncio.create_task(_greet(plan, say))
+    beginning = asyncio.create_task(_begin(folder, say))
     try:
         done, _ = await asyncio.wait(
             [clock, *deaths, *others], timeout=plan.lasting, return_when=asyncio.FIRST_COMPLETED
@@ -120,9 +122,32 @@ async def _watch(
             problems.append(f"The pages never answered at {plan.page}; see {folder.log('pages')}.")
         return problems
     finally:
-        for task in (greeting, *deaths, *others):
+        for task in (greeting, beginning, *deaths, *others):
             task.cancel()
-        await asyncio.gather(greeting, *deaths, *others, return_exceptions=True)
+        await asyncio.gather(greeting, beginning, *deaths, *others, return_exceptions=True)
+
+
+async def _begin(folder: DemoFolder, say: Say) -> None:
+    """Begin a wetting in the logbook of a new record, so that there is something to judge."""
+    if folder.had_record:
+        return
+    asked = (
+        *("phase", str(folder.rig_file), "The pump of a simulated rig runs", "--begin", "wetting"),
+        *("--name", "invented", "--although", "nothing of a demo is proven", "--by", "demo"),
+    )
+    for _ in range(_TRIES):
+        process = await asyncio.create_subprocess_exec(
+            _program(), *asked, stdout=DEVNULL, stderr=DEVNULL
+        )
+        try:
+            if await process.wait() == 0:
+                say("A wetting begins in its logbook: see the sheet Findings.")
+                return
+        except asyncio.CancelledError:
+            with suppress(ProcessLookupError):
+                process.kill()
+            raise
+        await asyncio.sleep(1.0)  # the record is not there yet
 
 
 async def _greet(plan: Plan, say: Say) -> bool:

@@ -8,7 +8,7 @@ from typing import NoReturn
 
 import click
 
-from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
+from longsoak.cli.common import BAD_INPUT, DONE, FOUND_WRONG, own_record, rig_file, table, told
 from longsoak.core.findings.decision import Outcome
 from longsoak.core.moments import moment_of
 from longsoak.core.wording import time_words
@@ -27,6 +27,10 @@ from longsoak.service.clock import SystemClock
 from longsoak.store.reader import RigVersion
 
 _WIDTH = 78
+_NO_NUMPY = (
+    "Judging takes numpy, which is not installed here: pip install 'longsoak[analysis]'. Nothing "
+    "was judged."
+)
 _NO_DEPTHS = "No probe of this rig has a depth in a bay."
 _EXAMPLE = "Example: longsoak findings rig.toml"
 
@@ -50,6 +54,11 @@ def findings_command(rig_file: Path, everything: bool, at: str | None, as_json: 
     A limit is held, broken or undecided: held and broken only outside a guard band that the limit's
     rule and risk say (JCGM 106). The exit code is 1 if one is broken.
     """
+    try:
+        import numpy as _  # noqa: F401 - only whether it is there
+    except ImportError:
+        click.echo(_NO_NUMPY, err=True)
+        sys.exit(BAD_INPUT)
     if at is not None:
         if everything:
             raise click.UsageError("--at shows one time; leave --all out.")
