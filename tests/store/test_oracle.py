@@ -263,6 +263,8 @@ def reduced(
     width = -(-(until - since) // buckets)
     unit = 1 if not whole or width < HOUR else DAY if width >= 2 * DAY else HOUR
     base, width = since // unit * unit, -(-width // unit) * unit
+    if unit == HOUR:
+        width = min(n * HOUR for n in (1, 2, 3, 4, 6, 8, 12, 24, 48) if n * HOUR >= width)
     groups: dict[int, list[tuple[Any, ...]]] = {}
     for reading in within:
         groups.setdefault((reading[0] - base) // width, []).append(reading)
