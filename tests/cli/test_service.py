@@ -57,6 +57,7 @@ def test_a_service_window_lays_over_readings_over_a_restart_until_it_is_ended(
     assert none.stderr == "No service window is open. Nothing was kept.\n"
 
 
+@pytest.mark.long
 def test_alarms_marked_for_it_tell_nobody_while_somebody_works(tmp_path: Path) -> None:
     rig_file = lay_out(tmp_path)
     record = Record(folder_of(rig_file))

@@ -92,8 +92,9 @@ def test_what_is_sent_outlives_a_short_campaign(campaign: object) -> None:
 
 
 def test_a_database_that_forgets_is_found_short_where_nothing_is_sent_again() -> None:
-    outcome = database.campaign(seed=SEED, short=True, overlap=0)
-    assert outcome.lost > 0
+    # When it is killed is chance: what it had not yet written may be nothing.
+    tries = (database.campaign(seed=SEED + n, short=True, overlap=0) for n in range(5))
+    assert any(outcome.lost > 0 for outcome in tries)
 
 
 def test_a_reading_that_a_scripted_server_has_not_kept_is_missed(tmp_path: Path) -> None:

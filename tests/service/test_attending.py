@@ -98,6 +98,7 @@ def test_a_fill_ends_by_itself_once_its_litres_are_in_and_is_not_begun_again() -
     assert len(tray.news) == 2
 
 
+@pytest.mark.long
 @settings(deadline=None)  # minutes of a tray in each
 @given(
     level=st.floats(40, 95),

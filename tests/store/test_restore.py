@@ -282,6 +282,7 @@ def test_a_disk_that_can_not_exchange_two_folders_loses_nothing(
     assert not list(tmp_path.glob("*restor*"))
 
 
+@pytest.mark.long
 def test_kill_at_any_moment_leaves_the_old_record_or_the_new_one_whole(tmp_path: Path) -> None:
     folder = a_record(tmp_path / "record", scans=1500)
     made = backed_up(folder, tmp_path / "stick")

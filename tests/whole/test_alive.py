@@ -24,6 +24,9 @@ from service.test_manager import Bound
 from waiting import wait_for
 from whole.thermorig import lay_out, rom, show
 
+pytestmark = pytest.mark.long
+
+
 INTERVAL = 0.4  # s between two signs of life, half of what the service manager is told to wait
 
 

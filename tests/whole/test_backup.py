@@ -21,6 +21,9 @@ from waiting import wait_for
 from whole.test_outlets import notices
 from whole.thermorig import lay_out, pour, tray
 
+pytestmark = pytest.mark.long
+
+
 # A container's clock is disciplined by its host, and does not say so.
 _KNOWN = f"""#!{sys.executable}
 import logging, sys

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from cli.keeping import kept
 from longsoak.store.reader import Record
 from longsoak.store.writer import Batch
@@ -9,6 +11,9 @@ from processes import running
 from servers import broker
 from waiting import wait_for
 from whole.thermorig import lay_out
+
+pytestmark = pytest.mark.long
+
 
 SLOW = """
 [notices.mqtt]

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from cli.keeping import kept
 from longsoak.store.files import folder_of
 from longsoak.store.ledger import Ledger
@@ -13,6 +15,9 @@ from longsoak.store.reader import Record
 from processes import longsoak
 from waiting import wait_for
 from whole.thermorig import lay_out
+
+pytestmark = pytest.mark.long
+
 
 GOOD = {"T0": 20.04, "T1": 21.0, "T2": 22.0, "T3": 23.0}
 # The service as it is shipped, on a machine whose kernel vouches for the clock.

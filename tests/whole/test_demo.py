@@ -18,6 +18,7 @@ from waiting import wait_for
 TOP = Path(__file__).parents[2]
 
 
+@pytest.mark.long
 @pytest.mark.timeout(400)  # installs a virtual environment first
 def test_a_fresh_clone_measures_every_probe_and_says_so(tmp_path: Path) -> None:
     clone = tmp_path / "a clone"

@@ -24,6 +24,9 @@ from servers import Mailbox, mail_server
 from waiting import wait_for
 from whole.thermorig import lay_out, rom
 
+pytestmark = pytest.mark.long
+
+
 MARKS = """
 [record]
 low_mb = 20

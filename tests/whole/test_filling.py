@@ -16,6 +16,9 @@ from processes import COMMAND, longsoak, running
 from waiting import wait_for
 from whole.trayrig import front_end, head
 
+pytestmark = pytest.mark.long
+
+
 RIG = """
 [[buses]]
 name = "tray"

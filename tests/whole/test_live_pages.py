@@ -3,12 +3,16 @@
 import time
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Browser, expect
 
 from pages.inbrowser import page_of
 from pages.serving import serve
 from processes import running
 from whole.walkrig import Bench
+
+pytestmark = pytest.mark.long
+
 
 PERIOD = 1.0  # s between two polls
 SOON = 2.0  # s

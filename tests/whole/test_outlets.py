@@ -24,6 +24,8 @@ from service.setclock import ToldClock
 from waiting import wait_for
 from whole.thermorig import lay_out, pour, tray
 
+pytestmark = pytest.mark.long
+
 
 def notices(mail_port: int, mqtt_port: int) -> str:
     return f"""

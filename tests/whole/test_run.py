@@ -106,6 +106,7 @@ def test_a_stop_loses_nothing_that_was_measured(tmp_path: Path) -> None:
         run.says("it was stopped on purpose")
 
 
+@pytest.mark.long
 def test_a_stop_does_not_wait_for_a_meter_that_takes_its_time_and_says_what_it_left(
     tmp_path: Path,
 ) -> None:

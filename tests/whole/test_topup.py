@@ -20,6 +20,8 @@ from processes import COMMAND, longsoak, running
 from waiting import wait_for
 from whole.pouring import Tray
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def tray(tmp_path: Path) -> Iterator[Tray]:

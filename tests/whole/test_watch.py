@@ -22,6 +22,9 @@ from servers import HOST, Broker, broker, free_port, listener, listens, make_cer
 from waiting import wait_for
 from whole.thermorig import lay_out
 
+pytestmark = pytest.mark.long
+
+
 PREFIX = "rigs/thermometers"
 
 

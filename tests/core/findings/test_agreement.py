@@ -21,6 +21,8 @@ from longsoak.core.findings.estimate import Estimate
 from longsoak.core.uptake import Undetermined
 from longsoak.vocabulary.errors import PhysicsError
 
+pytestmark = pytest.mark.long
+
 
 def agreed(found: Agreement | Undetermined) -> Agreement:
     assert isinstance(found, Agreement), found.why

@@ -16,6 +16,9 @@ from longsoak.core.findings.serial import block_length, worth_of_mean
 from longsoak.core.uptake import Undetermined
 from longsoak.vocabulary.errors import PhysicsError
 
+pytestmark = pytest.mark.long
+
+
 UNIT = "this specimen only: its bays are no replicates"
 
 

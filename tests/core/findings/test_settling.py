@@ -18,6 +18,9 @@ from longsoak.core.uptake import Undetermined
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.rig import Side
 
+pytestmark = pytest.mark.long
+
+
 HOUR, DAY = 3600.0, 86400.0
 FIVE = rule_of_risks(consumers=0.05, producers=0.05)
 

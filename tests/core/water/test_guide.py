@@ -88,6 +88,7 @@ def obeys(speed: float, slow: float) -> Rate:
     return rate
 
 
+@pytest.mark.long
 @settings(deadline=None)  # minutes of a tray in each
 @given(
     begin=st.floats(30, 80),

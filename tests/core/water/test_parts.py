@@ -128,6 +128,7 @@ def test_a_flow_that_chatters_once_changes_nothing() -> None:
     assert len(found) == 2  # each bay begins to run, once
 
 
+@pytest.mark.long
 def test_with_a_pan_a_smaller_leak_is_told_apart_from_the_weather() -> None:
     plan = Plan(days=36, leaks=[(29.0, 36.0, 0.9)], keeper=60.0, weather=0.3, uptake=0.3, seed=8)
     with_pan = told(plan, water_rig(pan=True))
