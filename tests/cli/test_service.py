@@ -4,6 +4,8 @@ import json
 import re
 from pathlib import Path
 
+import pytest
+
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState, Hiding
