@@ -46,6 +46,7 @@ def _figures(rig_file: Path, folder: Path) -> Iterator[Figure]:
 
 def _read(rig_file: Path) -> float:
     record = Record(folder_of(rig_file))
+    record.remember_all_times()
     began = time.perf_counter()
     for name in ninemonths.NAMES:
         record.columns([name], since_ms=0, until_ms=2**62)

@@ -18,7 +18,7 @@ from longsoak.core.findings.decision import Bound, ToleranceLimit
 from longsoak.core.findings.hours import HoursAbove, hours_above
 from longsoak.core.findings.settling import Forecast, Settling, settle, time_to_decide
 from longsoak.core.findings.verdict import rule_of
-from longsoak.core.findings.windows import Windows
+from longsoak.core.findings.windows import Windows, coarser
 from longsoak.core.front import Front, front_pace
 from longsoak.core.frontjudgement import Reach, front_doubts
 from longsoak.core.phases import Phase, phases
@@ -428,6 +428,10 @@ class Analyst:
     def _hourly(self, spot: Spot, edges: Sequence[int]) -> Windows:
         return self._means.windows(spot.probes[0], edges)
 
+    def _coarse(self, spot: Spot, stretch: Stretch, first: int, last: int) -> Windows:
+        """Means over `EVERY_H` of some of a stretch's hours."""
+        return coarser(self._hourly(spot, stretch.edges), first, last, by=EVERY_H)
+
     def _mean(self, spot: Spot, from_ms: int, until_ms: int) -> PlaceMean:
         """Over one window."""
         found = self._means.windows(spot.probes[0], (from_ms, until_ms))
@@ -547,7 +551,7 @@ class Analyst:
         )
 
     def _two_bays(self, stretch: Stretch, first: Bay, second: Bay) -> Iterator[BayComparison]:
-        edges = stretch.edges[-LAST_H - 1 :: EVERY_H]
+        recent = max(0, stretch.hours - LAST_H)
         near = {*self._at_open_line(first, second), *self._at_open_line(second, first)}
         ours, theirs = self._by_depth(first.name), self._by_depth(second.name)
         for key in sorted(ours.keys() & theirs.keys(), key=_by_seat):
@@ -560,7 +564,10 @@ class Analyst:
             found: Comparison | Undetermined
             common = 0.0
             if kept:
-                rows = [[self._hourly(pair[n], edges) for pair in kept] for n in (0, 1)]
+                rows = [
+                    [self._coarse(pair[n], stretch, recent, stretch.hours) for pair in kept]
+                    for n in (0, 1)
+                ]
                 common = hypot(*map(_doubt_of, rows))
                 found = compare(
                     _mean_of(rows[0]), second=_mean_of(rows[1]), unit=ONE_SPECIMEN, seed=SEED
@@ -583,13 +590,13 @@ class Analyst:
     def _two_phases(self, later: Stretch, earlier: Stretch) -> Iterator[PhaseComparison]:
         hours = min(later.hours, earlier.hours)
         first = max(0, hours - LAST_H)
-        edges = [stretch.edges[first : hours + 1 : EVERY_H] for stretch in (later, earlier)]
         for bay in self._rig.specimen.bays:
             for key, seats in sorted(
                 self._by_depth(bay.name).items(), key=lambda item: _by_seat(item[0])
             ):
                 both = [
-                    _mean_of([self._hourly(spot, own) for spot in seats.values()]) for own in edges
+                    _mean_of([self._coarse(spot, own, first, hours) for spot in seats.values()])
+                    for own in (later, earlier)
                 ]
                 found = compare(both[0], second=both[1], unit=ONE_RIG, seed=SEED)
                 yield PhaseComparison(later.phase, earlier.phase, bay.name, *key, len(seats), found)

@@ -54,6 +54,7 @@ class Means:
         over: Sequence[HandFlag],
         trades: Sequence[WetTrade] = (),
     ) -> None:
+        record.remember_all_times()
         self._record = record
         self._probes = {probe.name: probe for probe in probes}
         self._over = over

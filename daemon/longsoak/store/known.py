@@ -10,6 +10,8 @@ from typing import NamedTuple
 from longsoak.store.sealed import ScanRow, SealedScans
 from longsoak.vocabulary.errors import StoreError
 
+MOST_TIMES = 32  # runs of sealed scans whose times are remembered
+
 
 class Layout(NamedTuple):
     """What a scan's row holds: of which bus, which probes, in which raw units, under which rig."""
@@ -32,9 +34,10 @@ class Chunk(NamedTuple):
 class Kept:
     """What was found in a record and can't change, for as long as it is the same record."""
 
-    def __init__(self, of: object = None) -> None:
+    def __init__(self, of: object = None, *, most_times: int = MOST_TIMES) -> None:
         self.lock = threading.RLock()
         self._of = of
+        self.most_times = most_times  # chunks whose times are kept
         self.layouts: dict[int, Layout] = {}
         self.numbers: dict[str, int] = {}  # of probes
         self.chunks: list[Chunk] = []
@@ -45,7 +48,7 @@ class Kept:
 
     def of(self, record: object) -> "Kept":
         """Itself, or a new one for another record: some thread may still read the old."""
-        return self if record == self._of else Kept(record)
+        return self if record == self._of else Kept(record, most_times=self.most_times)
 
     def let_go(self) -> None:
         """Forget what takes megabytes, where it will hardly be asked for again."""

@@ -34,7 +34,6 @@ from longsoak.vocabulary.reading import Reading
 
 _PAGE = 4096  # rows fetched at a time
 _FEW = 8  # probes that are looked up one by one
-_MOST_KEPT = 32  # runs of sealed scans whose times are remembered
 
 
 class Scans:
@@ -224,7 +223,7 @@ class Scans:
                 raise ValueError("the time of the first of them is not the one noted")
         with self.kept.lock:
             self.kept.times[chunk.id] = found
-            if len(self.kept.times) > _MOST_KEPT:
+            if len(self.kept.times) > self.kept.most_times:
                 self.kept.times.popitem(last=False)
         return found
 

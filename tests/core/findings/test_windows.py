@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from longsoak.core.findings.windows import Windows, windows_of
+from longsoak.core.findings.windows import Windows, coarser, windows_of
 from longsoak.vocabulary.errors import PhysicsError
 from longsoak.vocabulary.flags import Flag, Reason
 
@@ -106,3 +106,35 @@ def test_what_can_not_be_averaged_is_refused(more: dict[str, object], says: str)
     } | more
     with pytest.raises(PhysicsError, match=says):
         windows_of(asked.pop("times"), **asked)  # type: ignore[arg-type]  # wrong on purpose
+
+
+def test_coarser_windows_are_those_of_the_readings_where_all_are_there() -> None:
+    random = np.random.default_rng(5)
+    times = quarters(24)
+    values = random.normal(15.0, 1.0, len(times)).tolist()
+    hourly = of(times, values, windows=24)
+    wide = windows_of(
+        times,
+        values=values,
+        uncertainties=[0.5] * len(times),
+        flags=[Flag.PASS] * len(times),
+        reasons=[Reason.NONE] * len(times),
+        edges=[3 * HOUR * n for n in range(9)],
+        every=HOUR / 4,
+    )
+    found = coarser(hourly, 0, 24, by=3)
+    np.testing.assert_allclose(found.means, wide.means)
+    np.testing.assert_allclose(found.uncertainties, wide.uncertainties)
+    assert len(coarser(hourly, 1, 24, by=3).means) == 7  # what is left over at the end is left out
+    assert len(coarser(hourly, 4, 4, by=3).means) == 0
+
+
+def test_a_coarser_window_is_known_where_half_of_its_own_are_and_a_bound_where_one_is() -> None:
+    means = np.array([1.0, np.nan, 3.0, np.nan, np.nan, 6.0, 7.0, 8.0])
+    edge = np.array([False] * 7 + [True])
+    none = np.zeros(8, dtype=bool)
+    hourly = Windows(means, means / 10.0, np.ones(8), edge, none)
+    found = coarser(hourly, 0, 8, by=4)
+    np.testing.assert_allclose(found.means, [2.0, 7.0])
+    assert found.at_least.tolist() == [False, True]
+    assert np.isnan(coarser(hourly, 1, 5, by=4).means).all()

@@ -111,3 +111,44 @@ def windows_of(
     return Windows(
         np.where(known, means, np.nan), np.where(known, spread, np.nan), covered, *bounds
     )
+
+
+def coarser(windows: Windows, first: int, last: int, *, by: int) -> Windows:
+    """Windows of one length from place `first` to below `last`, `by` of them made one.
+
+    What is left over at the end is left out. One is known where half of its own are, at least.
+
+    Parameters
+    ----------
+    windows : Windows
+        Of one length, one behind the other.
+    first, last : int
+        Places, from 0.
+    by : int
+        1 or more.
+    """
+    import numpy as np
+
+    count = max(0, last - first) // by
+    cut = slice(first, first + count * by)
+
+    def rows(column: "Array") -> "Array":
+        return column[cut].reshape(count, by)
+
+    means = rows(windows.means)
+    known = np.isfinite(means)
+    number = known.sum(axis=1)
+    there = number >= max(1, LEAST_COVERED * by)
+    divisor = np.maximum(1, number)
+
+    def mean(column: "Array") -> "Array":
+        total = np.where(known, rows(column), 0.0).sum(axis=1)
+        return np.where(there, total / divisor, np.nan)
+
+    return Windows(
+        mean(windows.means),
+        mean(windows.uncertainties),
+        rows(windows.covered).mean(axis=1) if count else np.empty(0),
+        np.logical_or.reduce(windows.at_least[cut].reshape(count, by), axis=1),
+        np.logical_or.reduce(windows.at_most[cut].reshape(count, by), axis=1),
+    )
