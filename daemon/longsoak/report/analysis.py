@@ -230,7 +230,7 @@ def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
     rig = parse(version.text, file="rig.toml", find_kind=None)
     entries = Logbook(record.folder).entries()
     over = flags_over(record.folder, rig, now_ms=now_ms)
-    means = Means(record, rig.probes, over, wet_trades(entries))
+    means = Means(record, rig.probes, over, wet_trades(entries), strict=True)
     return Analyst(record, rig, phases(entries), means, last + 1)
 
 

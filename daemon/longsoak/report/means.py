@@ -45,6 +45,8 @@ class Means:
         What lies over readings, the one that counts first; see `flags_over`.
     trades : sequence of WetTrade
         What was poured into the specimen: until it has settled readings of its bay are set aside.
+    strict : bool
+        Whether windows are asked for only with nothing in them that was set aside.
     """
 
     def __init__(
@@ -53,12 +55,15 @@ class Means:
         probes: Sequence[Probe],
         over: Sequence[HandFlag],
         trades: Sequence[WetTrade] = (),
+        *,
+        strict: bool = False,
     ) -> None:
         record.remember_all_times()
         self._record = record
         self._probes = {probe.name: probe for probe in probes}
         self._over = over
         self._trades = trades
+        self._each = [_STRICT] if strict else _EACH
         self._known: dict[tuple[str, tuple[int, ...]], dict[Within, Windows]] = {}
 
     def windows(self, name: str, edges: Sequence[int], within: Within = _STRICT) -> Windows:
@@ -106,7 +111,7 @@ class Means:
         order = np.argsort(read.utc_ms, kind="stable")
         found: dict[Within, Windows] = {}
         made: dict[tuple[HandFlag, ...], Windows] = {}
-        for within in _EACH:
+        for within in self._each:
             flags = tuple(self._flags(probe, within))
             if flags not in made:  # most often nothing was set aside
                 made[flags] = windows_of(
