@@ -11,7 +11,8 @@ import ninemonths
 from longsoak.core.findings.settling import Settling
 from longsoak.core.front import Front
 from longsoak.core.uptake import Undetermined
-from longsoak.report.analysis import Analysis, analyst_of
+from longsoak.report.analysed import Analysis
+from longsoak.report.analysis import analyst_of
 from longsoak.report.analysiswords import analysis_document, listings
 from longsoak.report.verdicts import Finding, findings
 from longsoak.store.files import folder_of

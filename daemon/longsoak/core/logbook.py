@@ -79,7 +79,7 @@ _OF_THE_RIG = {
     WEIGHING: "A weighing",
 }
 _NO_MORE = "a note has words and photos, and nothing beside them"
-_AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
+AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
 _YEARS = 3  # before the record began: a specimen is made and dried long before it is measured
 _YEAR_MS = 31_557_600_000
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -114,7 +114,7 @@ def check_entry(entry: LogbookEntry) -> None:
         )
     if odd := _unprintable(entry.says):
         raise _refusal(f"{odd}. Remove it")
-    if entry.at_utc_ms > entry.asked_utc_ms + _AHEAD_MS and entry.asked_utc_ms >= EARLIEST_MS:
+    if entry.at_utc_ms > entry.asked_utc_ms + AHEAD_MS and entry.asked_utc_ms >= EARLIEST_MS:
         raise _refusal(
             f"{time_words(entry.at_utc_ms)} is yet to come: by this machine's clock it is "
             f"{time_words(entry.asked_utc_ms)}. Write the day beside the time, and both in UTC"

@@ -4,19 +4,16 @@ Needs numpy. All of it rests on hourly means of readings that passed every check
 contacts with the water set aside.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from functools import cached_property
-from itertools import combinations
 from math import hypot, isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
 from longsoak.core.findings.arrival import Arrival, arrival_of
 from longsoak.core.findings.comparison import Comparison, compare
 from longsoak.core.findings.decision import Bound, ToleranceLimit
-from longsoak.core.findings.hours import HoursAbove, hours_above
-from longsoak.core.findings.settling import Forecast, Settling, settle, time_to_decide
+from longsoak.core.findings.hours import hours_above
+from longsoak.core.findings.settling import Settling, settle, time_to_decide
 from longsoak.core.findings.verdict import rule_of
 from longsoak.core.findings.windows import Windows, coarser
 from longsoak.core.front import Front, front_pace
@@ -26,16 +23,28 @@ from longsoak.core.uptake import Absorption, Undetermined, absorbed_per_area, ab
 from longsoak.core.water.wetting import STATE_OF
 from longsoak.core.wettrades import wet_trades
 from longsoak.core.zones import Spot, spots, spots_of
+from longsoak.report.analysed import (
+    Analysis,
+    BayComparison,
+    Exposure,
+    MassUptake,
+    Outlook,
+    PhaseComparison,
+    PlaceMean,
+    Profile,
+    Progress,
+    Reached,
+    Tendency,
+)
 from longsoak.report.means import Means
+from longsoak.report.seats import at_open_line, by_depth, doubt_of, mean_of, pairs_of
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.store.water import Happening, WaterRecord
 from longsoak.vocabulary.rig import (
-    LIMIT_UNIT_WORDS,
     Bay,
-    Boundary,
     Kind,
     Limit,
     LimitQuantity,
@@ -62,158 +71,6 @@ ONE_RIG = "this specimen only: a wetting repeated after drying shows the rig's r
 _PINS = (LimitQuantity.MOISTURE_CONTENT, LimitQuantity.WOOD_EQUIVALENT, LimitQuantity.DOWEL)
 _READ = (*_PINS, LimitQuantity.HUMIDITY)
 _SETTLES = ("wetting", "drying")
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceMean:
-    """What was read at one place over a time; None where too little of it was known."""
-
-    spot: Spot
-    value: float | None
-    uncertainty: float | None
-    bound: Bound
-
-    @property
-    def name(self) -> str:
-        """The probe's."""
-        return self.spot.probes[0]
-
-    @property
-    def unit(self) -> str:
-        """As a person reads it."""
-        return LIMIT_UNIT_WORDS[self.spot.quantity]
-
-
-@dataclass(frozen=True, slots=True)
-class Profile:
-    """A bay by depth, averaged over the day before `until_ms`, UTC; `title` names that time."""
-
-    title: str
-    bay: str
-    from_ms: int
-    until_ms: int
-    places: tuple[PlaceMean, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Reached:
-    """When the water reached a probe in a phase, h of wetted time since it began.
-
-    `after` is how much later it stood out from what the probe did before. Both are None where it
-    has not come, with `why` where that can't be told.
-    """
-
-    spot: Spot
-    hours: float | None
-    after: float | None
-    why: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """The wetting front through a bay in a phase.
-
-    `unknown_h` are hours of the phase in which nobody knows whether the face was wetted; they count
-    as wetted. `stood_h` are those in which it was not, which do not.
-    """
-
-    phase: Phase
-    bay: str
-    reached: tuple[Reached, ...]
-    pace: Front | Undetermined
-    doubts: tuple[str, ...]
-    unknown_h: float
-    stood_h: float
-
-
-@dataclass(frozen=True, slots=True)
-class Tendency:
-    """Where a probe tends in a phase."""
-
-    phase: Phase
-    spot: Spot
-    found: Settling | Undetermined
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """How much longer a phase that goes on has to run until a probe decides a limit on its end."""
-
-    phase: Phase
-    limit: Limit
-    spot: Spot
-    found: Forecast | Undetermined
-
-
-@dataclass(frozen=True, slots=True)
-class Exposure:
-    """How long a probe was above a limit's bound in a phase, be that allowed or not."""
-
-    phase: Phase
-    limit: Limit
-    spot: Spot
-    found: HoursAbove
-
-
-@dataclass(frozen=True, slots=True)
-class BayComparison:
-    """How far the first bay lies above the second at one depth in a phase.
-
-    `common` is the standard uncertainty that readings of the two do not share with each other, as
-    far as is known: it comes on top of what `found` tells by their scatter over time.
-    """
-
-    phase: Phase
-    first: str
-    second: str
-    quantity: LimitQuantity
-    depth: float
-    seats: int
-    left_out: tuple[str, ...]
-    common: float
-    found: Comparison | Undetermined
-
-
-@dataclass(frozen=True, slots=True)
-class PhaseComparison:
-    """How far a bay lies, at one depth, in a later phase above an earlier one of the same kind.
-
-    The same pins read both, so that nothing has to be added for what their readings have in
-    common: `common` is 0.
-    """
-
-    later: Phase
-    earlier: Phase
-    bay: str
-    quantity: LimitQuantity
-    depth: float
-    seats: int
-    found: Comparison | Undetermined
-    common: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class MassUptake:
-    """What the specimen took up through its face in a phase, by its mass."""
-
-    phase: Phase
-    probe: str
-    area: float  # m2
-    found: Absorption | Undetermined
-
-
-@dataclass(frozen=True, slots=True)
-class Analysis:
-    """All of it, phases in their order."""
-
-    profiles: tuple[Profile, ...]
-    progress: tuple[Progress, ...]
-    tendencies: tuple[Tendency, ...]
-    outlooks: tuple[Outlook, ...]
-    exposures: tuple[Exposure, ...]
-    bays: tuple[BayComparison, ...]
-    phases: tuple[PhaseComparison, ...]
-    masses: tuple[MassUptake, ...]
 
 
 def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
@@ -272,7 +129,7 @@ class Analyst:
         self, record: Record, rig: Rig, known: Sequence[Phase], means: Means, until_ms: int
     ) -> None:
         self._record = record
-        self._rig = rig
+        self.rig = rig
         self._means = means
         self._until = until_ms
         self._stretches = [self._stretch(phase) for phase in known]
@@ -307,7 +164,7 @@ class Analyst:
 
     def profiles_at(self, until_ms: int, *, title: str) -> Iterator[Profile]:
         """Each bay in which anything is read, over the day before a time, UTC ms."""
-        for bay in self._rig.specimen.bays:
+        for bay in self.rig.specimen.bays:
             found = self.profile(bay.name, title=title, until_ms=until_ms)
             if found.places:
                 yield found
@@ -316,7 +173,7 @@ class Analyst:
         """The wetting front through each bay in each wetting."""
         for stretch in self._stretches:
             if stretch.phase.phase == "wetting" and stretch.hours:
-                for bay in self._rig.specimen.bays:
+                for bay in self.rig.specimen.bays:
                     if bay.name != stretch.phase.control and self._pins(bay.name):
                         yield self._progress(stretch, bay.name)
 
@@ -333,7 +190,7 @@ class Analyst:
             if stretch.phase.until_ms is None and stretch.phase.phase in _SETTLES:
                 bound = ToleranceLimit(limit.bound, limit.side)
                 rule = rule_of(limit)
-                for spot in spots_of(limit, self._rig):
+                for spot in spots_of(limit, self.rig):
                     found = time_to_decide(self._settled(stretch, spot), limit=bound, rule=rule)
                     yield Outlook(stretch.phase, limit, spot, found)
 
@@ -342,7 +199,7 @@ class Analyst:
         import numpy as np
 
         for stretch, limit in self._limited():
-            for spot in spots_of(limit, self._rig):
+            for spot in spots_of(limit, self.rig):
                 hourly = self._hourly(spot, stretch.edges)
                 known = np.isfinite(hourly.means)
                 if not known.any():
@@ -355,32 +212,27 @@ class Analyst:
                     longest=1.5 * 3600.0,
                     begin=0.0,
                     end=3600.0 * stretch.hours,
-                    bounds=[
-                        _bound(low, high)
-                        for low, high in zip(
-                            hourly.at_least[known], hourly.at_most[known], strict=True
-                        )
-                    ],
+                    bounds=_bounds(hourly, known),
                 )
                 yield Exposure(stretch.phase, limit, spot, found)
 
     def _limited(self) -> Iterator[tuple[Stretch, Limit]]:
         """Phases with the limits for them that are on what a probe reads by itself."""
         for stretch in self._stretches:
-            for limit in self._rig.limits:
+            for limit in self.rig.limits:
                 here = {stretch.phase.phase, stretch.phase.name} & set(limit.phases)
                 if here and stretch.hours and limit.above is None and limit.quantity in _READ:
                     yield stretch, limit
 
     def bays(self) -> Iterator[BayComparison]:
         """Bays side by side, seat by seat, in each wetting and drying."""
-        specimen = self._rig.specimen
+        specimen = self.rig.specimen
         if len(specimen.bays) < 2:
             return
         for stretch in self._stretches:
             if stretch.phase.phase not in _SETTLES or not stretch.hours:
                 continue
-            for first, second in _pairs(specimen.bays, stretch.phase.control):
+            for first, second in pairs_of(specimen.bays, stretch.phase.control):
                 yield from self._two_bays(stretch, first, second)
 
     def phases(self) -> Iterator[PhaseComparison]:
@@ -396,9 +248,9 @@ class Analyst:
 
     def masses(self) -> Iterator[MassUptake]:
         """Uptake by mass in each wetting, where the specimen is weighed."""
-        specimen = self._rig.specimen
+        specimen = self.rig.specimen
         area = specimen.width * specimen.run / 1e6
-        for probe in self._rig.probes:
+        for probe in self.rig.probes:
             if probe.kind is not Kind.SCALE or probe.weighs is not Weighs.SPECIMEN:
                 continue
             for stretch in self._stretches:
@@ -408,12 +260,12 @@ class Analyst:
 
     @cached_property
     def _spots(self) -> list[Spot]:
-        found = spots(self._rig.probes, self._rig.specimen.bays)
+        found = spots(self.rig.probes, self.rig.specimen.bays)
         return [spot for spot in found if spot.quantity in _READ]
 
     @cached_property
     def _wettings(self) -> list[Happening]:
-        if self._rig.reservoir is None:
+        if self.rig.reservoir is None:
             return []
         return WaterRecord(self._record.folder).happenings(Found.WETTING, until_ms=self._until)
 
@@ -538,23 +390,19 @@ class Analyst:
         if not told.any():
             return Undetermined("nothing was read there")
         common = float(np.median(hourly.uncertainties[told]))
-        bounds = [
-            _bound(low, high)
-            for low, high in zip(hourly.at_least[told], hourly.at_most[told], strict=True)
-        ]
         return settle(
             (3600.0 * hours[told]).tolist(),
             values=hourly.means[told].tolist(),
             within=NEAR,
-            bounds=bounds,
+            bounds=_bounds(hourly, told),
             common_uncertainty=common,
         )
 
     def _two_bays(self, stretch: Stretch, first: Bay, second: Bay) -> Iterator[BayComparison]:
         recent = max(0, stretch.hours - LAST_H)
-        near = {*self._at_open_line(first, second), *self._at_open_line(second, first)}
-        ours, theirs = self._by_depth(first.name), self._by_depth(second.name)
-        for key in sorted(ours.keys() & theirs.keys(), key=_by_seat):
+        near = at_open_line(self.rig, first, second) | at_open_line(self.rig, second, first)
+        ours, theirs = by_depth(self._spots, first.name), by_depth(self._spots, second.name)
+        for key in (key for key in ours if key in theirs):
             pairs = [
                 (ours[key][height], theirs[key][height])
                 for height in sorted(ours[key].keys() & theirs[key].keys())
@@ -568,9 +416,9 @@ class Analyst:
                     [self._coarse(pair[n], stretch, recent, stretch.hours) for pair in kept]
                     for n in (0, 1)
                 ]
-                common = hypot(*map(_doubt_of, rows))
+                common = hypot(*map(doubt_of, rows))
                 found = compare(
-                    _mean_of(rows[0]), second=_mean_of(rows[1]), unit=ONE_SPECIMEN, seed=SEED
+                    mean_of(rows[0]), second=mean_of(rows[1]), unit=ONE_SPECIMEN, seed=SEED
                 )
             elif pairs:
                 found = Undetermined("all of its probes lie at an open line between the bays")
@@ -590,39 +438,14 @@ class Analyst:
     def _two_phases(self, later: Stretch, earlier: Stretch) -> Iterator[PhaseComparison]:
         hours = min(later.hours, earlier.hours)
         first = max(0, hours - LAST_H)
-        for bay in self._rig.specimen.bays:
-            for key, seats in sorted(
-                self._by_depth(bay.name).items(), key=lambda item: _by_seat(item[0])
-            ):
+        for bay in self.rig.specimen.bays:
+            for key, seats in by_depth(self._spots, bay.name).items():
                 both = [
-                    _mean_of([self._coarse(spot, own, first, hours) for spot in seats.values()])
+                    mean_of([self._coarse(spot, own, first, hours) for spot in seats.values()])
                     for own in (later, earlier)
                 ]
                 found = compare(both[0], second=both[1], unit=ONE_RIG, seed=SEED)
                 yield PhaseComparison(later.phase, earlier.phase, bay.name, *key, len(seats), found)
-
-    def _by_depth(self, bay: str) -> Mapping[tuple[LimitQuantity, float], dict[float, Spot]]:
-        """The seats of a bay by quantity and depth, then by height."""
-        found: dict[tuple[LimitQuantity, float], dict[float, Spot]] = defaultdict(dict)
-        for spot in self._spots:
-            if spot.bay == bay and spot.depth is not None and spot.height is not None:
-                found[spot.quantity, spot.depth].setdefault(spot.height, spot)
-        return found
-
-    def _at_open_line(self, bay: Bay, other: Bay) -> set[str]:
-        """Probes of a bay within its thickness of an open line to the other one."""
-        bays, lines = self._rig.specimen.bays, self._rig.specimen.between_bays
-        here, there = bays.index(bay), bays.index(other)
-        if abs(here - there) != 1 or lines[min(here, there)] is not Boundary.OPEN:
-            return set()
-        line = bay.end if there > here else bay.start
-        return {
-            probe.name
-            for probe in self._rig.probes
-            if probe.bay == bay.name
-            and probe.across is not None
-            and abs(probe.across - line) < bay.thickness
-        }
 
     def _uptake(self, probe: Probe, stretch: Stretch, area: float) -> Absorption | Undetermined:
         import numpy as np
@@ -645,34 +468,10 @@ def _wet_at(wet: "Array", hours: float) -> float:
     return float(np.interp(hours, np.arange(len(wet) + 1.0), np.append(0.0, wet)))
 
 
-def _by_seat(key: tuple[LimitQuantity, float]) -> tuple[float, str]:
-    return key[1], key[0]
-
-
 def _bound(at_least: object, at_most: object) -> Bound:
     return Bound.AT_LEAST if at_least else Bound.AT_MOST if at_most else Bound.NONE
 
 
-def _mean_of(rows: Sequence[Windows]) -> list[float | None]:
-    """The mean of some seats in each window; None unless all are known, and none is but a bound."""
-    import numpy as np
-
-    table = np.array([row.means for row in rows])
-    edge = np.logical_or.reduce([row.at_least | row.at_most for row in rows])
-    means = np.where(edge, np.nan, table.mean(axis=0))
-    return [float(mean) if isfinite(mean) else None for mean in means]
-
-
-def _doubt_of(rows: Sequence[Windows]) -> float:
-    """The standard uncertainty that readings of some seats have in common, as far as is known."""
-    import numpy as np
-
-    known = np.concatenate([row.uncertainties[np.isfinite(row.uncertainties)] for row in rows])
-    return float(np.median(known)) if len(known) else 0.0
-
-
-def _pairs(bays: Sequence[Bay], control: str) -> Iterable[tuple[Bay, Bay]]:
-    """Each bay with the control, where one was named; else all bays with each other."""
-    if unwetted := next((bay for bay in bays if bay.name == control), None):
-        return [(bay, unwetted) for bay in bays if bay is not unwetted]
-    return combinations(bays, 2)
+def _bounds(hourly: Windows, told: "Array") -> list[Bound]:
+    """What those of some windows that are `told` are: values, or a bound, and which."""
+    return list(map(_bound, hourly.at_least[told], hourly.at_most[told]))

@@ -15,13 +15,7 @@ from longsoak.core.phases import Phase
 from longsoak.core.uptake import Undetermined
 from longsoak.core.wording import rfc3339, time_words
 from longsoak.core.zones import Spot
-from longsoak.report.analysis import (
-    DAY_H,
-    LAST_H,
-    NEAR,
-    ONE_RIG,
-    ONE_SPECIMEN,
-    RISE,
+from longsoak.report.analysed import (
     Analysis,
     BayComparison,
     Exposure,
@@ -34,6 +28,7 @@ from longsoak.report.analysis import (
     Reached,
     Tendency,
 )
+from longsoak.report.analysis import DAY_H, LAST_H, NEAR, ONE_RIG, ONE_SPECIMEN, RISE
 from longsoak.report.paper import Listing
 from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
 

@@ -13,7 +13,8 @@ from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.phases import Phase, phases
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import time_words, with_noun
-from longsoak.report.analysis import Analysis, analyst_of
+from longsoak.report.analysed import Analysis
+from longsoak.report.analysis import analyst_of
 from longsoak.report.evidence import deviations, results, set_aside, verdict_cards
 from longsoak.report.objections import NOT_REPRESENTED, objections
 from longsoak.report.paper import Listing, Paper, Part, Plot, Points, Section, Text
@@ -21,7 +22,6 @@ from longsoak.report.plots import set_up
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.witnesses import closing, held_against, seen
 from longsoak.report.words import INVENTED
-from longsoak.rigfile.load import parse
 from longsoak.store.buckets import Bucket
 from longsoak.store.files import keeping_open
 from longsoak.store.ledger import Ledger
@@ -33,7 +33,6 @@ from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import KIND_WORDS, LogbookEntry
 from longsoak.vocabulary.rig import UNIT_WORDS, Boundary, Kind, Rig
 
-_NOTHING = "Nothing was recorded yet, so there is nothing to report."
 _MOST_ENTRIES = 400  # of the logbook, the newest; the rest is in an export
 
 
@@ -69,16 +68,14 @@ def report(record: Record) -> Paper:
 
 
 def _known(record: Record) -> Known:
-    newest, first, last = record.rig_version(), record.first_utc_ms(), record.last_utc_ms()
-    if newest is None or first is None or last is None:
-        raise RequestError(_NOTHING)
-    analyst = analyst_of(record, now_ms=last)
-    if analyst is None:  # between two looks
-        raise RequestError(_NOTHING)
+    first, last = record.first_utc_ms(), record.last_utc_ms()
+    analyst = None if last is None else analyst_of(record, now_ms=last)
+    if first is None or last is None or analyst is None:
+        raise RequestError("Nothing was recorded yet, so there is nothing to report.")
     entries = list(Logbook(record.folder).entries())
     return Known(
         record,
-        parse(newest.text, file="rig.toml", find_kind=None),
+        analyst.rig,
         record.rig_versions(),
         phases(entries),
         entries,

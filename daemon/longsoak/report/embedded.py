@@ -1,7 +1,6 @@
 """What embedded probes read in the hour of something that was done by hand."""
 
 from collections.abc import Sequence
-from math import fsum
 
 from longsoak.core.handflags import as_flagged, flags_of
 from longsoak.core.wording import flag_words
@@ -53,8 +52,3 @@ def _worst(around: Sequence[Reading]) -> str:
 def around_of(readings: Sequence[Reading], at_ms: int) -> list[Reading]:
     """Those of the hour around a time, UTC ms."""
     return [each for each in readings if at_ms - HALF_MS <= each.utc_ms < at_ms + HALF_MS]
-
-
-def mean(values: Sequence[float]) -> float:
-    """The mean of one value or more."""
-    return fsum(values) / len(values)

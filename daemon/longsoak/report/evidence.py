@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 from longsoak.core.phases import Phase
 from longsoak.core.wording import gap_length_words, time_words, with_noun
 from longsoak.core.zones import spots, spots_of
-from longsoak.report.analysis import Analysis
+from longsoak.report.analysed import Analysis
 from longsoak.report.analysiswords import listings
 from longsoak.report.paper import Card, Listing, Part, Plot, Text
 from longsoak.report.plots import Around, Trace, profiles, traces
@@ -39,7 +40,6 @@ def results(
         [(w.from_ms, w.until_ms or last_ms) for w in _contacts(record, rig)],
         [(gap.from_utc_ms, gap.to_utc_ms) for gap in record.gaps()],
         {},
-        last_ms,
     )
     found: list[Part] = [
         Text(
@@ -97,7 +97,7 @@ def _traces(
                 and each.above is None
                 and set(names) & {n for spot in spots_of(each, rig) for n in spot.probes}
             }
-            own = Around(around.phases, around.contacts, around.gaps, levels, around.until_ms)
+            own = replace(around, limits=levels)
             unit = LIMIT_UNIT_WORDS[quantity]
             title = f"{bay}, {layer}: {quantity.value}"
             drawing = traces(lines, own, unit=unit)
@@ -139,7 +139,8 @@ def set_aside(record: Record, rig: Rig, last_ms: int) -> list[Part]:
         )
         head = ("entry", "about", "from", "to", "flag", "why", "by")
         found.append(Listing("Flags set by hand", (), head, set_by_hand, ("entry",)))
-    good = HealthRecord(record.folder).goodness()
+    health = HealthRecord(record.folder)
+    good = health.goodness()
     if good:
         shares = tuple(
             (probe, f"{100 * each.whole:.1f} %", str(each.days)) for probe, each in good.items()
@@ -148,7 +149,7 @@ def set_aside(record: Record, rig: Rig, last_ms: int) -> list[Part]:
         found.append(
             Listing("Good readings by probe", (), columns, shares, ("good readings", "days"))
         )
-    faults = [f for f in HealthRecord(record.folder).findings() if not f.over]
+    faults = [f for f in health.findings() if not f.over]
     if faults:
         found_out = tuple(
             (f.probe, f.fault.value, time_words(f.since_ms), f.says)

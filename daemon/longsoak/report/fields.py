@@ -1,6 +1,7 @@
 """What an export's tables hold: every column with its type, unit and meaning.
 
-One description serves the CSV file, the Parquet file, the package's schema and the README.
+One description serves the CSV file, the Parquet file, the package's schema and the README. Longer
+than other modules: it is one list of tables, and nothing else.
 """
 
 from dataclasses import dataclass

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import groupby
+from statistics import fmean
 
 from longsoak.core.findings.agreement import (
     Agreement,
@@ -23,7 +24,7 @@ from longsoak.core.metercheck import AFTER, BEFORE, MeterCheck, checked, meter_c
 from longsoak.core.uptake import Undetermined
 from longsoak.core.warmth import by_depth
 from longsoak.core.wording import flag_words
-from longsoak.report.embedded import HALF_MS, around_of, flagged_readings, mean, usable
+from longsoak.report.embedded import HALF_MS, around_of, flagged_readings, usable
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
@@ -350,7 +351,7 @@ class _Hours:
                 off=apart(seat, reading.place),
                 quantity=probe.quantity,
                 hand=value,
-                embedded=mean([each.value for each in good if each.value is not None]),
+                embedded=fmean([each.value for each in good if each.value is not None]),
                 count=len(good),
                 temperature=temperature,
                 told=told is not None,
@@ -371,7 +372,7 @@ class _Hours:
             ]
             if not values:
                 return None
-            read.append(mean(values))
+            read.append(fmean(values))
         if not read:
             return None
         depths = [self._probes[name].depth for name in probe.temperatures]

@@ -18,7 +18,7 @@ from matplotlib.patches import Rectangle
 
 from longsoak.core.findings.decision import Bound
 from longsoak.core.phases import Phase
-from longsoak.report.analysis import Profile
+from longsoak.report.analysed import Profile
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.rig import Bay, Material, Rig
 
@@ -79,7 +79,6 @@ class Around:
     contacts: Sequence[tuple[int, int]]
     gaps: Sequence[tuple[int, int]]
     limits: Mapping[str, float]
-    until_ms: int
 
 
 def svg_of(figure: Figure) -> str:

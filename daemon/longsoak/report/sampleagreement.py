@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
+from statistics import fmean
 
 from longsoak.core.findings.agreement import (
     Agreement,
@@ -13,7 +14,7 @@ from longsoak.core.findings.agreement import (
 )
 from longsoak.core.samples import Sample, samples
 from longsoak.core.uptake import Undetermined
-from longsoak.report.embedded import HALF_MS, flagged_readings, mean, usable
+from longsoak.report.embedded import HALF_MS, flagged_readings, usable
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
@@ -137,8 +138,8 @@ def _hold(
                 curve=probe.curve or "",
                 depth=probe.depth or 0.0,
                 moisture=moisture,
-                embedded=mean([each.value for each in good if each.value is not None]),
-                uncertainty=mean([each.uncertainty or 0.0 for each in good]),
+                embedded=fmean([each.value for each in good if each.value is not None]),
+                uncertainty=fmean([each.uncertainty or 0.0 for each in good]),
                 count=len(good),
             )
         )

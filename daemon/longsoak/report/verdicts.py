@@ -258,9 +258,9 @@ class _Evidence:
         """Judge a limit; with what contacts set aside only if `aside`, wet trades if `settling`."""
         import numpy as np
 
-        if limit.quantity is LimitQuantity.MOULD_INDEX:
-            return self._mould(limit, spots, Within(aside, settling))
         within = Within(aside, settling)
+        if limit.quantity is LimitQuantity.MOULD_INDEX:
+            return self._mould(limit, spots, within)
         rows = [self._windows(spot, self._edges, within) for spot in spots]
         values = np.array([row.means for row in rows])
         doubts = np.array([row.uncertainties for row in rows])
@@ -356,7 +356,7 @@ class _Evidence:
             width = round(limit.window * _HOUR_MS)
             return self._means(spots, (phase.from_ms - width, phase.from_ms), within)
         if limit.above is Above.OWN_BASELINE:
-            baseline = _last_baseline(self._phases, phase)
+            baseline = self._baseline(limit, phase)
             if baseline is None:
                 return "No baseline phase ended before this one began, and the limit is above it."
             return self._carried(spots, baseline, within)

@@ -10,6 +10,7 @@ from longsoak.core.gates import (
     steady_probes,
 )
 from longsoak.core.handflags import flags_of
+from longsoak.core.logbook import AHEAD_MS
 from longsoak.core.logbookwords import speaks_of_ms
 from longsoak.core.newholes import holes_of, new_holes
 from longsoak.core.phases import WETTING, kept_gates, phases
@@ -29,7 +30,6 @@ from longsoak.vocabulary.rig import Probe, Rig
 _HOUR_MS = 3_600_000
 _DAY_MS = 24 * _HOUR_MS
 _LEAST_COVERED = 0.5  # of a day, for it to have a mean
-_AHEAD_MS = 60_000  # a person's watch may be that much ahead of the machine's clock
 
 
 def gates_of(record: Record, rig: Rig, *, at_ms: int, now_ms: int, safe_by: str = "") -> list[Gate]:
@@ -53,7 +53,7 @@ def gates_of(record: Record, rig: Rig, *, at_ms: int, now_ms: int, safe_by: str 
     StoreError
         The record can't be read.
     """
-    proofs = [e for e in record.proof_entries() if e.utc_ms <= at_ms + _AHEAD_MS]
+    proofs = [e for e in record.proof_entries() if e.utc_ms <= at_ms + AHEAD_MS]
     known = phases(Logbook(record.folder).entries(kind=PHASE))
     return [
         steady_gate(rig, _days(record, rig, at_ms=at_ms, now_ms=now_ms)),

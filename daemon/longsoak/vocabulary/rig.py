@@ -3,6 +3,9 @@
 Lengths are in mm, times in s, resistances in Ohm, temperatures in degC unless a name says
 otherwise. Depth counts from the wet face, height from the specimen's underside, across from the
 left edge as seen from the wet face, or from the front where that is the underside or the top.
+
+Longer than other modules: it is one list of plain records that name each other, and a rig names all
+of them.
 """
 
 from collections.abc import Mapping

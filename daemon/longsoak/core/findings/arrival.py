@@ -24,7 +24,7 @@ _TIMES = 4.0  # standard deviations of the means before, above their mean
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """From when on readings stay above `level`, which is in their unit.
+    """From when on readings stay above what they were before.
 
     `at` counts means from 0: it is the first of those, and `before` the last known one before it,
     -1 where there is none. `onset` is where the line through the first day of the rise leaves the
@@ -34,7 +34,6 @@ class Arrival:
     at: int
     before: int
     onset: float
-    level: float
 
 
 def arrival_of(before: object, after: object, *, rise: float) -> Arrival | Undetermined | None:
@@ -92,7 +91,7 @@ def arrival_of(before: object, after: object, *, rise: float) -> Arrival | Undet
         if above[day].sum() == there.sum():
             earlier = np.flatnonzero(known[:at])
             last = int(earlier[-1]) if len(earlier) else -1
-            return Arrival(int(at), last, _onset(new[day], there, base) + int(at), level)
+            return Arrival(int(at), last, _onset(new[day], there, base) + int(at))
     return None
 
 
