@@ -118,6 +118,7 @@ def test_what_is_seen_needs_a_word_and_a_scale_that_are_there() -> None:
 )
 def test_what_can_be_seen_is_kept(one: LogbookEntry) -> None:
     held(one)
+    assert [each.of for each in observations([one])] == [one.content["of"]]
 
 
 WRONG: list[tuple[Mapping[str, Json], str]] = [

@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, FOUND_WRONG, a_path, own_record, rig_file, told
+from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, told
+from longsoak.cli.options import entry_options, photos_option
 from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.closing import (
     CAUTION,
@@ -38,11 +39,8 @@ _EXAMPLE = (
 @click.option("--item", type=click.Choice(KEYS), help="Which item is answered.")
 @click.option("--not-done", is_flag=True, help="It was not done, and TEXT says why.")
 @click.option("--name", help="Who answers for it, by full name.")
-@click.option("--photo", "photos", type=a_path, multiple=True, help="A photo to go with it.")
-@click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]')
-@click.option("--by", help="Your initials, for the record. [default: the user's name]")
-@click.option("--corrects", type=int, help="The number of the entry it sets right.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@photos_option
+@entry_options
 def closing(
     rig_file: Path,
     text: str | None,

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, a_path, own_record, rig_file, table, told
-from longsoak.cli.options import number_of
+from longsoak.cli.common import DONE, own_record, rig_file, table, told
+from longsoak.cli.options import entry_options, number_of, photos_option
 from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.newholes import hole_content, hole_document, new_holes, offset_words
@@ -44,11 +44,8 @@ _EXAMPLE = (
     type=number_of("hours", 0.01, 8760.0),
     help="Hours for which both were read side by side, if the offset is from that.",
 )
-@click.option("--photo", "photos", type=a_path, multiple=True, help="A photo to go with it.")
-@click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]')
-@click.option("--by", help="Your initials, for the record. [default: the user's name]")
-@click.option("--corrects", type=int, help="The number of the entry it sets right.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@photos_option
+@entry_options
 def newhole(
     rig_file: Path,
     text: str | None,

@@ -1,4 +1,4 @@
-"""Numbers given as options, and files that an option asks to be written."""
+"""Options that commands share: numbers, files to be written, and what an entry is asked for."""
 
 import errno
 import os
@@ -7,10 +7,11 @@ import sys
 from collections.abc import Callable
 from math import isfinite, nan
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
-from longsoak.cli.common import BAD_INPUT
+from longsoak.cli.common import BAD_INPUT, a_path
 
 _PREFIXES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
 # The ohm sign is in Unicode twice.
@@ -39,6 +40,25 @@ def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
 
 _SECONDS = {"": 1.0, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 _DURATION = re.compile(r"(\d+\.?\d*|\.\d+) ?(s|min|m|h|d)?")
+
+
+_Command = TypeVar("_Command", bound=Callable[..., object])
+_OF_AN_ENTRY = (
+    click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]'),
+    click.option("--by", help="Your initials, for the record. [default: the user's name]"),
+    click.option("--corrects", type=int, help="The number of the entry it sets right."),
+    click.option("--json", "as_json", is_flag=True, help="Print JSON."),
+)
+photos_option = click.option(
+    "--photo", "photos", type=a_path, multiple=True, help="A photo to go with it."
+)
+
+
+def entry_options(command: _Command) -> _Command:
+    """What a command asks that writes an entry of the logbook: when, who, in place of which."""
+    for option in reversed(_OF_AN_ENTRY):
+        command = option(command)
+    return command
 
 
 def duration(low: float, high: float) -> Callable[[str], float]:

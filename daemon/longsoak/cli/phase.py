@@ -10,6 +10,7 @@ import click
 
 from longsoak.cli.asking import user
 from longsoak.cli.common import DONE, FOUND_WRONG, own_record, rig_file, table, told
+from longsoak.cli.options import entry_options
 from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.gates import gate_content, gate_document, gate_words
 from longsoak.core.logbook import bay_called, text_of
@@ -43,10 +44,7 @@ _EXAMPLE = (
 @click.option("--safe", help="Who saw each item of the safety list to be so, by full name.")
 @click.option("--gates", is_flag=True, help="Only tell the gates before a wetting.")
 @click.option("--end", is_flag=True, help="End the one there is, with none after it.")
-@click.option("--at", help='When, UTC, as in "2026-05-04 14:20". [default: now, or as it was]')
-@click.option("--by", help="Your initials, for the record. [default: the user's name]")
-@click.option("--corrects", type=int, help="The number of the entry it sets right.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@entry_options
 def phase(
     rig_file: Path,
     text: str | None,

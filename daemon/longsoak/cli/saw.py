@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from longsoak.cli.asking import user
-from longsoak.cli.common import DONE, a_path, own_record, rig_file, table, told
-from longsoak.cli.options import number_of
+from longsoak.cli.common import DONE, own_record, rig_file, table, told
+from longsoak.cli.options import number_of, photos_option
 from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.gradescales import grade_called, scale_called
 from longsoak.core.logbook import bay_called, text_of
@@ -52,7 +52,7 @@ _EXAMPLE = (
 @click.option("--height-to", "high", type=_MM, help="mm above the underside.")
 @click.option("--extent", type=number_of("a share in %", 0.0, 100.0), help="How much of it, in %.")
 @click.option("--magnified", is_flag=True, help="Looked at under magnification. [default: by eye]")
-@click.option("--photo", "photos", type=a_path, multiple=True, help="A photo to go with it.")
+@photos_option
 @click.option(
     "--at", help='When it was, UTC, as in "2026-05-04 14:20". [default: now, or as it was]'
 )
