@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from longsoak.store.packing import pack, unpack
@@ -113,6 +113,15 @@ LAYERS = st.lists(
 
 
 @settings(max_examples=40, deadline=None)
+@example(  # water over the underside, and a value near it
+    layers=[("oak", "timber", 62)],
+    bays=1,
+    height=120,
+    underside=30,
+    depths=[0.629, 0.75],
+    heights=[0.5],
+    reservoir=True,
+)
 @given(
     layers=LAYERS,
     bays=st.integers(1, 6),

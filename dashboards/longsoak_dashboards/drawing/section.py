@@ -14,7 +14,7 @@ from longsoak_dashboards.drawing.lettering import Box
 from longsoak_dashboards.drawing.sheet import FOOT, Sheet
 from longsoak_dashboards.drawing.svg import path, tag
 from longsoak_dashboards.drawing.wash import Outline, Wash
-from longsoak_dashboards.drawing.water import Water, draw_water
+from longsoak_dashboards.drawing.water import Water, draw_water, over_the_underside
 from longsoak_dashboards.view.marks import Mark
 
 
@@ -70,7 +70,7 @@ def draw_section(
     """
     p, view = sheet.point, sheet.view
     scale = sheet.print_scale
-    labels, unplaced = draw_labels(sheet, marks, _taken(sheet, rig, marks), link)
+    labels, unplaced = draw_labels(sheet, marks, _taken(sheet, rig, marks, water), link)
     body = [
         tag("title", words.title, id=f"{name}-t"),
         tag("desc", words.summary, id=f"{name}-d"),
@@ -159,7 +159,7 @@ def _edges(sheet: Sheet, bay: Bay) -> Markup:
     return Markup().join(parts)
 
 
-def _taken(sheet: Sheet, rig: Rig, marks: Sequence[Mark]) -> list[Box]:
+def _taken(sheet: Sheet, rig: Rig, marks: Sequence[Mark], water: Water | None) -> list[Box]:
     """What the values have to keep clear of, their own shapes apart."""
     p = sheet.point
     taken = taken_by_figures(sheet, marks)
@@ -169,6 +169,8 @@ def _taken(sheet: Sheet, rig: Rig, marks: Sequence[Mark]) -> list[Box]:
         taken += [Box(c.x - 3 * p, 0, c.x + 3 * p, 9 * p) for c in sheet.callouts]
         if sheet.tray_left < 0:  # pipe and drips
             taken.append(Box(sheet.view.left, 0, -2 * p, sheet.height))
+    if rig.reservoir is not None and water is not None:
+        taken += over_the_underside(sheet, rig.reservoir, water)
     if rig.reservoir is not None and sheet.floor - rig.reservoir.rim < sheet.height:
         rim = sheet.floor - rig.reservoir.rim  # walls that rise beside the specimen
         taken += [

@@ -53,6 +53,16 @@ def draw_water(sheet: Sheet, reservoir: Reservoir, water: Water) -> Markup:
     )
 
 
+def over_the_underside(sheet: Sheet, reservoir: Reservoir, water: Water) -> list[Box]:
+    """What of the dimensions stands in the specimen, where water is in contact with it."""
+    surface = sheet.floor - (water.level or 0.0)
+    if surface >= sheet.height:
+        return []
+    p = sheet.point
+    dim, _ = _dimension(sheet, reservoir, water)
+    return [Box(dim - 4 * p, surface, dim + 4 * p, sheet.height)]
+
+
 def _water(sheet: Sheet, reservoir: Reservoir, water: Water, taken: list[Box]) -> Markup:
     if water.level is None or water.level <= 0:
         return Markup()
@@ -251,7 +261,8 @@ def _baselines(sheet: Sheet, surface: float) -> tuple[float, float]:
         return sheet.height + (air / 2 + 5) * p, surface + (deep / 2 + 4.5) * p
     if air >= 2 * need:
         return surface - 22 * p, surface - 5 * p
-    return surface + 15 * p, surface + 31 * p
+    top = max(surface, sheet.height)  # values stand over the underside, also where it is in contact
+    return top + 15 * p, top + 31 * p
 
 
 def _dashes(x1: float, x2: float, y: float) -> Markup:
