@@ -51,8 +51,13 @@ def test_text_comes_compressed_to_whoever_takes_that_and_is_the_same(
         return
     assert headers["Content-Encoding"] == "gzip"
     assert len(zipped) < 0.5 * len(text)
-    # The age of readings may have gone on between the two.
+    # Ages and the axis of time may go on between two answers, but not each time.
     unzipped = gzip.decompress(zipped)
+    for _ in range(3):
+        if unzipped == text:
+            return
+        unzipped = gzip.decompress(fetch(at_rest, path, Accept_Encoding="gzip")[2])
+        text = fetch(at_rest, path)[2]
     assert re.sub(rb"[\d.]+", b"", unzipped) == re.sub(rb"[\d.]+", b"", text)
 
 
