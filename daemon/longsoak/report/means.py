@@ -107,7 +107,9 @@ class Means:
         """With and without what was set aside: the readings are unpacked once for all of them."""
         import numpy as np
 
-        read = self._record.columns([probe.name], since_ms=edges[0], until_ms=edges[-1])[probe.name]
+        read = self._record.columns([probe.name], since_ms=edges[0], until_ms=edges[-1], raw=False)[
+            probe.name
+        ]
         order = np.argsort(read.utc_ms, kind="stable")
         found: dict[Within, Windows] = {}
         made: dict[tuple[HandFlag, ...], Windows] = {}

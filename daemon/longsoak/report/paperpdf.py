@@ -1,18 +1,20 @@
 """A report as PDF, by ReportLab. Needs the extra ``report``."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
 from reportlab.lib import colors
-from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.enums import TA_LEFT, TA_RIGHT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
     Image,
@@ -32,6 +34,7 @@ _MARGIN = 20 * mm
 _WIDTH = A4[0] - 2 * _MARGIN
 _PHOTO = 75 * mm
 _LONGEST_CELL = 600  # characters; a cell can't be broken over pages
+_BESIDE = 5  # pt, what a cell leaves free to its right
 _FONTS = {"sheet": "DejaVuSans.ttf", "sheet-bold": "DejaVuSans-Bold.ttf"}
 
 
@@ -76,7 +79,8 @@ def as_pdf(paper: Paper) -> bytes:
     return out.getvalue()
 
 
-def _style(kind: str) -> ParagraphStyle:
+@cache
+def _style(kind: str, *, right: bool = False) -> ParagraphStyle:
     size, font, colour, before, after = {
         "title": (17, "sheet-bold", INK, 0, 8),
         "section": (12, "sheet-bold", INK, 14, 4),
@@ -100,6 +104,7 @@ def _style(kind: str) -> ParagraphStyle:
         spaceAfter=after,
         keepWithNext=kind in ("section", "heading"),
         splitLongWords=True,
+        alignment=TA_RIGHT if right else TA_LEFT,
     )
 
 
@@ -139,25 +144,27 @@ def _listing(listing: Listing) -> Iterator[Any]:
     if not listing.rows:
         return
     right = [heading in listing.right for heading in listing.head]
-    rows = [
-        [
-            _cell(text, "head", right=number)
-            for text, number in zip(listing.head, right, strict=True)
+    widths = _widths(listing)
+
+    def cells(row: Sequence[str], kind: str) -> list[str | Paragraph]:
+        return [
+            _cell(text, _style(kind, right=number), width - _BESIDE)
+            for text, number, width in zip(row, right, widths, strict=True)
         ]
-    ]
-    rows += [
-        [_cell(text, "cell", right=number) for text, number in zip(row, right, strict=True)]
-        for row in listing.rows
-    ]
-    table = LongTable(rows, colWidths=_widths(listing), repeatRows=1)
+
+    rows = [cells(listing.head, "head"), *(cells(row, "cell") for row in listing.rows)]
+    table = LongTable(rows, colWidths=widths, repeatRows=1)
     table.setStyle(
         TableStyle(
             [
+                ("FONT", (0, 0), (-1, 0), *_font("head")),
+                ("FONT", (0, 1), (-1, -1), *_font("cell")),
+                *(("ALIGN", (n, 0), (n, -1), "RIGHT") for n, number in enumerate(right) if number),
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.HexColor(INK)),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.HexColor(RULE)),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 5),
+                ("RIGHTPADDING", (0, 0), (-1, -1), _BESIDE),
                 ("TOPPADDING", (0, 0), (-1, -1), 1.5),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
             ]
@@ -167,10 +174,15 @@ def _listing(listing: Listing) -> Iterator[Any]:
     yield Spacer(1, 2 * mm)
 
 
-def _cell(text: str, kind: str, *, right: bool) -> Paragraph:
+def _font(kind: str) -> tuple[str, float, float]:
     style = _style(kind)
-    if right:
-        style.alignment = TA_RIGHT
+    return style.fontName, style.fontSize, style.leading
+
+
+def _cell(text: str, style: ParagraphStyle, width: float) -> str | Paragraph:
+    """What fits into one line is a plain text: laying out a paragraph takes ten times as long."""
+    if "\n" not in text and stringWidth(text, style.fontName, style.fontSize) <= width:
+        return text
     if len(text) > _LONGEST_CELL:
         text = f"{text[:_LONGEST_CELL].rstrip()} (cut; the record has it whole)"
     return Paragraph(escape(text), style)

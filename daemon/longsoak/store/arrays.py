@@ -40,12 +40,14 @@ class Columns:
     reasons: npt.NDArray[np.uint8]
 
 
-def read(scans: Scans, within: Sequence[Span], probes: Collection[str]) -> dict[str, Columns]:
+def read(
+    scans: Scans, within: Sequence[Span], probes: Collection[str], *, raw: bool = True
+) -> dict[str, Columns]:
     """The readings of `probes` in some spans of scans; a probe without any has empty columns."""
     parts: dict[str, list[Columns]] = {probe: [] for probe in probes}
     for span in within:
         for chunk in scans.unbroken(span.first, span.last):
-            for probe, columns in _sealed(scans, chunk, span, probes):
+            for probe, columns in _sealed(scans, chunk, span, probes, raw):
                 parts[probe].append(columns)
         for probe, columns in _live(scans, span, probes):
             parts[probe].append(columns)
@@ -82,7 +84,7 @@ def _shown(scans: Scans, probe: str, own: Columns) -> Columns:
 
 
 def _sealed(
-    scans: Scans, chunk: Chunk, span: Span, probes: Collection[str]
+    scans: Scans, chunk: Chunk, span: Span, probes: Collection[str], raw: bool
 ) -> Iterator[tuple[str, Columns]]:
     times = scans.times(chunk)
     utc = np.frombuffer(times.utc_ms, np.int64) + span.shift_ms
@@ -99,11 +101,11 @@ def _sealed(
         wanted = here & inside
         with intact(chunk):
             parts = parts_of_readings(data, of=of_readings(probe, first=chunk.first))
-            raw, values, uncertainties, flags, reasons = parts
+            raws, values, uncertainties, flags, reasons = parts
             columns = Columns(
                 ids[wanted],
                 utc[wanted],
-                doubles(raw)[cut],
+                doubles(raws)[cut] if raw else np.full(int(wanted.sum()), np.nan),
                 singles(values)[cut],
                 singles(uncertainties)[cut],
                 np.frombuffer(zlib.decompress(flags), np.uint8)[cut],

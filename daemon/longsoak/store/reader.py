@@ -199,9 +199,11 @@ class Record(RecordFile):
         return found
 
     def columns(
-        self, probes: Collection[str], *, since_ms: int, until_ms: int
+        self, probes: Collection[str], *, since_ms: int, until_ms: int, raw: bool = True
     ) -> "dict[str, Columns]":
         """The readings of a time range as numpy arrays, by probe. Needs the extra ``analysis``.
+
+        Without `raw` the raw values of sealed scans are NaN and need not be unpacked.
 
         Raises
         ------
@@ -211,7 +213,7 @@ class Record(RecordFile):
         from longsoak.store.arrays import read  # numpy, which measuring and pages do without
 
         with self._look() as (db, scans):
-            return read(scans, spans(db, scans, since_ms, until_ms), probes)
+            return read(scans, spans(db, scans, since_ms, until_ms), probes, raw=raw)
 
     def reduced(
         self, probes: Sequence[str], *, since_ms: int, until_ms: int, buckets: int
