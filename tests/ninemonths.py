@@ -2,8 +2,8 @@
 
 Four bays of lime on timber, of which the last stays unwetted. A front goes with the root of time;
 behind it a place gets wetter for some days and rests. In between there are a drying, a second
-wetting, contacts with the water, times without readings, pairs of pins that break or leak, a rig
-file that was corrected half way, flags set by hand and readings by hand.
+wetting, contacts with the water, times without readings, a pair of pins that breaks and one whose
+leads get wet, and a curve that was corrected half way, under which all is then converted again.
 """
 
 import sqlite3
@@ -15,18 +15,23 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from longsoak.core.handflags import flag_content
 from longsoak.core.handreadings import Place, Setting, Shown, hand_content
 from longsoak.core.phases import phase_content
 from longsoak.core.quality.day import Day
 from longsoak.core.quality.health import ClosedDay
 from longsoak.core.water.timeline import At
 from longsoak.core.wording import rfc3339
+from longsoak.rigfile.load import parse
+from longsoak.service.dayclosing import DayClosing
 from longsoak.store.files import RECORD, folder_of
 from longsoak.store.health import HealthMemory, HealthNews
+from longsoak.store.reader import Record
+from longsoak.store.rederiving import Rederiving
 from longsoak.store.water import KeptWater, WaterMemory
 from longsoak.store.writer import Batch, RecordWriter
 from longsoak.vocabulary.flags import Flag, Reason
-from longsoak.vocabulary.logbook import HAND, PHASE, THE_RIG, About, LogbookEntry, Subject
+from longsoak.vocabulary.logbook import FLAG, HAND, PHASE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.reading import Scan
 from longsoak.vocabulary.water import Found, WaterNews
@@ -49,9 +54,10 @@ RISES, FALLS = 8.0, 22.0  # days
 NOISE, OFF = 0.08, 0.5  # %, of a reading; and standard, of all readings together
 CONTACTS = ((61.0, 61.3), (222.0, 222.5))  # days
 GAPS = ((95.0, 97.2), (180.5, 180.9), (230.0, 230.1))
-BROKEN = ("cork-lime 120/210", 100.0, 135.0)  # its pins had come off
-LEAKED = ("plain lime 80/360", 205.0, 215.0)  # its leads were wet
-CORRECTED = 130.0  # the rig file, half way
+BROKEN = ("cork-lime 170/210", 100.0, 135.0)  # its pins had come off
+LEAKED = ("plain lime 80/360", 205.0, 215.0)  # its leads were wet, as somebody saw
+CORRECTED = 130.0  # the pins' curve, half way
+WRONG = 1.6  # %, by how much it read too dry until then
 _AT_ONCE = 5_000
 
 _RIG = """
@@ -87,6 +93,13 @@ pump_needs = 5
 [room]
 temperature = "room T"
 humidity = "room RH"
+
+[curves."panel, own"]
+points = {points}
+reference_temperature = 18
+correction = "none"
+uncertainty = {doubt}
+source = "Invented: 11 - moisture content / 5 is the logarithm of the resistance"
 
 [[buses]]
 name = "wire"
@@ -131,7 +144,7 @@ quantity = "moisture content"
 bay = "cork-lime"
 depth = [170, 170]
 at_most = 20
-coverage = 0.7
+coverage = 0.6
 source = "common practice: timber below 20 %"
 
 [[limits]]
@@ -160,7 +173,7 @@ height = {height}
 across = {across}
 bus = "wire"
 address = {{ name = "P{number}" }}
-curve = "Douglas-fir (coast)"
+curve = "panel, own"
 temperature = "room T"
 every = {every}
 """
@@ -187,7 +200,9 @@ _UNITS = (*("Ohm",) * len(SEATS), "Cel", "%", "mm")
 
 
 def rig_text(*, every: int, corrected: bool = False) -> str:
-    """The rig file, before or after it was corrected: where the thermometer of the pins is."""
+    """The rig file, before or after the pins' curve was corrected."""
+    off = 0.0 if corrected else WRONG
+    points = [[content - off, float(_resistance(np.array(content)))] for content in range(5, 46, 5)]
     bays = "".join(
         _BAY.format(name=name, start=300 * n, end=300 * n + 300) for n, name in enumerate(BAYS)
     )
@@ -203,8 +218,12 @@ def rig_text(*, every: int, corrected: bool = False) -> str:
         )
         for number, seat in enumerate(SEATS)
     )
-    text = _RIG.format(bays=bays, probes=probes, every=every)
-    return text + ("\n# the accuracy of the meter was looked up\n" if corrected else "")
+    return _RIG.format(bays=bays, probes=probes, every=every, points=points, doubt=OFF)
+
+
+def _resistance(content: Floats) -> Floats:
+    """What pins read at a moisture content in %, Ohm."""
+    return np.asarray(np.round(10.0 ** (11.0 - content / 5.0)))
 
 
 def arrival(seat: Seat) -> float:
@@ -255,7 +274,22 @@ def record(folder: Path, *, every_ms: int, seed: int = 9) -> Path:
         text = rig_text(every=every_ms // 1000, corrected=begin >= CORRECTED)
         _run(folder_of(rig_file), text, (begin, end), every_ms, off, random, first=not number)
     rig_file.write_text(rig_text(every=every_ms // 1000, corrected=True))
+    _convert_again(folder_of(rig_file))
     return rig_file
+
+
+def _convert_again(folder: Path) -> None:
+    """As `longsoak reconvert` does, under the corrected rig file."""
+    corrected = Record(folder).rig_version()
+    assert corrected is not None
+    rig = parse(corrected.text, file="rig.toml", find_kind=None)
+    Rederiving(folder).derive(
+        rig,
+        rig_version=corrected.number,
+        made_utc_ms=START_MS + DAYS * DAY_MS,
+        software="0",
+        progress=lambda *_: None,
+    )
 
 
 def _run(
@@ -289,12 +323,17 @@ def _run(
             )
         if first:
             writer.keep_water(_contacts())
-        writer.keep_health(HealthNews(HealthMemory(1, 0, b""), days=_days(days, off)))
+        writer.keep_health(
+            HealthNews(HealthMemory(1, 0, b""), days=_days(days, off, DAY_MS // every_ms))
+        )
         sealing, summaries = writer.sealing(), writer.summaries()
         while sealing.bite() or summaries.bite():
             while summaries.under_way:
                 summaries.bite()
         summaries.close()
+        day_closing, rest = DayClosing(folder, writer), 0.0
+        while not rest:
+            rest, _ = day_closing.do(now=0.0, utc_ms=end)
         writer.end_run(utc_ms=end)
     finally:
         writer.close()
@@ -330,10 +369,10 @@ def _rows(
         content = truth(days) + off + random.normal(0.0, NOISE, (len(some), pins))
         laid = np.zeros(len(some), _ROW)
         laid["flags"] = int(Flag.PASS)
-        laid["values"][:, :pins] = content
-        laid["raw"][:, :pins] = np.round(10.0 ** (10.0 - content / 5.0), -3)
+        laid["values"][:, :pins] = content - np.where(days < CORRECTED, WRONG, 0.0)[:, None]
+        laid["raw"][:, :pins] = _resistance(content)
         laid["uncertainties"][:, :pins] = OFF
-        warm = 18.0 + 3.0 * np.sin(2 * np.pi * days / 365.0) + np.sin(2 * np.pi * days)
+        warm = 18.0 + 1.5 * np.sin(2 * np.pi * days / 365.0) + np.sin(2 * np.pi * days)
         for place, value, spread in (
             (pins, warm, 0.2),
             (pins + 1, 62.0 - warm / 3.0, 1.5),
@@ -349,14 +388,10 @@ def _break(laid: npt.NDArray[np.void], days: Floats) -> None:
     name, begin, end = BROKEN
     off = (days >= begin) & (days < end)
     place = NAMES.index(name)
+    laid["raw"][off, place] = 9.9e37  # what a meter gives as its overload
     laid["flags"][off, place] = int(Flag.FAIL)
-    laid["reasons"][off, place] = int(Reason.OPEN_CIRCUIT)
-    laid["values"][off, place] = np.nan
-    name, begin, end = LEAKED
-    still = (days >= begin) & (days < end)
-    place = NAMES.index(name)
-    laid["flags"][still, place] = int(Flag.SUSPECT)
-    laid["reasons"][still, place] = int(Reason.MAY_BE_LEAKAGE)
+    laid["reasons"][off, place] = int(Reason.OVER_RANGE)
+    laid["values"][off, place] = laid["uncertainties"][off, place] = np.nan
 
 
 def _scan(at: int, row: npt.NDArray[np.void]) -> Scan:
@@ -377,12 +412,22 @@ def _entries() -> list[LogbookEntry]:
         _entry(PHASE, DRIED, phase_content("drying"), "Four months are over"),
         _entry(PHASE, AGAIN, phase_content("wetting", name="second", control=CONTROL), "Dry again"),
     ]
-    setting = Setting(round="end of the first wetting", meter="pin meter 2", scale="Douglas-fir")
+    name, begin, end = LEAKED
+    wet = flag_content(Flag.SUSPECT, until_ms=START_MS + round(end * DAY_MS))
+    found.append(_entry(FLAG, begin, wet, "Its leads were wet", Subject(About.PROBE, name)))
+    setting = Setting(
+        round="end of the first wetting",
+        meter="pin meter 2",
+        scale="panel, own",
+        correction_temperature=18.0,
+    )
     at = np.array([DRIED - 0.5])
     shown = truth(at)[0]
     for place, seat in enumerate(SEATS):
         if seat.depth in (80, 120, 170) and seat.bay != CONTROL:
-            value = Shown(round(float(shown[place]) + (0.4, -0.3, 0.1)[place % 3], 1), "%")
+            read = np.round(shown[place] + (0.4, -0.3, 0.1)[place % 3], 1)
+            in_ohm = place % 2
+            value = Shown(float(_resistance(read) if in_ohm else read), "Ohm" if in_ohm else "%")
             content = hand_content(Place(seat.depth, seat.height + 20), value, setting)
             subject = Subject(About.BAY, seat.bay)
             found.append(_entry(HAND, DRIED - 0.5, content, "By hand", subject))
@@ -403,15 +448,19 @@ def _entry(
     )  # fmt: skip
 
 
-def _days(days: tuple[float, float], off: float) -> list[ClosedDay]:
+def _days(days: tuple[float, float], off: float, readings: int) -> list[ClosedDay]:
     """What each probe's days came to, as the service closes them."""
     whole = np.arange(np.ceil(days[0]), np.floor(days[1]), dtype=np.float64)
     content = truth(whole + 0.5) + off
     first = START_MS // DAY_MS
+    name, begin, end = BROKEN
     return [
-        ClosedDay(seat.name, Day(first + int(day), float(content[row, place]), NOISE, 24, 24))
+        ClosedDay(
+            seat.name, Day(first + int(day), float(content[row, place]), NOISE, readings, good)
+        )
         for row, day in enumerate(whole)
         for place, seat in enumerate(SEATS)
+        for good in (0 if seat.name == name and begin <= day < end else readings,)
     ]
 
 

@@ -1,8 +1,8 @@
 """What a verdict and a report take: time and memory, on nine months with all that goes wrong.
 
 The record is that of `ninemonths` with a reading a minute: 63 probes, four phases, contacts, gaps,
-broken pins, a rig file corrected half way. The commands are the real ones, in processes of their
-own; memory is the most that one held at a time.
+broken pins, a curve corrected half way and all converted again under it. The commands are the real
+ones, in processes of their own; memory is the most that one held at a time.
 """
 
 import os

@@ -14,6 +14,7 @@ from longsoak.core.uptake import Undetermined
 from longsoak.report.analysed import Analysis
 from longsoak.report.analysis import analyst_of
 from longsoak.report.analysiswords import analysis_document, listings
+from longsoak.report.handagreement import hand_agreement
 from longsoak.report.verdicts import Finding, findings
 from longsoak.store.files import folder_of
 from longsoak.store.reader import Record
@@ -99,8 +100,8 @@ def test_the_days_of_a_contact_and_of_a_broken_pair_are_no_evidence(
     assert of["timber of the cork-lime", "first"].verdict.outcome == "held"
     assert all(e.verdict.outcome == "held" for e in judged if e.limit.name == "control stays dry")
     name, *_ = ninemonths.BROKEN
-    broken = [e for e in found.exposures if e.spot.probes[0] == name]
-    assert all(each.found.coverage < 0.8 for each in broken if each.phase.name == "first")
+    (broken,) = [e for e in found.exposures if e.spot.probes[0] == name and e.phase.name == "first"]
+    assert 0.6 < broken.found.coverage < 0.75
 
 
 def test_bays_are_compared_where_they_can_be(found: Analysis) -> None:
@@ -127,6 +128,21 @@ def test_bays_are_compared_where_they_can_be(found: Analysis) -> None:
 
 def test_the_second_wetting_is_compared_with_the_first(found: Analysis) -> None:
     assert {(e.later.name, e.earlier.name) for e in found.phases} == {("second", "first")}
+
+
+def test_readings_by_hand_are_held_against_values_as_they_are_shown(
+    rig_file: Path, off: float
+) -> None:
+    """All was converted again: a resistance read by hand then is converted by that curve too."""
+    compared = hand_agreement(Record(folder_of(rig_file)), now_ms=NOW_MS)
+    (of_round,) = compared.rounds
+    assert len(of_round.pairs) == 27
+    assert {pair.reading.shown.unit for pair in of_round.pairs} == {"%", "Ohm"}
+    for pair in of_round.pairs:
+        place = SEATS.index(seat(pair.probe))
+        assert pair.hand == pytest.approx(
+            pair.embedded - off + (0.4, -0.3, 0.1)[place % 3], abs=0.3
+        )
 
 
 def test_the_command_says_all_of_it(rig_file: Path, found: Analysis) -> None:
@@ -169,6 +185,10 @@ def test_a_report_of_it_is_the_same_each_time_and_says_what_went_wrong(
         "All data in here is invented",
         "Contacts with the water set aside",
         "Times without readings",
+        "are shown as converted again under version 2 of the rig file, of ",
+        "root of 2027-01-27",
+        "98.1 %",
+        "85.2 %",
         "dry control",
         "not done",
         "One specimen: this report speaks of it alone. Its 4 bays are no replicates",

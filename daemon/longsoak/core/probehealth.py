@@ -115,7 +115,7 @@ def health_of(
         found.append(
             ProbeHealth(
                 probe,
-                *_hours(probe, goodness.get(probe.name)),
+                *hours_of(probe, goodness.get(probe.name)),
                 tuple(finding for finding, by in settled if by is None),
                 proven.get(probe.name, "never proven"),
                 begun,
@@ -150,7 +150,10 @@ def _flag(reading: Reading | None) -> str:
     return _NOT_READ if reading is None else flag_words(reading.flag, reading.reason)
 
 
-def _hours(probe: Probe, good: Goodness | None) -> tuple[Hours | None, Hours | None, Hours | None]:
+def hours_of(
+    probe: Probe, good: Goodness | None
+) -> tuple[Hours | None, Hours | None, Hours | None]:
+    """Good hours of the last day, the last week and the whole test; None before a day closed."""
     if good is None:
         return None, None, None
     spans = (good.day, 1), (good.week, min(WEEK, good.days)), (good.whole, good.days)

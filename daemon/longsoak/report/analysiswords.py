@@ -4,7 +4,7 @@ Pure.
 """
 
 from collections.abc import Iterable, Sequence
-from math import hypot
+from math import floor, hypot, log10
 
 from longsoak.core.elapsedwords import elapsed_words
 from longsoak.core.findings.comparison import Comparison
@@ -99,9 +99,12 @@ def front_words(pace: Front | Undetermined) -> str:
     """A front's pace in mm per root of an hour, with twice its standard uncertainty."""
     if isinstance(pace, Undetermined):
         return f"No pace of the front: {pace.why}."
+    off = 2 * _ROOT_HOUR * pace.uncertainty
+    digits = max(1, min(3, 1 - floor(log10(off)))) if off else 3
     return (
-        f"The front went {_ROOT_HOUR * pace.pace:.3g} ± {2 * _ROOT_HOUR * pace.uncertainty:.2g} mm "
-        "in the root of an hour, fitted through the face at the beginning."
+        f"The front went {_ROOT_HOUR * pace.pace:.{digits}f} ± {off:.{digits}f} mm in the root of "
+        "an hour, fitted through the face at the beginning; ± is twice the fit's standard "
+        "uncertainty, without that of the depths."
     )
 
 
@@ -129,8 +132,13 @@ def _profiles(bay: str, found: Sequence[Profile]) -> Listing:
         for name, place in seats.items()
     )
     ends = "; ".join(f"{each.title}, {time_words(each.until_ms)}" for each in found)
-    says = f"Means of the day up to each time, with twice their standard uncertainty: {ends}."
-    return Listing(f"{bay} by depth", (says,), (*head, *titles), rows, (head[0], head[1]))
+    says = [f"Means of the day up to each time, with twice their standard uncertainty: {ends}."]
+    if any(_NONE in row for row in rows):
+        says.append(
+            f'"{_NONE}": no good readings of half of that day, as after a contact with the water; '
+            "see what was set aside."
+        )
+    return Listing(f"{bay} by depth", tuple(says), (*head, *titles), rows, (head[0], head[1]))
 
 
 def _progress(found: Progress) -> Listing:
@@ -161,7 +169,7 @@ def _reached(found: Reached) -> tuple[str, ...]:
     where = f"{spot.depth or 0:g}", f"{spot.height or 0:g}", spot.probes[0]
     if found.hours is None:
         return (*where, f"not known: {found.why}" if found.why else "not reached", "")
-    return (*where, f"{found.hours:.4g}", f"{found.after or 0.0:.3g}")
+    return (*where, f"{found.hours:.0f}", f"{found.after or 0.0:.0f}")
 
 
 def _tendencies(phase: Phase, found: Sequence[Tendency]) -> Listing:
@@ -174,8 +182,9 @@ def _tendencies(phase: Phase, found: Sequence[Tendency]) -> Listing:
             rows.append((*where, "not determinable", "", end.why))
         else:
             value = f"{estimate_words(end.final)} {_unit(spot)}"
-            days = [part / _DAY_S for part in _parts(end.steady_at)]
-            rows.append((*where, value, estimate_words(Estimate(*days)), end.why))
+            days = Estimate(*(part / _DAY_S for part in _parts(end.steady_at)))
+            steady = estimate_words(days) if days.high else "the first on"
+            rows.append((*where, value, steady, end.why))
     shown, notes = _noted(rows)
     clock = "of wetted time" if phase.phase == "wetting" else "since it began"
     says = (

@@ -4,7 +4,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
+from longsoak.core.handflags import flags_of
 from longsoak.core.phases import Phase
+from longsoak.core.probehealth import hours_of
 from longsoak.core.wording import gap_length_words, time_words, with_noun
 from longsoak.core.zones import spots, spots_of
 from longsoak.report.analysed import Analysis
@@ -140,15 +142,17 @@ def set_aside(record: Record, rig: Rig, last_ms: int) -> list[Part]:
         head = ("entry", "about", "from", "to", "flag", "why", "by")
         found.append(Listing("Flags set by hand", (), head, set_by_hand, ("entry",)))
     health = HealthRecord(record.folder)
-    good = health.goodness()
-    if good:
-        shares = tuple(
-            (probe, f"{100 * each.whole:.1f} %", str(each.days)) for probe, each in good.items()
-        )
-        columns = ("probe", "good readings", "days")
-        found.append(
-            Listing("Good readings by probe", (), columns, shares, ("good readings", "days"))
-        )
+    good = health.goodness({probe.name: flags_of(flags, probe) for probe in rig.probes})
+    counted = [(probe.name, hours_of(probe, good.get(probe.name))[-1]) for probe in rig.probes]
+    shares = tuple(
+        (name, f"{each.good:,.0f}", f"{each.of:,.0f}", f"{100 * each.good / each.of:.1f} %")
+        for name, each in counted
+        if each is not None
+    )
+    if shares:
+        columns = ("probe", "hours with good readings", "hours", "share")
+        says = "As judged each day, flags set by hand laid over; from its first closed day on."
+        found.append(Listing("Good readings by probe", (says,), columns, shares, columns[1:]))
     faults = [f for f in health.findings() if not f.over]
     if faults:
         found_out = tuple(

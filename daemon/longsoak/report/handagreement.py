@@ -25,10 +25,10 @@ from longsoak.core.uptake import Undetermined
 from longsoak.core.warmth import by_depth
 from longsoak.core.wording import flag_words
 from longsoak.report.embedded import HALF_MS, around_of, flagged_readings, usable
-from longsoak.rigfile.load import parse
+from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
-from longsoak.store.reader import Record, RigVersion
+from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.handrule import DEPTH_WITHIN, HEIGHT_WITHIN, HandRule
@@ -173,8 +173,9 @@ class _Holding:
     def __init__(self, record: Record, now_ms: int) -> None:
         self._record = record
         self._now_ms = now_ms
-        self._versions = record.rig_versions()
-        self._rigs: dict[int, Rig] = {}
+        versions = Versions(record)
+        self._versions, self._rig = versions.all, versions.rig
+        self._shown_under = versions.shown_under
         entries = Logbook(record.folder).entries()
         self._rounds = rounds_of(hand_readings(entries))
         self._checks = meter_checks(entries)
@@ -234,13 +235,17 @@ class _Holding:
         for reading in own:
             if some and (
                 reading.at_ms - some[-1].at_ms > _APART_MS
-                or self._version(reading.at_ms) is not self._version(some[0].at_ms)
+                or self._shown_under(reading.at_ms) is not self._shown_under(some[0].at_ms)
             ):
-                yield _Hours(self._record, self._rig_at(some[0].at_ms), self._over, declared, some)
+                yield self._looked_up(some, declared)
                 some = []
             some.append(reading)
         if some and self._versions:
-            yield _Hours(self._record, self._rig_at(some[0].at_ms), self._over, declared, some)
+            yield self._looked_up(some, declared)
+
+    def _looked_up(self, some: Sequence[HandReading], declared: Declared | None) -> "_Hours":
+        rig = self._rig(self._shown_under(some[0].at_ms))
+        return _Hours(self._record, rig, self._over, declared, some)
 
     def _declared(self, from_ms: int) -> Declared | None:
         """What was declared when a round began; what came later, where nothing was."""
@@ -256,22 +261,6 @@ class _Holding:
             if (rule := self._rig(version).hand_rule) is not None:
                 return Declared(rule, version.number, version.accepted_utc_ms, late=True)
         return None
-
-    def _version(self, at_ms: int) -> RigVersion:
-        """The rig file there was at a time; the first one before that."""
-        found = self._versions[0]
-        for version in self._versions:
-            if version.accepted_utc_ms <= at_ms:
-                found = version
-        return found
-
-    def _rig_at(self, at_ms: int) -> Rig:
-        return self._rig(self._version(at_ms))
-
-    def _rig(self, version: RigVersion) -> Rig:
-        if version.number not in self._rigs:
-            self._rigs[version.number] = parse(version.text, file="rig.toml", find_kind=None)
-        return self._rigs[version.number]
 
 
 class _Hours:

@@ -15,10 +15,10 @@ from longsoak.core.findings.agreement import (
 from longsoak.core.samples import Sample, samples
 from longsoak.core.uptake import Undetermined
 from longsoak.report.embedded import HALF_MS, flagged_readings, usable
-from longsoak.rigfile.load import parse
+from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
-from longsoak.store.reader import Record, RigVersion
+from longsoak.store.reader import Record
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.handrule import HEIGHT_WITHIN
 from longsoak.vocabulary.logbook import SAMPLE
@@ -86,18 +86,12 @@ def sample_agreement(record: Record, *, now_ms: int) -> SampleAgreement:
     """
     pairs: list[SamplePair] = []
     left_out: list[tuple[Sample, str]] = []
-    versions = record.rig_versions()
-    rigs: dict[int, Rig] = {}
-
-    def rig_of(version: RigVersion) -> Rig:
-        if version.number not in rigs:
-            rigs[version.number] = parse(version.text, file="rig.toml", find_kind=None)
-        return rigs[version.number]
-
-    over = flags_over(record.folder, rig_of(versions[-1]), now_ms=now_ms) if versions else []
+    versions = Versions(record)
+    newest = versions.all[-1:]
+    over = flags_over(record.folder, versions.rig(newest[0]), now_ms=now_ms) if newest else []
     for sample in samples(Logbook(record.folder).entries(kind=SAMPLE)):
-        version = [v for v in versions if v.accepted_utc_ms <= sample.at_ms] or versions[:1]
-        _hold(record, sample, rig_of(version[-1]), over, pairs, left_out)
+        rig = versions.rig(versions.shown_under(sample.at_ms))
+        _hold(record, sample, rig, over, pairs, left_out)
     both = [
         Pair(pair.embedded, pair.moisture, f"{pair.probe} {pair.depth:g}", pair.depth)
         for pair in pairs

@@ -16,7 +16,7 @@ from longsoak.core.wording import time_words
 from longsoak.core.zones import Spot, spots_of
 from longsoak.report.means import Means, Within
 from longsoak.report.mouldevidence import mould_tables
-from longsoak.rigfile.load import parse
+from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
@@ -109,8 +109,8 @@ class _Judging:
 
     def __init__(self, record: Record, now_ms: int) -> None:
         self._record = record
-        self._versions = record.rig_versions()
-        self._rigs: dict[int, Rig] = {}
+        versions = Versions(record)
+        self._versions, self._rig = versions.all, versions.rig
         self._means: dict[int, Means] = {}
         entries = Logbook(record.folder).entries()
         self._phases = phases(entries)
@@ -130,11 +130,6 @@ class _Judging:
             until = min(last + 1, phase.until_ms or last + 1)
             for declared in self._declared(phase, until):
                 yield self._finding(phase, declared, until)
-
-    def _rig(self, version: RigVersion) -> Rig:
-        if version.number not in self._rigs:
-            self._rigs[version.number] = parse(version.text, file="rig.toml", find_kind=None)
-        return self._rigs[version.number]
 
     def _declared(self, phase: Phase, until_ms: int) -> list[_Declared]:
         """The limits of a phase as they stood when it began, then those that came late."""

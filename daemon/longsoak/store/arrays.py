@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from longsoak.store.codec import DECIMAL, HEAD, STEPS
+from longsoak.store.derived import Derived
 from longsoak.store.known import Chunk, intact
 from longsoak.store.packing import seats
 from longsoak.store.scans import Scans
@@ -62,25 +63,54 @@ def _shown(scans: Scans, probe: str, own: Columns) -> Columns:
     old = int(np.searchsorted(own.scans, derived.derivation.last_scan, side="right"))
     if not old:
         return own
-    ids, new = derived.columns(probe, int(own.scans[0]), int(own.scans[old - 1]))
-    again = np.array(ids, np.int64)
-    at = np.searchsorted(own.scans[:old], again)
-    here = own.scans[np.minimum(at, old - 1)] == again  # some between may not be wanted
+    runs = _again(derived, probe, int(own.scans[0]), int(own.scans[old - 1]))
+    if not runs:
+        return own
+    again, *new = (np.concatenate(column) for column in zip(*runs, strict=True))
+    at = np.minimum(np.searchsorted(again, own.scans[:old]), len(again) - 1)
+    here = again[at] == own.scans[:old]  # those of its scans that are wanted
 
-    def mixed(column: npt.NDArray[Any], derived: Sequence[float]) -> npt.NDArray[Any]:
+    def mixed(column: npt.NDArray[Any], derived: npt.NDArray[Any]) -> npt.NDArray[Any]:
         both = column.copy()
-        both[at[here]] = np.array(derived, column.dtype)[here]
+        both[:old][here] = derived[at[here]]
         return both
 
+    values, uncertainties, flags, reasons = new
     return Columns(
         own.scans,
         own.utc_ms,
         own.raw,
-        mixed(own.values, new.values),
-        mixed(own.uncertainties, new.uncertainties),
-        mixed(own.flags, new.flags),
-        mixed(own.reasons, new.reasons),
+        mixed(own.values, values),
+        mixed(own.uncertainties, uncertainties),
+        mixed(own.flags, flags),
+        mixed(own.reasons, reasons),
     )
+
+
+def _again(
+    derived: Derived, probe: str, first: int, last: int
+) -> list[tuple[npt.NDArray[Any], ...]]:
+    """Scans, values, uncertainties, flags and reasons of each run that was derived again."""
+    found = []
+    with derived.readable():
+        for ids, data in derived.packed(probe, first, last):
+            scans = _numbers(ids)[3].view(np.int64)
+            _, *parts = parts_of_readings(data, of=of_readings(probe, first=int(scans[0])))
+            columns = (
+                scans,
+                singles(parts[0]),
+                singles(parts[1]),
+                _marks(parts[2]),
+                _marks(parts[3]),
+            )
+            if len({len(column) for column in columns}) != 1:
+                raise ValueError(f"{len(columns[1])} readings of {len(scans)} scans")
+            found.append(columns)
+    return found
+
+
+def _marks(data: bytes) -> npt.NDArray[np.uint8]:
+    return np.frombuffer(zlib.decompress(data), np.uint8)
 
 
 def _sealed(
@@ -108,8 +138,8 @@ def _sealed(
                 doubles(raws)[cut] if raw else np.full(int(wanted.sum()), np.nan),
                 singles(values)[cut],
                 singles(uncertainties)[cut],
-                np.frombuffer(zlib.decompress(flags), np.uint8)[cut],
-                np.frombuffer(zlib.decompress(reasons), np.uint8)[cut],
+                _marks(flags)[cut],
+                _marks(reasons)[cut],
             )
         yield probe, columns
 

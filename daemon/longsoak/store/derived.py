@@ -8,6 +8,7 @@ time. Whole or not at all: it is put in its place once it is complete.
 import fcntl
 import os
 import sqlite3
+import struct
 import zlib
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
@@ -66,7 +67,7 @@ class Derived:
     Raises
     ------
     StoreError
-        From `columns` and `shown`: it can't be read.
+        From `columns`, `shown` and `readable`: it can't be read.
     """
 
     def __init__(self, folder: Path, derivation: Derivation, key: str) -> None:
@@ -91,7 +92,7 @@ class Derived:
         if not scans:
             return piece
         places = {scan: place for place, scan in enumerate(piece.scans[:old])}
-        with self._readable():
+        with self.readable():
             at = [places[scan] for scan in scans]
 
         def mixed(own: Sequence[float], again: Sequence[float]) -> tuple[float, ...]:
@@ -121,14 +122,9 @@ class Derived:
         Scans that lie between each other's may be left out: there all came out as it was kept.
         """
         scans: list[int] = []
-        with self._readable():
-            rows = self._opened().execute(
-                "SELECT scans, readings FROM derived WHERE probe = ? AND first_scan <= ?"
-                " AND last_scan >= ? ORDER BY first_scan",
-                (probe, last, first),
-            )
+        with self.readable():
             readings = []
-            for ids, data in rows:
+            for ids, data in self.packed(probe, first, last):
                 run = unpack_whole(ids)
                 of = of_readings(probe, first=run[0])
                 readings.append(unpack_readings(data, of=of, raw=False))
@@ -141,6 +137,17 @@ class Derived:
         low, high = bisect_left(scans, first), bisect_right(scans, last)
         return scans[low:high], cut_out(whole, low, high)
 
+    def packed(self, probe: str, first: int, last: int) -> Iterator[tuple[bytes, bytes]]:
+        """Scans and readings, packed, of each run that has any of the scans from `first` to `last`.
+
+        To be read within `readable`.
+        """
+        yield from self._opened().execute(
+            "SELECT scans, readings FROM derived WHERE probe = ? AND first_scan <= ?"
+            " AND last_scan >= ? ORDER BY first_scan",
+            (probe, last, first),
+        )
+
     def _opened(self) -> sqlite3.Connection:
         if self._db is None:
             self._db = connect_read_only(self._path)
@@ -150,10 +157,18 @@ class Derived:
         return self._db
 
     @contextmanager
-    def _readable(self) -> Iterator[None]:
+    def readable(self) -> Iterator[None]:
+        """Tell what is wrong with the file in its own words."""
         try:
             yield
-        except (sqlite3.Error, zlib.error, ValueError, LookupError, TypeError) as error:
+        except (
+            sqlite3.Error,
+            zlib.error,
+            struct.error,
+            ValueError,
+            LookupError,
+            TypeError,
+        ) as error:
             raise StoreError(
                 f"{self._path}, which holds the values that were converted again, can't be read "
                 f"({error}). `longsoak reconvert` makes it anew, and with --as-kept the values are "
