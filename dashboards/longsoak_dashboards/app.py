@@ -76,7 +76,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     water, login = WaterSheets(source), LoginSheets(source, access)
     traces, readings = TraceSheets(source), Readings(source)
     photos, hand, seen = PhotoSheets(source), HandSheets(source), SeenSheets(source)
-    judging = Judging(source.rig_file)
+    judging = Judging(source.record.folder)
     findings = FindingSheets(source, judging)
 
     def declared() -> str | None:

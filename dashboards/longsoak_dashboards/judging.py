@@ -6,43 +6,44 @@ One at a time, and not again before something new may have come of it.
 import json
 import subprocess
 import sys
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from threading import Lock, Thread
+from threading import Lock, Thread, Timer
 
-_COMMAND = "from longsoak.cli.main import main; main()"
-_LONGEST_S = 300.0
-_KEPT_MS = 600_000  # what was judged holds for so long while readings come in
-_JUDGED = (0, 1)  # exit codes: 1 tells of a broken limit
+_LONGEST_S = 600.0
+_KEPT_MS = 1_800_000  # what was judged holds for so long while readings come in
 _LAST_WORDS = 300  # characters of what went wrong
 _GENTLY = ("nice", "-n", "10")  # measuring goes first
+
+Document = dict[str, object]
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
     """What came of judging: verdicts as documents, or why there are none.
 
-    `at_ms` is when it was asked, UTC; `asked` what the record looked like.
+    `at_ms` is when it was asked, UTC; `asked` what the record looked like. `sections` are all other
+    results, which take longer: none until they are there.
     """
 
     at_ms: int
     asked: object
-    documents: tuple[dict[str, object], ...] = ()
+    documents: tuple[Document, ...] = ()
+    sections: tuple[Document, ...] = ()
     trouble: str = ""
 
 
 class Judging:
-    """Judges the limits of one rig file when somebody looks.
+    """Judges the limits of one record when somebody looks, and works out all other results.
 
     Parameters
     ----------
-    rig_file : Path
-        With its record beside it.
+    folder : Path
+        The record's.
     """
 
-    def __init__(self, rig_file: Path) -> None:
-        self._rig_file = rig_file
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
         self._lock = Lock()
         self._process: subprocess.Popen[str] | None = None
         self._known: Judged | None = None
@@ -84,10 +85,10 @@ class Judging:
                 self._known, self._under_way, self._process = found, False, None
 
     def _run(self, asked: object, now_ms: int) -> Judged:
-        command = (*_GENTLY, sys.executable, "-c", _COMMAND, "findings", "--json", self._rig_file)
+        program = (sys.executable, "-m", "longsoak.report.shown", self._folder, str(now_ms))
         try:
             process = subprocess.Popen(  # noqa: S603 - our own command
-                command,
+                (*_GENTLY, *program),
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
                 stdin=subprocess.DEVNULL,
@@ -99,20 +100,31 @@ class Judging:
             self._process = process
             if self._over:
                 process.kill()
+        late = Timer(_LONGEST_S, process.kill)
+        late.start()
         try:
-            out, wrong = process.communicate(timeout=_LONGEST_S)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.communicate()
+            return self._read(process, asked, now_ms)
+        finally:
+            late.cancel()
+
+    def _read(self, process: "subprocess.Popen[str]", asked: object, now_ms: int) -> Judged:
+        """Verdicts are shown as soon as they are there, with the sections of before."""
+        found: Judged | None = None
+        if process.stdout is not None and (verdicts := process.stdout.readline()):
+            with self._lock:
+                before = () if self._known is None else self._known.sections
+                found = Judged(now_ms, asked, _documents(verdicts), before)
+                self._known = found
+        rest, wrong = process.communicate()
+        if found is not None and process.returncode == 0:
+            return replace(found, sections=_documents(rest))
+        if process.returncode < 0:
             return Judged(now_ms, asked, trouble="It took too long. `longsoak findings` tells.")
-        if process.returncode not in _JUDGED:
-            return Judged(now_ms, asked, trouble=_told(wrong))
-        return Judged(now_ms, asked, tuple(_documents(out)))
+        return Judged(now_ms, asked, trouble=_told(wrong))
 
 
-def _documents(out: str) -> Sequence[dict[str, object]]:
-    documents: Sequence[dict[str, object]] = json.loads(out)
-    return documents
+def _documents(line: str) -> tuple[Document, ...]:
+    return tuple(json.loads(line))
 
 
 def _told(wrong: str) -> str:

@@ -84,6 +84,19 @@ def test_a_card_says_what_the_command_says(rig: Kept, served: Served) -> None:
     assert f"{document['covered'] * 100:.0f} % of the windows" in text
 
 
+def test_all_other_results_follow_as_tables(rig: Kept, served: Served) -> None:
+    html = told(served, 'class="results"')
+    said = longsoak("findings", "--all", rig.rig_file).stdout
+    titles = [
+        words for words in re.findall(r"^(\S.*):$", said, re.MULTILINE) if "BROKEN" not in words
+    ]
+    assert any("by depth" in title for title in titles)
+    for title in titles:
+        assert f"<summary>{title[0].upper()}{title[1:]}</summary>" in html
+    assert "Nothing was read by hand." in html
+    assert "No sample was cut out and dried" in html
+
+
 def test_a_card_leads_to_the_readings_behind_it(served: Served) -> None:
     (link,) = set(re.findall(r'href="(/traces\?[^"]*)"', judged(served)))
     answer = served.get(link.replace("&amp;", "&"))
@@ -121,10 +134,13 @@ def test_a_rig_without_limits_is_told_how_to_declare_one(tmp_path: Path) -> None
 
 
 def test_it_looks_well_and_opens_by_keyboard(served: Served, browser: Browser) -> None:
-    judged(served)
+    told(served, 'class="results"')
     with page_of(browser, served, size="phone") as page:
         page.goto(SHEET)
         page.locator("summary").first.focus()
         page.keyboard.press("Enter")
         assert page.locator(".verdicts details[open]").count() == 1
+        page.locator(".results summary").first.focus()
+        page.keyboard.press("Enter")
+        assert page.locator(".results details[open] table").is_visible()
         looks_well(page, "findings")

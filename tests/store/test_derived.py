@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
+from typing import TypedDict
 
 import pytest
 
@@ -26,6 +27,13 @@ from longsoak.vocabulary.sample import Sample
 
 SCANS = 700
 PIN = "pins 7"
+
+
+class Span(TypedDict):
+    """From when to when, UTC ms."""
+
+    since_ms: int
+    until_ms: int
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +84,7 @@ def shifted(rig: Rig) -> Rig:
 
 def everything(record: Record) -> list[object]:
     """What each way of reading shows of one pair of pins and one thermometer."""
-    span = {"since_ms": START_MS + 5 * EVERY_MS + 1, "until_ms": START_MS + 690 * EVERY_MS}
+    span: Span = {"since_ms": START_MS + 5 * EVERY_MS + 1, "until_ms": START_MS + 690 * EVERY_MS}
     found: list[object] = [record.latest((PIN, "T 1")), record.last_values((PIN,), **span)]
     for probe in (PIN, "T 1"):
         found.append(record.series(probe, **span))
@@ -232,7 +240,7 @@ def convert_again(folder: Path, better: Rig, *, rig_version: int = 1) -> Derivat
 def test_what_came_out_otherwise_for_an_hour_only_leaves_the_rest_as_it_was(
     dry_once: Path64,
 ) -> None:
-    everywhere = {"since_ms": 0, "until_ms": 2**50}
+    everywhere: Span = {"since_ms": 0, "until_ms": 2**50}
     before = Record(dry_once.folder).series(PIN, **everywhere)
     old = Record(dry_once.folder).columns((PIN,), **everywhere)[PIN]
     derivation = convert_again(dry_once.folder, short_of_reach())

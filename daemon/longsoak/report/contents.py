@@ -115,7 +115,7 @@ def _paper(known: Known) -> Paper:
             Section("Results", results(known.record, rig, known.phases, known.findings,
                                        known.analysis, known.first_ms, known.last_ms)),
             Section("Readings by hand, samples and mass",
-                    held_against(known.record, known.entries, known.last_ms)),
+                    held_against(known.record, known.entries, known.last_ms, on=rig)),
             Section("What was seen", seen(known.record, known.entries)),
             Section("What was set aside", set_aside(known.record, rig, known.last_ms)),
             Section("Deviations", deviations(known.record, known.versions, known.findings)),

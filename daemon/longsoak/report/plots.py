@@ -19,6 +19,7 @@ from matplotlib.patches import Rectangle
 from longsoak.core.findings.decision import Bound
 from longsoak.core.phases import Phase
 from longsoak.report.analysed import Profile
+from longsoak.report.handagreement import HandPair
 from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.rig import Bay, Material, Rig
 
@@ -249,6 +250,45 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
                 ax.set_ylabel(unit)
             ax.spines[["top", "right"]].set_visible(False)
         axes[0].legend(fontsize=6, frameon=False)
+    return figure
+
+
+def hand_round(pairs: Sequence[HandPair], rig: Rig) -> Figure:
+    """What was read by hand in a round above, and what the pins read in the same hour below."""
+    probes = {probe.name: probe for probe in rig.probes}
+    bays = [bay for bay in rig.specimen.bays if any(p.reading.bay == bay.name for p in pairs)]
+    values = [value for pair in pairs for value in (pair.hand, pair.embedded)]
+    shades = mpl.colormaps["YlGnBu"]
+    low, high = min(values), max(values)
+    with mpl.rc_context(_SETTINGS):
+        figure = Figure(figsize=(WIDE, 4.2))
+        figure.subplots_adjust(
+            left=0.08, right=0.99, bottom=0.1, top=0.93, wspace=0.08, hspace=0.12
+        )
+        axes = figure.subplots(2, len(bays), sharex="col", sharey=True, squeeze=False)
+        for column, bay in enumerate(bays):
+            own = [pair for pair in pairs if pair.reading.bay == bay.name]
+            by_hand = [(p.reading.place.depth, p.reading.place.height, p.hand) for p in own]
+            pins = {
+                p.probe: (p.depth, probes[p.probe].height or 0.0, p.embedded)
+                for p in own
+                if p.probe in probes
+            }
+            for ax, places in zip(axes[:, column], (by_hand, list(pins.values())), strict=True):
+                for depth, height, value in places:
+                    share = 0.1 + 0.6 * (value - low) / ((high - low) or 1.0)
+                    ax.plot(
+                        depth, height, "o", markersize=15, markerfacecolor=shades(share),
+                        markeredgecolor=INK, markeredgewidth=0.5,
+                    )  # fmt: skip
+                    ax.text(depth, height, f"{value:.1f}", ha="center", va="center", fontsize=6)
+                ax.set_xlim(0, bay.thickness)
+                ax.margins(y=0.2)
+                ax.spines[["top", "right"]].set_visible(False)
+            axes[0, column].set_title(bay.name, fontsize=7.5, fontweight="bold")
+            axes[1, column].set_xlabel("depth, mm")
+        for ax, what in zip(axes[:, 0], ("by hand", "pins"), strict=True):
+            ax.set_ylabel(f"{what}; height, mm")
     return figure
 
 

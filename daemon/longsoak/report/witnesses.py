@@ -15,19 +15,25 @@ from longsoak.core.weighings import remarks, weighing_words, weighings
 from longsoak.core.wording import time_words
 from longsoak.report import handagreementwords, sampleagreementwords
 from longsoak.report.handagreement import hand_agreement
-from longsoak.report.paper import Listing, Part, Picture, Points, Text
+from longsoak.report.paper import Listing, Part, Picture, Plot, Points, Text
 from longsoak.report.sampleagreement import sample_agreement
 from longsoak.store.reader import Record
 from longsoak.store.thumbnails import thumbnail
 from longsoak.vocabulary.logbook import LogbookEntry
+from longsoak.vocabulary.rig import Rig
 
 _WIDTH = 640  # pixels of a photo
 _MOST_PHOTOS = 24  # of what was seen: the first and the last look at each place go first
 
 
-def held_against(record: Record, entries: Sequence[LogbookEntry], now_ms: int) -> list[Part]:
-    """Embedded pins beside readings by hand, round by round, and samples; and weighings."""
-    return [*_by_hand(record, now_ms), *_samples(record, now_ms), *_weighed(entries)]
+def held_against(
+    record: Record, entries: Sequence[LogbookEntry], now_ms: int, *, on: Rig | None = None
+) -> list[Part]:
+    """Embedded pins beside readings by hand, round by round, and samples; and weighings.
+
+    Rounds are drawn where they are to be drawn `on` a rig, which takes the extra ``report``.
+    """
+    return [*_by_hand(record, now_ms, on), *_samples(record, now_ms), *_weighed(entries)]
 
 
 def _weighed(entries: Sequence[LogbookEntry]) -> Iterator[Part]:
@@ -43,7 +49,7 @@ def _weighed(entries: Sequence[LogbookEntry]) -> Iterator[Part]:
     yield Listing("Weighings of the specimen", says, head, rows, (head[2],))
 
 
-def _by_hand(record: Record, now_ms: int) -> Iterator[Part]:
+def _by_hand(record: Record, now_ms: int, on: Rig | None) -> Iterator[Part]:
     found = hand_agreement(record, now_ms=now_ms)
     if not found.rounds:
         yield Text("Nothing was read by hand.", strong=True)
@@ -54,6 +60,11 @@ def _by_hand(record: Record, now_ms: int) -> Iterator[Part]:
         right = tuple(handagreementwords.RIGHT.split())
         columns = handagreementwords.COLUMNS
         yield Listing(f"Round {each.name}", says, columns, rows, right)
+        if each.pairs and on is not None:
+            from longsoak.report.plots import hand_round
+
+            what = f"Round {each.name}: what was read by hand, above, and by the pins in that hour"
+            yield Plot(hand_round(each.pairs, on), f"{what}, below; in % by the pins' curve.", what)
         yield Points(tuple(handagreementwords.round_words(each)))
     if together := handagreementwords.all_words(found):
         yield Points(tuple(together))

@@ -91,7 +91,7 @@ def _again(
     derived: Derived, probe: str, first: int, last: int
 ) -> list[tuple[npt.NDArray[Any], ...]]:
     """Scans, values, uncertainties, flags and reasons of each run that was derived again."""
-    found = []
+    found: list[tuple[npt.NDArray[Any], ...]] = []
     with derived.readable():
         for ids, data in derived.packed(probe, first, last):
             scans = _numbers(ids)[3].view(np.int64)

@@ -38,26 +38,62 @@ class FindingCard:
 
 
 @dataclass(frozen=True, slots=True)
+class ResultTable:
+    """A table with what is said of it, or sentences by themselves. `right` are columns' places."""
+
+    title: str
+    says: tuple[str, ...]
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """A section of them."""
+
+    title: str
+    tables: tuple[ResultTable, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class FindingsPage:
     """The whole sheet."""
 
     lead: tuple[str, ...]
-    trouble: str
-    judged: Markup | None
-    cards: tuple[FindingCard, ...]
+    trouble: str = ""
+    judged: Markup | None = None
+    cards: tuple[FindingCard, ...] = ()
+    results: tuple[Results, ...] = ()
 
 
 def findings_page(rig: Rig, known: Judged | None, *, now_ms: int) -> FindingsPage:
     """Work out the sheet from what is known; None is nothing yet."""
     if known is None:
-        return FindingsPage(("The limits are being judged. That may take a minute.",), "", None, ())
+        return FindingsPage(("The limits are being judged. That may take a minute.",))
     cards = tuple(map(_card, known.documents))
     judged = when(known.at_ms, now_ms=now_ms)
     if known.trouble:
-        return FindingsPage(("The limits could not be judged.",), known.trouble, judged, ())
-    if not cards:
-        return FindingsPage((_NONE_BEGUN if rig.limits else _NONE_DECLARED,), "", judged, ())
-    return FindingsPage((_lead(cards),), "", judged, cards)
+        return FindingsPage(("The limits could not be judged.",), known.trouble, judged)
+    lead = _lead(cards) if cards else _NONE_BEGUN if rig.limits else _NONE_DECLARED
+    results = tuple(
+        Results(str(each["title"]), tuple(map(_table, each["parts"])))
+        for each in known.sections
+        if isinstance(each["parts"], list)
+    )
+    return FindingsPage((lead,), "", judged, cards, results)
+
+
+def _table(document: dict[str, object]) -> ResultTable:
+    head, right = _texts(document["head"]), _texts(document["right"])
+    rows = document["rows"]
+    return ResultTable(
+        capital(str(document["title"])),
+        _texts(document["says"]),
+        head,
+        tuple(map(_texts, rows)) if isinstance(rows, list) else (),
+        frozenset(place for place, heading in enumerate(head) if heading in right),
+    )
 
 
 def _lead(cards: Sequence[FindingCard]) -> str:
