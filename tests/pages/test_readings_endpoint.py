@@ -20,7 +20,7 @@ from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.reading import Reading
 from longsoak.vocabulary.rig import Kind
 from longsoak_dashboards.api.csvtext import reduced_lines
-from longsoak_dashboards.api.series import COLUMNS, of_bucket, of_reading
+from longsoak_dashboards.api.series import COLUMNS, of_buckets, of_reading
 from longsoak_dashboards.api.single import as_csv
 from longsoak_dashboards.moments import time_of_form
 from longsoak_dashboards.source import Source
@@ -362,7 +362,7 @@ def test_no_row_holds_what_json_has_no_word_for(value: float, flag: Flag, reason
     probe = make_rig().probes[0]
     reading = Reading(probe.name, 0, value, "Ohm", value, value, flag, reason)
     bucket = Bucket(0, value, value, value, value, 1, flag)
-    for row in (of_reading(reading, probe), of_bucket(bucket)):
+    for row in (of_reading(reading, probe), *of_buckets([bucket])):
         json.dumps(row, allow_nan=False)
         assert len(row) == len(COLUMNS)
 

@@ -60,8 +60,12 @@ class Cells:
 
     def append(self, index: int, one: Sequence[float]) -> None:
         """Add what was added up of one hour or day."""
-        for column, value in zip(self.columns(), (index, *one), strict=True):
-            column.append(value)  # type: ignore[arg-type]  # each as its column holds it
+        self.append_all([(index, *one)])
+
+    def append_all(self, rows: Sequence[Sequence[float]]) -> None:
+        """Add some hours or days, each its index and then what was added up of it."""
+        for column, values in zip(self.columns(), zip(*rows, strict=True), strict=False):
+            column.extend(values)  # each as its column holds it
 
     def extend(self, other: "Cells") -> None:
         """Add all of `other`, which is later."""
@@ -117,7 +121,7 @@ class Cells:
         """
         index = self.index.tolist()
         low, high, spread, total = (column.tolist() for column in self.columns()[1:5])
-        values, count, worst = (c.tolist() for c in (self.values, self.count, self.worst))
+        values, worst = self.values.tolist(), self.worst.tolist()
         groups: list[int] = []
         edges: list[slice] = []
         place, end = 0, len(index)
@@ -128,6 +132,10 @@ class Cells:
             edges.append(slice(place, following))
             place = following
         numbers = [sum(values[edge]) for edge in edges]
+        counts = numbers
+        if self.count != self.values:
+            count = self.count.tolist()
+            counts = [sum(count[edge]) for edge in edges]
         widest = [max(spread[edge]) for edge in edges]
         sums = [sum(total[edge]) for edge in edges]
         worsts = [max(worst[edge]) for edge in edges] if any(worst) else [0] * len(edges)
@@ -139,7 +147,7 @@ class Cells:
                 [max(high[edge]) for edge in edges],
                 [whole / n if n else nan for whole, n in zip(sums, numbers, strict=True)],
                 [None if most < 0 else most for most in widest],
-                numbers if count == values else [sum(count[edge]) for edge in edges],
+                counts,
                 map(BY_BADNESS.__getitem__, worsts),
             )
         )

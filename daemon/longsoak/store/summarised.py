@@ -173,6 +173,7 @@ def _read(
         whole = unpack_cells(data for (data,) in pages)
         found[number] = whole.cut(first // hours, last // hours)
     places: dict[bytes, list[tuple[int, int]]] = {}
+    rows: dict[int, list[tuple[float, ...]]] = {number: [] for number in found}
     for hour, data in db.execute(
         "SELECT hour, cells FROM fresh WHERE hour BETWEEN ? AND ? ORDER BY hour", (first, last)
     ):
@@ -183,5 +184,7 @@ def _read(
             at = [(number, here[number]) for number in found if number in here]
             places[row.numbers] = at
         for number, place in at:
-            found[number].append(hour // hours, row.at(place))
+            rows[number].append((hour // hours, *row.at(place)))
+    for number, some in rows.items():
+        found[number].append_all(some)
     return {probe: found[number].in_order() for probe, number in numbers.items()}

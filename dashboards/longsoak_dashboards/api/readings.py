@@ -16,7 +16,7 @@ from longsoak_dashboards.api.csvtext import reduced_lines
 from longsoak_dashboards.api.documents import Document
 from longsoak_dashboards.api.longanswers import LongAnswers
 from longsoak_dashboards.api.problems import Problem, answering
-from longsoak_dashboards.api.series import Row, document, of_bucket, of_reading
+from longsoak_dashboards.api.series import Row, document, of_buckets, of_reading
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.source import Source
 from longsoak_dashboards.view.named import file_name
@@ -160,7 +160,7 @@ def rows_of(
     )
     most = max((sum(b.readings for b in row) for row in reduced.values()), default=0)
     if most > points:
-        return False, width_ms, {name: list(map(of_bucket, row)) for name, row in reduced.items()}
+        return False, width_ms, {name: of_buckets(row) for name, row in reduced.items()}
     found: dict[str, list[Row]] = defaultdict(list)
     for some in source.readings(
         wanted.names,

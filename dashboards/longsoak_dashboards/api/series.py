@@ -27,14 +27,30 @@ def of_reading(reading: Reading, probe: Probe) -> Row:
     return reading.utc_ms, value, value, value, spread, int(reading.flag), bound
 
 
-def of_bucket(bucket: Bucket) -> Row:
-    """An interval: at its beginning, with its worst flag. A bound has no mean."""
-    low, high = finite(bucket.low), finite(bucket.high)
-    bound: Bound = "at least" if bucket.wetter else "at most" if bucket.drier else None
-    return (
-        *(bucket.utc_ms, low, finite(bucket.mean), high),
-        *(finite(bucket.uncertainty), int(bucket.worst), bound if low is not None else None),
-    )
+def of_buckets(buckets: Sequence[Bucket]) -> list[Row]:
+    """Intervals: each at its beginning, with its worst flag. A bound has no mean."""
+    if not buckets:
+        return []
+    columns = zip(*buckets, strict=True)
+    times, lows, highs, means, spreads, _, worst, wetter, drier = columns
+    bounds: list[Bound] = [None] * len(times)
+    if any(wetter) or any(drier):
+        bounds = [
+            None if finite(low) is None else "at least" if over else "at most" if under else None
+            for low, over, under in zip(lows, wetter, drier, strict=True)
+        ]
+    values = map(_finite, (lows, means, highs, spreads))
+    return list(zip(times, *values, map(int, worst), bounds, strict=True))
+
+
+def _finite(values: Sequence[float | None]) -> Sequence[float | None]:
+    """`finite` of each, at once where all are."""
+    try:
+        if math.isfinite(sum(values)):  # type: ignore[arg-type]  # what is none is caught
+            return values
+    except TypeError:
+        pass
+    return list(map(finite, values))
 
 
 def document(probe: Probe, rows: Iterable[Row]) -> dict[str, object]:
