@@ -31,7 +31,7 @@ from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import KIND_WORDS, LogbookEntry
-from longsoak.vocabulary.rig import UNIT_WORDS, Boundary, Kind, Rig
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, UNIT_WORDS, Boundary, Kind, Rig
 
 _MOST_ENTRIES = 400  # of the logbook, the newest; the rest is in an export
 
@@ -159,14 +159,21 @@ def _short(found: Sequence[Finding]) -> Iterator[Part]:
             each.limit.name,
             each.phase.title,
             each.verdict.outcome.value,
-            "" if each.verdict.margin is None else f"{each.verdict.margin:.1f}",
+            _margin(each),
             f"{each.verdict.beyond:g}",
             f"{100 * each.verdict.covered:.0f} %",
             each.with_aside.outcome.value,
         )
         for each in found
     )
-    yield Listing("Limits and phases", (), head, rows, ("margin", "hours beyond", "good data"))
+    yield Listing("Limits and phases", (), head, rows, ("hours beyond", "good data"))
+
+
+def _margin(found: Finding) -> str:
+    margin, unit = found.verdict.margin, LIMIT_UNIT_WORDS[found.limit.quantity]
+    if margin is None:
+        return ""
+    return " ".join(f"{abs(margin):.1f} {unit} {'to spare' if margin >= 0 else 'too far'}".split())
 
 
 def _set_up(known: Known) -> Iterator[Part]:

@@ -17,6 +17,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
+    CondPageBreak,
     Image,
     KeepTogether,
     LongTable,
@@ -34,6 +35,7 @@ _MARGIN = 20 * mm
 _WIDTH = A4[0] - 2 * _MARGIN
 _PHOTO = 75 * mm
 _LONGEST_CELL = 600  # characters; a cell can't be broken over pages
+_BEGINS = 45 * mm  # of a table, at least, with what is said over it, stand where it begins
 _BESIDE = 5  # pt, what a cell leaves free to its right
 _FONTS = {"sheet": "DejaVuSans.ttf", "sheet-bold": "DejaVuSans-Bold.ttf"}
 
@@ -102,7 +104,7 @@ def _style(kind: str, *, right: bool = False) -> ParagraphStyle:
         textColor=colors.HexColor(colour),
         spaceBefore=before,
         spaceAfter=after,
-        keepWithNext=kind in ("section", "heading"),
+        keepWithNext=kind == "section",
         splitLongWords=True,
         alignment=TA_RIGHT if right else TA_LEFT,
     )
@@ -138,6 +140,7 @@ def _card(card: Card) -> Iterator[Any]:
 
 
 def _listing(listing: Listing) -> Iterator[Any]:
+    yield CondPageBreak(_BEGINS)
     yield Paragraph(escape(listing.title), _style("heading"))
     for says in listing.says:
         yield Paragraph(escape(says), _style("note"))
@@ -198,7 +201,7 @@ def _widths(listing: Listing) -> list[float]:
         for n in range(len(listing.head))
     ]
     shares = [
-        max(word + 2.0, min(length, 12.0) + max(0.0, length - 12.0) ** 0.7)
+        max(word + 2.0, min(length, 12.0) + 2.0 + max(0.0, length - 12.0) ** 0.7)
         for length, word in zip(longest, words, strict=True)
     ]
     return [_WIDTH * share / sum(shares) for share in shares]

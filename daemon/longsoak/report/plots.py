@@ -15,6 +15,7 @@ import matplotlib as mpl
 from matplotlib import dates
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
 
 from longsoak.core.findings.decision import Bound
 from longsoak.core.phases import Phase
@@ -27,6 +28,8 @@ INK, PENCIL, RED, WATER, RULE = "#1d283b", "#185a95", "#aa2523", "#c8e5f3", "#d0
 WIDE = 6.7  # in: what A4 leaves between its margins
 _DAY_MS = 86_400_000
 _BESIDE = 0.012  # of a bay's thickness between phases drawn side by side
+_DARK = 0.45  # of a scale of shades, from where letters on it are white
+_A_ROW = 4  # names in a row of a legend
 _DOTS = 150  # per inch, of a drawing as a picture
 _SHADES = ("#1d283b", "#1f6a96", "#6a8f3c", "#8a5a2b", "#7a5c92", "#4b5666")
 _DASHES: Sequence[Any] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
@@ -156,8 +159,10 @@ def _bay(ax: Any, rig: Rig, bay: Bay) -> None:
 def traces(panel: Sequence[Trace], around: Around, *, unit: str) -> Figure:
     """Daily means of some probes with the band of their days: a colour a depth, a dash a height."""
     with mpl.rc_context(_SETTINGS):
-        figure = Figure(figsize=(WIDE, 2.5))
-        figure.subplots_adjust(left=0.07, right=0.99, bottom=0.25, top=0.97)
+        under = 0.4 + 0.14 * -(-len(panel) // _A_ROW)  # in, of the legend
+        high = 1.9 + under
+        figure = Figure(figsize=(WIDE, high))
+        figure.subplots_adjust(left=0.07, right=0.99, bottom=under / high, top=1 - 0.06 / high)
         ax = figure.subplots()
         depths = sorted({trace.depth for trace in panel})
         heights = sorted({trace.height for trace in panel})
@@ -175,7 +180,9 @@ def traces(panel: Sequence[Trace], around: Around, *, unit: str) -> Figure:
             dates.ConciseDateFormatter(locator)  # type: ignore[no-untyped-call]
         )
         ax.spines[["top", "right"]].set_visible(False)
-        ax.legend(fontsize=6, ncols=4, frameon=False, loc="upper left", bbox_to_anchor=(0, -0.12))
+        ax.legend(
+            fontsize=6, ncols=_A_ROW, frameon=False, loc="upper left", bbox_to_anchor=(0, -0.12)
+        )
     return figure
 
 
@@ -225,8 +232,8 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
     """Means by depth with twice their standard uncertainty, phase beside phase, bay by bay."""
     known = list(found)
     with mpl.rc_context(_SETTINGS):
-        figure = Figure(figsize=(WIDE, 2.6))
-        figure.subplots_adjust(left=0.07, right=0.99, bottom=0.16, top=0.92, wspace=0.08)
+        figure = Figure(figsize=(WIDE, 2.8))
+        figure.subplots_adjust(left=0.07, right=0.99, bottom=0.22, top=0.92, wspace=0.08)
         axes = figure.subplots(1, len(bays), sharey=True, squeeze=False)[0]
         for place, (ax, bay) in enumerate(zip(axes, bays, strict=True)):
             for number, profile in enumerate(p for p in known if p.bay == bay.name):
@@ -245,11 +252,19 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
                 )  # fmt: skip
             ax.set_title(bay.name, fontsize=7.5, fontweight="bold")
             ax.set_xlim(0, bay.thickness)
+            ax.xaxis.set_major_locator(MaxNLocator(4, prune="upper"))
             ax.set_xlabel("depth, mm")
             if not place:
                 ax.set_ylabel(unit)
             ax.spines[["top", "right"]].set_visible(False)
-        axes[0].legend(fontsize=6, frameon=False)
+        drawn = {}
+        for ax in axes:
+            for handle, title in zip(*ax.get_legend_handles_labels(), strict=True):
+                drawn.setdefault(title, handle)
+        figure.legend(
+            drawn.values(), drawn.keys(), fontsize=6, frameon=False, loc="lower center",
+            ncols=max(1, len(drawn)),
+        )  # fmt: skip
     return figure
 
 
@@ -281,8 +296,12 @@ def hand_round(pairs: Sequence[HandPair], rig: Rig) -> Figure:
                         depth, height, "o", markersize=15, markerfacecolor=shades(share),
                         markeredgecolor=INK, markeredgewidth=0.5,
                     )  # fmt: skip
-                    ax.text(depth, height, f"{value:.1f}", ha="center", va="center", fontsize=6)
+                    ax.text(
+                        depth, height, f"{value:.1f}", ha="center", va="center", fontsize=6,
+                        color=INK if share < _DARK else "white",
+                    )  # fmt: skip
                 ax.set_xlim(0, bay.thickness)
+                ax.xaxis.set_major_locator(MaxNLocator(4, prune="upper"))
                 ax.margins(y=0.2)
                 ax.spines[["top", "right"]].set_visible(False)
             axes[0, column].set_title(bay.name, fontsize=7.5, fontweight="bold")
