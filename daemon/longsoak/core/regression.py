@@ -129,9 +129,10 @@ def student_quantile(probability: float, freedom: float) -> float:
 
     Notes
     -----
-    Bisects the distribution, which is an incomplete beta function by its continued fraction
-    (modified Lentz). Source: Abramowitz and Stegun, 26.5.8 and 26.7.1, from memory; checked
-    against a reference library within 1e-9.
+    By Newton's steps from the normal quantile: the tail is convex and the normal one is the
+    shorter, so that each step ends short of it, and nearer. The distribution is an incomplete beta
+    function by its continued fraction (modified Lentz). Source: Abramowitz and Stegun, 26.5.8 and
+    26.7.1, from memory; checked against a reference library within 1e-9.
 
     Examples
     --------
@@ -144,18 +145,18 @@ def student_quantile(probability: float, freedom: float) -> float:
         raise PhysicsError("freedom", freedom, "1 to 1e6")
     if probability < 0.5:
         return -student_quantile(1.0 - probability, freedom)
-    tail, low, high = 1.0 - probability, 0.0, 1.0
-    while student_upper_tail(high, freedom) > tail:
-        low, high = high, 2.0 * high
-    while high - low > 1e-14 * high:
-        middle = 0.5 * (low + high)
-        if middle in (low, high):
+    from statistics import NormalDist  # which a start of measuring does without
+
+    tail, half = 1.0 - probability, 0.5 * freedom
+    peak = math.exp(math.lgamma(half + 0.5) - math.lgamma(half)) / math.sqrt(math.pi * freedom)
+    found = max(0.0, NormalDist().inv_cdf(probability))
+    for _ in range(100):
+        density = peak * math.exp(-(half + 0.5) * math.log1p(found * found / freedom))
+        step = (student_upper_tail(found, freedom) - tail) / density
+        found += step
+        if step <= 1e-15 * found:
             break
-        if student_upper_tail(middle, freedom) > tail:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    return found
 
 
 def student_upper_tail(t: float, freedom: float) -> float:

@@ -257,13 +257,13 @@ def profiles(found: Iterable[Profile], bays: Sequence[Bay], *, unit: str) -> Fig
             if not place:
                 ax.set_ylabel(unit)
             ax.spines[["top", "right"]].set_visible(False)
-        drawn = {}
+        drawn: dict[str, Any] = {}
         for ax in axes:
             for handle, title in zip(*ax.get_legend_handles_labels(), strict=True):
                 drawn.setdefault(title, handle)
         figure.legend(
-            drawn.values(), drawn.keys(), fontsize=6, frameon=False, loc="lower center",
-            ncols=max(1, len(drawn)),
+            handles=list(drawn.values()), labels=list(drawn), fontsize=6, frameon=False,
+            loc="lower center", ncols=max(1, len(drawn)),
         )  # fmt: skip
     return figure
 

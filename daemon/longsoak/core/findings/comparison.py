@@ -18,6 +18,9 @@ from longsoak.core.wording import with_noun
 from longsoak.vocabulary.errors import PhysicsError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from longsoak.core.arrays import Array
 
 FEWEST_PAIRS = 96  # three lengths of averaging, of 24 stretches or more each
@@ -191,12 +194,11 @@ def _resampled(series: "Array", block: int, seed: int, resamples: int) -> "Array
     n = len(series)
     there = ~np.isnan(series)
     centred = np.where(there, series - np.nanmean(series), 0.0)
-    # Sums up to each place, of the series twice over: a block is the difference of two of them.
-    sums = np.concatenate([[0.0], np.cumsum(np.concatenate([centred, centred]))])
-    filled = np.concatenate([[0], np.cumsum(np.concatenate([there, there]))]).astype(np.int64)
+    whole = bool(there.all())
     count = math.ceil(n / block)
-    lengths = np.full(count, block)
-    lengths[-1] = n - (count - 1) * block  # as many readings as there were
+    last = n - (count - 1) * block  # as many readings as there were
+    sums = _block_sums(centred, block), _block_sums(centred, last)
+    filled = _block_sums(there, block), _block_sums(there, last)
     source = np.random.PCG64(seed)
     means = np.empty(resamples)
     step = max(1, _AT_ONCE // count)
@@ -205,10 +207,24 @@ def _resampled(series: "Array", block: int, seed: int, resamples: int) -> "Array
         raw = np.asarray(source.random_raw(rows * count), dtype=np.uint64)
         shares = (raw >> np.uint64(11)).astype(np.float64) * 2.0**-53
         starts = (shares * n).astype(np.int64).reshape(rows, count)
-        ends = starts + lengths
-        total = (filled[ends] - filled[starts]).sum(axis=1)
-        means[begin : begin + rows] = (sums[ends] - sums[starts]).sum(axis=1) / np.maximum(total, 1)
+        total = n if whole else np.maximum(_drawn(filled, starts), 1)
+        means[begin : begin + rows] = _drawn(sums, starts) / total
     return means
+
+
+def _block_sums(series: "Array", length: int) -> "Array":
+    """What the blocks of one length that begin at each place come to; they wrap round."""
+    import numpy as np
+
+    upto = np.concatenate([[0.0], np.cumsum(np.concatenate([series, series[:length]]))])
+    found: Array = upto[length : length + len(series)] - upto[: len(series)]
+    return found
+
+
+def _drawn(sums: "tuple[Array, Array]", starts: "NDArray[np.int64]") -> "Array":
+    """What each row of blocks comes to, the last of them of its own length."""
+    found: Array = sums[0][starts[:, :-1]].sum(axis=1) + sums[1][starts[:, -1]]
+    return found
 
 
 def _finite(argument: str, value: float) -> float:
