@@ -5,8 +5,19 @@ from dataclasses import replace
 
 import pytest
 
+from longsoak.core.contentwords import content_words
 from longsoak.core.logbook import check_against, check_among, check_entry
-from longsoak.core.samples import OVEN, remarks, sample_document, sample_said, samples
+from longsoak.core.samples import (
+    AT_ONCE,
+    OVEN,
+    completed_content,
+    oven_words,
+    remarks,
+    sample_document,
+    sample_said,
+    samples,
+    whole_content,
+)
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import SAMPLE, THE_RIG, About, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
@@ -50,8 +61,7 @@ def test_its_moisture_and_what_the_balance_leaves_of_it_come_from_its_masses() -
     document = sample_document(found)
     assert document["moisture"] == found.moisture
     assert sample_said(BAY, CONTENT) == (
-        "Sample K1, plain lime, 60 to 80 mm deep, 120.0 mm high: 152.3 g wet, 128.45 g dry at "
-        "103.0 °C."
+        "Sample K1, plain lime, 60 to 80 mm deep, 120 mm high: 152.3 g wet, 128.45 g dry at 103 °C."
     )
 
 
@@ -115,6 +125,35 @@ def test_how_it_was_cut_and_kept_is_told() -> None:
 def test_what_can_not_be_is_refused_in_words(more: dict[str, Json], says: str) -> None:
     with pytest.raises(RequestError, match=says):
         check(entry(more))
+
+
+def test_what_is_missing_is_told_by_what_it_is_called_and_what_stays_is_taken_over() -> None:
+    called = {name: f"--{name}" for name in AT_ONCE} | {"depth_to_mm": "--depth_from_mm"}
+    said: dict[str, Json] = dict.fromkeys(CONTENT) | {"identity": "K1"}
+    with pytest.raises(RequestError) as refused:
+        whole_content(said, bay=BAY, called=called, no_sample=7)
+    assert str(refused.value) == (
+        "A sample also needs --depth_from_mm, --height_mm, --material, --dry_cut, --sealed, "
+        "--minutes, --wet_g. Entry 7 is no sample to complete. Nothing was kept."
+    )
+    assert (
+        whole_content(CONTENT | {"note": None}, bay=BAY, called=called, no_sample=None) == CONTENT
+    )
+    wet = entry({"dry_g": None, "oven": None})
+    dried: dict[str, Json] = dict.fromkeys(CONTENT) | {"dry_g": DRY, "oven": 103.0}
+    assert completed_content(wet, dried) == CONTENT
+
+
+def test_the_line_under_an_entry_says_how_it_was_kept_its_moisture_and_what_to_doubt() -> None:
+    assert content_words(entry({"sealed": False, "second_dry_g": 129.0})) == (
+        "Wood, cut dry; moisture in % of the dry mass: 18.57 ± 0.02, 18.1 by the second dry mass. "
+        "It was not sealed at once: it dried in the air for 4 min until it was weighed."
+    )
+    assert content_words(entry({"dry_g": None, "oven": None, "dry_cut": False})) == (
+        "Wood, sealed at once, on the balance after 4 min. It was cut with water, some of which "
+        "may be in it."
+    )
+    assert oven_words() == "wood 101 to 105 °C, gypsum 40 to 45 °C, lime and mineral 103 to 107 °C"
 
 
 def test_a_sample_is_of_a_bay_and_its_identity_is_its_own() -> None:

@@ -12,7 +12,16 @@ from longsoak.cli.common import DONE, own_record, rig_file, table, told
 from longsoak.cli.options import number_of
 from longsoak.cli.writing import moment_said, recorded, write_entry
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.samples import OVEN, Sample, remarks, sample_document, sample_said, samples
+from longsoak.core.samples import (
+    OVEN,
+    completed_content,
+    moisture_words,
+    remarks,
+    sample_document,
+    sample_said,
+    samples,
+    whole_content,
+)
 from longsoak.core.wording import time_words
 from longsoak.report.sampleagreement import sample_agreement
 from longsoak.report.sampleagreementwords import (
@@ -26,13 +35,23 @@ from longsoak.report.sampleagreementwords import (
 from longsoak.service.clock import SystemClock
 from longsoak.store.logbook import Logbook
 from longsoak.store.reader import Record
-from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import SAMPLE, LogbookEntry
 from longsoak.vocabulary.proof import Json
 
 _WIDTH = 78
 _MM = number_of("a number of mm", 0.0, 1e5)
 _GRAMS = number_of("a mass in g", 0.0, 1e6)
+_CALLED = {
+    "bay": "--bay",
+    "identity": "its identity",
+    **dict.fromkeys(("depth_from_mm", "depth_to_mm"), "--depth FROM TO"),
+    "height_mm": "--height",
+    "material": "--material",
+    "dry_cut": "--cut",
+    "sealed": "--sealed or --not-sealed",
+    "minutes": "--minutes",
+    "wet_g": "--wet",
+}
 _EXAMPLE = (
     'Example: longsoak sample rig.toml K1 --bay "plain lime" --depth 60 80 --height 120 '
     "--material wood --cut dry --sealed --minutes 4 --wet 152.30 --by mk"
@@ -133,11 +152,10 @@ def sample(
         now_ms = SystemClock().utc_ms()
         was = None if corrects is None else Logbook(record.folder).entry(corrects)
         if was is not None and was.kind == SAMPLE:
-            old = was.content
-            content = {n: old[n] if value is None else value for n, value in said.items()}
+            content = completed_content(was, said)
             subject = was.subject if bay is None else bay_called(bay, rig)
         else:
-            content = _whole(said, bay, corrects)
+            content = whole_content(said, bay=bay, called=_CALLED, no_sample=corrects)
             subject = bay_called(bay or "", rig)
         write_entry(
             record,
@@ -155,26 +173,6 @@ def sample(
             (),
             as_json=as_json,
         )
-
-
-def _whole(said: dict[str, Json], bay: str | None, corrects: int | None) -> dict[str, Json]:
-    """What a sample that completes no other has to say at once."""
-    names = {
-        "bay": "--bay",
-        "identity": "its identity",
-        "depth_from_mm": "--depth FROM TO",
-        "height_mm": "--height",
-        "material": "--material",
-        "dry_cut": "--cut",
-        "sealed": "--sealed or --not-sealed",
-        "minutes": "--minutes",
-        "wet_g": "--wet",
-    }
-    every = {**said, "bay": bay}
-    if missing := [words for name, words in names.items() if every[name] is None]:
-        what = "" if corrects is None else f" Entry {corrects} is no sample to complete."
-        raise RequestError(f"A sample also needs {', '.join(missing)}.{what} Nothing was kept.")
-    return {**said, "note": said["note"] or ""}
 
 
 def _list(record: Record, *, as_json: bool) -> None:
@@ -197,7 +195,7 @@ def _list(record: Record, *, as_json: bool) -> None:
             f"{each.depth[0]:g} to {each.depth[1]:g}",
             f"{each.height:g}",
             each.material,
-            _moisture_words(each),
+            moisture_words(each),
         )
         for each in found
     ]
@@ -225,14 +223,3 @@ def _compare(record: Record, *, as_json: bool) -> None:
         click.echo(FOOT)
     for words in sentences(found):
         click.echo(textwrap.fill(words, _WIDTH))
-
-
-def _moisture_words(each: Sample) -> str:
-    if each.moisture is None:
-        return "not dried yet"
-    words = f"{each.moisture:.1f}"
-    if each.uncertainty is not None:
-        words = f"{each.moisture:.2f} ± {2 * each.uncertainty:.2f}"
-    if each.second_moisture is not None:
-        words += f", {each.second_moisture:.1f} by the second dry mass"
-    return words

@@ -15,6 +15,7 @@ from longsoak.core.water.entries import window_at, windows
 from longsoak.core.weighings import (
     CAUTION,
     MOST_KG,
+    no_window_words,
     remarks,
     weighing_content,
     weighing_document,
@@ -32,10 +33,7 @@ _EXAMPLE = (
     'Example: longsoak weigh rig.toml "Lifted by the hoist" --reading 812.4 --reading 812.6 '
     "--reading 812.5 --gear 14.2 --scale hoist --drained 20 --by mk"
 )
-_NO_WINDOW = (
-    "No service window is open: open one with `longsoak service` before it is lifted, so that what "
-    "the lift does to readings is known for what it is."
-)
+_NO_WINDOW = no_window_words("with `longsoak service`")
 
 
 @click.command(epilog=_EXAMPLE)

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from longsoak.core.newholes import new_holes, offset_words
 from longsoak.core.phases import begins_words
+from longsoak.core.samples import sample_words, samples
 from longsoak.core.weighings import weighing_words, weighings
 from longsoak.core.wettrades import trade_words, wet_trades
 from longsoak.core.wording import time_words
@@ -11,6 +12,7 @@ from longsoak.vocabulary.logbook import (
     CLOSING,
     NEW_HOLE,
     PHASE,
+    SAMPLE,
     WEIGHING,
     WET_TRADE,
     LogbookEntry,
@@ -31,6 +33,9 @@ def content_words(entry: LogbookEntry) -> str:
     elif entry.kind == WEIGHING:
         (weighed,) = weighings([entry])
         says = weighing_words(weighed)
+    elif entry.kind == SAMPLE:
+        (sample,) = samples([entry])
+        says = sample_words(sample)
     elif entry.kind == CLOSING:
         content = entry.content
         says = f"{content['item']}: {'done' if content['done'] else 'not done'}, {content['name']}"

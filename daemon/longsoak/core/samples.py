@@ -37,6 +37,16 @@ _NUMBERS: Mapping[str, tuple[float, float, str, bool]] = {
     "balance_g": (1e-6, 1e3, "g", False),
 }
 _FIELDS = frozenset({"identity", "material", "dry_cut", "sealed", "note", *_NUMBERS})
+# What a sample says as soon as it is cut and weighed, in the order in which it is asked for.
+AT_ONCE = (
+    *("bay", "identity", "depth_from_mm", "depth_to_mm", "height_mm", "material", "dry_cut"),
+    *("sealed", "minutes", "wet_g"),
+)
+# The usual caution; work on what is dangerous is for whoever is licensed for it.
+CAUTION = (
+    "Keep off wires and pipes when you cut. Dust may hold mould, silica or asbestos: wear what "
+    "your local rules ask, and leave what they leave to licensed people."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +98,39 @@ class Sample:
             return None
         weighing = Weighing(self.wet, self.dry, self.tare)
         return moisture_uncertainty(weighing, balance=self.balance)
+
+
+def whole_content(
+    said: Mapping[str, Json], *, bay: str | None, called: Mapping[str, str], no_sample: int | None
+) -> dict[str, Json]:
+    """What the entry of a sample holds that takes nothing from another entry.
+
+    Parameters
+    ----------
+    said : mapping
+        What was said of it; None is not said.
+    bay : str, optional
+        The bay it was cut from.
+    called : mapping
+        What each of `AT_ONCE` is called where it is asked for.
+    no_sample : int, optional
+        The number of an entry that was to be completed and is no sample.
+
+    Raises
+    ------
+    RequestError
+        What is missing.
+    """
+    every = {**said, "bay": bay}
+    if missing := dict.fromkeys(called[name] for name in AT_ONCE if every[name] is None):
+        what = "" if no_sample is None else f" Entry {no_sample} is no sample to complete."
+        raise RequestError(f"A sample also needs {', '.join(missing)}.{what} Nothing was kept.")
+    return {**said, "note": said["note"] or ""}
+
+
+def completed_content(was: LogbookEntry, said: Mapping[str, Json]) -> dict[str, Json]:
+    """What the entry of a sample holds that completes another: what is not said again stays."""
+    return {name: was.content[name] if value is None else value for name, value in said.items()}
 
 
 def wrong_content(entry: LogbookEntry) -> str | None:
@@ -165,8 +208,7 @@ def check_identity(entry: LogbookEntry, known: Iterable[LogbookEntry]) -> None:
         if other.identity == name and other.number != entry.corrects:
             raise RequestError(
                 f"Entry {other.number} is a sample {name!r} already: give this one another "
-                f"identity, or set that one right with --corrects {other.number}. "
-                "Nothing was kept."
+                f"identity, or correct entry {other.number}. Nothing was kept."
             )
 
 
@@ -176,16 +218,53 @@ def samples(entries: Iterable[LogbookEntry]) -> list[Sample]:
     return sorted(found, key=lambda sample: (sample.at_ms, sample.number))
 
 
+def moisture_words(sample: Sample) -> str:
+    """Its moisture in % of the dry mass; ± is twice what the balance alone leaves uncertain."""
+    if sample.moisture is None:
+        return "not dried yet"
+    words = f"{sample.moisture:.1f}"
+    if sample.uncertainty is not None:
+        words = f"{sample.moisture:.2f} ± {2 * sample.uncertainty:.2f}"
+    if sample.second_moisture is not None:
+        words += f", {sample.second_moisture:.1f} by the second dry mass"
+    return words
+
+
+def sample_words(sample: Sample) -> str:
+    """How it was cut and kept, its moisture once it is dry, and what to doubt, in a line."""
+    kept = [sample.material]
+    if sample.dry_cut:
+        kept.append("cut dry")
+    if sample.sealed:
+        kept.append(f"sealed at once, on the balance after {sample.minutes:g} min")
+    says = ", ".join(kept)
+    if sample.moisture is not None:
+        says += f"; moisture in % of the dry mass: {moisture_words(sample)}"
+    return " ".join([f"{says}.", *remarks(sample)]).rstrip(".")
+
+
+def oven_words() -> str:
+    """How hot the oven usually is for each material: "wood 101 to 105 °C, ..."."""
+    materials: dict[tuple[float, float], list[str]] = {}
+    for material, reach in OVEN.items():
+        materials.setdefault(reach, []).append(material)
+    return ", ".join(
+        f"{' and '.join(names)} {least:g} to {most:g} °C"
+        for (least, most), names in materials.items()
+    )
+
+
 def sample_said(bay: str, content: Mapping[str, Json]) -> str:
     """The sentence of a sample's entry."""
     start, end = (float(str(content[name])) for name in ("depth_from_mm", "depth_to_mm"))
     wet, dry = float(str(content["wet_g"])), number_in(content["dry_g"])
     where = f"Sample {content['identity']}, {bay}, {start:g} to {end:g} mm deep"
-    masses = f"{where}, {content['height_mm']} mm high: {wet:g} g wet"
+    masses = f"{where}, {float(str(content['height_mm'])):g} mm high: {wet:g} g wet"
     note = f"\n{content['note']}" if content["note"] else ""
     if dry is None:
         return f"{masses}, not dried yet.{note}"
-    return f"{masses}, {dry:g} g dry at {content['oven']} °C.{note}"
+    oven = number_in(content["oven"])  # is there, or the entry is refused
+    return f"{masses}, {dry:g} g dry{'' if oven is None else f' at {oven:g} °C'}.{note}"
 
 
 def remarks(sample: Sample) -> list[str]:

@@ -23,6 +23,14 @@ CAUTION = (
 )
 
 
+def no_window_words(how: str) -> str:
+    """What to say of a weighing outside of a service window, `how` saying what opens one."""
+    return (
+        f"No service window is open: open one {how} before it is lifted, so that what the lift "
+        "does to readings is known for what it is."
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Weighing:
     """One round on the scale, masses in kg.

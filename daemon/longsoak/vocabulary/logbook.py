@@ -28,7 +28,7 @@ KIND_WORDS = {
     NOTE: "note",
     HAND: "reading by hand",
     METER_CHECK: "meter on a test block",
-    SAMPLE: "sample, oven-dried",
+    SAMPLE: "sample cut out",
     WEIGHING: "weighing of the specimen",
     OBSERVATION: "observation",
     PHASE: "phase",
