@@ -142,6 +142,8 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/logbook/work", logbook.work, methods=["POST"]),
             Route("/logbook/phase", logbook.phase, methods=["POST"]),
             Route("/logbook/specimen", logbook.specimen, methods=["POST"]),
+            Route("/logbook/weighing", logbook.weigh, methods=["POST"]),
+            Route("/logbook/sample", logbook.sample, methods=["POST"]),
             Route("/logbook/seen", seen.seen, methods=["GET"]),
             Route("/logbook/seen", logbook.see, methods=["POST"]),
             Route("/logbook/photo/{name}", photos.photo),

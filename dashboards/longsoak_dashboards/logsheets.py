@@ -13,7 +13,9 @@ from longsoak.core.handflags import flag_said
 from longsoak.core.logbook import subject_called, text_of
 from longsoak.core.moments import moment_of
 from longsoak.core.phases import WETTING, begun, ended, phase_at, phases
+from longsoak.core.samples import samples
 from longsoak.core.water.entries import window_at, windows
+from longsoak.core.weighings import no_window_words, weighings
 from longsoak.store.gatelook import gates_kept, gates_of
 from longsoak.vocabulary.errors import RequestError, StoreError
 from longsoak.vocabulary.gate import Gate
@@ -22,20 +24,22 @@ from longsoak.vocabulary.logbook import (
     FLAG,
     OBSERVATION,
     PHASE,
+    SAMPLE,
     SERVICE,
+    WEIGHING,
     LogbookEntry,
 )
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import Form, Upload, form, waited_ms
+from longsoak_dashboards.forms import WAITED, Form, Upload, form, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.logasking import LogAsking
 from longsoak_dashboards.photoforms import filled, photo_form
 from longsoak_dashboards.sheets import sheet
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view import logbook as logbook_view
-from longsoak_dashboards.view import specimenentries
+from longsoak_dashboards.view import sampleentries, specimenentries, weighingentries
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.logasked import corrected_number, count_in
 from longsoak_dashboards.view.logfilter import Filter, understand
@@ -65,7 +69,7 @@ class LogSheets(LogAsking):
         said = {"by": by_of(request)} | {name: asked[name] for name in _ASKED if name in asked}
         if asked.get("begins") == WETTING:  # whoever wants to see its gates beforehand
             said |= {"what": "begin", "of": PHASE, "phase": WETTING}
-        return self._sheet(said, told=self.told(asked), asked=asked)
+        return self._sheet(said, told=self._more(self.told(asked), asked), asked=asked)
 
     @photo_form
     def write(self, request: Request, sent: Upload) -> Response:
@@ -115,11 +119,41 @@ class LogSheets(LogAsking):
             if came.wrong is not None:
                 raise came.wrong
             now = now_ms()
-            was_ms = self.as_it_was(corrected_number(said["corrects"]), OBSERVATION)
-            written = now - waited_ms(said) if was_ms is None else was_ms
+            written = self._written_ms(said, said["corrects"], OBSERVATION, now=now)
             return seen_entry(said, rig, photos, written_ms=written, now_ms=now)
 
         return self._ask(said, _SEEN, make=entry, photos=photos)
+
+    @photo_form
+    def weigh(self, request: Request, sent: Upload) -> Response:
+        """Ask that a weighing of the specimen be kept; what can't be is shown again with why."""
+        came = filled(sent, weighingentries.FIELDS, self.source.record.folder)
+        said, photos = came.said, came.photos
+
+        def entry(_: Rig) -> LogbookEntry:
+            if came.wrong is not None:
+                raise came.wrong
+            now = now_ms()
+            written = self._written_ms(said, said["corrects"], WEIGHING, now=now)
+            return weighingentries.weighing_entry(said, photos, written_ms=written, now_ms=now)
+
+        return self._ask(said, weighingentries.FIELDS, make=entry, photos=photos)
+
+    @form
+    def sample(self, request: Request, came: Form) -> Response:
+        """Ask that a sample be kept as it was cut, or completed once it is dry."""
+        said = {name: came.get(name, "") for name in (*sampleentries.FIELDS, WAITED)}
+
+        def entry(rig: Rig) -> LogbookEntry:
+            now, number = now_ms(), sampleentries.taken_from(said)
+            written, corrects = (
+                self._written_ms(said, number, SAMPLE, now=now),
+                corrected_number(number),
+            )
+            was = None if corrects is None else self.log.entry(corrects)
+            return sampleentries.sample_entry(said, rig, was, written_ms=written, now_ms=now)
+
+        return self._ask(said, sampleentries.FIELDS, make=entry)
 
     def _ask(
         self,
@@ -161,11 +195,14 @@ class LogSheets(LogAsking):
 
     def _begins_ms(self, said: Mapping[str, str], *, now: int) -> int:
         """When what a form tells of began or ended, UTC ms."""
-        written = now - waited_ms(said)
         if said.get("at"):
-            return moment_of(said["at"], now_ms=written)
-        was_ms = self.as_it_was(corrected_number(said.get("corrects", "")), PHASE)
-        return written if was_ms is None else was_ms
+            return moment_of(said["at"], now_ms=now - waited_ms(said))
+        return self._written_ms(said, said.get("corrects", ""), PHASE, now=now)
+
+    def _written_ms(self, said: Mapping[str, str], corrects: str, kind: str, *, now: int) -> int:
+        """When what a form says was, where it says no time: as it was, or when it was written."""
+        was_ms = self.as_it_was(corrected_number(corrects), kind)
+        return now - waited_ms(said) if was_ms is None else was_ms
 
     def _gates_kept(
         self, said: Form, rig: Rig, *, corrects: int | None, at_ms: int
@@ -195,9 +232,20 @@ class LogSheets(LogAsking):
             return ()
         return gates_of(self.source.record, rig, at_ms=at_ms, now_ms=now)
 
-    def _window(self) -> LogbookEntry | None:
-        """The service window that is open."""
-        return window_at(windows(self.log.entries(kind=SERVICE)), now_ms())
+    def _window(self, at_ms: int | None = None) -> LogbookEntry | None:
+        """The service window that is open, now unless told otherwise."""
+        at_ms = now_ms() if at_ms is None else at_ms
+        return window_at(windows(self.log.entries(kind=SERVICE)), at_ms)
+
+    def _more(self, told: Told | None, asked: Mapping[str, str]) -> Told | None:
+        """What became of an entry, with what else there is to say of a weighing."""
+        kept = self.log.of_request(asked.get("asked", "")) if told is not None else None
+        if told is None or kept is None or kept.kind != WEIGHING:
+            return told
+        if self._window(kept.at_utc_ms) is not None:
+            return told
+        words = f"{told.words} {no_window_words(logbook_view.OPENS)}"
+        return Told(words, told.wants_a_look, told.waiting)
 
     def _again(self, said: Form, photos: Sequence[str], wrong: str, *, status: int) -> Response:
         try:
@@ -232,6 +280,8 @@ class LogSheets(LogAsking):
             phase=phase_at(known, now),
             gates=self._gates(said, heading.rig, now=now),
             closing=closing_list([*entries, *self.log.entries(kind=CLOSING)]),
+            pieces=samples(self.log.entries(kind=SAMPLE)),
+            weighed=weighings(self.log.entries(kind=WEIGHING)),
         )
         page = logbook_view.logbook_page(
             self._chosen(chosen, count_in((asked or {}).get("upto"))),
@@ -277,6 +327,10 @@ class LogSheets(LogAsking):
         entry = None if number is None or "text" in said else self.log.entry(number)
         if entry is not None and entry.kind == OBSERVATION:
             return {**said_again(entry), "text": entry.says, "of": OBSERVATION, **said}
+        if entry is not None and entry.kind == WEIGHING:
+            return {**weighingentries.said_again(entry), **said}
+        if entry is not None and entry.kind == SAMPLE:
+            return {**sampleentries.said_again(entry), **said}
         if entry is None or entry.kind != PHASE:
             return said
         phase = entry.content["phase"]

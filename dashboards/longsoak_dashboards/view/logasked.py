@@ -11,7 +11,7 @@ def corrected_number(words: str) -> int | None:
     RequestError
         It is no number.
     """
-    if words and not words.isdecimal():
+    if words and count_in(words) is None:
         raise RequestError(f"{words[:20]!r} is no entry's number. Nothing was kept.")
     return int(words) if words else None
 

@@ -13,21 +13,37 @@ from longsoak.core.mould import GROWTH_CAUTION
 from longsoak.core.newholes import sits_in_one
 from longsoak.core.phases import WORDS, Phase
 from longsoak.core.proof.safety import DECIDES, SAFETY
+from longsoak.core.samples import CAUTION as CUTTING
+from longsoak.core.samples import OVEN, Sample, oven_words
 from longsoak.core.water.entries import ends_ms
+from longsoak.core.weighings import CAUTION as LIFTING
+from longsoak.core.weighings import Weighing, no_window_words
 from longsoak.core.wettrades import CAUTION
 from longsoak.core.wording import age_words, time_words
 from longsoak.vocabulary.gate import Gate, GateName
-from longsoak.vocabulary.logbook import HAND, KIND_WORDS, OBSERVATION, PHASE, LogbookEntry
+from longsoak.vocabulary.logbook import (
+    HAND,
+    KIND_WORDS,
+    OBSERVATION,
+    PHASE,
+    SAMPLE,
+    WEIGHING,
+    LogbookEntry,
+)
 from longsoak.vocabulary.observation import Looked
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.entrywords import details, kind_words, subject_link
 from longsoak_dashboards.view.logfilter import Filter
 from longsoak_dashboards.view.photos import Files, Picture, picture, pictures
+from longsoak_dashboards.view.sampleentries import OWN_FIELDS as OF_SAMPLES
+from longsoak_dashboards.view.sampleentries import sample_choices
 from longsoak_dashboards.view.seenentries import WHERE, SightChoices, sight_choices
 from longsoak_dashboards.view.sentences import capital, counted, span_words, when
 from longsoak_dashboards.view.specimenentries import OWN_FIELDS
 from longsoak_dashboards.view.standing import unset_sentence
+from longsoak_dashboards.view.weighingentries import OWN_FIELDS as OF_WEIGHINGS
+from longsoak_dashboards.view.weighingentries import setting_words
 
 NEWEST = 50  # entries on one sheet
 SOON_MS = 10_000  # an answer comes within a second; after this the sheet waits no longer
@@ -35,8 +51,11 @@ _SAID = (
     *("text", "by", "about", "at", "flag", "until"),
     *("what", "phase", "name", "control", "lasts", "of", "although", "safe"),
     *("bay", "face", "depth", "low", "high", "seen", "extent", "looked"),
-    *OWN_FIELDS,
+    *(*OWN_FIELDS, *OF_WEIGHINGS, *OF_SAMPLES),
 )
+# Which part of its sheet an entry of a kind is corrected in.
+_PARTS = {HAND: "", PHASE: "#phase", OBSERVATION: "#see", WEIGHING: "#weighed", SAMPLE: "#cut"}
+OPENS = 'under "Work at the rig"'  # a service window
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +125,9 @@ class LogbookForm:
     `window` tells of the service window that is open, `phase` of the phase there is; both are
     empty where there is none. `gates` are there where a wetting is about to begin, and `safety` the
     list that has to be gone through, which ends with who decides. `holes` are the probes that sit
-    in one, `closing` is the list for the end of the test, and `pouring` a caution.
+    in one, `closing` is the list for the end of the test, and `pouring`, `lifting` and `cutting`
+    are cautions. `unlike` says what would make a weighing unlike those before: without a window, or
+    weighed otherwise. `pieces` are the samples that can be completed.
     """
 
     choices: tuple[Choice, ...]
@@ -126,6 +147,12 @@ class LogbookForm:
     holes: tuple[str, ...] = ()
     closing: tuple[ClosingRow, ...] = ()
     pouring: str = CAUTION
+    lifting: str = LIFTING
+    cutting: str = CUTTING
+    unlike: tuple[str, ...] = ()
+    pieces: tuple[tuple[str, str], ...] = ()
+    materials: tuple[tuple[str, str], ...] = (("", "choose"), *((name, name) for name in OVEN))
+    ovens: str = oven_words()
     where: tuple[tuple[str, str], ...] = WHERE
     looks: tuple[str, ...] = tuple(map(str, Looked))
     caution: str = GROWTH_CAUTION
@@ -214,6 +241,8 @@ def form_of(
     phase: Phase | None,
     gates: Sequence[Gate],
     closing: Sequence[Answered],
+    pieces: Sequence[Sample],
+    weighed: Sequence[Weighing],
 ) -> LogbookForm:
     """Work out the forms, `kept` being digests of photos that came before."""
     return LogbookForm(
@@ -232,6 +261,11 @@ def form_of(
         safety=_safety(gates),
         holes=tuple(probe.name for probe in rig.probes if sits_in_one(probe)),
         closing=tuple(_closing_row(each) for each in closing),
+        unlike=(
+            *([no_window_words(OPENS)] if window is None else []),
+            *(setting_words(each) for each in weighed[-1:]),
+        ),
+        pieces=sample_choices(pieces),
         sights=sight_choices(rig, only=said.get("only", "")),
     )
 
@@ -276,7 +310,7 @@ def told(outcome: str | None, *, asked_ms: int, now_ms: int) -> Told:
 def _row(entry: LogbookEntry, names: set[str], *, now_ms: int, files: Files) -> Row:
     number = entry.number
     form = "/hand" if entry.kind == HAND else "/logbook"
-    part = {HAND: "", PHASE: "#phase", OBSERVATION: "#see"}.get(entry.kind, "#write")
+    part = _PARTS.get(entry.kind, "#write")
     return Row(
         number=number,
         when=when(speaks_of_ms(entry), now_ms=now_ms),
