@@ -66,6 +66,7 @@ SHEETS: Mapping[str, Sequence[Look]] = {
     "/logbook": (
         *everywhere("/logbook", "busy", "quiet", "never run"),
         Look("busy", "/logbook?corrects=1"),
+        *(Look("busy", f"/logbook?corrects={number}") for number in (7, 9)),  # of `weighed`
     ),
     "/logbook/seen": everywhere("/logbook/seen", "busy", "quiet", "never run"),
     "/hand": everywhere("/hand", "busy", "quiet", "without reservoir", "never run"),
@@ -78,6 +79,7 @@ SHEETS: Mapping[str, Sequence[Look]] = {
 REFUSED: Sequence[Look] = (
     Look("busy", "/alarms/shelve", 400, {"key": "overfill:water level", "by": "mk", "for": "2 h"}),
     Look("busy", "/water/note", 400, {"what": "round", "conductivity": "1,234.5", "by": "mk"}),
+    Look("busy", "/logbook/sample", 400, {"what": "dried", "by": "mk", "completes": "8"}),
     Look("busy", "/proof/begin", 400, {}),
     Look("busy", "/nowhere", 404),
     Look("busy", "/water/begin", 405),

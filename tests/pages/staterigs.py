@@ -19,6 +19,7 @@ from longsoak_dashboards.sheets import HERE
 from pages.lookedat import looks
 from pages.pagerig import DAY_MS, Bays, Kept, change, drift, flagged, keep, make_rig, rig_text, told
 from pages.serving import Served, now_ms, serve, served_by
+from pages.weighedrig import weighed
 from processes import COMMAND
 
 HOUR_MS = 3_600_000
@@ -118,6 +119,7 @@ def busy(folder: Path) -> Iterator[Served]:
     flagged(kept, Flag.SUSPECT, since_ms=now - 3 * DAY_MS, until_ms=None)
     prove(kept)
     looks(kept)
+    weighed(kept)
     with serve(kept.rig_file) as served:
         yield served
     kept.close()
