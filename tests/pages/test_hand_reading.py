@@ -208,6 +208,7 @@ def test_a_round_is_read_on_a_phone_place_by_place_and_told_afterwards(
                 "50 mm deep, 135 mm high: at least 60 % on the scale for spruce, pin meter 2, "
                 "round 1."
             )
+            entry.get_by_role("img").scroll_into_view_if_needed()  # it is fetched no sooner
             expect(entry.get_by_role("img")).to_have_js_property("naturalWidth", 320)
             page.get_by_role("link", name="Correct entry 2").click()
             expect(page.get_by_label("The meter shows")).to_have_value(">60")
