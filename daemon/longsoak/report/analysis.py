@@ -36,7 +36,8 @@ from longsoak.report.analysed import (
     Reached,
     Tendency,
 )
-from longsoak.report.means import Means
+from longsoak.report.extents import Extent
+from longsoak.report.means import Ahead, Means
 from longsoak.report.seats import at_open_line, by_depth, doubt_of, mean_of, pairs_of
 from longsoak.rigfile.load import parse
 from longsoak.store.logbook import Logbook
@@ -87,8 +88,19 @@ def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
     rig = parse(version.text, file="rig.toml", find_kind=None)
     entries = Logbook(record.folder).entries()
     over = flags_over(record.folder, rig, now_ms=now_ms)
-    means = Means(record, rig.probes, over, wet_trades(entries), strict=True)
-    return Analyst(record, rig, phases(entries), means, last + 1)
+    stretches = [_stretch(phase, last + 1) for phase in phases(entries)]
+    ahead = Ahead(
+        windows=[
+            *(stretch.edges for stretch in stretches),
+            *(_last_day(stretch.edges[-1]) for stretch in stretches),
+        ],
+        extents=[
+            _midnights(record.first_utc_ms() or 0, last + 1),
+            *((stretch.edges[0], stretch.edges[-1]) for stretch in stretches if stretch.hours),
+        ],
+    )
+    means = Means(record, rig.probes, over, wet_trades(entries), strict=True, ahead=ahead)
+    return Analyst(record, rig, stretches, means, last + 1)
 
 
 class Stretch(NamedTuple):
@@ -103,6 +115,22 @@ class Stretch(NamedTuple):
         return len(self.edges) - 1
 
 
+def _stretch(phase: Phase, until_ms: int) -> Stretch:
+    until = min(until_ms, until_ms if phase.until_ms is None else phase.until_ms)
+    hours = max(0, until - phase.from_ms) // HOUR_MS
+    return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
+
+
+def _last_day(until_ms: int) -> tuple[int, int]:
+    return until_ms - DAY_H * HOUR_MS, until_ms
+
+
+def _midnights(since_ms: int, until_ms: int) -> tuple[int, ...]:
+    """Where days begin, UTC, from the one that holds the first time to the end of the last."""
+    day = DAY_H * HOUR_MS
+    return tuple(range(since_ms // day * day, -(-until_ms // day) * day + 1, day))
+
+
 class Analyst:
     """Works out what is asked for from one record, hourly means once.
 
@@ -112,8 +140,8 @@ class Analyst:
         Read while it may be written.
     rig : Rig
         As it is recorded under now.
-    known : sequence of Phase
-        The phases that count, oldest first.
+    stretches : sequence of Stretch
+        The phases that count, oldest first, as far as they have come.
     means : Means
         Of the record's probes.
     until_ms : int
@@ -126,13 +154,18 @@ class Analyst:
     """
 
     def __init__(
-        self, record: Record, rig: Rig, known: Sequence[Phase], means: Means, until_ms: int
+        self,
+        record: Record,
+        rig: Rig,
+        stretches: Sequence[Stretch],
+        means: Means,
+        until_ms: int,
     ) -> None:
         self._record = record
         self.rig = rig
         self._means = means
         self._until = until_ms
-        self._stretches = [self._stretch(phase) for phase in known]
+        self._stretches = stretches
         self._came: dict[tuple[int, str], Arrival | Undetermined | None] = {}
         self._ends: dict[tuple[int, str], Settling | Undetermined] = {}
 
@@ -151,10 +184,22 @@ class Analyst:
 
     def profile(self, bay: str, *, title: str, until_ms: int) -> Profile:
         """A bay by depth over the day before a time."""
-        begin = until_ms - DAY_H * HOUR_MS
+        begin, _ = _last_day(until_ms)
         places = [self._mean(spot, begin, until_ms) for spot in self._spots if spot.bay == bay]
         places.sort(key=lambda place: (place.spot.depth or 0.0, place.spot.height or 0.0))
         return Profile(title, bay, begin, until_ms, tuple(places))
+
+    def days(self, name: str) -> list[Extent]:
+        """How far one probe went each day, UTC."""
+        first = self._record.first_utc_ms() or 0
+        return self._means.extents(name, _midnights(first, self._until))
+
+    def extent(self, name: str, phase: Phase) -> Extent | None:
+        """How far one probe went in a phase; None where nothing was read for an hour."""
+        stretch = next(each for each in self._stretches if each.phase.number == phase.number)
+        ends = stretch.edges[0], stretch.edges[-1]
+        found = self._means.extents(name, ends) if stretch.hours else []
+        return found[0] if found else None
 
     def profiles(self) -> Iterator[Profile]:
         """Each bay at the end of each phase, or as far as it has come."""
@@ -271,11 +316,6 @@ class Analyst:
 
     def _pins(self, bay: str) -> list[Spot]:
         return [s for s in self._spots if s.bay == bay and s.quantity in _PINS]
-
-    def _stretch(self, phase: Phase) -> Stretch:
-        until = min(self._until, self._until if phase.until_ms is None else phase.until_ms)
-        hours = max(0, until - phase.from_ms) // HOUR_MS
-        return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
 
     def _hourly(self, spot: Spot, edges: Sequence[int]) -> Windows:
         return self._means.windows(spot.probes[0], edges)

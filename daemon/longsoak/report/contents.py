@@ -14,7 +14,7 @@ from longsoak.core.phases import Phase, phases
 from longsoak.core.proof.book import Book
 from longsoak.core.wording import time_words, with_noun
 from longsoak.report.analysed import Analysis
-from longsoak.report.analysis import analyst_of
+from longsoak.report.analysis import Analyst, analyst_of
 from longsoak.report.evidence import deviations, results, set_aside, verdict_cards
 from longsoak.report.objections import NOT_REPRESENTED, objections
 from longsoak.report.paper import Listing, Paper, Part, Plot, Points, Section, Text
@@ -22,7 +22,6 @@ from longsoak.report.plots import set_up
 from longsoak.report.verdicts import Finding, findings
 from longsoak.report.witnesses import closing, held_against, seen
 from longsoak.report.words import INVENTED
-from longsoak.store.buckets import Bucket
 from longsoak.store.files import keeping_open
 from longsoak.store.ledger import Ledger
 from longsoak.store.logbook import Logbook
@@ -31,7 +30,7 @@ from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.curve import Curve
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import KIND_WORDS, LogbookEntry
-from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, UNIT_WORDS, Boundary, Kind, Rig
+from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, UNIT_WORDS, Boundary, Rig
 
 _MOST_ENTRIES = 400  # of the logbook, the newest; the rest is in an export
 
@@ -46,6 +45,7 @@ class Known:
     phases: Sequence[Phase]
     entries: Sequence[LogbookEntry]
     findings: Sequence[Finding]
+    analyst: Analyst
     analysis: Analysis
     first_ms: int
     last_ms: int
@@ -80,6 +80,7 @@ def _known(record: Record) -> Known:
         phases(entries),
         entries,
         findings(record, now_ms=last),
+        analyst,
         analyst.all(),
         first,
         last,
@@ -113,7 +114,7 @@ def _paper(known: Known) -> Paper:
             Section("Method", list(_method(known))),
             Section("Conditions", list(_conditions(known))),
             Section("Results", results(known.record, rig, known.phases, known.findings,
-                                       known.analysis, known.first_ms, known.last_ms)),
+                                       known.analysis, known.analyst.days, known.last_ms)),
             Section("Readings by hand, samples and mass",
                     held_against(known.record, known.entries, known.last_ms, on=rig)),
             Section("What was seen", seen(known.record, known.entries)),
@@ -321,35 +322,14 @@ def _room(known: Known) -> Iterator[Part]:
     kinds = {probe.name: probe.kind for probe in known.rig.probes}
     rows = []
     for phase in known.phases:
-        until = min(known.last_ms + 1, phase.until_ms or known.last_ms + 1)
-        if until - phase.from_ms < 3_600_000:
-            continue
-        days = known.record.reduced(
-            names, since_ms=phase.from_ms, until_ms=until, buckets=_days(phase.from_ms, until)
-        )
-        rows += [(phase.title, *_span_of(kinds[name], days[name])) for name in names]
+        for name in names:
+            found, unit = known.analyst.extent(name, phase), UNIT_WORDS[kinds[name]]
+            if found is not None and found.mean is not None:
+                values = (f"{value:.1f}" for value in (found.mean, found.low, found.high))
+                rows.append((phase.title, kinds[name].value, *values, unit))
     head = ("phase", "air of the room", "mean", "lowest", "highest", "unit")
     if rows:
         yield Listing("The room", (), head, tuple(rows), head[2:5])
-
-
-def _days(since_ms: int, until_ms: int) -> int:
-    return max(1, (until_ms - since_ms) // 86_400_000)
-
-
-def _span_of(kind: Kind, days: Sequence[Bucket]) -> tuple[str, ...]:
-    means = [day.mean for day in days if day.mean is not None]
-    lows = [day.low for day in days if day.low is not None]
-    highs = [day.high for day in days if day.high is not None]
-    if not means or not lows or not highs:
-        return kind.value, "none", "", "", UNIT_WORDS[kind]
-    return (
-        kind.value,
-        f"{sum(means) / len(means):.1f}",
-        f"{min(lows):.1f}",
-        f"{max(highs):.1f}",
-        UNIT_WORDS[kind],
-    )
 
 
 def _water(known: Known) -> Iterator[Part]:

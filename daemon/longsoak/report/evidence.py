@@ -1,7 +1,7 @@
 """The sections of a report that hold results, what was set aside, deviations and verdicts."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from longsoak.core.handflags import flags_of
@@ -11,6 +11,7 @@ from longsoak.core.wording import gap_length_words, time_words, with_noun
 from longsoak.core.zones import spots, spots_of
 from longsoak.report.analysed import Analysis
 from longsoak.report.analysiswords import listings
+from longsoak.report.extents import Extent
 from longsoak.report.paper import Card, Listing, Part, Plot, Text
 from longsoak.report.plots import Around, Trace, profiles, traces
 from longsoak.report.verdicts import Finding
@@ -23,7 +24,6 @@ from longsoak.store.water import WaterRecord
 from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS, Limit, LimitQuantity, Rig
 from longsoak.vocabulary.water import ContactWindow
 
-_DAY_MS = 86_400_000
 _MOST_LINES = 9  # in one drawing: more can't be told apart
 
 
@@ -33,7 +33,7 @@ def results(
     phases: Sequence[Phase],
     findings: Sequence[Finding],
     analysis: Analysis,
-    first_ms: int,
+    days_of: Callable[[str], Sequence[Extent]],
     last_ms: int,
 ) -> list[Part]:
     """Readings over time and by depth as drawings, then all that was worked out of them."""
@@ -52,7 +52,7 @@ def results(
         )
     ]
     limits = list({f.limit.name: f.limit for f in findings}.values())
-    found += _traces(record, rig, limits, around, first_ms, last_ms)
+    found += _traces(rig, limits, around, days_of)
     for unit in dict.fromkeys(place.unit for p in analysis.profiles for place in p.places):
         own = [p for p in analysis.profiles if any(place.unit == unit for place in p.places)]
         bays = [bay for bay in rig.specimen.bays if any(p.bay == bay.name for p in own)]
@@ -68,12 +68,10 @@ def results(
 
 
 def _traces(
-    record: Record,
     rig: Rig,
     limits: Sequence[Limit],
     around: Around,
-    first_ms: int,
-    last_ms: int,
+    days_of: Callable[[str], Sequence[Extent]],
 ) -> list[Part]:
     panels: dict[tuple[str, LimitQuantity, str], list[tuple[float, float, str]]] = defaultdict(list)
     for spot in spots(rig.probes, rig.specimen.bays):
@@ -84,14 +82,12 @@ def _traces(
             continue
         seat = spot.depth or 0.0, spot.height or 0.0, spot.probes[0]
         panels[spot.bay, spot.quantity, spot.layer or ""].append(seat)
-    buckets = max(1, -(-(last_ms - first_ms) // _DAY_MS))
     parts: list[Part] = []
     for (bay, quantity, layer), seats in panels.items():
         for group in range(0, len(seats), _MOST_LINES):
             shown = sorted(seats)[group : group + _MOST_LINES]
             names = [name for _, _, name in shown]
-            days = record.reduced(names, since_ms=first_ms, until_ms=last_ms + 1, buckets=buckets)
-            lines = [Trace(name, depth, height, days[name]) for depth, height, name in shown]
+            lines = [Trace(name, depth, height, days_of(name)) for depth, height, name in shown]
             levels = {
                 f"{each.name}, {each.bound:g}": each.bound
                 for each in limits

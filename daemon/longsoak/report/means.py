@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from longsoak.core.findings.windows import Windows, windows_of
 from longsoak.core.handflags import flags_of
 from longsoak.core.wettrades import WetTrade, settling_flags, trades_in
+from longsoak.report.extents import Extent, extents_of
 from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag, Reason
 from longsoak.vocabulary.handflag import HandFlag
@@ -27,6 +28,15 @@ class Within(NamedTuple):
     aside: bool = False
     settling: bool = False
 
+
+class Ahead(NamedTuple):
+    """Edges that every probe will be asked over, of windows and of extents."""
+
+    windows: Sequence[Sequence[int]] = ()
+    extents: Sequence[Sequence[int]] = ()
+
+
+_Key = tuple[str, tuple[int, ...]]
 
 _STRICT = Within()
 _EACH = [Within(aside, settling) for aside in (False, True) for settling in (False, True)]
@@ -47,6 +57,8 @@ class Means:
         What was poured into the specimen: until it has settled readings of its bay are set aside.
     strict : bool
         Whether windows are asked for only with nothing in them that was set aside.
+    ahead : Ahead
+        What will be asked for of each probe: its readings are unpacked once for all of it.
     """
 
     def __init__(
@@ -57,6 +69,7 @@ class Means:
         trades: Sequence[WetTrade] = (),
         *,
         strict: bool = False,
+        ahead: Ahead | None = None,
     ) -> None:
         record.remember_all_times()
         self._record = record
@@ -64,7 +77,10 @@ class Means:
         self._over = over
         self._trades = trades
         self._each = [_STRICT] if strict else _EACH
-        self._known: dict[tuple[str, tuple[int, ...]], dict[Within, Windows]] = {}
+        self._ahead = Ahead() if ahead is None else ahead
+        self._begun: set[str] = set()
+        self._known: dict[_Key, dict[Within, Windows]] = {}
+        self._extents: dict[_Key, list[Extent]] = {}
 
     def windows(self, name: str, edges: Sequence[int], within: Within = _STRICT) -> Windows:
         """One probe's windows, with nothing in them that was set aside but what is asked for.
@@ -88,10 +104,21 @@ class Means:
         if len(edges) < 2:
             none = np.empty(0)
             return Windows(none, none, none, none.astype(bool), none.astype(bool))
-        key = name, (edges[0], edges[1], edges[-1], len(edges))
-        if key not in self._known:
-            self._known[key] = self._read(self._probes[name], edges)
+        if (key := _key(name, edges)) not in self._known:
+            self._read(self._probes[name], windows=[edges])
         return self._known[key][within]
+
+    def extents(self, name: str, edges: Sequence[int]) -> list[Extent]:
+        """How far one probe's readings went between edges, as for `windows`.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        if (key := _key(name, edges)) not in self._extents:
+            self._read(self._probes[name], extents=[edges])
+        return self._extents[key]
 
     @property
     def first_ms(self) -> int | None:
@@ -103,30 +130,30 @@ class Means:
         own = flags_of(self._over, self._probes[name])
         return [flag for flag in own if flag.reason is Reason.SET_ASIDE]
 
-    def _read(self, probe: Probe, edges: Sequence[int]) -> dict[Within, Windows]:
-        """With and without what was set aside: the readings are unpacked once for all of them."""
-        import numpy as np
-
-        read = self._record.columns([probe.name], since_ms=edges[0], until_ms=edges[-1], raw=False)[
-            probe.name
-        ]
-        order = np.argsort(read.utc_ms, kind="stable")
-        found: dict[Within, Windows] = {}
-        made: dict[tuple[HandFlag, ...], Windows] = {}
-        for within in self._each:
-            flags = tuple(self._flags(probe, within))
-            if flags not in made:  # most often nothing was set aside
-                made[flags] = windows_of(
-                    read.utc_ms[order],
-                    values=read.values[order],
-                    uncertainties=read.uncertainties[order],
-                    flags=_laid_over(read, flags)[order],
-                    reasons=read.reasons[order],
-                    edges=edges,
-                    every=1000.0 * probe.record,
-                )
-            found[within] = made[flags]
-        return found
+    def _read(
+        self,
+        probe: Probe,
+        *,
+        windows: Sequence[Sequence[int]] = (),
+        extents: Sequence[Sequence[int]] = (),
+    ) -> None:
+        """What is asked for and, the first time, what will be: unpacked once for all of it."""
+        name = probe.name
+        if name not in self._begun:
+            self._begun.add(name)
+            windows, extents = [*windows, *self._ahead.windows], [*extents, *self._ahead.extents]
+        every = [edges for edges in (*windows, *extents) if len(edges) > 1]
+        since, until = min(edges[0] for edges in every), max(edges[-1] for edges in every)
+        asked = self._record.columns([name], since_ms=since, until_ms=until, raw=False)
+        read = _in_order(asked[name])
+        for edges in extents:
+            self._extents[_key(name, edges)] = extents_of(read, edges)
+        flags = {within: tuple(self._flags(probe, within)) for within in self._each}
+        laid = {own: _laid_over(read, own) for own in set(flags.values())}
+        for edges in windows:
+            if len(edges) > 1 and (key := _key(name, edges)) not in self._known:
+                made = {own: _windows(read, told, edges, probe) for own, told in laid.items()}
+                self._known[key] = {within: made[own] for within, own in flags.items()}
 
     def _flags(self, probe: Probe, within: Within) -> list[HandFlag]:
         """What lies over a probe's readings; what a person passed by hand goes before all else."""
@@ -135,6 +162,36 @@ class Means:
             own = [flag for flag in own if flag.reason is not Reason.SET_ASIDE]
         settling = [] if within.settling else trades_in(self._trades, probe.bay)
         return [*own, *settling_flags(settling)]
+
+
+def _key(name: str, edges: Sequence[int]) -> _Key:
+    return name, (edges[0], edges[1], edges[-1], len(edges))
+
+
+def _in_order(read: "Columns") -> "Columns":
+    import numpy as np
+
+    if (np.diff(read.utc_ms) >= 0).all():
+        return read
+    order = np.argsort(read.utc_ms, kind="stable")
+    return type(read)(*(getattr(read, name)[order] for name in read.__slots__))
+
+
+def _windows(
+    read: "Columns", flags: "NDArray[np.uint8]", edges: Sequence[int], probe: Probe
+) -> Windows:
+    import numpy as np
+
+    cut = slice(*np.searchsorted(read.utc_ms, (edges[0], edges[-1])).tolist())
+    return windows_of(
+        read.utc_ms[cut],
+        values=read.values[cut],
+        uncertainties=read.uncertainties[cut],
+        flags=flags[cut],
+        reasons=read.reasons[cut],
+        edges=edges,
+        every=1000.0 * probe.record,
+    )
 
 
 def _laid_over(read: "Columns", flags: Sequence[HandFlag]) -> "NDArray[np.uint8]":

@@ -20,8 +20,8 @@ from matplotlib.ticker import MaxNLocator
 from longsoak.core.findings.decision import Bound
 from longsoak.core.phases import Phase
 from longsoak.report.analysed import Profile
+from longsoak.report.extents import Extent
 from longsoak.report.handagreement import HandPair
-from longsoak.store.buckets import Bucket
 from longsoak.vocabulary.rig import Bay, Material, Rig
 
 INK, PENCIL, RED, WATER, RULE = "#1d283b", "#185a95", "#aa2523", "#c8e5f3", "#d0d4cc"
@@ -62,12 +62,12 @@ _SETTINGS: Any = {
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """One probe's days: its name, where it is (mm), and what was added up."""
+    """One probe's days: its name, where it is (mm), and how far it went."""
 
     name: str
     depth: float
     height: float
-    days: Sequence[Bucket]
+    days: Sequence[Extent]
 
     @property
     def where(self) -> str:
@@ -187,7 +187,7 @@ def traces(panel: Sequence[Trace], around: Around, *, unit: str) -> Figure:
 
 
 def _days(
-    days: Sequence[Bucket],
+    days: Sequence[Extent],
 ) -> tuple[list[Any], list[float], list[float], list[float]]:
     """Times and values of days; a day left out breaks the line, and so does one that only fails."""
     times: list[Any] = []

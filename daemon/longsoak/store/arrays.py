@@ -20,7 +20,7 @@ from longsoak.store.sealed import of_readings, parts_of_readings
 from longsoak.store.timeline import Span
 
 _SIGN = np.uint64(1 << 63)
-_ALL = (1 << 64) - 1
+_WIDE = np.dtype(np.uint64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +67,17 @@ def _shown(scans: Scans, probe: str, own: Columns) -> Columns:
     if not runs:
         return own
     again, *new = (np.concatenate(column) for column in zip(*runs, strict=True))
-    at = np.minimum(np.searchsorted(again, own.scans[:old]), len(again) - 1)
-    here = again[at] == own.scans[:old]  # those of its scans that are wanted
+    if np.array_equal(again, own.scans[:old]):  # all of them, as it mostly is
+        at: npt.NDArray[np.int64] | slice = slice(None)
+        here: npt.NDArray[np.bool_] | slice = slice(None)
+    else:
+        at = np.minimum(np.searchsorted(again, own.scans[:old]), len(again) - 1)
+        here = again[at] == own.scans[:old]  # those of its scans that are wanted
+        at = at[here]
 
     def mixed(column: npt.NDArray[Any], derived: npt.NDArray[Any]) -> npt.NDArray[Any]:
         both = column.copy()
-        both[:old][here] = derived[at[here]]
+        both[:old][here] = derived[at]
         return both
 
     values, uncertainties, flags, reasons = new
@@ -117,25 +122,25 @@ def _sealed(
     scans: Scans, chunk: Chunk, span: Span, probes: Collection[str], raw: bool
 ) -> Iterator[tuple[str, Columns]]:
     times = scans.times(chunk)
-    utc = np.frombuffer(times.utc_ms, np.int64) + span.shift_ms
-    ids = np.arange(chunk.first, chunk.last + 1)
-    layouts = np.frombuffer(times.layouts, np.int64)
-    inside = (ids >= span.first) & (ids <= span.last)
-    masks: dict[frozenset[int], npt.NDArray[np.bool_]] = {}
+    low, high = max(span.first, chunk.first), min(span.last, chunk.last) + 1
+    ids = np.arange(low, high)
+    there = slice(low - chunk.first, high - chunk.first)
+    utc = np.frombuffer(times.utc_ms, np.int64)[there] + span.shift_ms
     for probe, data in scans.sealed_blobs(chunk, probes).items():
         holding = scans.holding((probe,))
-        if holding not in masks:
-            masks[holding] = np.isin(layouts, list(holding))
-        here = masks[holding]
-        cut = inside[here]
-        wanted = here & inside
+        wanted: npt.NDArray[np.bool_] | slice = slice(None)
+        cut = there  # of its own readings
+        if not holding >= times.kinds:
+            here = np.isin(np.frombuffer(times.layouts, np.int64), list(holding))
+            wanted, before = here[there], int(here[: there.start].sum())
+            cut = slice(before, before + int(wanted.sum()))
         with intact(chunk):
             parts = parts_of_readings(data, of=of_readings(probe, first=chunk.first))
             raws, values, uncertainties, flags, reasons = parts
             columns = Columns(
                 ids[wanted],
                 utc[wanted],
-                doubles(raws)[cut] if raw else np.full(int(wanted.sum()), np.nan),
+                doubles(raws)[cut] if raw else np.full(cut.stop - cut.start, np.nan),
                 singles(values)[cut],
                 singles(uncertainties)[cut],
                 _marks(flags)[cut],
@@ -203,29 +208,31 @@ def doubles(data: bytes) -> npt.NDArray[np.float64]:
 
 def singles(data: bytes) -> npt.NDArray[np.float32]:
     """The same of floats of 4 bytes."""
-    _, _, marks, numbers = _numbers(data)
-    values = numbers.astype(np.uint32).view(np.float32)
+    _, _, marks, numbers = _numbers(data, np.dtype(np.uint32))  # modulo 2**32, as their bits are
+    values = numbers.view(np.float32)
     if marks is not None:
         values[marks] = np.nan
     return values
 
 
 def _numbers(
-    data: bytes,
-) -> tuple[int, int, npt.NDArray[np.bool_] | None, npt.NDArray[np.uint64]]:
-    """A column's kind, its power of ten, where it is NaN, and its whole numbers."""
+    data: bytes, dtype: np.dtype[Any] = _WIDE
+) -> tuple[int, int, npt.NDArray[np.bool_] | None, npt.NDArray[Any]]:
+    """A column's kind, its power of ten, where it is NaN, and its whole numbers, modulo `dtype`."""
     kind, how, width, power, length, lowest, first, shared = HEAD.unpack_from(data)
-    body = HEAD.size + length
+    body, mask = HEAD.size + length, (1 << 8 * dtype.itemsize) - 1
     marks = np.frombuffer(zlib.decompress(data[HEAD.size : body]), np.bool_) if length else None
     if body == len(data):
-        return kind, power, marks, np.empty(0, np.uint64)
+        return kind, power, marks, np.empty(0, dtype)
     planes = np.frombuffer(zlib.decompress(data[body:]), np.uint8).reshape(width, -1)
-    stored = np.ascontiguousarray(planes.T).view(f"<u{width}").ravel().astype(np.uint64)
-    stored *= np.uint64(shared)
-    stored += np.uint64(lowest & _ALL)  # two's complement: it wraps as it should
+    stored = np.ascontiguousarray(planes.T).view(f"<u{width}").ravel().astype(dtype)
+    if shared != 1:
+        stored *= dtype.type(shared & mask)
+    if lowest:
+        stored += dtype.type(lowest & mask)
     if how == STEPS:
-        run = np.empty(len(stored) + 1, np.uint64)
-        run[0] = first & _ALL
+        run = np.empty(len(stored) + 1, dtype)
+        run[0] = first & mask
         run[1:] = stored
-        stored = np.cumsum(run, dtype=np.uint64)
+        stored = np.cumsum(run, dtype=dtype)
     return kind, power, marks, stored

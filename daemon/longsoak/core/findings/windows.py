@@ -95,9 +95,13 @@ def windows_of(
         raise PhysicsError("least", least, "0 to 1")
 
     count = len(at) - 1
-    place = np.searchsorted(at, t, side="right") - 1
-    good = (told == Flag.PASS) & np.isfinite(v) & (place >= 0) & (place < count)
-    place, v, u, why = place[good], v[good], u[good], why[good]
+    cuts = np.searchsorted(t, at)
+    inside = slice(int(cuts[0]), int(cuts[-1]))
+    place = np.repeat(np.arange(count), np.diff(cuts))
+    v, u, told, why = v[inside], u[inside], told[inside], why[inside]
+    good = (told == Flag.PASS) & np.isfinite(v)
+    if not good.all():
+        place, v, u, why = place[good], v[good], u[good], why[good]
     number = np.bincount(place, minlength=count)
     covered = np.minimum(1.0, number * every / np.diff(at))
     known = (number > 0) & (covered >= least)
@@ -106,6 +110,8 @@ def windows_of(
     spread = np.bincount(place, weights=np.nan_to_num(u), minlength=count) / divisor
     bounds = [
         np.bincount(place[np.isin(why, list(of))], minlength=count) > 0
+        if why.any()
+        else np.zeros(count, dtype=bool)
         for of in (AT_LEAST, AT_MOST)
     ]
     return Windows(
