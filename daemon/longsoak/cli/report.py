@@ -26,6 +26,7 @@ def report(rig_file: Path, out: Path, pdf: Path | None) -> None:
     doubts them will ask. Two reports of one record are the same, byte for byte.
     """
     try:
+        from longsoak.report.beside import beside
         from longsoak.report.contents import report as written
         from longsoak.report.paperhtml import as_html
         from longsoak.report.paperpdf import as_pdf
@@ -35,9 +36,10 @@ def report(rig_file: Path, out: Path, pdf: Path | None) -> None:
     with told():
         record, _ = own_record(rig_file)
         paper = written(record)
-        files = {out: as_html(paper).encode()}
-        if pdf is not None:
-            files[pdf] = as_pdf(paper)
+        wanted = [] if pdf is None else [pdf]
+        with beside(lambda _: as_pdf(paper), wanted) as as_pdfs:
+            files = {out: as_html(paper).encode()}
+            files |= zip(wanted, as_pdfs(), strict=True)
     for file, content in files.items():
         try:
             file.write_bytes(content)

@@ -37,9 +37,10 @@ from longsoak.report.analysed import (
     Tendency,
 )
 from longsoak.report.extents import Extent
-from longsoak.report.means import Ahead, Means
+from longsoak.report.means import Ahead, Means, ProbeMeans
 from longsoak.report.seats import at_open_line, by_depth, doubt_of, mean_of, pairs_of
 from longsoak.rigfile.load import parse
+from longsoak.store.files import keeping_open
 from longsoak.store.logbook import Logbook
 from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
@@ -93,6 +94,7 @@ def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
         windows=[
             *(stretch.edges for stretch in stretches),
             *(_last_day(stretch.edges[-1]) for stretch in stretches),
+            *(_earlier(stretch) for stretch in stretches if stretch.phase.phase == "wetting"),
         ],
         extents=[
             _midnights(record.first_utc_ms() or 0, last + 1),
@@ -125,10 +127,24 @@ def _last_day(until_ms: int) -> tuple[int, int]:
     return until_ms - DAY_H * HOUR_MS, until_ms
 
 
+def _earlier(stretch: Stretch) -> tuple[int, ...]:
+    """The hours before a phase that tell what a probe read before the water."""
+    begin = stretch.edges[0]
+    return tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
+
+
 def _midnights(since_ms: int, until_ms: int) -> tuple[int, ...]:
     """Where days begin, UTC, from the one that holds the first time to the end of the last."""
     day = DAY_H * HOUR_MS
     return tuple(range(since_ms // day * day, -(-until_ms // day) * day + 1, day))
+
+
+class LookedUp(NamedTuple):
+    """What was found of one probe: means, when water came in a phase, and where it tends."""
+
+    means: ProbeMeans
+    came: dict[tuple[int, str], Arrival | Undetermined | None]
+    ends: dict[tuple[int, str], Settling | Undetermined]
 
 
 class Analyst:
@@ -168,6 +184,31 @@ class Analyst:
         self._stretches = stretches
         self._came: dict[tuple[int, str], Arrival | Undetermined | None] = {}
         self._ends: dict[tuple[int, str], Settling | Undetermined] = {}
+
+    @property
+    def names(self) -> list[str]:
+        """The probes that it is about, and those of the room's air."""
+        room = (self.rig.room.temperature, self.rig.room.humidity)
+        return list(dict.fromkeys([*(s.probes[0] for s in self._spots), *filter(None, room)]))
+
+    def look_up(self, name: str) -> LookedUp:
+        """What takes longest of one probe, to be taken over by another of the same record."""
+        with keeping_open():
+            self.days(name)
+            for stretch in self._stretches:
+                if stretch.phase.phase in _SETTLES and stretch.hours:
+                    for spot in self._spots:
+                        if spot.probes[0] == name:
+                            self._settled(stretch, spot)
+        came = {key: found for key, found in self._came.items() if key[1] == name}
+        ends = {key: found for key, found in self._ends.items() if key[1] == name}
+        return LookedUp(self._means.found(name), came, ends)
+
+    def take(self, found: LookedUp) -> None:
+        """Take over what another looked up."""
+        self._means.take(found.means)
+        self._came.update(found.came)
+        self._ends.update(found.ends)
 
     def all(self) -> Analysis:
         """Everything."""
@@ -396,9 +437,7 @@ class Analyst:
     def _arrival(self, stretch: Stretch, spot: Spot) -> Arrival | Undetermined | None:
         key = stretch.phase.number, spot.probes[0]
         if key not in self._came:
-            begin = stretch.edges[0]
-            earlier = tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
-            before = self._hourly(spot, earlier).means
+            before = self._hourly(spot, _earlier(stretch)).means
             after = self._hourly(spot, stretch.edges).means
             self._came[key] = arrival_of(before, after, rise=RISE)
         return self._came[key]

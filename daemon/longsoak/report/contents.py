@@ -15,6 +15,7 @@ from longsoak.core.proof.book import Book
 from longsoak.core.wording import time_words, with_noun
 from longsoak.report.analysed import Analysis
 from longsoak.report.analysis import Analyst, analyst_of
+from longsoak.report.beside import beside
 from longsoak.report.evidence import deviations, results, set_aside, verdict_cards
 from longsoak.report.objections import NOT_REPRESENTED, objections
 from longsoak.report.paper import Listing, Paper, Part, Plot, Points, Section, Text
@@ -63,8 +64,9 @@ def report(record: Record) -> Paper:
     ImportError
         The extra ``report`` is not here.
     """
+    known = _known(record)
     with keeping_open():
-        return _paper(_known(record))
+        return _paper(known)
 
 
 def _known(record: Record) -> Known:
@@ -73,13 +75,20 @@ def _known(record: Record) -> Known:
     if first is None or last is None or analyst is None:
         raise RequestError("Nothing was recorded yet, so there is nothing to report.")
     entries = list(Logbook(record.folder).entries())
+    names = analyst.names
+    for name in names[:1]:
+        analyst.days(name)  # and so the scans' times, which all forks then have
+    with beside(analyst.look_up, names) as looked_up:
+        judged = findings(record, now_ms=last)
+        for found in looked_up():
+            analyst.take(found)
     return Known(
         record,
         analyst.rig,
         record.rig_versions(),
         phases(entries),
         entries,
-        findings(record, now_ms=last),
+        judged,
         analyst,
         analyst.all(),
         first,

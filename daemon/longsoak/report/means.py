@@ -38,6 +38,15 @@ class Ahead(NamedTuple):
 
 _Key = tuple[str, tuple[int, ...]]
 
+
+class ProbeMeans(NamedTuple):
+    """What was found of some probes, to be taken over by other `Means` of the same record."""
+
+    begun: set[str]
+    windows: "dict[_Key, dict[Within, Windows]]"
+    extents: dict[_Key, list[Extent]]
+
+
 _STRICT = Within()
 _EACH = [Within(aside, settling) for aside in (False, True) for settling in (False, True)]
 
@@ -78,9 +87,7 @@ class Means:
         self._trades = trades
         self._each = [_STRICT] if strict else _EACH
         self._ahead = Ahead() if ahead is None else ahead
-        self._begun: set[str] = set()
-        self._known: dict[_Key, dict[Within, Windows]] = {}
-        self._extents: dict[_Key, list[Extent]] = {}
+        self._found = ProbeMeans(set(), {}, {})
 
     def windows(self, name: str, edges: Sequence[int], within: Within = _STRICT) -> Windows:
         """One probe's windows, with nothing in them that was set aside but what is asked for.
@@ -104,9 +111,9 @@ class Means:
         if len(edges) < 2:
             none = np.empty(0)
             return Windows(none, none, none, none.astype(bool), none.astype(bool))
-        if (key := _key(name, edges)) not in self._known:
+        if (key := _key(name, edges)) not in self._found.windows:
             self._read(self._probes[name], windows=[edges])
-        return self._known[key][within]
+        return self._found.windows[key][within]
 
     def extents(self, name: str, edges: Sequence[int]) -> list[Extent]:
         """How far one probe's readings went between edges, as for `windows`.
@@ -116,9 +123,24 @@ class Means:
         StoreError
             The record can't be read.
         """
-        if (key := _key(name, edges)) not in self._extents:
+        if (key := _key(name, edges)) not in self._found.extents:
             self._read(self._probes[name], extents=[edges])
-        return self._extents[key]
+        return self._found.extents[key]
+
+    def found(self, name: str) -> ProbeMeans:
+        """What was found of one probe so far."""
+        known, extents = self._found.windows, self._found.extents
+        return ProbeMeans(
+            {name} & self._found.begun,
+            {key: known[key] for key in known if key[0] == name},
+            {key: extents[key] for key in extents if key[0] == name},
+        )
+
+    def take(self, found: ProbeMeans) -> None:
+        """Take over what others found."""
+        self._found.begun.update(found.begun)
+        self._found.windows.update(found.windows)
+        self._found.extents.update(found.extents)
 
     @property
     def first_ms(self) -> int | None:
@@ -139,21 +161,21 @@ class Means:
     ) -> None:
         """What is asked for and, the first time, what will be: unpacked once for all of it."""
         name = probe.name
-        if name not in self._begun:
-            self._begun.add(name)
+        if name not in self._found.begun:
+            self._found.begun.add(name)
             windows, extents = [*windows, *self._ahead.windows], [*extents, *self._ahead.extents]
         every = [edges for edges in (*windows, *extents) if len(edges) > 1]
         since, until = min(edges[0] for edges in every), max(edges[-1] for edges in every)
         asked = self._record.columns([name], since_ms=since, until_ms=until, raw=False)
         read = _in_order(asked[name])
         for edges in extents:
-            self._extents[_key(name, edges)] = extents_of(read, edges)
+            self._found.extents[_key(name, edges)] = extents_of(read, edges)
         flags = {within: tuple(self._flags(probe, within)) for within in self._each}
         laid = {own: _laid_over(read, own) for own in set(flags.values())}
         for edges in windows:
-            if len(edges) > 1 and (key := _key(name, edges)) not in self._known:
+            if len(edges) > 1 and (key := _key(name, edges)) not in self._found.windows:
                 made = {own: _windows(read, told, edges, probe) for own, told in laid.items()}
-                self._known[key] = {within: made[own] for within, own in flags.items()}
+                self._found.windows[key] = {within: made[own] for within, own in flags.items()}
 
     def _flags(self, probe: Probe, within: Within) -> list[HandFlag]:
         """What lies over a probe's readings; what a person passed by hand goes before all else."""
