@@ -37,8 +37,18 @@ from longsoak.report.analysed import (
     Tendency,
 )
 from longsoak.report.extents import Extent
-from longsoak.report.means import Ahead, Means, ProbeMeans
+from longsoak.report.means import Means, ProbeMeans
 from longsoak.report.seats import at_open_line, by_depth, doubt_of, mean_of, pairs_of
+from longsoak.report.stretches import (
+    DAY_H,
+    HOUR_MS,
+    Stretch,
+    ahead_of,
+    hours_before,
+    last_day,
+    midnights,
+    stretch_of,
+)
 from longsoak.rigfile.load import parse
 from longsoak.store.files import keeping_open
 from longsoak.store.logbook import Logbook
@@ -59,9 +69,6 @@ from longsoak.vocabulary.water import Found, Wetting
 if TYPE_CHECKING:
     from longsoak.core.arrays import Array
 
-HOUR_MS = 3_600_000
-DAY_H = 24
-BEFORE_H = 7 * DAY_H  # of what a probe read before the water, for telling a rise
 RISE = 1.0  # % MC: what an unheated shop does to a pair of pins in a day (common practice)
 NEAR = 0.5  # % MC or RH from its final value a course is called steady
 EVERY_H = 3  # h that means compared between bays are over
@@ -89,54 +96,10 @@ def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
     rig = parse(version.text, file="rig.toml", find_kind=None)
     entries = Logbook(record.folder).entries()
     over = flags_over(record.folder, rig, now_ms=now_ms)
-    stretches = [_stretch(phase, last + 1) for phase in phases(entries)]
-    ahead = Ahead(
-        windows=[
-            *(stretch.edges for stretch in stretches),
-            *(_last_day(stretch.edges[-1]) for stretch in stretches),
-            *(_earlier(stretch) for stretch in stretches if stretch.phase.phase == "wetting"),
-        ],
-        extents=[
-            _midnights(record.first_utc_ms() or 0, last + 1),
-            *((stretch.edges[0], stretch.edges[-1]) for stretch in stretches if stretch.hours),
-        ],
-    )
+    stretches = [stretch_of(phase, last + 1) for phase in phases(entries)]
+    ahead = ahead_of(stretches, since_ms=record.first_utc_ms() or 0, until_ms=last + 1)
     means = Means(record, rig.probes, over, wet_trades(entries), strict=True, ahead=ahead)
     return Analyst(record, rig, stretches, means, last + 1)
-
-
-class Stretch(NamedTuple):
-    """A phase as far as it has come, in whole hours, UTC ms."""
-
-    phase: Phase
-    edges: tuple[int, ...]
-
-    @property
-    def hours(self) -> int:
-        """How many."""
-        return len(self.edges) - 1
-
-
-def _stretch(phase: Phase, until_ms: int) -> Stretch:
-    until = min(until_ms, until_ms if phase.until_ms is None else phase.until_ms)
-    hours = max(0, until - phase.from_ms) // HOUR_MS
-    return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
-
-
-def _last_day(until_ms: int) -> tuple[int, int]:
-    return until_ms - DAY_H * HOUR_MS, until_ms
-
-
-def _earlier(stretch: Stretch) -> tuple[int, ...]:
-    """The hours before a phase that tell what a probe read before the water."""
-    begin = stretch.edges[0]
-    return tuple(begin - n * HOUR_MS for n in range(BEFORE_H, -1, -1))
-
-
-def _midnights(since_ms: int, until_ms: int) -> tuple[int, ...]:
-    """Where days begin, UTC, from the one that holds the first time to the end of the last."""
-    day = DAY_H * HOUR_MS
-    return tuple(range(since_ms // day * day, -(-until_ms // day) * day + 1, day))
 
 
 class LookedUp(NamedTuple):
@@ -225,7 +188,7 @@ class Analyst:
 
     def profile(self, bay: str, *, title: str, until_ms: int) -> Profile:
         """A bay by depth over the day before a time."""
-        begin, _ = _last_day(until_ms)
+        begin, _ = last_day(until_ms)
         places = [self._mean(spot, begin, until_ms) for spot in self._spots if spot.bay == bay]
         places.sort(key=lambda place: (place.spot.depth or 0.0, place.spot.height or 0.0))
         return Profile(title, bay, begin, until_ms, tuple(places))
@@ -233,7 +196,7 @@ class Analyst:
     def days(self, name: str) -> list[Extent]:
         """How far one probe went each day, UTC."""
         first = self._record.first_utc_ms() or 0
-        return self._means.extents(name, _midnights(first, self._until))
+        return self._means.extents(name, midnights(first, self._until))
 
     def extent(self, name: str, phase: Phase) -> Extent | None:
         """How far one probe went in a phase; None where nothing was read for an hour."""
@@ -437,7 +400,7 @@ class Analyst:
     def _arrival(self, stretch: Stretch, spot: Spot) -> Arrival | Undetermined | None:
         key = stretch.phase.number, spot.probes[0]
         if key not in self._came:
-            before = self._hourly(spot, _earlier(stretch)).means
+            before = self._hourly(spot, hours_before(stretch)).means
             after = self._hourly(spot, stretch.edges).means
             self._came[key] = arrival_of(before, after, rise=RISE)
         return self._came[key]

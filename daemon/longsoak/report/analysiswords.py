@@ -28,8 +28,9 @@ from longsoak.report.analysed import (
     Reached,
     Tendency,
 )
-from longsoak.report.analysis import DAY_H, LAST_H, NEAR, ONE_RIG, ONE_SPECIMEN, RISE
+from longsoak.report.analysis import LAST_H, NEAR, ONE_RIG, ONE_SPECIMEN, RISE
 from longsoak.report.paper import Listing
+from longsoak.report.stretches import DAY_H
 from longsoak.vocabulary.rig import LIMIT_UNIT_WORDS
 
 _DAY_S = 86_400.0
