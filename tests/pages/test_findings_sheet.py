@@ -3,6 +3,8 @@
 import json
 import re
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -131,6 +133,14 @@ def test_a_rig_without_limits_is_told_how_to_declare_one(tmp_path: Path) -> None
             assert "declares no limit" in told(pages, "declares no limit")
     finally:
         kept.close()
+
+
+def test_a_record_that_can_t_be_read_is_one_sentence_and_no_traceback(tmp_path: Path) -> None:
+    program = [sys.executable, "-m", "longsoak.report.shown", str(tmp_path), str(now_ms())]
+    done = subprocess.run(program, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.count("\n") == 1
+    assert f"there is no record at {tmp_path}" in done.stderr
 
 
 def test_it_looks_well_and_opens_by_keyboard(served: Served, browser: Browser) -> None:
