@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Lock, Thread, Timer
+from typing import IO, cast
 
 _LONGEST_S = 600.0
 _KEPT_MS = 1_800_000  # what was judged holds for so long while readings come in
@@ -103,24 +104,28 @@ class Judging:
         late = Timer(_LONGEST_S, process.kill)
         late.start()
         try:
-            return self._read(process, asked, now_ms)
+            with process:
+                return self._read(process, asked, now_ms)
         finally:
             late.cancel()
 
     def _read(self, process: "subprocess.Popen[str]", asked: object, now_ms: int) -> Judged:
         """Verdicts are shown as soon as they are there, with the sections of before."""
         found: Judged | None = None
-        if process.stdout is not None and (verdicts := process.stdout.readline()):
+        out, wrong = cast("IO[str]", process.stdout), cast("IO[str]", process.stderr)
+        if verdicts := out.readline():
             with self._lock:
                 before = () if self._known is None else self._known.sections
                 found = Judged(now_ms, asked, _documents(verdicts), before)
                 self._known = found
-        rest, wrong = process.communicate()
-        if found is not None and process.returncode == 0:
+        # Not by `communicate`, which knows nothing of what came with the first line.
+        rest, says = out.read(), wrong.read()
+        ended = process.wait()
+        if found is not None and ended == 0:
             return replace(found, sections=_documents(rest))
-        if process.returncode < 0:
+        if ended < 0:
             return Judged(now_ms, asked, trouble="It took too long. `longsoak findings` tells.")
-        return Judged(now_ms, asked, trouble=_told(wrong))
+        return Judged(now_ms, asked, trouble=_told(says))
 
 
 def _documents(line: str) -> tuple[Document, ...]:
