@@ -10,7 +10,7 @@ import pytest
 from longsoak.report.analysis import Analyst, analyst_of
 from longsoak.report.beside import beside
 from longsoak.report.extents import Extent
-from longsoak.report.means import Ahead, Means
+from longsoak.report.means import Means
 from longsoak.report.stretches import midnights
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import StoreError
@@ -61,9 +61,9 @@ def test_windows_that_were_read_ahead_are_those_that_are_asked_for(record: Recor
     probes = make_rig().probes
     edges, days = tuple(range(WETTED, NOW_MS, 3_600_000)), midnights(FIRST, NOW_MS)
     alone = Means(record, probes, (), strict=True)
-    ahead = Ahead(windows=[(FIRST, WETTED), edges], extents=[days])
-    together = Means(record, probes, (), strict=True, ahead=ahead)
+    together = Means(record, probes, (), strict=True)
     for name in NAMES:
+        together.read(name, windows=[(FIRST, WETTED), edges], extents=[days])
         assert together.extents(name, days) == alone.extents(name, days)
         one, other = alone.windows(name, edges), together.windows(name, edges)
         assert np.isfinite(one.means).any() == (name not in NAMES[::2])

@@ -20,7 +20,6 @@ from longsoak.core.front import Front, front_pace
 from longsoak.core.frontjudgement import Reach, front_doubts
 from longsoak.core.phases import Phase, phases
 from longsoak.core.uptake import Absorption, Undetermined, absorbed_per_area, absorption_coefficient
-from longsoak.core.water.wetting import STATE_OF
 from longsoak.core.wettrades import wet_trades
 from longsoak.core.zones import Spot, spots, spots_of
 from longsoak.report.analysed import (
@@ -43,12 +42,13 @@ from longsoak.report.stretches import (
     DAY_H,
     HOUR_MS,
     Stretch,
-    ahead_of,
     hours_before,
     last_day,
     midnights,
     stretch_of,
+    windows_over,
 )
+from longsoak.report.wetted import Wetted, wetted
 from longsoak.rigfile.load import parse
 from longsoak.store.files import keeping_open
 from longsoak.store.logbook import Logbook
@@ -64,7 +64,7 @@ from longsoak.vocabulary.rig import (
     Rig,
     Weighs,
 )
-from longsoak.vocabulary.water import Found, Wetting
+from longsoak.vocabulary.water import Found
 
 if TYPE_CHECKING:
     from longsoak.core.arrays import Array
@@ -97,8 +97,7 @@ def analyst_of(record: Record, *, now_ms: int) -> "Analyst | None":
     entries = Logbook(record.folder).entries()
     over = flags_over(record.folder, rig, now_ms=now_ms)
     stretches = [stretch_of(phase, last + 1) for phase in phases(entries)]
-    ahead = ahead_of(stretches, since_ms=record.first_utc_ms() or 0, until_ms=last + 1)
-    means = Means(record, rig.probes, over, wet_trades(entries), strict=True, ahead=ahead)
+    means = Means(record, rig.probes, over, wet_trades(entries), strict=True)
     return Analyst(record, rig, stretches, means, last + 1)
 
 
@@ -145,6 +144,7 @@ class Analyst:
         self._means = means
         self._until = until_ms
         self._stretches = stretches
+        self._windows = windows_over(stretches)
         self._came: dict[tuple[int, str], Arrival | Undetermined | None] = {}
         self._ends: dict[tuple[int, str], Settling | Undetermined] = {}
 
@@ -156,16 +156,17 @@ class Analyst:
 
     def look_up(self, name: str) -> LookedUp:
         """What takes longest of one probe, to be taken over by another of the same record."""
+        ends = [stretch.ends for stretch in self._stretches if stretch.hours]
         with keeping_open():
-            self.days(name)
+            self._means.read(name, windows=self._windows, extents=[self._midnights, *ends])
             for stretch in self._stretches:
                 if stretch.phase.phase in _SETTLES and stretch.hours:
                     for spot in self._spots:
                         if spot.probes[0] == name:
                             self._settled(stretch, spot)
         came = {key: found for key, found in self._came.items() if key[1] == name}
-        ends = {key: found for key, found in self._ends.items() if key[1] == name}
-        return LookedUp(self._means.found(name), came, ends)
+        tends = {key: found for key, found in self._ends.items() if key[1] == name}
+        return LookedUp(self._means.found(name), came, tends)
 
     def take(self, found: LookedUp) -> None:
         """Take over what another looked up."""
@@ -175,6 +176,8 @@ class Analyst:
 
     def all(self) -> Analysis:
         """Everything."""
+        for name in dict.fromkeys(spot.probes[0] for spot in self._spots):
+            self._means.read(name, windows=self._windows)
         return Analysis(
             tuple(self.profiles()),
             tuple(self.progress()),
@@ -195,14 +198,12 @@ class Analyst:
 
     def days(self, name: str) -> list[Extent]:
         """How far one probe went each day, UTC."""
-        first = self._record.first_utc_ms() or 0
-        return self._means.extents(name, midnights(first, self._until))
+        return self._means.extents(name, self._midnights)
 
     def extent(self, name: str, phase: Phase) -> Extent | None:
         """How far one probe went in a phase; None where nothing was read for an hour."""
         stretch = next(each for each in self._stretches if each.phase.number == phase.number)
-        ends = stretch.edges[0], stretch.edges[-1]
-        found = self._means.extents(name, ends) if stretch.hours else []
+        found = self._means.extents(name, stretch.ends) if stretch.hours else []
         return found[0] if found else None
 
     def profiles(self) -> Iterator[Profile]:
@@ -313,6 +314,10 @@ class Analyst:
         return [spot for spot in found if spot.quantity in _READ]
 
     @cached_property
+    def _midnights(self) -> tuple[int, ...]:
+        return midnights(self._record.first_utc_ms() or 0, self._until)
+
+    @cached_property
     def _wettings(self) -> list[Happening]:
         if self.rig.reservoir is None:
             return []
@@ -336,39 +341,11 @@ class Analyst:
             return PlaceMean(spot, None, None, Bound.NONE)
         return PlaceMean(spot, value, off, _bound(found.at_least[0], found.at_most[0]))
 
-    def _wet_hours(self, stretch: Stretch, bay: str) -> "tuple[Array, float, float]":
-        """Hours wetted up to each hour's end, and in how many that is not known, and is not so."""
-        import numpy as np
-
-        edges = np.array(stretch.edges, dtype=float)
-        begin, end = edges[0], edges[-1]
-        state, at = Wetting.UNKNOWN, begin
-        stood = np.zeros(stretch.hours)
-        unknown = 0.0
-
-        def count(since: float, until: float) -> float:
-            nonlocal stood
-            if until <= since:
-                return 0.0
-            if state is Wetting.UNKNOWN:
-                return until - since
-            if state is Wetting.STOPPED:
-                overlap = np.minimum(edges[1:], until) - np.maximum(edges[:-1], since)
-                stood += np.maximum(overlap, 0.0)
-            return 0.0
-
-        for change in self._wettings:
-            if change.subject != bay:
-                continue
-            upto = min(max(float(change.from_ms), at), end)
-            unknown += count(at, upto)
-            state, at = STATE_OF[change.figures["state"]], upto
-        unknown += count(at, end)
-        wet = np.cumsum(np.diff(edges) - stood) / HOUR_MS
-        return wet, unknown / HOUR_MS, float(stood.sum()) / HOUR_MS
+    def _wetted(self, stretch: Stretch, bay: str) -> Wetted:
+        return wetted(stretch.edges, [each for each in self._wettings if each.subject == bay])
 
     def _progress(self, stretch: Stretch, bay: str) -> Progress:
-        wet, unknown, stood = self._wet_hours(stretch, bay)
+        wet = self._wetted(stretch, bay)
         reached = [self._reached(stretch, spot, wet) for spot in self._pins(bay)]
         came = [r for r in reached if r.hours and r.spot.depth]
         pace: Front | Undetermined = Undetermined("the front has reached fewer than two depths")
@@ -385,16 +362,18 @@ class Analyst:
         doubts = [r.says for r in front_doubts(reaches, front=pace)] if came else []
         if len(doubts) > MOST_DOUBTS:
             doubts[MOST_DOUBTS:] = [f"{len(doubts) - MOST_DOUBTS} more doubts are like these."]
-        return Progress(stretch.phase, bay, tuple(reached), pace, tuple(doubts), unknown, stood)
+        return Progress(
+            stretch.phase, bay, tuple(reached), pace, tuple(doubts), wet.unknown, wet.stood
+        )
 
-    def _reached(self, stretch: Stretch, spot: Spot, wet: "Array") -> Reached:
+    def _reached(self, stretch: Stretch, spot: Spot, wet: Wetted) -> Reached:
         found = self._arrival(stretch, spot)
         if isinstance(found, Undetermined):
             return Reached(spot, None, None, found.why)
         if found is None:
             return Reached(spot, None, None)
-        came = _wet_at(wet, found.onset + 0.5)  # a mean stands for the middle of its hour
-        stood_out = _wet_at(wet, found.at + 1.0)
+        came = wet.at(found.onset + 0.5)  # a mean stands for the middle of its hour
+        stood_out = wet.at(found.at + 1.0)
         return Reached(spot, came, stood_out - came)
 
     def _arrival(self, stretch: Stretch, spot: Spot) -> Arrival | Undetermined | None:
@@ -417,7 +396,7 @@ class Analyst:
         hourly = self._hourly(spot, stretch.edges)
         hours = np.arange(1.0, stretch.hours + 1.0)
         if stretch.phase.phase == "wetting" and spot.bay is not None:
-            hours, _, _ = self._wet_hours(stretch, spot.bay)
+            hours = self._wetted(stretch, spot.bay).hours
         # Time stands still while the face is dry: of several means at one time the last counts.
         told = np.isfinite(hourly.means) & np.append(np.diff(hours) > 0.0, True)
         if stretch.phase.phase == "wetting" and spot.quantity in _PINS:
@@ -501,13 +480,6 @@ class Analyst:
         times = 3600.0 * (np.flatnonzero(known) + 0.5)  # the middle of each hour
         absorbed = absorbed_per_area(hourly[known].tolist(), dry_mass=float(dry), area=area)
         return absorption_coefficient(times.tolist(), absorbed=absorbed)
-
-
-def _wet_at(wet: "Array", hours: float) -> float:
-    """Wetted hours up to some hours of the phase, from those up to the end of each."""
-    import numpy as np
-
-    return float(np.interp(hours, np.arange(len(wet) + 1.0), np.append(0.0, wet)))
 
 
 def _bound(at_least: object, at_most: object) -> Bound:

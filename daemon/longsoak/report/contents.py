@@ -77,8 +77,8 @@ def _known(record: Record) -> Known:
     entries = list(Logbook(record.folder).entries())
     names = analyst.names
     for name in names[:1]:
-        analyst.days(name)  # and so the scans' times, which all forks then have
-    with beside(analyst.look_up, names) as looked_up:
+        analyst.look_up(name)  # and so the scans' times, which all forks then have
+    with beside(analyst.look_up, names[1:]) as looked_up:
         judged = findings(record, now_ms=last)
         for found in looked_up():
             analyst.take(found)

@@ -29,20 +29,12 @@ class Within(NamedTuple):
     settling: bool = False
 
 
-class Ahead(NamedTuple):
-    """Edges that every probe will be asked over, of windows and of extents."""
-
-    windows: Sequence[Sequence[int]] = ()
-    extents: Sequence[Sequence[int]] = ()
-
-
 _Key = tuple[str, tuple[int, ...]]
 
 
 class ProbeMeans(NamedTuple):
     """What was found of some probes, to be taken over by other `Means` of the same record."""
 
-    begun: set[str]
     windows: "dict[_Key, dict[Within, Windows]]"
     extents: dict[_Key, list[Extent]]
 
@@ -66,8 +58,6 @@ class Means:
         What was poured into the specimen: until it has settled readings of its bay are set aside.
     strict : bool
         Whether windows are asked for only with nothing in them that was set aside.
-    ahead : Ahead
-        What will be asked for of each probe: its readings are unpacked once for all of it.
     """
 
     def __init__(
@@ -78,7 +68,6 @@ class Means:
         trades: Sequence[WetTrade] = (),
         *,
         strict: bool = False,
-        ahead: Ahead | None = None,
     ) -> None:
         record.remember_all_times()
         self._record = record
@@ -86,8 +75,45 @@ class Means:
         self._over = over
         self._trades = trades
         self._each = [_STRICT] if strict else _EACH
-        self._ahead = Ahead() if ahead is None else ahead
-        self._found = ProbeMeans(set(), {}, {})
+        self._found = ProbeMeans({}, {})
+
+    def read(
+        self,
+        name: str,
+        *,
+        windows: Sequence[Sequence[int]] = (),
+        extents: Sequence[Sequence[int]] = (),
+    ) -> None:
+        """Find what will be asked of one probe: its readings are unpacked once for all of it.
+
+        Parameters
+        ----------
+        name : str
+            The probe's.
+        windows, extents : sequence of sequence of int
+            Edges, UTC ms, rising; those that are known already are passed over.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        windows = [e for e in windows if len(e) > 1 and _key(name, e) not in self._found.windows]
+        extents = [edges for edges in extents if _key(name, edges) not in self._found.extents]
+        if not windows and not extents:
+            return
+        since = min(edges[0] for edges in (*windows, *extents))
+        until = max(edges[-1] for edges in (*windows, *extents))
+        asked = self._record.columns([name], since_ms=since, until_ms=until, raw=False)
+        read, probe = _in_order(asked[name]), self._probes[name]
+        for edges in extents:
+            self._found.extents[_key(name, edges)] = extents_of(read, edges)
+        flags = {within: tuple(self._flags(probe, within)) for within in self._each}
+        laid = {own: _laid_over(read, own) for own in set(flags.values())}
+        for edges in windows:
+            made = {own: _windows(read, told, edges, probe) for own, told in laid.items()}
+            found = {within: made[own] for within, own in flags.items()}
+            self._found.windows[_key(name, edges)] = found
 
     def windows(self, name: str, edges: Sequence[int], within: Within = _STRICT) -> Windows:
         """One probe's windows, with nothing in them that was set aside but what is asked for.
@@ -112,7 +138,7 @@ class Means:
             none = np.empty(0)
             return Windows(none, none, none, none.astype(bool), none.astype(bool))
         if (key := _key(name, edges)) not in self._found.windows:
-            self._read(self._probes[name], windows=[edges])
+            self.read(name, windows=[edges])
         return self._found.windows[key][within]
 
     def extents(self, name: str, edges: Sequence[int]) -> list[Extent]:
@@ -124,21 +150,19 @@ class Means:
             The record can't be read.
         """
         if (key := _key(name, edges)) not in self._found.extents:
-            self._read(self._probes[name], extents=[edges])
+            self.read(name, extents=[edges])
         return self._found.extents[key]
 
     def found(self, name: str) -> ProbeMeans:
         """What was found of one probe so far."""
         known, extents = self._found.windows, self._found.extents
         return ProbeMeans(
-            {name} & self._found.begun,
             {key: known[key] for key in known if key[0] == name},
             {key: extents[key] for key in extents if key[0] == name},
         )
 
     def take(self, found: ProbeMeans) -> None:
         """Take over what others found."""
-        self._found.begun.update(found.begun)
         self._found.windows.update(found.windows)
         self._found.extents.update(found.extents)
 
@@ -151,31 +175,6 @@ class Means:
         """What contacts with the water set aside of a probe."""
         own = flags_of(self._over, self._probes[name])
         return [flag for flag in own if flag.reason is Reason.SET_ASIDE]
-
-    def _read(
-        self,
-        probe: Probe,
-        *,
-        windows: Sequence[Sequence[int]] = (),
-        extents: Sequence[Sequence[int]] = (),
-    ) -> None:
-        """What is asked for and, the first time, what will be: unpacked once for all of it."""
-        name = probe.name
-        if name not in self._found.begun:
-            self._found.begun.add(name)
-            windows, extents = [*windows, *self._ahead.windows], [*extents, *self._ahead.extents]
-        every = [edges for edges in (*windows, *extents) if len(edges) > 1]
-        since, until = min(edges[0] for edges in every), max(edges[-1] for edges in every)
-        asked = self._record.columns([name], since_ms=since, until_ms=until, raw=False)
-        read = _in_order(asked[name])
-        for edges in extents:
-            self._found.extents[_key(name, edges)] = extents_of(read, edges)
-        flags = {within: tuple(self._flags(probe, within)) for within in self._each}
-        laid = {own: _laid_over(read, own) for own in set(flags.values())}
-        for edges in windows:
-            if len(edges) > 1 and (key := _key(name, edges)) not in self._found.windows:
-                made = {own: _windows(read, told, edges, probe) for own, told in laid.items()}
-                self._found.windows[key] = {within: made[own] for within, own in flags.items()}
 
     def _flags(self, probe: Probe, within: Within) -> list[HandFlag]:
         """What lies over a probe's readings; what a person passed by hand goes before all else."""

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from longsoak.core.phases import Phase
-from longsoak.report.means import Ahead
 
 HOUR_MS = 3_600_000
 DAY_H = 24
@@ -23,6 +22,11 @@ class Stretch(NamedTuple):
         """How many."""
         return len(self.edges) - 1
 
+    @property
+    def ends(self) -> tuple[int, int]:
+        """From when to when."""
+        return self.edges[0], self.edges[-1]
+
 
 def stretch_of(phase: Phase, until_ms: int) -> Stretch:
     """A phase as far as it has come by a time, UTC ms."""
@@ -31,20 +35,14 @@ def stretch_of(phase: Phase, until_ms: int) -> Stretch:
     return Stretch(phase, tuple(phase.from_ms + n * HOUR_MS for n in range(hours + 1)))
 
 
-def ahead_of(stretches: Sequence[Stretch], *, since_ms: int, until_ms: int) -> Ahead:
-    """What will be asked of each probe of a record that goes from `since_ms` to `until_ms`, UTC."""
+def windows_over(stretches: Sequence[Stretch]) -> list[tuple[int, ...]]:
+    """Over what each probe is averaged: phases, their last days, the days before a wetting."""
     wettings = [stretch for stretch in stretches if stretch.phase.phase == "wetting"]
-    return Ahead(
-        windows=[
-            *(stretch.edges for stretch in stretches),
-            *(last_day(stretch.edges[-1]) for stretch in stretches),
-            *map(hours_before, wettings),
-        ],
-        extents=[
-            midnights(since_ms, until_ms),
-            *((stretch.edges[0], stretch.edges[-1]) for stretch in stretches if stretch.hours),
-        ],
-    )
+    return [
+        *(stretch.edges for stretch in stretches),
+        *(last_day(stretch.edges[-1]) for stretch in stretches),
+        *map(hours_before, wettings),
+    ]
 
 
 def last_day(until_ms: int) -> tuple[int, int]:
