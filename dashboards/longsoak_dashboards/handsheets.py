@@ -23,7 +23,7 @@ from longsoak_dashboards.view.alarms import Told
 from longsoak_dashboards.view.hand import hand_page, tapped
 from longsoak_dashboards.view.handchecks import CHECK_FIELDS, check_entry_of
 from longsoak_dashboards.view.handentries import FIELDS, KEPT, SETTING, hand_entry, said_again
-from longsoak_dashboards.view.logasked import corrected_number, count_in
+from longsoak_dashboards.view.logasked import count_in
 
 
 class HandSheets(LogAsking):
@@ -62,9 +62,8 @@ class HandSheets(LogAsking):
             rig, _ = self.source.rig()
             if came.wrong is not None:
                 raise came.wrong
-            was_ms = self.as_it_was(corrected_number(said["corrects"]), HAND)
-            written_ms = now - waited_ms(said) if was_ms is None else was_ms
-            entry = hand_entry(said, rig, came.photos, written_ms=written_ms, now_ms=now)
+            written = self.written_ms(said, said["corrects"], HAND, now=now)
+            entry = hand_entry(said, rig, came.photos, written_ms=written, now_ms=now)
             answer = self.ask_once(said, FIELDS, entry, rig, to="/hand")
         except NotYet as nothing:
             return self.refuse(f"{nothing.says} Nothing was kept.", 503)

@@ -16,12 +16,12 @@ from longsoak.store.thumbnails import has_thumbnail
 from longsoak.vocabulary.logbook import LogbookEntry
 from longsoak.vocabulary.rig import Rig
 from longsoak_dashboards.clock import now_ms
-from longsoak_dashboards.forms import Form, once_number
+from longsoak_dashboards.forms import Form, once_number, waited_ms
 from longsoak_dashboards.sheets import Sheets
 from longsoak_dashboards.source import Source
 from longsoak_dashboards.view import logbook as logbook_view
 from longsoak_dashboards.view.alarms import Told
-from longsoak_dashboards.view.logasked import count_in
+from longsoak_dashboards.view.logasked import corrected_number, count_in
 from longsoak_dashboards.view.photos import Files
 
 
@@ -70,7 +70,18 @@ class LogAsking(Sheets):
             return None  # made up, or asked of a record that lay here before
         return logbook_view.told(outcome, asked_ms=since, now_ms=now_ms())
 
-    def as_it_was(self, corrects: int | None, kind: str) -> int | None:
-        """The time that an entry of a kind spoke of, UTC ms; None where it is no such entry."""
-        entry = None if corrects is None else self.log.entry(corrects)
-        return speaks_of_ms(entry) if entry is not None and entry.kind == kind else None
+    def written_ms(self, said: Mapping[str, str], corrects: str, kind: str, *, now: int) -> int:
+        """When what a form says was, where it says no time, UTC ms.
+
+        When the entry of its kind that it corrects was; or else when it was written.
+
+        Raises
+        ------
+        RequestError
+            What it corrects is no number.
+        """
+        number = corrected_number(corrects)
+        entry = None if number is None else self.log.entry(number)
+        if entry is not None and entry.kind == kind:
+            return speaks_of_ms(entry)
+        return now - waited_ms(said)

@@ -35,13 +35,13 @@ from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import WAITED, Form, Upload, form, waited_ms
 from longsoak_dashboards.initials import INITIALS, by_of, remember
 from longsoak_dashboards.logasking import LogAsking
-from longsoak_dashboards.photoforms import filled, photo_form
+from longsoak_dashboards.photoforms import Filled, filled, photo_form
 from longsoak_dashboards.sheets import sheet
 from longsoak_dashboards.source import NotYet
 from longsoak_dashboards.view import logbook as logbook_view
 from longsoak_dashboards.view import sampleentries, specimenentries, weighingentries
 from longsoak_dashboards.view.alarms import Told
-from longsoak_dashboards.view.logasked import corrected_number, count_in
+from longsoak_dashboards.view.logasked import corrected_number, count_in, moment_said
 from longsoak_dashboards.view.logfilter import Filter, understand
 from longsoak_dashboards.view.seenentries import FIELDS as _SEEN
 from longsoak_dashboards.view.seenentries import place_again, said_again, seen_entry
@@ -74,15 +74,7 @@ class LogSheets(LogAsking):
     @photo_form
     def write(self, request: Request, sent: Upload) -> Response:
         """Ask that an entry be kept; one that can't be is shown again with why."""
-        came = filled(sent, _NOTE, self.source.record.folder)
-        said, photos = came.said, came.photos
-
-        def entry(rig: Rig) -> LogbookEntry:
-            if came.wrong is not None:
-                raise came.wrong
-            return _noted(said, photos, rig)
-
-        return self._ask(said, _NOTE, make=entry, photos=photos)
+        return self._ask_of_upload(sent, _NOTE, make=_noted)
 
     @form
     def work(self, request: Request, said: Form) -> Response:
@@ -112,32 +104,24 @@ class LogSheets(LogAsking):
     @photo_form
     def see(self, request: Request, sent: Upload) -> Response:
         """Ask that what was seen be kept; what can't be is shown again with why."""
-        came = filled(sent, _SEEN, self.source.record.folder)
-        said, photos = came.said, came.photos
 
-        def entry(rig: Rig) -> LogbookEntry:
-            if came.wrong is not None:
-                raise came.wrong
-            now = now_ms()
-            written = self._written_ms(said, said["corrects"], OBSERVATION, now=now)
-            return seen_entry(said, rig, photos, written_ms=written, now_ms=now)
+        def entry(came: Filled, rig: Rig) -> LogbookEntry:
+            said, now = came.said, now_ms()
+            written = self.written_ms(said, said["corrects"], OBSERVATION, now=now)
+            return seen_entry(said, rig, came.photos, written_ms=written, now_ms=now)
 
-        return self._ask(said, _SEEN, make=entry, photos=photos)
+        return self._ask_of_upload(sent, _SEEN, make=entry)
 
     @photo_form
     def weigh(self, request: Request, sent: Upload) -> Response:
         """Ask that a weighing of the specimen be kept; what can't be is shown again with why."""
-        came = filled(sent, weighingentries.FIELDS, self.source.record.folder)
-        said, photos = came.said, came.photos
 
-        def entry(_: Rig) -> LogbookEntry:
-            if came.wrong is not None:
-                raise came.wrong
-            now = now_ms()
-            written = self._written_ms(said, said["corrects"], WEIGHING, now=now)
-            return weighingentries.weighing_entry(said, photos, written_ms=written, now_ms=now)
+        def entry(came: Filled, _: Rig) -> LogbookEntry:
+            said, now = came.said, now_ms()
+            written = self.written_ms(said, said["corrects"], WEIGHING, now=now)
+            return weighingentries.weighing_entry(said, came.photos, written_ms=written, now_ms=now)
 
-        return self._ask(said, weighingentries.FIELDS, make=entry, photos=photos)
+        return self._ask_of_upload(sent, weighingentries.FIELDS, make=entry)
 
     @form
     def sample(self, request: Request, came: Form) -> Response:
@@ -146,14 +130,25 @@ class LogSheets(LogAsking):
 
         def entry(rig: Rig) -> LogbookEntry:
             now, number = now_ms(), sampleentries.taken_from(said)
-            written, corrects = (
-                self._written_ms(said, number, SAMPLE, now=now),
-                corrected_number(number),
-            )
+            written = self.written_ms(said, number, SAMPLE, now=now)
+            corrects = corrected_number(number)
             was = None if corrects is None else self.log.entry(corrects)
             return sampleentries.sample_entry(said, rig, was, written_ms=written, now_ms=now)
 
         return self._ask(said, sampleentries.FIELDS, make=entry)
+
+    def _ask_of_upload(
+        self, sent: Upload, fields: Sequence[str], *, make: Callable[[Filled, Rig], LogbookEntry]
+    ) -> Response:
+        """Ask for the entry of a form with photos."""
+        came = filled(sent, fields, self.source.record.folder)
+
+        def entry(rig: Rig) -> LogbookEntry:
+            if came.wrong is not None:
+                raise came.wrong
+            return make(came, rig)
+
+        return self._ask(came.said, fields, make=entry, photos=came.photos)
 
     def _ask(
         self,
@@ -197,12 +192,7 @@ class LogSheets(LogAsking):
         """When what a form tells of began or ended, UTC ms."""
         if said.get("at"):
             return moment_of(said["at"], now_ms=now - waited_ms(said))
-        return self._written_ms(said, said.get("corrects", ""), PHASE, now=now)
-
-    def _written_ms(self, said: Mapping[str, str], corrects: str, kind: str, *, now: int) -> int:
-        """When what a form says was, where it says no time: as it was, or when it was written."""
-        was_ms = self.as_it_was(corrected_number(corrects), kind)
-        return now - waited_ms(said) if was_ms is None else was_ms
+        return self.written_ms(said, said.get("corrects", ""), PHASE, now=now)
 
     def _gates_kept(
         self, said: Form, rig: Rig, *, corrects: int | None, at_ms: int
@@ -346,17 +336,17 @@ class _Content(TypedDict, total=False):
     content: Mapping[str, Json]
 
 
-def _noted(said: Form, photos: Sequence[str], rig: Rig) -> LogbookEntry:
-    now = now_ms()
+def _noted(came: Filled, rig: Rig) -> LogbookEntry:
+    said, now = came.said, now_ms()
     written = now - waited_ms(said)
     return LogbookEntry(
         asked_utc_ms=now,
-        at_utc_ms=moment_of(said["at"], now_ms=written) if said["at"] else written,
+        at_utc_ms=moment_said(said["at"], written_ms=written),
         by=said["by"],
         says=text_of(said["text"]),
         subject=subject_called(said["about"] or "rig", rig),
         corrects=corrected_number(said["corrects"]),
-        photos=tuple(photos),
+        photos=came.photos,
         **_flagged(said, written),
     )
 

@@ -21,6 +21,7 @@ from longsoak.report.objections import NOT_REPRESENTED, objections
 from longsoak.report.paper import Listing, Paper, Part, Plot, Points, Section, Text
 from longsoak.report.plots import set_up
 from longsoak.report.verdicts import Finding, findings
+from longsoak.report.verdictwords import margin_words
 from longsoak.report.witnesses import closing, held_against, seen
 from longsoak.report.words import INVENTED
 from longsoak.store.files import keeping_open
@@ -180,10 +181,9 @@ def _short(found: Sequence[Finding]) -> Iterator[Part]:
 
 
 def _margin(found: Finding) -> str:
-    margin, unit = found.verdict.margin, LIMIT_UNIT_WORDS[found.limit.quantity]
-    if margin is None:
-        return ""
-    return " ".join(f"{abs(margin):.1f} {unit} {'to spare' if margin >= 0 else 'too far'}".split())
+    margin = found.verdict.margin
+    unit = LIMIT_UNIT_WORDS[found.limit.quantity]
+    return "" if margin is None else margin_words(margin, unit)
 
 
 def _set_up(known: Known) -> Iterator[Part]:

@@ -27,7 +27,6 @@ from longsoak.core.wording import flag_words
 from longsoak.report.embedded import HALF_MS, around_of, flagged_readings, usable
 from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
-from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.handflag import HandFlag
@@ -173,17 +172,11 @@ class _Holding:
     def __init__(self, record: Record, now_ms: int) -> None:
         self._record = record
         self._now_ms = now_ms
-        versions = Versions(record)
-        self._versions, self._rig = versions.all, versions.rig
-        self._shown_under = versions.shown_under
+        self._versions = Versions(record)
         entries = Logbook(record.folder).entries()
         self._rounds = rounds_of(hand_readings(entries))
         self._checks = meter_checks(entries)
-        self._over = (
-            flags_over(record.folder, self._rig(self._versions[-1]), now_ms=now_ms)
-            if self._versions
-            else []
-        )
+        self._over = self._versions.over(now_ms=now_ms)
 
     def all(self) -> HandAgreement:
         rounds = tuple(self._round(name, own) for name, own in self._rounds.items())
@@ -235,30 +228,31 @@ class _Holding:
         for reading in own:
             if some and (
                 reading.at_ms - some[-1].at_ms > _APART_MS
-                or self._shown_under(reading.at_ms) is not self._shown_under(some[0].at_ms)
+                or self._versions.shown_under(reading.at_ms)
+                is not self._versions.shown_under(some[0].at_ms)
             ):
                 yield self._looked_up(some, declared)
                 some = []
             some.append(reading)
-        if some and self._versions:
+        if some and self._versions.all:
             yield self._looked_up(some, declared)
 
     def _looked_up(self, some: Sequence[HandReading], declared: Declared | None) -> "_Hours":
-        rig = self._rig(self._shown_under(some[0].at_ms))
+        rig = self._versions.rig(self._versions.shown_under(some[0].at_ms))
         return _Hours(self._record, rig, self._over, declared, some)
 
     def _declared(self, from_ms: int) -> Declared | None:
         """What was declared when a round began; what came later, where nothing was."""
-        before = [v for v in self._versions if v.accepted_utc_ms <= from_ms]
-        if before and (rule := self._rig(before[-1]).hand_rule) is not None:
+        before = [v for v in self._versions.all if v.accepted_utc_ms <= from_ms]
+        if before and (rule := self._versions.rig(before[-1]).hand_rule) is not None:
             since = before[-1]
             for version in reversed(before):
-                if self._rig(version).hand_rule != rule:
+                if self._versions.rig(version).hand_rule != rule:
                     break
                 since = version
             return Declared(rule, since.number, since.accepted_utc_ms, late=False)
-        for version in self._versions[len(before) :]:
-            if (rule := self._rig(version).hand_rule) is not None:
+        for version in self._versions.all[len(before) :]:
+            if (rule := self._versions.rig(version).hand_rule) is not None:
                 return Declared(rule, version.number, version.accepted_utc_ms, late=True)
         return None
 

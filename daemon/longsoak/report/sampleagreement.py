@@ -17,7 +17,6 @@ from longsoak.core.uptake import Undetermined
 from longsoak.report.embedded import HALF_MS, flagged_readings, usable
 from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
-from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.handrule import HEIGHT_WITHIN
@@ -87,8 +86,7 @@ def sample_agreement(record: Record, *, now_ms: int) -> SampleAgreement:
     pairs: list[SamplePair] = []
     left_out: list[tuple[Sample, str]] = []
     versions = Versions(record)
-    newest = versions.all[-1:]
-    over = flags_over(record.folder, versions.rig(newest[0]), now_ms=now_ms) if newest else []
+    over = versions.over(now_ms=now_ms)
     for sample in samples(Logbook(record.folder).entries(kind=SAMPLE)):
         rig = versions.rig(versions.shown_under(sample.at_ms))
         _hold(record, sample, rig, over, pairs, left_out)

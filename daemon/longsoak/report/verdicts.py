@@ -18,7 +18,6 @@ from longsoak.report.means import Means, Within
 from longsoak.report.mouldevidence import mould_tables
 from longsoak.report.versions import Versions
 from longsoak.store.logbook import Logbook
-from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
 from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.rig import Above, Limit, LimitQuantity, Rig
@@ -116,11 +115,7 @@ class _Judging:
         self._phases = phases(entries)
         self._trades = wet_trades(entries)
         self._holes = new_holes(entries)
-        self._over = (
-            flags_over(record.folder, self._rig(self._versions[-1]), now_ms=now_ms)
-            if self._versions
-            else []
-        )
+        self._over = versions.over(now_ms=now_ms)
 
     def all(self) -> Iterator[Finding]:
         last = self._record.last_utc_ms()

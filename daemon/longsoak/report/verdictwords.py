@@ -22,11 +22,16 @@ def worst_words(finding: Finding) -> str:
     unit = LIMIT_UNIT_WORDS[limit.quantity]
     unit = f" {unit}" if unit else ""
     doubled = 2 * (verdict.uncertainty or 0.0)
-    side = "to spare" if verdict.margin >= 0 else "too far"
     return (
         f"At its worst it was {verdict.value:.1f} ± {doubled:.1f}{unit}, in the {limit.window:g} h "
-        f"from {time_words(finding.worst_ms)}: {abs(verdict.margin):.1f} {side}."
+        f"from {time_words(finding.worst_ms)}: {margin_words(verdict.margin)}."
     )
+
+
+def margin_words(margin: float, unit: str = "") -> str:
+    """How far within a limit or beyond it: "8.4 % MC to spare"."""
+    side = "to spare" if margin >= 0 else "too far"
+    return f"{abs(margin):.1f} {unit + ' ' if unit else ''}{side}"
 
 
 def remarks(finding: Finding) -> list[str]:

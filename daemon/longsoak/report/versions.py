@@ -1,7 +1,9 @@
 """The versions of a record's rig file, and which of them its values are shown under."""
 
 from longsoak.rigfile.load import parse
+from longsoak.store.overlay import flags_over
 from longsoak.store.reader import Record, RigVersion
+from longsoak.vocabulary.handflag import HandFlag
 from longsoak.vocabulary.rig import Rig
 
 
@@ -15,6 +17,7 @@ class Versions:
     """
 
     def __init__(self, record: Record) -> None:
+        self._folder = record.folder
         self.all = record.rig_versions()
         self._again = record.derivation()
         self._rigs: dict[int, Rig] = {}
@@ -33,3 +36,14 @@ class Versions:
         if self._again is not None and at_ms <= self._again.last_utc_ms:
             return next(v for v in self.all if v.number == self._again.rig_version)
         return ([v for v in self.all if v.accepted_utc_ms <= at_ms] or self.all[:1])[-1]
+
+    def over(self, *, now_ms: int) -> list[HandFlag]:
+        """What lies over readings by the newest version, the one that counts first.
+
+        Raises
+        ------
+        StoreError
+            The record can't be read.
+        """
+        newest = [self.rig(version) for version in self.all[-1:]]
+        return [flag for rig in newest for flag in flags_over(self._folder, rig, now_ms=now_ms)]

@@ -14,12 +14,11 @@ from longsoak.core.handreadings import (
     shown_on,
 )
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.moments import moment_of
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import HAND, LogbookEntry
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
-from longsoak_dashboards.view.logasked import corrected_number
+from longsoak_dashboards.view.logasked import corrected_number, moment_said
 from longsoak_dashboards.view.waterentries import number_said
 
 # What stays from place to place, and what an address may fill in.
@@ -83,7 +82,7 @@ def hand_entry(
     )
     return LogbookEntry(
         asked_utc_ms=now_ms,
-        at_utc_ms=moment_of(said["at"], now_ms=written_ms) if said["at"] else written_ms,
+        at_utc_ms=moment_said(said["at"], written_ms=written_ms),
         by=said["by"],
         says=said_words(subject.name, content),
         kind=HAND,

@@ -3,13 +3,12 @@
 from collections.abc import Mapping, Sequence
 
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.samples import Sample, completed_content, sample_said, whole_content
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import SAMPLE, LogbookEntry, Subject
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
-from longsoak_dashboards.view.logasked import corrected_number
+from longsoak_dashboards.view.logasked import corrected_number, moment_said
 from longsoak_dashboards.view.waterentries import number_said
 
 CUT, DRIED = "cut", "dried"  # what a form writes
@@ -67,7 +66,7 @@ def sample_entry(
     )
     return LogbookEntry(
         asked_utc_ms=now_ms,
-        at_utc_ms=moment_of(said["at"], now_ms=written_ms) if said["at"] else written_ms,
+        at_utc_ms=moment_said(said["at"], written_ms=written_ms),
         by=said["by"],
         says=sample_said(subject.name, content),
         kind=SAMPLE,

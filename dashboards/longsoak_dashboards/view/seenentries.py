@@ -5,13 +5,12 @@ from dataclasses import dataclass
 
 from longsoak.core.gradescales import scales_for, sights
 from longsoak.core.logbook import bay_called, text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.observations import SeenAt, observation_content, seen_at
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import OBSERVATION, LogbookEntry
 from longsoak.vocabulary.observation import Face, GradeScale, Looked
 from longsoak.vocabulary.rig import Rig
-from longsoak_dashboards.view.logasked import corrected_number
+from longsoak_dashboards.view.logasked import corrected_number, moment_said
 from longsoak_dashboards.view.sentences import capital
 from longsoak_dashboards.view.waterentries import number_said
 
@@ -91,7 +90,7 @@ def seen_entry(
     )
     return LogbookEntry(
         asked_utc_ms=now_ms,
-        at_utc_ms=moment_of(said["at"], now_ms=written_ms) if said["at"] else written_ms,
+        at_utc_ms=moment_said(said["at"], written_ms=written_ms),
         by=said["by"],
         says=text_of(said["text"]),
         kind=OBSERVATION,

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 
 from longsoak.core.closing import closing_content
 from longsoak.core.logbook import subject_called, text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.newholes import hole_content
 from longsoak.core.wettrades import SETTLING_DAYS, trade_content
 from longsoak.vocabulary.errors import RequestError
@@ -18,6 +17,7 @@ from longsoak.vocabulary.logbook import (
 )
 from longsoak.vocabulary.proof import Json
 from longsoak.vocabulary.rig import Rig
+from longsoak_dashboards.view.logasked import moment_said
 from longsoak_dashboards.view.waterentries import number_said
 
 POURED, HOLE, CLOSES = "poured", "hole", "closes"  # what a form writes
@@ -48,10 +48,9 @@ def entry_of(said: Mapping[str, str], rig: Rig, *, came_ms: int, now_ms: int) ->
         Something is missing or no number.
     """
     kind, subject, content = _made(said, rig)
-    at = said.get("at", "")
     return LogbookEntry(
         asked_utc_ms=now_ms,
-        at_utc_ms=moment_of(at, now_ms=came_ms) if at else came_ms,
+        at_utc_ms=moment_said(said.get("at", ""), written_ms=came_ms),
         by=said.get("by", ""),
         says=text_of(said.get("text", "")),
         kind=kind,

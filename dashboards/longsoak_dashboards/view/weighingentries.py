@@ -4,11 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from longsoak.core.logbook import text_of
-from longsoak.core.moments import moment_of
 from longsoak.core.weighings import READINGS, Weighing, weighing_content, weighings
 from longsoak.vocabulary.errors import RequestError
 from longsoak.vocabulary.logbook import WEIGHING, LogbookEntry
-from longsoak_dashboards.view.logasked import corrected_number
+from longsoak_dashboards.view.logasked import corrected_number, moment_said
 from longsoak_dashboards.view.waterentries import number_said
 
 WEIGHED = "weighed"  # what a form writes
@@ -47,7 +46,7 @@ def weighing_entry(
     tare, gear, offset = (number_said(said[name], "mass in kg") or 0.0 for name in _MASSES)
     return LogbookEntry(
         asked_utc_ms=now_ms,
-        at_utc_ms=moment_of(said["at"], now_ms=written_ms) if said["at"] else written_ms,
+        at_utc_ms=moment_said(said["at"], written_ms=written_ms),
         by=said["by"],
         says=text_of(said["text"]),
         kind=WEIGHING,
