@@ -1,5 +1,6 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
+import gc
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -88,6 +89,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         sys.setswitchinterval(TURN)
+        gc.freeze()  # whoever makes a sheet need not look through all that was loaded before
         app.state.news = News(source.record, source.rig_file)
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield

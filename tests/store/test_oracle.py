@@ -256,15 +256,19 @@ class Driver:
         ]
 
 
+WIDTHS = (1, 2, 3, 4, 8, 12, 24, 48)  # h
+
+
 def reduced(
     within: list[tuple[Any, ...]], since: int, until: int, buckets: int, *, whole: bool
 ) -> list[Any]:
     """What is drawn of readings, by hand; the mean last."""
     width = -(-(until - since) // buckets)
-    unit = 1 if not whole or width < HOUR else DAY if width >= 2 * DAY else HOUR
-    base, width = since // unit * unit, -(-width // unit) * unit
-    if unit == HOUR:
-        width = min(n * HOUR for n in (1, 2, 3, 4, 6, 8, 12, 24, 48) if n * HOUR >= width)
+    unit = 1
+    if whole and width >= HOUR:
+        width = next((n * HOUR for n in WIDTHS if n * HOUR >= width), -(-width // DAY) * DAY)
+        unit = DAY if width >= 2 * DAY else 4 * HOUR if width >= 4 * HOUR else HOUR
+    base = since // unit * unit
     groups: dict[int, list[tuple[Any, ...]]] = {}
     for reading in within:
         groups.setdefault((reading[0] - base) // width, []).append(reading)

@@ -127,17 +127,17 @@ def by_hand(
 def check(record: Record, since_ms: int, until_ms: int, buckets: int) -> None:
     """Compare what is drawn with the readings one by one."""
     width = -(-(until_ms - since_ms) // buckets)
-    unit = DAY if width >= 2 * DAY else HOUR if width >= HOUR else 0
-    if unit:
-        width = -(-width // unit) * unit
-    if unit == HOUR:  # as many hours as divide a day, or are two
-        width = min(n * HOUR for n in (1, 2, 3, 4, 6, 8, 12, 24, 48) if n * HOUR >= width)
+    unit = 1
+    if width >= HOUR:  # as many hours as divide a day, or are two; or days
+        even = (n * HOUR for n in (1, 2, 3, 4, 8, 12, 24, 48) if n * HOUR >= width)
+        width = next(even, -(-width // DAY) * DAY)
+        unit = DAY if width >= 2 * DAY else 4 * HOUR if width >= 4 * HOUR else HOUR
     found = record.reduced(
         ("a", "level", "rare", "never"), since_ms=since_ms, until_ms=until_ms, buckets=buckets
     )
     assert found.pop("never") == []
     for probe, got in found.items():
-        alike(got, by_hand(record, probe, since_ms, until_ms, unit=unit or 1, width=width))
+        alike(got, by_hand(record, probe, since_ms, until_ms, unit=unit, width=width))
 
 
 def alike(got: list[Bucket], expected: list[Bucket]) -> None:
@@ -152,6 +152,11 @@ def alike(got: list[Bucket], expected: list[Bucket]) -> None:
 
 RANGES = (
     (T0, T0 + 60 * DAY, 500),
+    (T0, T0 + 60 * DAY, 300),
+    (T0 + 3 * HOUR, T0 + 50 * DAY, 120),
+    (T0 + 2 * DAY + HOUR, T0 + 2 * DAY + 9 * HOUR, 2),
+    (T0 + 2 * DAY + 5 * HOUR, T0 + 2 * DAY + 10 * HOUR, 1),
+    (T0 + 2 * DAY + 5 * HOUR, T0 + 45 * DAY + 22 * HOUR, 20),
     (T0 + 17 * HOUR + 1234, T0 + 40 * DAY + 5, 300),
     (T0 - 7 * DAY, T0 + 90 * DAY + 77, 30),
     (T0 + 12 * DAY + 1, T0 + 12 * DAY + 3 * HOUR, 3),
@@ -235,6 +240,21 @@ def test_they_can_be_dropped_and_are_made_again(kept: Kept) -> None:
     kept.settle()
     again = Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=buckets)
     assert again == before
+
+
+def test_a_file_laid_out_by_an_earlier_version_is_made_again(kept: Kept) -> None:
+    kept.fill(1500, every_ms=25 * 60_000)
+    kept.settle()
+    kept.summaries.close()
+    with closing(sqlite3.connect(kept.folder / SUMMARIES)) as db, db:
+        db.execute("DROP TABLE fours")
+        db.execute("UPDATE made_from SET record = rtrim(record, ' 123456789')")
+    since, until, buckets = RANGES[2]
+    Record(kept.folder).reduced(("a",), since_ms=since, until_ms=until, buckets=buckets)
+    kept.settle()
+    assert rows(kept.folder, "fours") > 0
+    for since, until, buckets in RANGES:
+        check(Record(kept.folder), since, until, buckets)
 
 
 def test_a_file_that_is_damaged_is_made_anew_and_told(kept: Kept) -> None:

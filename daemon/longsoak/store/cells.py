@@ -89,6 +89,11 @@ class Cells:
             [array(column.typecode, [column[i] for i in order]) for column in self.columns()]
         )
 
+    def counted(self, size: int) -> "Cells":
+        """The same hours, each under what it is part of, `size` hours long."""
+        index = array("q", [hour // size for hour in self.index])
+        return Cells([index, *self.columns()[1:]])
+
     def sums(self, low: int, high: int) -> Sums:
         """What the cells from place `low` to below `high` come to together."""
         return Sums(

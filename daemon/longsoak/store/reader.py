@@ -221,7 +221,7 @@ class Record(RecordFile):
         """The readings of a time range, reduced to at most `buckets` equal intervals a probe.
 
         Intervals without a reading are left out, so that nothing is drawn across them; a probe
-        without readings has an empty list. An interval of an hour or more is one of 1, 2, 3, 4, 6,
+        without readings has an empty list. An interval of an hour or more is one of 1, 2, 3, 4,
         8, 12, 24 or 48 hours, and a longer one of whole days, UTC, but for the ends of the range;
         so is any where there are too many scans to look at each. These are added up beforehand, so
         that a range of any length reads a bounded number of rows. While they are not added up yet,

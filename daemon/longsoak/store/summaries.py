@@ -21,11 +21,11 @@ from longsoak.store.known import Kept
 from longsoak.store.recordfile import identity
 from longsoak.store.scans import Scans
 from longsoak.store.summarised import (
-    DAY_HOURS,
     HOUR_MS,
-    PAGE_DAYS,
-    PAGE_HOURS,
+    HOURS,
+    LEVELS,
     SUMMARIES,
+    Level,
     made_from,
     numbers_of,
     position_of,
@@ -45,10 +45,11 @@ _LAID_OUT = (
     " shifts TEXT NOT NULL) STRICT",
     "CREATE TABLE IF NOT EXISTS probe (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
     "CREATE TABLE IF NOT EXISTS fresh (hour INTEGER PRIMARY KEY, cells BLOB NOT NULL) STRICT",
-    "CREATE TABLE IF NOT EXISTS hours (probe INTEGER NOT NULL, page INTEGER NOT NULL,"
-    " cells BLOB NOT NULL, UNIQUE (probe, page)) STRICT",
-    "CREATE TABLE IF NOT EXISTS days (probe INTEGER NOT NULL, page INTEGER NOT NULL,"
-    " cells BLOB NOT NULL, UNIQUE (probe, page)) STRICT",
+    *(
+        f"CREATE TABLE IF NOT EXISTS {level.table} (probe INTEGER NOT NULL, page INTEGER NOT NULL,"
+        " cells BLOB NOT NULL, UNIQUE (probe, page)) STRICT"
+        for level in LEVELS
+    ),
 )
 
 
@@ -157,8 +158,8 @@ class Summaries:
         position = position_of(db, own, scans, every)
         if position is None:
             with Transaction(db):
-                for table in ("fresh", "hours", "days", "made_from"):
-                    db.execute(f"DELETE FROM {table}")  # noqa: S608 - named just above
+                for table in ("fresh", "made_from", *(level.table for level in LEVELS)):
+                    db.execute(f"DELETE FROM {table}")  # noqa: S608 - ours
                 db.execute("INSERT INTO made_from VALUES (1, ?, 0, 0, '[]')", (own,))
             position = 0
         first, last = max(position + 1, scans.bottom), settled_to(record, scans)
@@ -257,14 +258,14 @@ def _add_to_hour(db: sqlite3.Connection, hour: int, cells: dict[str, Sums]) -> N
 
 def _to_fold(db: sqlite3.Connection, *, newest: int) -> list[int]:
     """Pages that are over for long enough."""
-    before = (newest - LATE_HOURS) // PAGE_HOURS
-    rows = db.execute("SELECT hour FROM fresh WHERE hour < ?", (before * PAGE_HOURS,)).fetchall()
-    return sorted({hour // PAGE_HOURS for (hour,) in rows})  # SQLite rounds those before 1970 up
+    before = (newest - LATE_HOURS) // HOURS.page
+    rows = db.execute("SELECT hour FROM fresh WHERE hour < ?", (before * HOURS.page,)).fetchall()
+    return sorted({hour // HOURS.page for (hour,) in rows})  # SQLite rounds those before 1970 up
 
 
 def _fold(db: sqlite3.Connection, page: int) -> None:
-    """Turn a page's hours into one row a probe, and add them to their days."""
-    first, last = page * PAGE_HOURS, (page + 1) * PAGE_HOURS - 1
+    """Turn a page's hours into one row a probe, and add them to the sums over longer."""
+    first, last = page * HOURS.page, (page + 1) * HOURS.page - 1
     fresh = db.execute(
         "SELECT hour, cells FROM fresh WHERE hour BETWEEN ? AND ? ORDER BY hour", (first, last)
     ).fetchall()
@@ -274,19 +275,19 @@ def _fold(db: sqlite3.Connection, page: int) -> None:
         for place, number in enumerate(row.probes()):
             hours.setdefault(number, Cells()).append(hour, row.at(place))
     for number, cells in hours.items():
-        _add_to_page(db, "hours", number, page, cells)
-        days = Cells()
-        for day, sums in cells.grouped(0, DAY_HOURS):
-            days.append(day, as_numbers(sums))
-        for group, _ in list(days.grouped(0, PAGE_DAYS)):
-            part = days.cut(group * PAGE_DAYS, (group + 1) * PAGE_DAYS - 1)
-            _add_to_page(db, "days", number, group, part)
+        for level in LEVELS:
+            summed = Cells()
+            for index, sums in cells.grouped(0, level.hours):
+                summed.append(index, as_numbers(sums))
+            for group, _ in list(summed.grouped(0, level.page)):
+                part = summed.cut(group * level.page, (group + 1) * level.page - 1)
+                _add_to_page(db, level, number, group, part)
     db.execute("DELETE FROM fresh WHERE hour BETWEEN ? AND ?", (first, last))
 
 
-def _add_to_page(db: sqlite3.Connection, table: str, probe: int, page: int, more: Cells) -> None:
+def _add_to_page(db: sqlite3.Connection, level: Level, probe: int, page: int, more: Cells) -> None:
     row = db.execute(
-        f"SELECT cells FROM {table} WHERE probe = ? AND page = ?",  # noqa: S608 - ours
+        f"SELECT cells FROM {level.table} WHERE probe = ? AND page = ?",  # noqa: S608 - ours
         (probe, page),
     ).fetchone()
     whole = Cells()
@@ -298,6 +299,6 @@ def _add_to_page(db: sqlite3.Connection, table: str, probe: int, page: int, more
     else:
         whole = more
     db.execute(
-        f"INSERT OR REPLACE INTO {table} VALUES (?, ?, ?)",  # noqa: S608 - as above
+        f"INSERT OR REPLACE INTO {level.table} VALUES (?, ?, ?)",  # noqa: S608 - as above
         (probe, page, pack_cells(whole)),
     )

@@ -4,6 +4,7 @@ import json
 import sqlite3
 from collections.abc import Collection, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from longsoak.store.buckets import Bucket, Reduction
 from longsoak.store.cells import Cells, Row, unpack_cells
@@ -15,11 +16,27 @@ from longsoak.vocabulary.errors import StoreError
 
 SUMMARIES = "summaries.db"
 HOUR_MS = 3_600_000
-DAY_HOURS = 24
-PAGE_HOURS = 120  # in one row: five days
-PAGE_DAYS = 160
-_EVEN_HOURS = (1, 2, 3, 4, 6, 8, 12, 24, 48)
-_DAYS_FROM = 2 * DAY_HOURS * HOUR_MS  # an interval from which on whole days are read
+_LAYOUT = 2  # of the file; one that is laid out otherwise is made again
+
+
+class Level(NamedTuple):
+    """Sums over so many hours each, counted from 1970 UTC; a row of a table holds `page` of them.
+
+    Each is read where intervals are `since_hours` long or longer.
+    """
+
+    table: str
+    hours: int
+    page: int
+    since_hours: int
+
+
+HOURS = Level("hours", 1, 120, 0)  # five days in a row
+# A year in a thousand pieces is a third of the work from these.
+FOURS = Level("fours", 4, 120, 4)
+DAYS = Level("days", 24, 160, 48)
+LEVELS = (HOURS, FOURS, DAYS)
+_EVEN_HOURS = (1, 2, 3, 4, 8, 12, 24, 48)
 
 
 class Look:
@@ -50,28 +67,27 @@ class Look:
 
         None if nothing is added up, or nothing that still holds.
         """
-        unit = _unit(width_ms)
-        hours = unit // HOUR_MS
-        width = snapped(width_ms) // unit
-        base, first, end = since_ms // unit, -(-since_ms // unit), until_ms // unit
-        found = self._cells(
-            probes, first_hour=first * hours, last_hour=end * hours - 1, days=hours > 1
-        )
+        width_ms = snapped(width_ms)
+        level = _level(width_ms)
+        unit = level.hours * HOUR_MS
+        base, width = since_ms // unit, width_ms // unit
+        first, end = -(-since_ms // HOUR_MS), until_ms // HOUR_MS
+        found = self._cells(probes, first, end - 1, level)
         if found is None:
             return None
         position, cells = found
         # The ends that are no whole hours, and what is not added up yet.
-        apart = Reduction(since_ms=base * unit, width_ms=width * unit)
-        inner = max(end, first) * unit
-        self._take(apart, probes, since_ms, min(first * unit, until_ms), after=0)
-        self._take(apart, probes, first * unit, inner, after=position)
+        apart = Reduction(since_ms=base * unit, width_ms=width_ms)
+        inner = max(end, first) * HOUR_MS
+        self._take(apart, probes, since_ms, min(first * HOUR_MS, until_ms), after=0)
+        self._take(apart, probes, first * HOUR_MS, inner, after=position)
         self._take(apart, probes, max(inner, since_ms), until_ms, after=0)
         return {
             probe: cells.get(probe, Cells()).buckets(
                 base,
                 width,
                 base_ms=base * unit,
-                width_ms=width * unit,
+                width_ms=width_ms,
                 apart=apart.sums.get(probe, {}),
             )
             for probe in probes
@@ -88,23 +104,22 @@ class Look:
                 into.take(piece.probe, piece.utc_ms, piece.column, shift_ms=shift)
 
     def _cells(
-        self, probes: Collection[str], *, first_hour: int, last_hour: int, days: bool
+        self, probes: Collection[str], first_hour: int, last_hour: int, level: Level
     ) -> tuple[int, dict[str, Cells]] | None:
         """What was added up from `first_hour` to `last_hour`, hours since 1970 UTC, both included.
 
         Returns
         -------
         tuple or None
-            The last scan that is added up, and each probe's cells: hours, or with `days` whole
-            days, in which case the hours asked for must be those of whole days. None if there is
-            nothing, or nothing that still holds.
+            The last scan that is added up, and each probe's cells by the count of `level`. None if
+            there is nothing, or nothing that still holds.
         """
         try:
             with look_into(self._path) as db:
                 position = position_of(db, self._made_from, self._scans, self._every)
                 if position is None:
                     return None
-                return position, _read(db, probes, first_hour, last_hour, days=days)
+                return position, _read(db, probes, first_hour, last_hour, level)
         except (sqlite3.Error, StoreError):
             return None  # the record itself has it all
 
@@ -114,21 +129,22 @@ def snapped(width_ms: int) -> int:
 
     So many hours as divide a day, so that what comes and goes with it lies alike in each; or days.
     """
-    unit = _unit(width_ms)
-    count = -(-width_ms // unit)
-    if unit == HOUR_MS:
-        count = next(hours for hours in _EVEN_HOURS if hours >= count)
-    return count * unit
+    hours = -(-width_ms // HOUR_MS)
+    if hours > _EVEN_HOURS[-1]:
+        return -(-hours // DAYS.hours) * DAYS.hours * HOUR_MS
+    return next(even for even in _EVEN_HOURS if even >= hours) * HOUR_MS
 
 
-def _unit(width_ms: int) -> int:
-    return HOUR_MS * (DAY_HOURS if width_ms >= _DAYS_FROM else 1)
+def _level(width_ms: int) -> Level:
+    """The coarsest that serves intervals of a snapped width."""
+    hours = width_ms // HOUR_MS
+    return next(level for level in reversed(LEVELS) if hours >= level.since_hours)
 
 
 def made_from(record: sqlite3.Connection, scans: Scans) -> str:
     """What tells the values of a record, as they are shown now, from any others."""
     key = "" if scans.derived is None else scans.derived.key
-    return f"{identity(record)} {key}"
+    return f"{identity(record)} {key} {_LAYOUT}"
 
 
 def position_of(
@@ -158,22 +174,23 @@ def numbers_of(db: sqlite3.Connection, probes: Collection[str]) -> dict[str, int
 
 
 def _read(
-    db: sqlite3.Connection, probes: Collection[str], first: int, last: int, *, days: bool
+    db: sqlite3.Connection, probes: Collection[str], first: int, last: int, level: Level
 ) -> dict[str, Cells]:
-    """Each probe's cells from hour `first` to hour `last`."""
-    table, hours, size = ("days", DAY_HOURS, PAGE_DAYS) if days else ("hours", 1, PAGE_HOURS)
+    """Each probe's cells from hour `first` to hour `last`, by the count of `level`."""
+    size = level.hours
     numbers = numbers_of(db, probes)
+    # Hours at the ends that are no whole cell of that level.
+    low, high = -(-first // size) * size, (last + 1) // size * size
+    if low > high:
+        low = high = last + 1
     found: dict[int, Cells] = {}
     for number in numbers.values():
-        pages = db.execute(
-            f"SELECT cells FROM {table} WHERE probe = ? AND page BETWEEN ? AND ?"  # noqa: S608
-            " ORDER BY page",
-            (number, first // hours // size, last // hours // size),
-        )
-        whole = unpack_cells(data for (data,) in pages)
-        found[number] = whole.cut(first // hours, last // hours)
-    places: dict[bytes, list[tuple[int, int]]] = {}
+        cells = found[number] = Cells()
+        cells.extend(_paged(db, HOURS, number, first, low - 1).counted(size))
+        cells.extend(_paged(db, level, number, low // size, high // size - 1))
+        cells.extend(_paged(db, HOURS, number, high, last).counted(size))
     rows: dict[int, list[tuple[float, ...]]] = {number: [] for number in found}
+    places: dict[bytes, list[tuple[int, int]]] = {}
     for hour, data in db.execute(
         "SELECT hour, cells FROM fresh WHERE hour BETWEEN ? AND ? ORDER BY hour", (first, last)
     ):
@@ -184,7 +201,19 @@ def _read(
             at = [(number, here[number]) for number in found if number in here]
             places[row.numbers] = at
         for number, place in at:
-            rows[number].append((hour // hours, *row.at(place)))
+            rows[number].append((hour // size, *row.at(place)))
     for number, some in rows.items():
         found[number].append_all(some)
     return {probe: found[number].in_order() for probe, number in numbers.items()}
+
+
+def _paged(db: sqlite3.Connection, level: Level, probe: int, first: int, last: int) -> Cells:
+    """A probe's cells of a level from `first` to `last` by its count."""
+    if first > last:
+        return Cells()
+    pages = db.execute(
+        f"SELECT cells FROM {level.table} WHERE probe = ? AND page BETWEEN ? AND ?"  # noqa: S608
+        " ORDER BY page",
+        (probe, first // level.page, last // level.page),
+    )
+    return unpack_cells(data for (data,) in pages).cut(first, last)

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
+import orjson
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
@@ -48,6 +49,14 @@ class Wanted:
         return tuple(self.probes)
 
 
+class _Numbers(JSONResponse):
+    """A document of thousands of numbers, written in a tenth of the time."""
+
+    def render(self, content: object) -> bytes:
+        """The text; what is no finite number is null."""
+        return orjson.dumps(content)
+
+
 class Readings:
     """The endpoint of one rig."""
 
@@ -81,7 +90,7 @@ class Readings:
             last_ms=self._source.record.last_utc_ms(),
             span=wanted.span,
         )
-        return JSONResponse(
+        return _Numbers(
             {
                 **head,
                 "raw": raw,
