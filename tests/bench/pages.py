@@ -14,7 +14,7 @@ from contextlib import ExitStack, closing, contextmanager
 from http.client import HTTPConnection
 from pathlib import Path
 from statistics import median
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from playwright.sync_api import sync_playwright
@@ -81,7 +81,7 @@ def _views(rig: Rig) -> Iterator[Figure]:
         yield _trace(rig, ask)
         for sheet, name in (("/", "section"), ("/traces?hours=all", "traces since the first day")):
             travelled, whole = _transferred(port, sheet)
-            words = f"{name}, {MANY}: first view, all that a browser fetches"
+            words = f"{name}, {MANY}: first view, all that a browser fetches to draw it"
             yield Figure(
                 words, travelled / 1e3, "kB", 150.0, "the same uncompressed", travelled / whole
             )
@@ -118,12 +118,23 @@ def _transferred(port: int, sheet: str) -> tuple[int, int]:
         page = browser.new_page()
         session = page.context.new_cdp_session(page)
 
-        def finished(event: dict[str, float]) -> None:
-            travelled[0] += int(event["encodedDataLength"])
+        after: set[str] = (
+            set()
+        )  # what the script of traces asks for once they are drawn: finer ones
 
-        def came(event: dict[str, float]) -> None:
-            whole[0] += int(event["dataLength"])
+        def asked(event: dict[str, Any]) -> None:
+            if "/api/1/readings" in event["request"]["url"]:
+                after.add(event["requestId"])
 
+        def finished(event: dict[str, Any]) -> None:
+            if event["requestId"] not in after:
+                travelled[0] += int(event["encodedDataLength"])
+
+        def came(event: dict[str, Any]) -> None:
+            if event["requestId"] not in after:
+                whole[0] += int(event["dataLength"])
+
+        session.on("Network.requestWillBeSent", asked)
         session.on("Network.loadingFinished", finished)
         session.on("Network.dataReceived", came)
         session.send("Network.enable")

@@ -2,10 +2,12 @@
 
 import json
 import math
+import time
 from collections.abc import Mapping
 from copy import deepcopy
 from enum import StrEnum
 from functools import cache
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
@@ -190,6 +192,10 @@ def try_out(served: Served, path: str, way: Way, *, probes: tuple[str, ...], exa
         def ask(case: Case[Any]) -> None:
             nonlocal good
             answer = case.call(base_url=served.address, session=session, timeout=30)
+            while answer.status_code == HTTPStatus.TOO_MANY_REQUESTS:
+                case.validate_response(answer)
+                time.sleep(int(answer.headers["retry-after"][0]))
+                answer = case.call(base_url=served.address, session=session, timeout=30)
             # No schema can say that one time has to be before another.
             spared = [positive_data_acceptance] if _spans_wrongly(answer.text) else []
             case.validate_response(answer, excluded_checks=spared)
