@@ -90,7 +90,7 @@ lint() {
   say "import-linter"
   lint-imports
   say "shellcheck"
-  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh \
+  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh deploy/release.sh \
     .ci/run
 }
 

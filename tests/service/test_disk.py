@@ -77,11 +77,14 @@ def test_the_disk_is_told_low_then_room_is_made_and_all_of_it_is_undone_again(
     assert low.startswith("2.5 MB free of 8.4 MB; how fast it fills is not known yet")
     assert added.asked == []
 
+    copy = folder / COPY
+    copy.write_bytes(b"a record as it was before an upgrade")
     ballast.unlink()
     fill(folder.parent, but=1_200_000)
     (says,) = look()
     assert says.startswith("1.2 MB free of 8.4 MB: hours and days added up beforehand were dropped")
     assert added.asked == ["drop"]
+    assert not copy.exists()
     assert look() == []  # told once
 
     ballast.unlink()

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from longsoak.core.wording import age_words
+from longsoak.store.beforeupgrade import drop_copy
 from longsoak.store.photos import drop_thumbnails
 from longsoak.store.space import (
     DAY,
@@ -55,9 +56,9 @@ class _Count(NamedTuple):
 class Disk:
     """Looks at the free space every few seconds and counts each hour. See `Chore`.
 
-    At the low mark it is an alarm; at the lowest, what can be made again is dropped; before the
-    disk is full the reserve is given up, so that alarms and scans are kept for some hours more.
-    No reading is ever dropped.
+    At the low mark it is an alarm; at the lowest, what can be made again is dropped, and the copy
+    that an upgrade left; before the disk is full the reserve is given up, so that alarms and scans
+    are kept for some hours more. No reading is ever dropped.
 
     Parameters
     ----------
@@ -125,6 +126,7 @@ class Disk:
         self._dropped = True
         self._rebuildable.drop_and_rest()
         drop_thumbnails(self._folder)
+        drop_copy(self._folder)
         self._writer.fold_in()  # its log is room too
         return [
             f"{free_words(here)}: hours and days added up beforehand were dropped. They are made "

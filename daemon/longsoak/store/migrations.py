@@ -224,6 +224,14 @@ ALL: tuple[Migration, ...] = (
 )
 
 
+def lacking(db: sqlite3.Connection) -> list[str]:
+    """What a file that has been laid out before has yet to see; nothing of an empty one."""
+    if not db.execute("SELECT 1 FROM sqlite_schema WHERE name = 'migration'").fetchone():
+        return []
+    applied = {name for (name,) in db.execute("SELECT name FROM migration")}
+    return [each.__name__ for each in ALL if each.__name__ not in applied]
+
+
 def migrate(db: sqlite3.Connection, *, now: str, migrations: tuple[Migration, ...] = ALL) -> None:
     """Bring the file up to date: each change and the record of it, in one transaction.
 

@@ -21,6 +21,7 @@ from longsoak.store.aside import (
     remains,
     takes_a_file,
 )
+from longsoak.store.beforeupgrade import keep_before_upgrade
 from longsoak.store.files import RECORD, check, reading_fails
 from longsoak.store.migrations import migrate
 from longsoak.store.transaction import Transaction
@@ -56,7 +57,7 @@ def open_record(folder: Path, *, now: str) -> tuple[sqlite3.Connection, SetAside
     for tries_left in reversed(range(TRIES)):
         try:
             db = db or _connect(folder)
-            _ready(db, now=now)
+            _ready(db, folder, now=now)
         except StoreError as error:
             unread = _unread(folder) if damaged(error) else None
             failed = disk_failed(error) or unread is not None
@@ -97,7 +98,7 @@ def reopened(db: sqlite3.Connection, folder: Path, *, now: str) -> sqlite3.Conne
     """
     fresh = _connect(folder)
     try:
-        _ready(fresh, now=now)
+        _ready(fresh, folder, now=now)
     except StoreError as error:
         fresh.close()
         raise StoreError(f"the record {folder / RECORD} can't be opened again: {error}") from error
@@ -133,10 +134,10 @@ def begin_record(folder: Path, *, now: str, after: SetAside) -> sqlite3.Connecti
     finish_moving(folder)
     db = _connect(folder)
     try:
-        _ready(db, now=now)
+        _ready(db, folder, now=now)
         with Transaction(db):
             if db.execute("SELECT 1 FROM event LIMIT 1").fetchone() is None:
-                _carry(db, after, utc_ms=round(datetime.fromisoformat(now).timestamp() * 1000))
+                _carry(db, after, utc_ms=_ms(now))
     except (sqlite3.Error, StoreError) as error:
         with suppress(sqlite3.Error):
             db.close()
@@ -151,7 +152,7 @@ def _connect(folder: Path) -> sqlite3.Connection:
         raise StoreError(str(error)) from error
 
 
-def _ready(db: sqlite3.Connection, *, now: str) -> None:
+def _ready(db: sqlite3.Connection, folder: Path, *, now: str) -> None:
     """Set the connection up and bring the file up to date."""
     try:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
@@ -161,7 +162,10 @@ def _ready(db: sqlite3.Connection, *, now: str) -> None:
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA journal_size_limit = 8388608")
         db.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+        upgraded = keep_before_upgrade(db, folder)
         migrate(db, now=now)
+        if upgraded is not None:
+            add_events(db, [Happening(_ms(now), "upgrade", "record", upgraded)], run=None)
         for table in _NEEDED:
             if (wrong := check(db, f"quick_check('{table}')")) is not None:
                 raise DamageError(wrong)
@@ -173,6 +177,10 @@ def _ready(db: sqlite3.Connection, *, now: str) -> None:
         raise StoreError(str(error)) from error
     except UnicodeDecodeError as error:  # SQLite's own words name what can't be read
         raise DamageError("its list of tables is damaged") from error
+
+
+def _ms(now: str) -> int:
+    return round(datetime.fromisoformat(now).timestamp() * 1000)
 
 
 def _carry(db: sqlite3.Connection, aside: SetAside, *, utc_ms: int) -> None:
