@@ -17,6 +17,7 @@ from longsoak.service.disk import Disk
 from longsoak.service.folding import EVERY, RETRY, TOLD_AFTER, Folding
 from longsoak.service.lookover import LEAST, MOST, NOT_SOONER, LookOver
 from longsoak.store.aside import DamageError
+from longsoak.store.beforeupgrade import COPY
 from longsoak.store.files import RECORD
 from longsoak.store.space import DAY, Space, Written, pace, written_by_us
 from longsoak.vocabulary.alarmplan import Watch
