@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 
-from longsoak.core.wording import age_words, with_noun
+from longsoak.core.wording import with_noun
 from longsoak.vocabulary.alarmplan import AlarmPlan
 from longsoak.vocabulary.rig import Probe, Rig
 
+NOT_TAKEN_UP = "The rig file was changed on the disk since, and that is not taken up"
+"""What is said of a file that is another than is measured under."""
 _MOST = 6  # things named in one sentence
 # All that a rig file says besides probes and alarms, by the fields of `Rig`, in its order.
-_PARTS = {
+PARTS = {
     "invented": "whether its data are invented",
     "start": "the start of the test",
     "page": "the address of the pages",
@@ -43,7 +45,7 @@ def changes_words(before: Rig, after: Rig) -> str:
     """What has changed from one version of a rig to another, as sentences; never empty."""
     said = [*_probes(before, after), *_alarms(before, after), *_parts(before, after)]
     if not said:
-        return "Only wording that changes nothing."
+        return "No setting has changed, only the wording of the file."
     return " ".join(f"{words[0].upper()}{words[1:]}." for words in said)
 
 
@@ -68,8 +70,8 @@ def _probes(before: Rig, after: Rig) -> Iterator[str]:
 
 def _period(before: Probe, after: Probe) -> str:
     if before.every != after.every:
-        return f"{after.name} every {age_words(after.every)} ({age_words(before.every)} before)"
-    return f"{after.name} kept every {age_words(after.record)} ({age_words(before.record)} before)"
+        return f"{after.name} every {after.every:g} s ({before.every:g} s before)"
+    return f"{after.name} kept every {after.record:g} s ({before.record:g} s before)"
 
 
 def _rest(probe: Probe) -> tuple[object, ...]:
@@ -79,11 +81,13 @@ def _rest(probe: Probe) -> tuple[object, ...]:
 
 
 def _alarms(before: Rig, after: Rig) -> Iterator[str]:
-    """Changes of alarms but for those that come and go with their probes."""
+    """Changes of alarms but for those that come, go and change with their probes."""
     old = {plan.key: plan for plan in before.alarms}
     new = {plan.key: plan for plan in after.alarms}
     there = {probe.name for probe in before.probes} & {probe.name for probe in after.probes}
     probes = {probe.name for rig in (before, after) for probe in rig.probes}
+    # What is said of an alarm names the place of its probe, and changes with that.
+    as_before = {probe.name for probe in before.probes if probe in after.probes}
 
     def of_itself(plan: AlarmPlan) -> bool:
         return plan.subject in there or plan.subject not in probes
@@ -91,17 +95,18 @@ def _alarms(before: Rig, after: Rig) -> Iterator[str]:
     added = [p.title for p in new.values() if p.key not in old and of_itself(p)]
     gone = [p.title for p in old.values() if p.key not in new and of_itself(p)]
     both = [(old[key], plan) for key, plan in new.items() if key in old]
-    levels = [_level(a, b) for a, b in both if (a.setpoint, a.unit) != (b.setpoint, b.unit)]
+    moved = [(a, b) for a, b in both if (a.setpoint, a.unit) != (b.setpoint, b.unit)]
     others = [
         b.title
         for a, b in both
-        if (a.setpoint, a.unit) == (b.setpoint, b.unit) and a != b and of_itself(b)
+        if a != b and (a, b) not in moved and (b.subject in as_before or b.subject not in probes)
     ]
     if added:
         yield f"{with_noun(len(added), 'alarm')} added: {_names(added)}"
     if gone:
         yield f"{with_noun(len(gone), 'alarm')} removed: {_names(gone)}"
-    if levels:
+    if moved:
+        levels = [_level(a, b) for a, b in moved]
         yield f"{with_noun(len(levels), 'level')} of alarms changed: {_names(levels)}"
     if others:
         yield f"{with_noun(len(others), 'alarm')} changed otherwise: {_names(others)}"
@@ -126,7 +131,7 @@ def _parts(before: Rig, after: Rig) -> Iterator[str]:
         yield f"{with_noun(len(changed), 'bus', 'buses')} changed: {_names(changed)}"
     parts = [
         words
-        for field, words in _PARTS.items()
+        for field, words in PARTS.items()
         if words and getattr(before, field) != getattr(after, field)
     ]
     if parts:

@@ -211,6 +211,7 @@ def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
         if number is not None:
             reloading.taken_up(Version(ready.rig, ready.text, number), says)
         return old
+    _log.info("the changed rig file is right, and is being taken up: %s", says)
     if old.end_outlets(turn=old.recorder.turn):
         return old  # somebody said stop; whoever asked is answered at the next start
     if (why := old.recorder.why_not_now()) is not None:
