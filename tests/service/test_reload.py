@@ -1,6 +1,7 @@
 """A rig file that changes under a `longsoak run`: taken up whole, or refused whole."""
 
 import json
+import resource
 import signal
 import socket
 import sqlite3
@@ -151,7 +152,8 @@ def test_a_driver_that_is_not_there_is_a_mistake_like_any_other(tmp_path: Path) 
 
 
 def test_a_newly_named_file_with_a_secret_has_to_be_there(tmp_path: Path) -> None:
-    mqtt = '[notices.mqtt]\nhost = "127.0.0.1"\nport = 9\nprefix = "rig"\npassword_file = "pw"'
+    mqtt = '[notices.mqtt]\nhost = "127.0.0.1"\nport = 9\nprefix = "rig"\nuser = "rig"\n'
+    mqtt += 'password_file = "pw"'
     rig_file = lay_out(tmp_path)
     with measuring(rig_file):
         change(rig_file, "[specimen]", f"{mqtt}\n[specimen]")
@@ -204,7 +206,7 @@ def test_an_alarm_that_stands_goes_on_and_is_not_told_twice(tmp_path: Path) -> N
         return count
 
     with measuring(rig_file) as run:
-        pour(tmp_path, 107.0)
+        pour(tmp_path, 103.0)
         wait_for(lambda: state() is AlarmState.NEW, what="the alarm")
         assert longsoak("ack", OVERFILL, "--by", "mk", "--rig", rig_file).returncode == 0
         wait_for(lambda: state() is AlarmState.ACKNOWLEDGED, what="the answer")
@@ -218,7 +220,6 @@ def test_an_alarm_that_stands_goes_on_and_is_not_told_twice(tmp_path: Path) -> N
         assert told() == 1
         change(rig_file, "stop = 101", "stop = 109")
         assert longsoak("reload", rig_file).returncode == 0
-        pour(tmp_path, 80.0)
         wait_for(lambda: state() is AlarmState.NORMAL, what="the end of the alarm")
         assert told() == 2
         assert run.stop() == 0
@@ -268,6 +269,24 @@ def test_another_rigs_name_and_another_file_are_refused(tmp_path: Path) -> None:
         run.says("Keep each rig's file in a folder of its own")
         go_on(rig_file)
     assert versions_in_turn(tmp_path) == [1]
+
+
+def test_while_the_disk_takes_nothing_no_other_file_is_taken_up(tmp_path: Path) -> None:
+    rig_file = lay_out(tmp_path)
+    with measuring(rig_file) as run:
+        # No file of the process may grow any more: to SQLite that is a disk that takes nothing.
+        limits = resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, (1, -1))
+        run.says("could not be kept")
+        change(rig_file, "every = 0.2", "every = 0.3")
+        run.process.send_signal(signal.SIGHUP)
+        run.says("not taken up: the record takes nothing at present")
+        resource.prlimit(run.process.pid, resource.RLIMIT_FSIZE, limits)
+        run.says("the record takes scans again; none was lost")
+        assert longsoak("reload", rig_file).returncode == 0
+        go_on(rig_file)
+        assert run.stop() == 0
+    whole(tmp_path)
+    assert versions_in_turn(tmp_path) == [1, 2]
 
 
 def test_while_nobody_records_it_says_so_and_asks_nothing(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Pins wait at a start for the temperatures that correct them."""
 
 import threading
+from collections.abc import Collection
 
 from longsoak.service.buses import Pass
 from longsoak.vocabulary.rig import Kind, Rig
@@ -32,8 +33,11 @@ class Hold:
 
     def seen(self, taken: Pass) -> None:
         """Note a pass that is converted."""
-        asked = {sample.probe for sample in taken.samples}
+        self.known({sample.probe for sample in taken.samples})
+
+    def known(self, asked: Collection[str]) -> None:
+        """Note probes that nobody has to wait for."""
         for name, missing in self._missing.items():
-            missing -= asked
+            missing.difference_update(asked)
             if not missing:
                 self._events[name].set()

@@ -11,7 +11,7 @@ from collections import defaultdict, deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from longsoak.core.button import Told
-from longsoak.core.convert import Conversion
+from longsoak.core.convert import Conversion, Remembered
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import with_noun
 from longsoak.service import alarmasking
@@ -214,6 +214,15 @@ class Recorder:
             self._tell_aside(writer.set_aside)
         if cut is not None:
             self._happened(Watch.RESTARTED, cut)
+
+    @property
+    def remembered(self) -> Remembered:
+        """The temperatures it knows; see `longsoak.core.convert.Conversion`."""
+        return self._conversion.remembered
+
+    def go_on_from(self, remembered: Remembered) -> frozenset[str]:
+        """Take over the temperatures that the one before knew; the probes they are of."""
+        return self._conversion.go_on_from(remembered)
 
     def run(self) -> None:
         """Take messages until one says stop, or a changed rig file is ready to be taken up.

@@ -190,6 +190,8 @@ class Stage:
             cut=cut,
             reloading=lasting.reloading,
         )
+        if before is not None:  # or pins would wait for thermometers that are slow
+            self._hold.known(self.recorder.go_on_from(before.recorder.remembered))
 
     def start(self) -> None:
         """Start every thread.
