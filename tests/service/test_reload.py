@@ -465,6 +465,7 @@ def test_a_version_that_can_not_be_begun_with_gives_way_to_the_one_before(
         assert ended.returncode == 1
         assert "it did not like it" in ended.stdout
         assert "Measuring goes on under version 1" in ended.stdout
+        assert rows(tmp_path, "SELECT id FROM rig_version") == [(1,)]
         go_on(rig_file)
         change(rig_file, odd + more, "")
         change(rig_file, "every = 0.2", "every = 0.3")

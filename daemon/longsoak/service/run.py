@@ -204,7 +204,7 @@ def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
     record, and a cut in the midst of this is told like any other. The old recorder measures on
     while outlets make their last attempt, which may take long; only then do the buses stop.
     """
-    reloading, before = lasting.reloading, lasting.reloading.now
+    reloading = lasting.reloading
     says = changes_words(old.rig, ready.rig)
     if ready.rig == old.rig:  # a comment, or the order of things: nothing has to be stopped
         number = _accepted(ready.text, lasting)
@@ -232,12 +232,14 @@ def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
     new: Stage | None = None
     try:
         new = Stage(ready.rig, lasting, before=old)
-        number = lasting.writer.accept_rig(ready.text, utc_ms=lasting.clock.utc_ms())
         new.start()
+        # Last: a version that nothing was measured under must not stand in the record. What its
+        # threads bring waits meanwhile.
+        number = lasting.writer.accept_rig(ready.text, utc_ms=lasting.clock.utc_ms())
     except Exception as error:  # whatever it is, the old version is known to work
         if not isinstance(error, LongsoakError):
             _log.exception("the new version could not be begun with")
-        _back(old, new, before, lasting)
+        _back(old, new, lasting)
         reloading.refuse(f"it could not be begun with: {_words(error)}")
         return old
     old.end_backups(but=new)
@@ -246,14 +248,13 @@ def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
     return new
 
 
-def _back(old: Stage, new: Stage | None, before: Version, lasting: Lasting) -> None:
+def _back(old: Stage, new: Stage | None, lasting: Lasting) -> None:
     """Go on with the old version after the new one could not be begun with."""
     if new is not None:
         new.end_backups(but=old)
         new.end_buses()
         _drop_passes(lasting.messages)
         new.end_outlets(turn=old.recorder.turn)
-    lasting.writer.accept_rig(before.text, utc_ms=lasting.clock.utc_ms())
     old.start_again()
 
 
