@@ -226,7 +226,13 @@ class Pages(Sheets):
         over = self.source.over(rig, now_ms=heading.now_ms)
         read = record.latest(tuple(probe.name for probe in rig.probes))
         seen = kept.seen(book, over, laid_over(read, over, rig.probes))
-        page = health_page(heading, seen, kept.findings(), self.source.by_hand())
+        page = health_page(
+            heading,
+            seen,
+            kept.findings(),
+            self.source.by_hand(),
+            file_changed=self.source.file_changed(heading.version),
+        )
         return self.render("health.html.j2", "/health", heading, page=page, link=probe_link)
 
     @sheet

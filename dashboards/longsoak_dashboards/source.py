@@ -163,6 +163,12 @@ class Source:
                 ) from error
         return self._parsed[1], version
 
+    def file_changed(self, version: RigVersion) -> bool:
+        """Whether the rig file on the disk is another than a version that is measured under."""
+        from longsoak.rigfile.ondisk import has_changed
+
+        return has_changed(self.rig_file, version.text)
+
     def rig_of(self, version: RigVersion) -> Rig:
         """The rig as it was accepted in a version.
 

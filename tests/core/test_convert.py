@@ -52,6 +52,22 @@ def test_a_temperature_serves_until_three_of_its_polls_are_missed() -> None:
     assert (late.raw, isnan(late.value)) == (1.86e7, True)
 
 
+def test_another_version_of_the_rig_goes_on_with_the_temperatures_of_probes_that_are_the_same() -> (
+    None
+):
+    before, after = Conversion(bench()), Conversion(changed(depth=33.0))
+    before.convert([WOOD], now=0.0)
+    assert after.go_on_from(before.remembered) == {"wood"}
+    pin = Sample("pin", 1.86e7, "Ohm")
+    assert after.convert([pin], now=200.0)[0].flag is Flag.PASS
+    assert after.convert([pin], now=300.0)[0].reason is Reason.NO_TEMPERATURE
+    rig = bench()
+    moved = tuple(replace(p, depth=1.0) if p.name == "wood" else p for p in rig.probes)
+    other = Conversion(replace(rig, probes=moved))
+    assert other.go_on_from(before.remembered) == frozenset()
+    assert other.convert([pin], now=1.0)[0].reason is Reason.NO_TEMPERATURE
+
+
 def test_a_temperature_that_failed_corrects_nothing() -> None:
     pin, wood = convert(Sample("pin", 1.86e7, "Ohm"), Sample("wood", 85.0, "Cel"))
     assert (wood.flag, pin.reason) == (Flag.FAIL, Reason.NO_TEMPERATURE)

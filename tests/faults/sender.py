@@ -89,6 +89,7 @@ class Sender:
             record=AlarmsOnTheirWay(folder, Unkept()),
             clock=self._clock,
             software="0",
+            since_ms=self._clock.utc_ms(),
             measured=ReadBack(folder).newest_measured,
             put=self._reports.put,
         )

@@ -101,3 +101,20 @@ def test_what_somebody_flagged_as_a_fail_is_not_drawn(kept: Kept, served: Served
     flagged(kept, Flag.FAIL, since_ms=now_ms() - 300 * DAY_MS, until_ms=None)
     after = served.get(address).text
     assert before.count("<path") > after.count("<path") > 0
+
+
+def test_a_rig_file_that_changed_is_told_until_it_is_measured_under_and_then_it_is_shown(
+    kept: Kept, served: Served
+) -> None:
+    told(kept, [])
+    assert "changed on the disk" not in plain(served.get("/health").text)
+    text = kept.rig_file.read_text().replace(DRIFT, "a new name")
+    kept.rig_file.write_text(text)
+    said = plain(served.get("/health").text)
+    assert "The rig file was changed on the disk since, and that is not taken up" in said
+    assert "a new name" not in said
+    kept.writer.accept_rig(text, utc_ms=now_ms())
+    kept.scan(now_ms())
+    said = plain(served.get("/health").text)
+    assert "changed on the disk" not in said
+    assert "a new name" in said

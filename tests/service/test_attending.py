@@ -85,12 +85,14 @@ def filling(litres: float = 8.0) -> tuple[Tray, Fill]:
     tray.go(10)
     assert tray.go(10, fill=fill) == "goes on"
     assert tray.on["fill valve"]
+    assert tray.attending.fills == "fill valve"
     return tray, fill
 
 
 def test_a_fill_ends_by_itself_once_its_litres_are_in_and_is_not_begun_again() -> None:
     tray, fill = filling()
     assert tray.go(240, fill=fill) == "refused: the 8 L asked for are in"
+    assert tray.attending.fills is None
     assert not tray.on["fill valve"]
     assert 0.4 * (tray.true - 70) == pytest.approx(8.0, abs=0.4)  # 0.4 L a mm
     assert tray.news[0] == "opened by mk for 8 L"

@@ -51,6 +51,7 @@ def outlets_of(
         record=keeper.record,
         clock=clock or SystemClock(),
         software="1.2.3",
+        since_ms=(clock or SystemClock()).utc_ms(),
         measured=ReadBack(keeper.record.folder).newest_measured,
         put=news.put,
     )

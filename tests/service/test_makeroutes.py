@@ -39,6 +39,7 @@ def going(keeper: Keeper, rig: Rig, beside: Path) -> Iterator[list[News]]:
         record=keeper.record,
         clock=SystemClock(),
         software="0",
+        since_ms=SystemClock().utc_ms(),
         measured=ReadBack(keeper.record.folder).newest_measured,
         put=news.put,
     )

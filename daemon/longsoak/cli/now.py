@@ -17,6 +17,7 @@ from longsoak.core.handflags import laid_over
 from longsoak.core.probehealth import ProbeHealth
 from longsoak.core.proof.book import Book
 from longsoak.core.recency import stale_after_ms
+from longsoak.core.rigchanges import NOT_TAKEN_UP
 from longsoak.core.water.vessel import volume
 from longsoak.core.wording import (
     DECIMALS,
@@ -67,6 +68,7 @@ def now(rig_file: Path, as_json: bool, health: bool) -> None:
     is recording.
     """
     from longsoak.rigfile.load import parse
+    from longsoak.rigfile.ondisk import has_changed
 
     with told():
         record, version = own_record(rig_file)
@@ -77,12 +79,16 @@ def now(rig_file: Path, as_json: bool, health: bool) -> None:
         kept = f"the rig file in {record.folder}, version {version.number}"
         rig = parse(version.text, file=kept, find_kind=None)
         seen = _look(record, rig, utc_ms=SystemClock().utc_ms())
+        changed = has_changed(rig_file, version.text)
     if as_json:
-        click.echo(json.dumps(_picture(rig, seen), ensure_ascii=False, indent=1))
+        picture = {**_picture(rig, seen), "rig_file_changed": changed}
+        click.echo(json.dumps(picture, ensure_ascii=False, indent=1))
     elif health:
         click.echo("\n".join(health_lines(seen.health)).rstrip())
     else:
         click.echo(_words(rig, seen))
+        if changed:
+            click.echo(f"{NOT_TAKEN_UP}: `longsoak reload` does it.")
     good = all(
         probe.name in seen.latest and seen.latest[probe.name].flag is Flag.PASS
         for probe in rig.probes

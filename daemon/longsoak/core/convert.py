@@ -85,6 +85,9 @@ class Converted(NamedTuple):
 # A reading as the service takes it: what is in `Converted`, which takes longer to make.
 Row = tuple[float, str, float, float, Flag, Reason]
 
+# A probe, its last good temperature in degC, and when that was read, CLOCK_BOOTTIME in s.
+Remembered = Mapping[str, tuple[Probe, float, float]]
+
 # Looked up once: an enumeration takes longer to name a member than a few multiplications do.
 _PASS, _SUSPECT, _FAIL, _MISSING = Flag.PASS, Flag.SUSPECT, Flag.FAIL, Flag.MISSING
 _NONE, _OPEN_CIRCUIT = Reason.NONE, Reason.OPEN_CIRCUIT
@@ -307,6 +310,21 @@ class Conversion:
         }
         self._temperatures: dict[str, tuple[float, float]] = {}
         self._warmed = {probe.name for probe in rig.probes if is_warmed(probe)}
+
+    @property
+    def remembered(self) -> Remembered:
+        """The last good temperature of each probe that corrects another, by the probe's name."""
+        return {name: (self._probes[name], *read) for name, read in self._temperatures.items()}
+
+    def go_on_from(self, remembered: Remembered) -> frozenset[str]:
+        """Take over what another conversion remembers of probes that are the same; their names."""
+        same = {
+            name: (value, at)
+            for name, (probe, value, at) in remembered.items()
+            if self._probes.get(name) == probe
+        }
+        self._temperatures |= same
+        return frozenset(same)
 
     def knows(self, probe: str) -> bool:
         """Whether the rig has a probe of that name."""

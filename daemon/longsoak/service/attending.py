@@ -155,6 +155,11 @@ class Attending:
             told = _GUIDED.get(self._told.word, Pattern.FAST) if guided else None
             self._drive(output, told or alarm, now)
 
+    @property
+    def fills(self) -> str | None:
+        """Through which valve somebody fills, if anybody does."""
+        return None if self._fill is None else self._fill.valve.name
+
     def shut(self, why: str, *, now: float) -> None:
         """End a fill, if one is under way."""
         if self._fill is not None:

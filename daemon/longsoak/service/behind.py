@@ -34,7 +34,7 @@ class Behind:
         *,
         away: Callable[[str], bool],
     ) -> None:
-        self._outlets = [outlet for outlet in outlets if outlet.outlet in FORWARDERS]
+        self._outlets = outlets
         self._record = record
         self._away = away
         self._found: dict[str, str | None] = {}
@@ -50,7 +50,7 @@ class Behind:
         """Look at all of them."""
         again = LOOK
         for outlet in self._outlets:
-            if self._away(outlet.outlet):
+            if outlet.outlet not in FORWARDERS or self._away(outlet.outlet):
                 continue
             if outlet.position < 0:  # it is only just starting
                 again = SOON

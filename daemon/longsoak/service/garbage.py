@@ -16,3 +16,10 @@ def take_up() -> None:
     """Look for it from now on, but not among what is there already."""
     gc.freeze()
     gc.enable()
+
+
+def look_through() -> None:
+    """Look for it once among all that is there, as when most of it was made anew."""
+    gc.unfreeze()
+    gc.collect()
+    gc.freeze()

@@ -39,6 +39,7 @@ def make_outlets(
     record: Record,
     clock: Clock,
     software: str,
+    since_ms: int,
     measured: Callable[[], Measured | None],
     put: Put,
 ) -> list[OutletWorker]:
@@ -56,6 +57,8 @@ def make_outlets(
         The clocks.
     software : str
         The version that records.
+    since_ms : int
+        Since when it does, UTC.
     measured : callable
         Gives the scan that shows that it does; see `State`.
     put : callable
@@ -92,7 +95,7 @@ def make_outlets(
             rig,
             ReadBack(record.folder),
             software=software,
-            since_ms=clock.utc_ms(),
+            since_ms=since_ms,
             clock=clock,
             positions=positions,
             measured=measured,

@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from longsoak.vocabulary.rig import Rig
+
 
 class OutletNews(NamedTuple):
     """How an outlet's last attempt went; `away` says what is wrong, None that all is well.
@@ -51,3 +53,18 @@ class BackupNews(NamedTuple):
 
 class Stop:
     """Somebody asked the process to end."""
+
+
+class Reload:
+    """Somebody asked, by a signal, that the rig file be taken up as it is now."""
+
+
+class Checked(NamedTuple):
+    """What came of reading the rig file: the rig and its whole text, or what is wrong.
+
+    `wrong` is an outcome in words. Of a file with no mistake it is None.
+    """
+
+    rig: Rig | None
+    text: str
+    wrong: str | None

@@ -11,7 +11,7 @@ from collections import defaultdict, deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from longsoak.core.button import Told
-from longsoak.core.convert import Conversion
+from longsoak.core.convert import Conversion, Remembered
 from longsoak.core.routes import routes_of
 from longsoak.core.wording import with_noun
 from longsoak.service import alarmasking
@@ -27,14 +27,17 @@ from longsoak.service.keeping import Keeping
 from longsoak.service.logkeeping import LogKeeper
 from longsoak.service.messages import (
     BackupNews,
+    Checked,
     CursorMoved,
     Happened,
     News,
     OutletNews,
     Refuses,
+    Reload,
     Stop,
 )
 from longsoak.service.outletbook import OutletBook, Shown
+from longsoak.service.reloading import Reloading
 from longsoak.service.servicing import Servicing
 from longsoak.service.switchboard import Pattern
 from longsoak.service.trial import TrialKeeper
@@ -47,6 +50,7 @@ from longsoak.store.logbook import Logbook
 from longsoak.store.logbookrequests import ENTRY, written_in
 from longsoak.store.noticerecord import ANSWERED, OUTLET, REFUSED, SENT, WELL
 from longsoak.store.proofrequests import CLOSER, PROOF, Closer, closer_of, entry_of
+from longsoak.store.reloadrequests import RELOAD
 from longsoak.store.requests import Request
 from longsoak.store.topuprequests import FILL, FILL_HOLDS, GUIDE, STOP, fill_of, lag_of_guide
 from longsoak.store.unkept import Unkept
@@ -71,7 +75,8 @@ _AT_ONCE = 256  # messages taken into one commit
 _NOT_SYNCHRONISED = "this computer's clock is not synchronised"
 _NO: tuple[tuple[()], ...] = ((),) * 6  # columns of a pass that brought nothing
 
-Message = Pass | News | BackupNews | Stop
+_RIG_FILE = "rig file"
+Message = Pass | News | BackupNews | Reload | Checked | Stop
 
 
 class Recorder:
@@ -113,6 +118,8 @@ class Recorder:
         Called each time the loop has come round.
     cut : str or None
         What is told of the end of the run before, if nobody asked for it.
+    reloading : Reloading or None
+        Whoever asks for a changed rig file to be taken up; None where it can't be.
     """
 
     def __init__(
@@ -138,6 +145,7 @@ class Recorder:
         suspect: Callable[[], None] = lambda: None,
         turned: Callable[[], None] = lambda: None,
         cut: str | None = None,
+        reloading: Reloading | None = None,
     ) -> None:
         self._writer = writer
         self._inbox = inbox
@@ -155,6 +163,9 @@ class Recorder:
         self._behind = behind
         self._suspect = suspect
         self._turned = turned
+        self._reloading = reloading
+        self.stopped = False
+        """Whether somebody said stop."""
         self._probes = {probe.name for probe in rig.probes}
         self._conversion = Conversion(rig)
         self._keeping = Keeping(rig)
@@ -204,9 +215,21 @@ class Recorder:
         if cut is not None:
             self._happened(Watch.RESTARTED, cut)
 
+    @property
+    def remembered(self) -> Remembered:
+        """The temperatures it knows; see `longsoak.core.convert.Conversion`."""
+        return self._conversion.remembered
+
+    def go_on_from(self, remembered: Remembered) -> frozenset[str]:
+        """Take over the temperatures that the one before knew; the probes they are of."""
+        return self._conversion.go_on_from(remembered)
+
     def run(self) -> None:
-        """Take messages until one says stop; return with nothing taken left uncommitted."""
-        while not self.turn():
+        """Take messages until one says stop, or a changed rig file is ready to be taken up.
+
+        Returns with nothing taken left uncommitted, unless the disk refuses.
+        """
+        while not (self.turn() or self._has_another()):
             pass
 
     def turn(self) -> bool:
@@ -214,6 +237,7 @@ class Recorder:
         stopping = self._take()
         self._ask_inbox()
         self._attend(stopping=stopping)
+        self._tell_reloads()
         now = self._clock.monotonic()
         if now >= self._next_tick:
             self._next_tick = now + TICK_PERIOD
@@ -267,6 +291,22 @@ class Recorder:
         """Scans that were measured and could not be kept so far."""
         return len(self._pending.scans) + self._commits.scans
 
+    def why_not_now(self) -> str | None:
+        """Why no other rig file can be taken up at present."""
+        if self._commits or self._commits.refusal is not None or self._commits.damage is not None:
+            return (
+                "the record takes nothing at present, and what is measured is kept in memory. "
+                "See to the disk, and ask again once it does"
+            )
+        if (valve := self._attending.fills) is not None:
+            return f"somebody fills through {valve}. Ask again once it is shut"
+        return None
+
+    @property
+    def holds(self) -> bool:
+        """Whether it holds anything that is not in the record and would go with it."""
+        return bool(self._pending or self._commits or self._asked)
+
     def drain(self) -> None:
         """Commit what is still in the queue, after everybody who fills it has ended."""
         while not self._messages.empty():
@@ -275,6 +315,9 @@ class Recorder:
         self._commit()
         while self._commits and self._commits.refusal is None:
             self._commit()
+        if not self._commits:
+            self._inbox.drop(self._answered)
+            self._answered = []
 
     def _take(self) -> bool:
         """Handle what is waiting, or comes within `INBOX_PERIOD`; true if somebody said stop."""
@@ -312,8 +355,14 @@ class Recorder:
                 self._backup = {Watch.BACKUP: trouble}
                 if says is not None:
                     self._event(BACKUP, MADE if trouble is None else FAILED, says)
+            case Reload():
+                if self._reloading is not None:
+                    self._reloading.ask()
+            case Checked():
+                if self._reloading is not None:
+                    self._reloading.checked(message)
             case Stop():
-                pass
+                self.stopped = True
 
     def _pass(self, taken: Pass) -> None:
         # The pass's own time, however long it waited here: a commit may stall for seconds. Forced
@@ -369,20 +418,46 @@ class Recorder:
             self._event("inbox", "inbox", says)
         try:
             while self._asked:
-                self._take_request(self._asked[0])
-                self._answered.append(self._asked.pop(0))
+                if self._take_request(self._asked[0]):
+                    self._answered.append(self._asked[0])
+                del self._asked[0]
         except StoreError as error:
             # The same disk as the scans: its refusals are told with theirs, and the request waits.
             _log.debug("%s", error)
             if damaged(error):
                 self._suspect()
 
-    def _take_request(self, request: Request) -> None:
+    def _take_request(self, request: Request) -> bool:
+        """Answer a request, unless it is already; false if its answer is to come later."""
         if self._writer.handled(request):
-            return
+            return True
+        if request.kind == RELOAD and self._reloading is not None:
+            _log.info("asked by %s: %s", request.by, request.kind)
+            self._reloading.ask(request)
+            return False
         outcome = self._answer(request)
         self._pending.requests.append((request, self._clock.utc_ms(), outcome))
         _log.info("asked by %s: %s %s: %s", request.by, request.kind, request.subject, outcome)
+        return True
+
+    def _has_another(self) -> bool:
+        """Whether a changed rig file is ready, and nothing here keeps it from being taken up."""
+        if self._reloading is None or self._reloading.ready is None:
+            return False
+        if (why := self.why_not_now()) is None:
+            return True
+        self._reloading.refuse(why)
+        return False
+
+    def _tell_reloads(self) -> None:
+        """Answer those who asked for a changed rig file, as far as it is known."""
+        if self._reloading is None:
+            return
+        for request, outcome in self._reloading.answers():
+            self._pending.requests.append((request, self._clock.utc_ms(), outcome))
+            self._answered.append(request)
+        for says in self._reloading.news():
+            self._event(_RIG_FILE, _RIG_FILE, says)
 
     def _answer(self, request: Request) -> str:
         try:

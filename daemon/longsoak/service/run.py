@@ -4,58 +4,40 @@ import logging
 import os
 import queue
 import signal
-import threading
-from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from types import FrameType
 
-from longsoak.core.recency import verified_within_s
+from longsoak.core.rigchanges import changes_words
 from longsoak.core.wording import gap_length_words, rfc3339, time_words, with_noun
-from longsoak.forward.times import TimedRecord
 from longsoak.rigfile.naming import check_name
-from longsoak.service.backups import BackupKeeper
-from longsoak.service.behind import Behind
-from longsoak.service.buses import BusWorker, Pass
+from longsoak.service.buses import Pass
 from longsoak.service.clock import Clock, SystemClock
-from longsoak.service.dayclosing import DayClosing
-from longsoak.service.disk import Disk
-from longsoak.service.drivers import find_kind, load_rig
+from longsoak.service.drivers import load_rig
 from longsoak.service.folding import Folding
-from longsoak.service.garbage import take_up
-from longsoak.service.healthkeeping import HealthKeeping
+from longsoak.service.garbage import look_through, take_up
 from longsoak.service.lookover import LookOver
-from longsoak.service.makeoutlets import make_outlets, start_new_ones
 from longsoak.service.manager import ServiceManager
-from longsoak.service.messages import Stop
+from longsoak.service.messages import Reload, Stop
 from longsoak.service.pulse import Pulse
-from longsoak.service.recorder import Message, Recorder
+from longsoak.service.recorder import Message
+from longsoak.service.reloading import Ready, Reloading, Version
+from longsoak.service.stage import BUS_STOP, Lasting, Stage
 from longsoak.service.supply import Supply
-from longsoak.service.upkeep import Upkeep
-from longsoak.service.verified import Verified
-from longsoak.service.waking import Waking
-from longsoak.service.waterkeeping import WaterKeeping
 from longsoak.store.files import folder_of
 from longsoak.store.inbox import Inbox
-from longsoak.store.proofrequests import Closer
 from longsoak.store.reader import Record
 from longsoak.store.restorenote import drop_note, note_of_restore
-from longsoak.store.unkept import AlarmsOnTheirWay, Unkept
 from longsoak.store.writer import Batch, RecordWriter
-from longsoak.vocabulary.errors import StoreError
+from longsoak.vocabulary.errors import LongsoakError, StoreError
 from longsoak.vocabulary.happening import Event, RunGap
-from longsoak.vocabulary.rig import Kind, Rig
+from longsoak.vocabulary.rig import Rig
 
 _log = logging.getLogger(__name__)
 
-TEMPERATURE_PATIENCE = 10.0  # s pins wait at the start for the temperatures that correct them
-# Together well within the minute and a half that the service manager waits.
-BUS_STOP = 20.0  # s all workers may take to hear out the probe they have just asked
-OUTLET_STOP = 25.0  # s all outlets may take for their last attempt
-
 
 def run(rig_file: Path, *, clock: Clock | None = None) -> None:
-    """Measure until SIGTERM or SIGINT.
+    """Measure until SIGTERM or SIGINT; SIGHUP takes up a rig file that has changed.
 
     Raises
     ------
@@ -65,6 +47,8 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
         The record can't be written; nothing was started.
     """
     clock = clock or SystemClock()
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+    _hear_hangups(messages)  # first: until somebody does, one ends the process
     rig, text = load_rig(rig_file)
     folder = folder_of(rig_file)
     writer = RecordWriter(folder, now=rfc3339(clock.utc_ms()))
@@ -72,174 +56,100 @@ def run(rig_file: Path, *, clock: Clock | None = None) -> None:
         before = Record(folder).rig_version()
         if before is not None:
             check_name(text, kept=before.text, file=str(rig_file), folder=folder)
-        _record(rig, text, rig_file=rig_file, folder=folder, writer=writer, clock=clock)
+        _record(
+            rig,
+            text,
+            rig_file=rig_file,
+            folder=folder,
+            writer=writer,
+            clock=clock,
+            messages=messages,
+        )
     finally:
         writer.close()
 
 
-def _record(
-    rig: Rig, text: str, *, rig_file: Path, folder: Path, writer: RecordWriter, clock: Clock
-) -> None:
-    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+def _hear_hangups(messages: "queue.SimpleQueue[Message]") -> None:
+    """Let SIGHUP ask for the rig file, or end all in order where it tells of a terminal gone."""
+    if signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:  # as `nohup` has it
+        return
+    at_a_terminal = os.isatty(0)
 
+    def asked(_number: int, _frame: FrameType | None) -> None:
+        gone = at_a_terminal and not os.isatty(0)
+        messages.put(Stop() if gone else Reload())
+
+    signal.signal(signal.SIGHUP, asked)
+
+
+def _record(
+    rig: Rig,
+    text: str,
+    *,
+    rig_file: Path,
+    folder: Path,
+    writer: RecordWriter,
+    clock: Clock,
+    messages: "queue.SimpleQueue[Message]",
+) -> None:
     def asked(number: int, _frame: FrameType | None) -> None:
         _log.info("stopping: %s", signal.Signals(number).name)
         messages.put(Stop())  # a SimpleQueue may be put to from a signal handler
 
     for wanted in (signal.SIGTERM, signal.SIGINT):
         signal.signal(wanted, asked)
-    number = writer.accept_rig(text, utc_ms=clock.utc_ms())
-    gap = writer.begin_run(
-        boot=clock.boot,
-        software=version("longsoak"),
-        utc_ms=clock.utc_ms(),
-        boottime_ms=clock.boottime_ms(),
-        synchronised=clock.synchronised(),
-    )
-    _log.info(
-        "recording %s into %s: rig file version %d, %s on %s",
-        rig.name,
-        folder,
-        number,
-        with_noun(len(rig.probes), "probe"),
-        with_noun(len(rig.buses), "bus", "buses"),
-    )
-    cut: str | None = None
-    if gap is not None:
-        says = gap_words(gap)
-        _log.info("%s", says)
-        writer.commit(Batch(events=[_event(clock, "gap", says)]))
-        cut = None if gap.clean else says
-    if (restored := note_of_restore(folder)) is not None:
-        cut = None  # the copy was made of a run under way, and nothing was cut off
-        _log.info("%s", restored)
-        writer.commit(Batch(events=[_event(clock, "restore", restored)]))
-        drop_note(folder)
+    since_ms = clock.utc_ms()
+    number = writer.accept_rig(text, utc_ms=since_ms)
+    cut = _begin_run(writer, clock=clock, rig=rig, number=number)
 
-    stop = threading.Event()
     manager = ServiceManager(os.environ)
-    pulse = Pulse(manager, workers=lambda: workers, status=lambda: recorder.status, clock=clock)
-    verified = Verified(
-        folder, clock=clock, within=verified_within_s(rig), turned=lambda: pulse.turned_at
-    )
-    unkept = Unkept()
-    outlets = make_outlets(
-        rig,
-        rig_file.parent,
-        record=AlarmsOnTheirWay(folder, unkept),
+    lasting = Lasting(
+        rig_file=rig_file,
+        folder=folder,
         clock=clock,
-        software=version("longsoak"),
-        measured=lambda: verified.look().scan,
-        put=messages.put,
-    )
-    start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
-    hold = _Hold(rig)
-    inbox = Inbox(folder)
-    summaries = writer.summaries()
-    disk = Disk(writer, marks=rig.marks, rebuildable=summaries)
-    folding, look_over, supply = Folding(writer), LookOver(folder), Supply()
-    behind = Behind(
-        outlets,
-        TimedRecord(folder, boottime_ms=clock.boottime_ms),
-        away=lambda name: recorder.is_away(name),
-    )
-    health = HealthKeeping(folder, writer, rig)
-    water = None if rig.reservoir is None else WaterKeeping(folder, writer, rig)
-
-    def another() -> None:
-        start_new_ones(writer, Record(folder), outlets, utc_ms=clock.utc_ms())
-        for outlet in outlets:
-            outlet.begin_again()
-
-    recorder = Recorder(
-        rig,
         writer=writer,
-        inbox=inbox,
-        clock=clock,
         messages=messages,
-        unkept=unkept,
-        committed=Waking(outlets, writer, unkept),
-        seen=hold.seen,
-        closer=lambda wanted: _come_closer(workers, rig, wanted),
-        order=lambda output, pattern: by_bus[output.bus].order(output.name, pattern),
-        why_off=lambda output: by_bus[output.bus].why_off(output.name),
-        another=another,
-        chores=lambda: [
-            Upkeep(writer.sealing(), summaries),
-            DayClosing(folder, writer),
-            health.begin_again(),
-            *([] if water is None else [water.begin_again()]),
-            disk,
-            folding,
-            look_over,
-            supply,
-            behind,
-        ],
-        computer=lambda: {**disk.standing(), **folding.standing(), **supply.standing()},
-        doubts=health.doubts,
-        water=dict if water is None else water.alarms,
-        behind=behind.standing,
-        suspect=look_over.suspect,
-        turned=pulse.turned,
-        cut=cut,
-    )
-    workers = [
-        BusWorker(
-            bus,
-            [probe for probe in rig.probes if probe.bus == bus.name],
-            find_kind(bus.driver),
+        inbox=Inbox(folder),
+        summaries=writer.summaries(),
+        folding=Folding(writer),
+        look_over=LookOver(folder),
+        supply=Supply(),
+        pulse=Pulse(
+            manager,
+            workers=lambda: stage.workers,
+            status=lambda: stage.recorder.status,
             clock=clock,
-            deliver=messages.put,
-            stop=stop,
-            hold=hold.for_bus(bus.name),
-            patience=TEMPERATURE_PATIENCE,
-            outputs=[output for output in rig.outputs if output.bus == bus.name],
-        )
-        for bus in rig.buses
-    ]
-    by_bus = {bus.name: worker for bus, worker in zip(rig.buses, workers, strict=True)}
-
-    backups = (
-        []
-        if rig.backup is None
-        else [
-            BackupKeeper(
-                rig.backup,
-                rig_file=rig_file,
-                folder=folder,
-                clock=clock,
-                stop=stop,
-                put=messages.put,
-            )
-        ]
+        ),
+        reloading=Reloading(
+            rig_file,
+            folder=folder,
+            now=Version(rig, text, number),
+            manager=manager,
+            clock=clock,
+            put=messages.put,
+        ),
+        since_ms=since_ms,
     )
-    beats = _beats(
-        rig, rig_file.parent, verified=verified, clock=clock, stop=stop, put=messages.put
-    )
-    for thread in (*workers, *outlets, *backups, *beats):
-        thread.start()
+    stage = Stage(rig, lasting, cut=cut)
+    stage.start()
     take_up()
     # Not only after the first scan: with its adapter unplugged a rig measures nothing, and must
     # alarm for as long as that lasts rather than be started anew.
     manager.tell("READY=1")
 
-    recorder.run()
+    while not stage.recorder.stopped:
+        stage.recorder.run()
+        if not stage.recorder.stopped and (ready := lasting.reloading.ready) is not None:
+            stage = _taken_up(ready, stage, lasting)
 
     manager.tell("STOPPING=1")
-    stop.set()
-    busy = _join(workers, within=BUS_STOP, clock=clock)
-    recorder.drain()  # what the workers measured last; outlets may send it yet
-    for outlet in outlets:
-        outlet.stop()
-    for name in _join([*outlets, *backups, *beats], within=OUTLET_STOP, clock=clock):
-        _log.warning("%s did not end within %g s; it goes on at the next start", name, OUTLET_STOP)
-    recorder.drain()  # where the cursors came to
+    busy = stage.stop()
     manager.close()
-    inbox.close()
-    look_over.close()
-    summaries.close()
-    if recorder.scans_unkept:
-        lost = with_noun(recorder.scans_unkept, "scan")
+    lasting.inbox.close()
+    lasting.look_over.close()
+    lasting.summaries.close()
+    if stage.recorder.scans_unkept:
+        lost = with_noun(stage.recorder.scans_unkept, "scan")
         raise StoreError(
             f"stopped, but {lost} measured last could not be kept: "
             f"the disk took nothing to the end. What {folder} holds is whole; free some space."
@@ -256,81 +166,124 @@ def _record(
         _log.info("stopped; everything measured is in the record")
 
 
-def _beats(
-    rig: Rig,
-    beside: Path,
-    *,
-    verified: Verified,
-    clock: Clock,
-    stop: threading.Event,
-    put: Callable[[Message], None],
-) -> list[threading.Thread]:
-    """What beats, if the rig file asks for it."""
-    if rig.heartbeat is None:
-        return []
-    from longsoak.service.heartbeat import HeartbeatWorker  # with all that speaks HTTP
+def _begin_run(writer: RecordWriter, *, clock: Clock, rig: Rig, number: int) -> str | None:
+    """Open a run and tell of what was before it; how that ended, if nobody asked for it."""
+    gap = writer.begin_run(
+        boot=clock.boot,
+        software=version("longsoak"),
+        utc_ms=clock.utc_ms(),
+        boottime_ms=clock.boottime_ms(),
+        synchronised=clock.synchronised(),
+    )
+    _log.info(
+        "recording %s into %s: rig file version %d, %s on %s",
+        rig.name,
+        writer.folder,
+        number,
+        with_noun(len(rig.probes), "probe"),
+        with_noun(len(rig.buses), "bus", "buses"),
+    )
+    cut: str | None = None
+    if gap is not None:
+        says = gap_words(gap)
+        _log.info("%s", says)
+        writer.commit(Batch(events=[_event(clock, "gap", says)]))
+        cut = None if gap.clean else says
+    if (restored := note_of_restore(writer.folder)) is not None:
+        cut = None  # the copy was made of a run under way, and nothing was cut off
+        _log.info("%s", restored)
+        writer.commit(Batch(events=[_event(clock, "restore", restored)]))
+        drop_note(writer.folder)
+    return cut
 
-    return [
-        HeartbeatWorker(
-            rig.heartbeat, beside=beside, verified=verified, clock=clock, stop=stop, put=put
+
+def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
+    """Measure under another version of the rig file; the stage that goes on, be it the old one.
+
+    The record's writer keeps its lock all along, and the run goes on: nobody else can take the
+    record, and a cut in the midst of this is told like any other. The old recorder measures on
+    while outlets make their last attempt, which may take long; only then do the buses stop.
+    """
+    reloading = lasting.reloading
+    says = changes_words(old.rig, ready.rig)
+    if ready.rig == old.rig:  # a comment, or the order of things: nothing has to be stopped
+        number = _accepted(ready.text, lasting)
+        if number is not None:
+            reloading.taken_up(Version(ready.rig, ready.text, number), says)
+        return old
+    _log.info("the changed rig file is right, and is being taken up: %s", says)
+    if old.end_outlets(turn=old.recorder.turn):
+        return old  # somebody said stop; whoever asked is answered at the next start
+    if (why := old.recorder.why_not_now()) is not None:
+        old.start_outlets_again()
+        reloading.refuse(why)
+        return old
+    for name in old.end_buses():
+        _log.warning("%s did not end within %g s; it is left to itself", name, BUS_STOP)
+    old.recorder.drain()
+    if old.recorder.stopped:
+        return old
+    if old.recorder.holds:
+        old.start_again()
+        reloading.refuse(
+            "the record took not all that was measured. See to the disk, and ask again"
         )
-    ]
+        return old
+    new: Stage | None = None
+    try:
+        new = Stage(ready.rig, lasting, before=old)
+        new.start()
+        # Last: a version that nothing was measured under must not stand in the record. What its
+        # threads bring waits meanwhile.
+        number = lasting.writer.accept_rig(ready.text, utc_ms=lasting.clock.utc_ms())
+    except Exception as error:  # whatever it is, the old version is known to work
+        if not isinstance(error, LongsoakError):
+            _log.exception("the new version could not be begun with")
+        _back(old, new, lasting)
+        reloading.refuse(f"it could not be begun with: {_words(error)}")
+        return old
+    old.end_backups(but=new)
+    reloading.taken_up(Version(ready.rig, ready.text, number), says)
+    look_through()  # the old one is garbage now
+    return new
+
+
+def _back(old: Stage, new: Stage | None, lasting: Lasting) -> None:
+    """Go on with the old version after the new one could not be begun with."""
+    if new is not None:
+        new.end_backups(but=old)
+        new.end_buses()
+        _drop_passes(lasting.messages)
+        new.end_outlets(turn=old.recorder.turn)
+    old.start_again()
+
+
+def _drop_passes(messages: "queue.SimpleQueue[Message]") -> None:
+    """Leave out what was measured under a version that never counted."""
+    waiting = [messages.get_nowait() for _ in range(messages.qsize())]
+    for message in waiting:
+        if not isinstance(message, Pass):
+            messages.put(message)
+
+
+def _accepted(text: str, lasting: Lasting) -> int | None:
+    """The number of a version that is kept now; None where the disk refuses, which is told."""
+    try:
+        return lasting.writer.accept_rig(text, utc_ms=lasting.clock.utc_ms())
+    except StoreError as error:
+        lasting.reloading.refuse(str(error))
+        return None
+
+
+def _words(error: Exception) -> str:
+    return str(error) if isinstance(error, LongsoakError) else f"{error!r}. Please report it"
 
 
 def _event(clock: Clock, kind: str, says: str) -> Event:
     return Event(clock.utc_ms(), kind, "record", says, clock.boottime_ms())
 
 
-def _come_closer(workers: Sequence[BusWorker], rig: Rig, wanted: Closer) -> None:
-    """Tell each bus which of its probes are to be polled closer."""
-    for worker, bus in zip(workers, rig.buses, strict=True):
-        here = [p.name for p in rig.probes if p.bus == bus.name and p.name in wanted.probes]
-        if here:
-            worker.closer(here, every=wanted.every, seconds=wanted.seconds)
-
-
-def _join(threads: Sequence[threading.Thread], *, within: float, clock: Clock) -> list[str]:
-    """Wait for all of them together; return the names of those that have not ended."""
-    until = clock.monotonic() + within
-    for thread in threads:
-        thread.join(max(0.0, until - clock.monotonic()))
-    return [thread.name for thread in threads if thread.is_alive()]
-
-
 def gap_words(gap: RunGap) -> str:
     """A gap as one sentence."""
     why = "it was stopped on purpose" if gap.clean else "the run before was cut off"
     return f"no readings for {gap_length_words(gap)}, since {time_words(gap.from_utc_ms)}: {why}"
-
-
-class _Hold:
-    """Lets the pins of a bus wait at the start until their temperatures have been measured once."""
-
-    def __init__(self, rig: Rig) -> None:
-        here = {probe.name: probe.bus for probe in rig.probes}
-        self._missing = {
-            bus.name: {
-                name
-                for probe in rig.probes
-                if probe.bus == bus.name and probe.kind is Kind.PINS
-                for name in probe.temperatures
-                if here[name] != bus.name
-            }
-            for bus in rig.buses
-        }
-        self._events = {name: threading.Event() for name in self._missing}
-        for name, missing in self._missing.items():
-            if not missing:
-                self._events[name].set()
-
-    def for_bus(self, name: str) -> threading.Event:
-        """What the bus waits for."""
-        return self._events[name]
-
-    def seen(self, taken: Pass) -> None:
-        """Note a pass that is converted."""
-        asked = {sample.probe for sample in taken.samples}
-        for name, missing in self._missing.items():
-            missing -= asked
-            if not missing:
-                self._events[name].set()

@@ -162,7 +162,6 @@ class RecordWriter:
 
     def accept_rig(self, text: str, *, utc_ms: int) -> int:
         """Keep this version of the rig file, if it is not kept already; return its number."""
-        self._rig_text = text
         digest = hashlib.sha256(text.encode()).hexdigest()
         with _told("the rig file could not be kept"):
             self._db.execute(
@@ -173,6 +172,7 @@ class RecordWriter:
             (number,) = self._db.execute(
                 "SELECT id FROM rig_version WHERE sha256 = ?", (digest,)
             ).fetchone()
+        self._rig_text = text  # not of one that was refused
         self._rig_version = int(number)
         self._layouts.clear()
         return self._rig_version

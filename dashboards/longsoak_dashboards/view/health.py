@@ -69,10 +69,13 @@ def health_page(
     probes: Sequence[ProbeHealth],
     findings: Sequence[Finding],
     flags: Sequence[HandFlag],
+    *,
+    file_changed: bool = False,
 ) -> HealthPage:
     """Work out the sheet.
 
     `findings` are all there ever were, oldest first; `flags` those set by hand that count.
+    `file_changed` is whether the rig file on the disk is another than is measured under.
     """
     now_ms = heading.now_ms
     doubts = tuple(_doubt(each.probe, f, now_ms=now_ms) for each in probes for f in each.found)
@@ -91,7 +94,16 @@ def health_page(
         )
     aside = aside_words(sum(each.touched for each in probes))
     return HealthPage(
-        lead=tuple(sentence for sentence in (recording, lead, aside) if sentence),
+        lead=tuple(
+            sentence
+            for sentence in (
+                recording,
+                lead,
+                aside,
+                standing.rig_file_sentence(changed=file_changed),
+            )
+            if sentence
+        ),
         doubts=doubts,
         probes=tuple(probes),
         by_hand=tuple(flag_line(flag, now_ms=now_ms) for flag in flags),

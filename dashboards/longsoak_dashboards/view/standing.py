@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from longsoak.core.clockplace import EARLIEST_MS
 from longsoak.core.recency import patience_ms, stale_after_ms
+from longsoak.core.rigchanges import NOT_TAKEN_UP
 from longsoak.core.water.vessel import volume
 from longsoak.core.wording import AHEAD_S, age_words, gap_length_words
 from longsoak.vocabulary.alarm import AlarmChange, AlarmState
@@ -42,6 +43,13 @@ def recording_sentence(rig: Rig, *, last_ms: int | None, now_ms: int) -> Markup 
     if now_ms - last_ms <= stale_after_ms(rig):
         return None
     return Markup('<b class="look">Not recording:</b> last scan {}.').format(ago(age))
+
+
+def rig_file_sentence(*, changed: bool) -> str:
+    """What to say if the rig file on the disk is another than is measured under; else empty."""
+    if not changed:
+        return ""
+    return f"{NOT_TAKEN_UP}: longsoak reload does it."
 
 
 def unset_sentence(*, first_ms: int | None, now_ms: int) -> Markup | None:
