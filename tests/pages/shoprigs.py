@@ -28,14 +28,6 @@ AGAIN = 65.0  # s within which a state is told anew, as `longsoak run` says it
 OVERFILL, SILENT = (plan.key for plan in small_rig().alarms)
 
 
-class OtherBoot(SystemClock):
-    """The clock of another computer."""
-
-    def __init__(self, boot: str) -> None:
-        super().__init__()
-        self.boot = boot
-
-
 def shop_rig(name: str) -> Rig:
     """The small rig under a name of its own, at pages of its own."""
     return small_rig(name=name, page=f"http://{name.replace(' ', '-')}.example:8460/")
@@ -73,10 +65,10 @@ class TellingRig:
 
 @contextmanager
 def telling(
-    folder: Path, port: int, rig: Rig, *, prefix: str, boot: str = "", measured: bool = True
+    folder: Path, port: int, rig: Rig, *, prefix: str, measured: bool = True
 ) -> Iterator[TellingRig]:
     """A rig that tells of itself for the length of a block, then stops on purpose."""
-    clock = OtherBoot(boot) if boot else SystemClock()
+    clock = SystemClock()
     with Keeper(folder, rig, start_ms=time.time_ns() // 1_000_000 - 10_000) as keeper:
         record = ReadBack(folder)
         state = State(

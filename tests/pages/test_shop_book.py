@@ -193,8 +193,8 @@ def test_one_that_was_cut_off_keeps_what_was_known_of_it() -> None:
     shop = Shop()
     shop.state(standing={"high": 0, "medium": 1, "low": 0})
     shop.later(60)
-    will = {"since": None, "newest_scan_age_s": None, "standing": None, "pump_dry_days": None}
-    shop.state(state="cut off", behind=7200, **will)
+    nothing = dict.fromkeys(("since", "newest_scan_age_s", "standing", "pump_dry_days"))
+    shop.hear("shop/a/state", {**shop.said(behind=7200), "state": "cut off", **nothing})
     shop.later(30)
     row = shop.row()
     assert (row.word, row.days, row.more) == ("cut off", "12", "1: 1 medium")
@@ -300,7 +300,7 @@ def test_what_is_no_state_changes_nothing_and_is_counted(payload: bytes) -> None
 @pytest.mark.parametrize("key", ["newest_scan_age_s", "oldest_fine_s", "again_within_s"])
 def test_a_state_with_a_number_that_can_not_be_is_none(key: str, number: object) -> None:
     shop = Shop()
-    text = json.dumps(shop.said(**{key: number})).replace("Infinity", "1e999")
+    text = json.dumps({**shop.said(), key: number}).replace("Infinity", "1e999")
     shop.hear("shop/a/state", text.encode())
     expected = 1 if key == "newest_scan_age_s" and number is None else 0
     assert len(shop.book.shop().rigs) == expected

@@ -9,8 +9,10 @@ import sys
 import threading
 from pathlib import Path
 
-from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
 
 from servers import HOST
 
@@ -24,9 +26,20 @@ def came(_client: Client, _userdata: object, message: MQTTMessage) -> None:
     heard.add((said["rig"], said["probe"], said["run"], said["scan"]))
 
 
+def connected(
+    client: Client,
+    _userdata: object,
+    _flags: ConnectFlags,
+    _reason: ReasonCode,
+    _properties: Properties | None,
+) -> None:
+    """Ask for all readings."""
+    client.subscribe("fleet/+/probes/+", qos=1)
+
+
 client = Client(CallbackAPIVersion.VERSION2)
 client.on_message = came
-client.on_connect = lambda *_: client.subscribe("fleet/+/probes/+", qos=1)
+client.on_connect = connected
 client.on_subscribe = lambda *_: ready.set()
 client.connect(HOST, int(sys.argv[1]))
 client.loop_start()
