@@ -38,7 +38,8 @@ AT_ONCE = 20  # sheets that one measured time is the mean of
 OFTEN = (2, 4, 8, 16, 32, 64)  # times as often, one after the other
 EACH_STEP = 15  # s
 LAST = 30.0  # s that the last readings may take to the subscriber
-LATE = 2.0  # s after its time that a measurement may begin and still count as kept up with
+LATE = 2.0  # s after its time that a measurement of a publisher may begin
+KEPT_UP = 0.9  # of the readings there should be, to count as kept up with
 USUAL = (REAL + MANY) * EACH * sum(1 / period for period in PERIODS.values())  # readings a second
 ALL = f"{REAL} rigs that measure and {MANY} that publish, {PROBES} probes each"
 
@@ -256,16 +257,12 @@ def _raised(fleet: Fleet) -> Figure:
     for often in OFTEN:
         for one in fleet.many:
             one.ask(f"often {often}")
-        for one in fleet.many:
-            one.ask("how")
         kept, before, began = _kept(fleet), _busy(fleet), time.monotonic()
         time.sleep(EACH_STEP)
-        told = [one.ask("how") for one in fleet.many]
-        took = time.monotonic() - began
-        rate = (sum(said["kept"] for said in told) - kept) / took
+        rate = (_kept(fleet) - kept) / (took := time.monotonic() - began)
         used = {name: 100 * (now - before[name]) / took for name, now in _busy(fleet).items()}
         unheard = _unheard(fleet, REAL * EACH)
-        if max(said["late"] for said in told) > LATE or unheard > 5 * rate:
+        if rate < KEPT_UP * often * USUAL * MANY / (REAL + MANY) or unheard > 5 * rate:
             first = "the publishers" if unheard <= 5 * rate else "what the broker passes on"
             shares = ", ".join(f"{name} {share:.0f} %" for name, share in used.items())
             break
