@@ -47,6 +47,7 @@ from longsoak_dashboards.photosheets import PhotoSheets
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.refusals import Refusals
 from longsoak_dashboards.seensheets import SeenSheets
+from longsoak_dashboards.server import THREADS, TURN
 from longsoak_dashboards.sheets import Nothing, Sheets, sheet
 from longsoak_dashboards.source import NotBegun, NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
@@ -62,19 +63,12 @@ from longsoak_dashboards.view.span import end_of, span_of
 from longsoak_dashboards.view.traces import shows_asides
 from longsoak_dashboards.watersheets import WaterSheets
 
-# One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are two
-# so that a sheet that waits for the disk does not hold up the others.
-THREADS = 2
-# s. Each event that is sent gives the interpreter away, and waits this long for each thread that is
-# making a sheet to get it back: at the usual 5 ms a hundred readers hear of news seconds late.
-TURN = 0.0005
-
 
 def create_app(source: Source, *, host: str, access: Access) -> Starlette:
     """The application for one rig, which was told to listen on `host`."""
     pages, looks = Pages(source), Looks()
     proof, logbook, alarms = ProofForms(source, looks), LogSheets(source), AlarmSheets(source)
-    water, login = WaterSheets(source), LoginSheets(source, access)
+    water, login = WaterSheets(source), LoginSheets(pages, access)
     traces, readings = TraceSheets(source), Readings(source)
     photos, hand, seen = PhotoSheets(source), HandSheets(source), SeenSheets(source)
     judging = Judging(source.record.folder)
@@ -163,7 +157,7 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
             Route("/favicon.ico", static.icon),
             Route("/static/{name:path}", static.serve),
         ],
-        exception_handlers=Refusals(source).handlers,
+        exception_handlers=Refusals(pages).handlers,
         middleware=[
             Middleware(SecureHeaders),
             Middleware(KnownNames, host=host, declared=declared),

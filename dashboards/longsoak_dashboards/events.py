@@ -2,7 +2,8 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from abc import ABC, abstractmethod
+from collections.abc import AsyncIterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -20,23 +21,15 @@ RETRY_MS = 2000  # how soon a browser tries again after the stream broke
 Version = tuple[int, int, Stamp | None]  # scan, alarm change, and the rig file as it lies there
 
 
-class News:
-    """Looks at the record while anyone is listening, and wakes them when it has grown.
+class Streams(ABC):
+    """Server-sent events for open pages: what is so now, then again whenever they are woken."""
 
-    Also when the rig file was saved: until there is a record, the first page tells of that.
-    """
-
-    def __init__(self, record: Record, rig_file: Path) -> None:
-        self._record = record
-        self._rig_file = rig_file
+    def __init__(self) -> None:
         # One event for everybody's next news. A lock in its place would be left locked by a reader
         # who leaves while he waits: the server cancels a wait more than once.
         self._changed = asyncio.Event()
         self._listeners = 0
-        self._version: Version = (0, 0, None)
-        self._looked_ms = 0
         self._closing = False
-        self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
 
     @property
@@ -51,31 +44,68 @@ class News:
             self._loop.call_soon_threadsafe(self._wake)
 
     async def close(self) -> None:
-        """End every stream, and the looking."""
+        """End every stream."""
         self._closing = True
         self._wake()
+
+    async def stream(self) -> AsyncIterator[bytes]:
+        """Server-sent events for one page: what is so now, then each change of it."""
+        self._loop = asyncio.get_running_loop()
+        self._listeners += 1
+        try:
+            await self._begin()
+            yield f"retry: {RETRY_MS}\n\n".encode()
+            while not self._closing:
+                changed = self._changed  # before it is said: what comes meanwhile is not missed
+                yield self._said()
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(changed.wait(), TICK_S)
+        finally:
+            self._listeners -= 1
+
+    def _wake(self) -> None:
+        self._changed.set()
+        self._changed = asyncio.Event()
+
+    async def _begin(self) -> None:  # noqa: B027 - most have nothing to do
+        """Do what is needed once somebody listens."""
+
+    @abstractmethod
+    def _said(self) -> bytes:
+        """The event that says how it is now."""
+
+
+class News(Streams):
+    """Looks at the record while anyone is listening, and wakes them when it has grown.
+
+    Also when the rig file was saved: until there is a record, the first page tells of that.
+    """
+
+    def __init__(self, record: Record, rig_file: Path) -> None:
+        super().__init__()
+        self._record = record
+        self._rig_file = rig_file
+        self._version: Version = (0, 0, None)
+        self._looked_ms = 0
+        self._task: asyncio.Task[None] | None = None
+
+    async def close(self) -> None:
+        """End every stream, and the looking."""
+        await super().close()
         if self._task is not None:
             self._task.cancel()
             with suppress(asyncio.CancelledError):
                 await self._task
 
-    async def stream(self) -> AsyncIterator[bytes]:
-        """Server-sent events for one page: the version now, then each change of it."""
-        self._loop = asyncio.get_running_loop()
-        self._listeners += 1
+    async def _begin(self) -> None:
         if self._task is None or self._task.done():
             self._version = await anyio.to_thread.run_sync(self._look)
             self._looked_ms = now_ms()
             self._task = asyncio.create_task(self._watch())
-        try:
-            yield f"retry: {RETRY_MS}\n\n".encode()
-            while not self._closing:
-                changed = self._changed  # before the version: what comes meanwhile is not missed
-                yield _event(self._version, looked_ms=self._looked_ms)
-                with suppress(TimeoutError):
-                    await asyncio.wait_for(changed.wait(), TICK_S)
-        finally:
-            self._listeners -= 1
+
+    def _said(self) -> bytes:
+        scan, change, _ = self._version
+        return event({"scan": scan, "change": change}, looked_ms=self._looked_ms)
 
     async def _watch(self) -> None:
         while self._listeners and not self._closing:
@@ -85,10 +115,6 @@ class News:
                 self._version, self._looked_ms = version, now_ms()
                 self._wake()
 
-    def _wake(self) -> None:
-        self._changed.set()
-        self._changed = asyncio.Event()
-
     def _look(self) -> Version:
         stamp = stamp_of(self._rig_file)
         try:
@@ -97,8 +123,6 @@ class News:
             return 0, 0, stamp
 
 
-def _event(version: Version, *, looked_ms: int) -> bytes:
-    """What a page is told; for whoever measures, a comment says when the record was looked at."""
-    scan, change, _ = version
-    said = json.dumps({"scan": scan, "change": change})
-    return f": looked {looked_ms}\nevent: record\ndata: {said}\n\n".encode()
+def event(version: Mapping[str, int], *, looked_ms: int) -> bytes:
+    """What a page is told; for whoever measures, a comment says when it was looked at."""
+    return f": looked {looked_ms}\nevent: record\ndata: {json.dumps(version)}\n\n".encode()

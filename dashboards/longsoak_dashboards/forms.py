@@ -18,7 +18,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from longsoak_dashboards.access.sessions import Visit, visit
 from longsoak_dashboards.guards import from_elsewhere, is_a_browser
-from longsoak_dashboards.sheets import Sheets
+from longsoak_dashboards.sheets import Framed
 
 LARGEST_FORM = 16_384  # bytes
 TOKEN = "token"  # noqa: S105 - a field's name
@@ -28,7 +28,7 @@ _LONGEST_WAIT = 30 * 86_400.0  # s
 _UPLOADS = 2  # that are taken at a time: each is held on the disk until it is kept
 
 Form = Mapping[str, str]
-Pages = TypeVar("Pages", bound=Sheets)
+Pages = TypeVar("Pages", bound=Framed)
 
 
 def form(
@@ -49,7 +49,7 @@ def form(
     return answer
 
 
-async def read_form(pages: Sheets, request: Request) -> Form | Response:
+async def read_form(pages: Framed, request: Request) -> Form | Response:
     """The fields of a small form from a page of our own, or what to answer in its place."""
     if refusal := from_another_site(request):
         return refusal
@@ -152,7 +152,7 @@ def from_another_site(request: Request) -> Response | None:
     )
 
 
-async def _stale(pages: Sheets, request: Request, said: Form) -> Response | None:
+async def _stale(pages: Framed, request: Request, said: Form) -> Response | None:
     """What to answer to a form that was not made for this session; None to one that was."""
     if brings_token(request, said, visit()):
         return None

@@ -38,6 +38,12 @@ def with_style(sheet: str) -> dict[str, str]:
     return {_POLICY: f"{HEADERS[_POLICY]}; style-src 'sha256-{digest}'"}
 
 
+IN_RIG = (
+    "write the address of these pages as `page` in [rig] of the rig file, such as "
+    '"http://shop-pi.local:8460/", and start `longsoak run` again.'
+)
+
+
 class SecureHeaders:
     """Adds `HEADERS` to every answer, and keeps pages with readings out of caches.
 
@@ -77,10 +83,15 @@ class KnownNames:
     declared : callable
         The web address that the rig file says the pages have, or None; asked, in a thread, only
         about names that are not known otherwise.
+    remedy : str
+        How to let them answer to another name.
     """
 
-    def __init__(self, app: ASGIApp, *, host: str, declared: Callable[[], str | None]) -> None:
+    def __init__(
+        self, app: ASGIApp, *, host: str, declared: Callable[[], str | None], remedy: str = IN_RIG
+    ) -> None:
         self._app = app
+        self._remedy = remedy
         self._host = _bare(host)
         self._declared = declared
 
@@ -90,7 +101,7 @@ class KnownNames:
             asked = Headers(scope=scope).get("host")
             # A program may leave the name out; no browser does.
             if asked is not None and not await self._knows(asked):
-                await _refusal(asked, Headers(scope=scope))(scope, receive, send)
+                await _refusal(asked, self._remedy, Headers(scope=scope))(scope, receive, send)
                 return
         await self._app(scope, receive, send)
 
@@ -143,20 +154,20 @@ def _is_address(name: str) -> bool:
     return True
 
 
-def _refusal(asked: str, headers: Headers) -> Response:
+def _refusal(asked: str, remedy: str, headers: Headers) -> Response:
+    says = _unknown(asked, remedy)
     if "text/html" not in headers.get("accept", ""):
-        return PlainTextResponse(_unknown(asked), status_code=421)
-    page = stranger_page(_unknown(asked))
+        return PlainTextResponse(says, status_code=421)
+    page = stranger_page(says)
     return HTMLResponse(page, status_code=421, headers=with_style(STYLE))
 
 
-def _unknown(asked: str) -> str:
+def _unknown(asked: str, remedy: str) -> str:
     name = ascii(asked[:100])
     return (
         f"These pages don't answer to the name {name}, for anybody could let such a name lead "
         "here. Use this machine's own name or its IP address. If the name is one you gave it, "
-        "write the address of these pages as `page` in [rig] of the rig file, such as "
-        '"http://shop-pi.local:8460/", and start `longsoak run` again.\n'
+        f"{remedy}\n"
     )
 
 

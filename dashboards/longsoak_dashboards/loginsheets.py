@@ -14,20 +14,25 @@ from longsoak_dashboards.access.rights import LOG_IN, Access
 from longsoak_dashboards.access.sessions import Session, visit
 from longsoak_dashboards.clock import now_ms
 from longsoak_dashboards.forms import Form, form, read_form
-from longsoak_dashboards.sheets import Sheets
-from longsoak_dashboards.source import Source
+from longsoak_dashboards.sheets import Framed
+from longsoak_dashboards.source import Heading
 
 _LONGEST_ADDRESS = 1000  # characters
 
 
-class LoginSheets(Sheets):
-    """Logging in and out of the pages of one rig."""
+class LoginSheets(Framed):
+    """Logging in and out of some pages."""
 
     first = LOG_IN
 
-    def __init__(self, source: Source, access: Access) -> None:
-        super().__init__(source)
+    def __init__(self, pages: Framed, access: Access) -> None:
+        self.place = pages.place
+        self._pages = pages
         self._access = access
+
+    def frame(self) -> Heading | None:
+        """The frame of the pages themselves."""
+        return self._pages.frame()
 
     def sheet(self, request: Request) -> Response:
         """The form, or how to log out for whoever is in."""

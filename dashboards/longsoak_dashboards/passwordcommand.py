@@ -27,14 +27,24 @@ from longsoak_dashboards.access.passwords import (
 @click.option(
     "--remove", is_flag=True, help="Take the password away; the one for changes with both."
 )
+@click.option(
+    "--folder", type=a_path, help="For a shop's pages: the folder its passwords are to lie in."
+)
 @click.option("--stdin", "from_stdin", is_flag=True, help="Read it from standard input, one line.")
-def password(rig_file: Path, reading: bool, remove: bool, from_stdin: bool) -> None:
+def password(
+    rig_file: Path, reading: bool, remove: bool, folder: Path | None, from_stdin: bool
+) -> None:
     """Set the password for changes on the pages of RIGFILE (default: rig.toml).
 
     It lets one read too. Whoever is logged in with the one before is logged out. It is kept as a
     hash beside the rig file, not in the record and in no backup. Pages that run take it at once.
     """
-    if not rig_file.is_file():
+    of = str(rig_file) if folder is None else f"--folder {folder}"
+    if folder is not None:
+        rig_file = folder / "shop"
+        if not folder.is_dir():
+            _refuse(f"there is no folder {folder}. Make it first.")
+    elif not rig_file.is_file():
         _refuse(
             f"there is no rig file at {rig_file}, expected a TOML file. "
             "Name one, or run this in its folder."
@@ -48,7 +58,7 @@ def password(rig_file: Path, reading: bool, remove: bool, from_stdin: bool) -> N
         if reading and before is None:
             _refuse(
                 "There is no password for changes yet, and without one only this machine reaches "
-                f"the pages. Set it first: longsoak password {rig_file}"
+                f"the pages. Set it first: longsoak password {of}"
             )
         role = Role.VISITOR if reading else Role.KEEPER
         words = _asked(role, from_stdin=from_stdin)

@@ -9,11 +9,11 @@ from starlette.responses import Response
 from longsoak.vocabulary.errors import StoreError
 from longsoak_dashboards.api.problems import is_for_programs, not_answered
 from longsoak_dashboards.guards import HEADERS
-from longsoak_dashboards.sheets import Nothing, Sheets
-from longsoak_dashboards.source import NotYet, Source, unread
+from longsoak_dashboards.sheets import Framed, Nothing
+from longsoak_dashboards.source import Heading, NotYet, unread
 
 _NO_SHEET = Nothing(
-    "No such sheet", "There is no such sheet.", "The sheets of this rig are listed below."
+    "No such sheet", "There is no such sheet.", "All that there are are listed below."
 )
 _ONLY_A_FORM = Nothing(
     "Nothing to see here",
@@ -29,17 +29,22 @@ _BROKEN = Nothing(
 Handler = Callable[[Request, Exception], Response]
 
 
-class Refusals(Sheets):
-    """Sheets for what went wrong."""
+class Refusals(Framed):
+    """Sheets for what went wrong on some pages."""
 
-    def __init__(self, source: Source) -> None:
-        super().__init__(source)
+    def __init__(self, pages: Framed) -> None:
+        self.place = pages.place
+        self._pages = pages
         self.handlers: Mapping[int | type[Exception], Handler] = {
             HTTPException: self._refused,
             NotYet: self._not_yet,
             StoreError: self._not_yet,
             Exception: self._broken,
         }
+
+    def frame(self) -> Heading | None:
+        """The frame of the pages themselves."""
+        return self._pages.frame()
 
     def _refused(self, request: Request, error: Exception) -> Response:
         """An address that is none, is for forms, or whose form can't be taken."""

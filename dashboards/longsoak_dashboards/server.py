@@ -15,6 +15,12 @@ import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+# One Python makes one sheet at a time, and each thread keeps megabytes of its own. There are two
+# so that a sheet that waits for the disk does not hold up the others.
+THREADS = 2
+# s. Each event that is sent gives the interpreter away, and waits this long for each thread that is
+# making a sheet to get it back: at the usual 5 ms a hundred readers hear of news seconds late.
+TURN = 0.0005
 MOST = 224  # connections, those still being encrypted included; who looks has two now and then
 HEAD_S = 10.0  # for a request's head, or for its first byte
 BODY_S = 20.0  # for its body, and

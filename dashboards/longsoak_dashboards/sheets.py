@@ -33,7 +33,7 @@ _ACROSS = -(-len(SHEETS) // 2)
 _REFUSED = (400, 503)
 HERE = Path(__file__).parent
 
-Pages = TypeVar("Pages", bound="Sheets")
+Pages = TypeVar("Pages", bound="Framed")
 Handler = Callable[[Pages, Request], Response]
 
 
@@ -49,20 +49,30 @@ class Nothing:
     over: bool = False
 
 
-class Sheets:
-    """Some sheets of one rig. Handlers run in threads; each reads the record afresh."""
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What sheets are of: those there are, address and title each, and the title block's words.
+
+    `whose` and `unnamed` are what stands in that block where no rig is named, and `one_rig` is
+    whether they are of one: then things can be written there, and programs are answered.
+    """
+
+    sheets: tuple[tuple[str, str], ...] = SHEETS
+    across: int = _ACROSS
+    whose: str = "rig"
+    unnamed: str = "nothing recorded"
+    one_rig: bool = True
+
+
+class Framed:
+    """Some sheets in their frame, of whatever they are."""
 
     first = "/"  # the address they begin at
-
-    def __init__(self, source: Source) -> None:
-        self.source = source
+    place = Place()
 
     def frame(self) -> Heading | None:
         """What the title block of a sheet without readings shows; None where there is nothing."""
-        try:
-            return self.source.heading(now_ms=now_ms())
-        except NotYet:
-            return None
+        return None
 
     def nothing(self, path: str, nothing: NotYet, *, status: int = 200) -> HTMLResponse:
         """What a sheet says that has nothing to show yet; the page looks again by itself."""
@@ -94,8 +104,7 @@ class Sheets:
         html = self.text(
             template,
             **self.head(heading),
-            sheets=SHEETS,
-            across=_ACROSS,
+            place=self.place,
             path=path,
             # A sheet shown as the answer to a form has no address of its own to fetch again.
             answer_of=path if status in _REFUSED else "",
@@ -136,6 +145,20 @@ class Sheets:
             waiting=False,
             status=status,
         )
+
+
+class Sheets(Framed):
+    """Some sheets of one rig. Handlers run in threads; each reads the record afresh."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+
+    def frame(self) -> Heading | None:
+        """What the rig's title block shows."""
+        try:
+            return self.source.heading(now_ms=now_ms())
+        except NotYet:
+            return None
 
 
 @cache

@@ -5,12 +5,17 @@ from pathlib import Path
 
 import pytest
 
+from brokers import validate
 from cli.wettedrig import lay_out, recorded
 from core.water import simulated
 from core.water.simulated import DAY
 from drivers.ptys import Device
+from longsoak.service.clock import SystemClock
+from longsoak.service.drivers import load_rig
+from longsoak.service.recordstate import state_of_record
 from longsoak.store.files import folder_of
 from longsoak.store.logbook import Logbook
+from longsoak.store.readback import ReadBack
 from longsoak.vocabulary.logbook import CUP, TOP_UP, WATER
 from processes import longsoak, running
 from waiting import wait_for
@@ -46,6 +51,17 @@ def test_it_tells_how_the_water_stands(wetted: tuple[Path, simulated.Truth]) -> 
     assert seen["balance"]["closes"] is None
     assert seen["wetted_s"]["panel"]["running"] == pytest.approx(16 * DAY, rel=0.01)
     assert seen["found"] == seen["contacts"] == seen["cup_catches"] == []
+
+
+def test_the_state_tells_the_same_days_until_the_pump_runs_dry(
+    wetted: tuple[Path, simulated.Truth],
+) -> None:
+    rig_file, _ = wetted
+    rig, _ = load_rig(rig_file)
+    said = state_of_record(rig, ReadBack(folder_of(rig_file)), clock=SystemClock())
+    validate("state", json.dumps(said))
+    shown = json.loads(longsoak("water", rig_file, "--json").stdout)
+    assert said["pump_dry_days"] == pytest.approx(shown["level"]["pump_dry_days"], rel=0.01)
 
 
 def test_it_tells_it_in_words(wetted: tuple[Path, simulated.Truth]) -> None:

@@ -17,7 +17,10 @@ from rigs import NEW, NORMAL, START_MS, Keeper, small_rig
 
 RIG = small_rig(name="render pair")
 ROOT = "5f" * 32
-READ = ("newest_scan", "newest_scan_age_s", "scans", "run", "unsent", "last_day", "standing")
+READ = (
+    *("newest_scan", "newest_scan_age_s", "scans", "run", "unsent", "last_day", "standing"),
+    "pump_dry_days",
+)
 
 
 class Stopped(Clock):
@@ -66,6 +69,7 @@ def test_a_rig_that_is_recorded_tells_its_newest_scan_and_what_waits(tmp_path: P
     assert len(str(said.pop("run"))) == 12
     assert said == {
         "rig": "render pair",
+        "page": "http://shop-pi.example:8460/",
         "state": "recording",
         "since": "2026-05-04T09:00:00.000Z",
         "written": "2026-05-04T09:10:01.500Z",
@@ -78,6 +82,7 @@ def test_a_rig_that_is_recorded_tells_its_newest_scan_and_what_waits(tmp_path: P
         },
         "last_day": None,
         "standing": {"high": 0, "medium": 0, "low": 0},
+        "pump_dry_days": None,  # ten minutes say nothing of what is lost in a day
         "oldest_fine_s": 180.0,  # three times a minute, the shortest record period of this rig
         "again_within_s": 70.0,
         "boot": "boot",
@@ -139,12 +144,12 @@ def test_a_last_will_knows_no_times(tmp_path: Path) -> None:
         keeper.scan({"T core": 20.0})
         said = state(tmp_path, now_ms=START_MS, database=0).describe(Recording.CUT_OFF)
     validate("state", json.dumps(said))
-    assert [said[key] for key in ("since", *READ)] == [None] * 8
+    assert [said[key] for key in ("since", *READ)] == [None] * 9
 
 
 def test_a_record_that_can_not_be_read_leaves_open_what_it_would_tell(tmp_path: Path) -> None:
     there = state(tmp_path, now_ms=START_MS, database=0)
     said = there.of(Recording.NOTHING_NEW, since_ms=START_MS)
     validate("state", json.dumps(said))
-    assert [said[key] for key in READ] == [None] * 7
+    assert [said[key] for key in READ] == [None] * 8
     assert said["since"] is not None

@@ -1,4 +1,4 @@
-"""Which broker and which pages `longsoak watch` is to ask."""
+"""Which broker and which pages `longsoak watch` is to ask, and the broker of a shop's pages."""
 
 import ssl
 import sys
@@ -31,6 +31,11 @@ class Broker:
     tls: bool
     ca_file: Path | None
 
+    @property
+    def context(self) -> ssl.SSLContext | None:
+        """What encrypts; an end with a sentence if its file can't be used."""
+        return _context(self.ca_file) if self.tls else None
+
     def hearing(self, clock: Clock) -> "Hearing":
         """What hears it; the MQTT library is loaded for this alone."""
         from longsoak.service.hearing import Hearing
@@ -41,7 +46,7 @@ class Broker:
             prefix=self.prefix,
             user=self.user,
             password=self.password,
-            tls=_context(self.ca_file) if self.tls else None,
+            tls=self.context,
             clock=clock,
         )
 

@@ -23,7 +23,9 @@ _READ = (
     "unsent",
     "last_day",
     "standing",
+    "pump_dry_days",
 )
+WATER_EVERY = 600.0  # s between two forecasts of the water: days hardly change in that time
 
 
 class State:
@@ -71,6 +73,7 @@ class State:
         self._measured = measured
         self._again_within = again_within
         self._told: Recording | None = None
+        self._water: tuple[float, object] | None = None  # when it was forecast, and what came out
 
     def now(self) -> Recording:
         """Whether it is being recorded, of a process that runs."""
@@ -100,7 +103,7 @@ class State:
         """What is said of a process that has been in `state` since then, UTC ms."""
         now_ms = self._clock.utc_ms()
         known: dict[str, object] = {}
-        for read in (self._scans, self._waits, self._days, self._alarms):
+        for read in (self._scans, self._waits, self._days, self._alarms, self._dry):
             with suppress(StoreError):
                 known |= read(now_ms)
         return self._written(state, now_ms, since_ms=since_ms, known=known)
@@ -116,6 +119,7 @@ class State:
         here = room(self._record.folder)
         return {
             "rig": self._rig.name,
+            "page": self._rig.page,
             "state": state.value,
             "since": None if since_ms is None else rfc3339(since_ms),
             "written": rfc3339(now_ms),
@@ -174,3 +178,16 @@ class State:
             and change.hiding is None
         ]
         return {"standing": {str(priority): standing.count(priority) for priority in Priority}}
+
+    def _dry(self, now_ms: int) -> dict[str, object]:
+        if self._rig.reservoir is None:
+            return {}
+        # Here and not above: a rig without a reservoir never pays for it.
+        from longsoak.store.waterdocument import days_document
+        from longsoak.store.waterlook import pump_dry
+
+        running = self._clock.monotonic()
+        if self._water is None or running - self._water[0] >= WATER_EVERY:
+            days = pump_dry(self._record, self._rig, now_ms=now_ms)
+            self._water = running, days_document(days)
+        return {"pump_dry_days": self._water[1]}

@@ -113,8 +113,8 @@ def _level(stands: Standing, utc_ms: int) -> dict[str, Json]:
         "evaporated_per_day": None if parts is None else _part(parts.evaporated),
         "taken_up_per_day": None if parts is None else _part(parts.taken_up),
         "neither_per_day": None if parts is None else _part(parts.rest),
-        "pump_dry_days": _days(stands.pump_dry),
-        "dry_days": _days(stands.dry),
+        "pump_dry_days": days_document(stands.pump_dry),
+        "dry_days": days_document(stands.dry),
     }
 
 
@@ -124,7 +124,7 @@ def _part(part: Part) -> dict[str, Json] | None:
     return {"litres": part.litres, "uncertainty": part.u}
 
 
-def _days(days: Days | None) -> dict[str, Json] | None:
+def days_document(days: Days | None) -> dict[str, Json] | None:
     """Days with their range; None is never, or not known."""
     if days is None or days.days == inf:
         return None

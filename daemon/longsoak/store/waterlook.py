@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from longsoak.core.water.cups import Catch, remarks
+from longsoak.core.water.forecast import Days
 from longsoak.core.water.reconcile import TopUp
 from longsoak.core.water.rounds import catches, conductivities
 from longsoak.core.water.salts import Salts, concentration
@@ -14,7 +15,7 @@ from longsoak.store.water import Happening, WaterRecord
 from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.logbook import CUP, WATER
 from longsoak.vocabulary.reading import Reading
-from longsoak.vocabulary.rig import Kind, Rig
+from longsoak.vocabulary.rig import Kind, Reservoir, Rig
 from longsoak.vocabulary.water import Aside, ContactWindow, Found, WaterHour, Wetting
 
 DAY_MS = 86_400_000
@@ -70,17 +71,7 @@ def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
     water, logbook = WaterRecord(record.folder), Logbook(record.folder)
     reading = record.latest((rig.reservoir.level,)).get(rig.reservoir.level)
     hours = water.hours(since_ms=now_ms - HISTORY_MS, until_ms=now_ms + DAY_MS)
-    leaks = water.happenings(Found.LEAK, Found.SIPHON, since_ms=now_ms - HISTORY_MS)
-    stands = None
-    if reading is not None and reading.value is not None and reading.flag is not Flag.FAIL:
-        stands = standing(
-            rig,
-            rig.reservoir,
-            hours,
-            level=reading.value,
-            level_u=reading.uncertainty or 0.0,
-            leaks=[(e.from_ms / 1000, e.until_ms / 1000) for e in leaks if e.until_ms is not None],
-        )
+    stands = _standing(rig, rig.reservoir, water, reading, hours, now_ms=now_ms)
     top_ups = water.top_ups(logbook, since_ms=now_ms - TOP_UPS_MS)
     week = [hour for hour in hours if hour.at * 1000 >= now_ms - BALANCE_MS]
     began_ms = round(week[0].at * 1000) if week else now_ms
@@ -109,6 +100,51 @@ def look(record: Record, rig: Rig, *, now_ms: int) -> WaterLook:
         remarks=remarks(made),
         salts=_salts(record, rig, logbook, water),
         hours=hours,
+    )
+
+
+def pump_dry(record: Record, rig: Rig, *, now_ms: int) -> Days | None:
+    """Days until the pump of a rig would run dry; None where that is not known.
+
+    Parameters
+    ----------
+    record, rig, now_ms
+        As for `look`, and the rig may be without a reservoir.
+
+    Raises
+    ------
+    StoreError
+        The record can't be read.
+    """
+    if rig.reservoir is None:
+        return None
+    water = WaterRecord(record.folder)
+    reading = record.latest((rig.reservoir.level,)).get(rig.reservoir.level)
+    hours = water.hours(since_ms=now_ms - HISTORY_MS, until_ms=now_ms + DAY_MS)
+    stands = _standing(rig, rig.reservoir, water, reading, hours, now_ms=now_ms)
+    return None if stands is None else stands.pump_dry
+
+
+def _standing(
+    rig: Rig,
+    reservoir: Reservoir,
+    water: WaterRecord,
+    reading: Reading | None,
+    hours: list[WaterHour],
+    *,
+    now_ms: int,
+) -> Standing | None:
+    """How the water stands by a reading of its level; None where that says nothing."""
+    if reading is None or reading.value is None or reading.flag is Flag.FAIL:
+        return None
+    leaks = water.happenings(Found.LEAK, Found.SIPHON, since_ms=now_ms - HISTORY_MS)
+    return standing(
+        rig,
+        reservoir,
+        hours,
+        level=reading.value,
+        level_u=reading.uncertainty or 0.0,
+        leaks=[(e.from_ms / 1000, e.until_ms / 1000) for e in leaks if e.until_ms is not None],
     )
 
 

@@ -1,0 +1,1 @@
+"""The pages of a whole shop: all rigs that publish to one broker."""
