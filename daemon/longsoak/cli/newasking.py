@@ -15,7 +15,7 @@ from longsoak.cli.newquestions import (
     until_right,
     yes_or_no,
 )
-from longsoak.cli.newtelling import tell, tell_effort
+from longsoak.cli.newtelling import tell_chosen, tell_effort
 from longsoak.rigfile.newrig.answers import (
     LONGEST_BAY,
     MOST,
@@ -28,8 +28,7 @@ from longsoak.rigfile.newrig.answers import (
     WaterAnswer,
 )
 from longsoak.rigfile.newrig.effort import Minutes
-from longsoak.rigfile.newrig.picture import picture
-from longsoak.rigfile.newrig.reading import boundaries_hit
+from longsoak.rigfile.newrig.picture import bay_picture, water_picture
 from longsoak.rigfile.newrig.waterfits import LEAST_ROOM
 from longsoak.rigfile.outlettables import MailTable, MqttTable
 from longsoak.rigfile.report import number
@@ -72,15 +71,13 @@ def ask_all(there: Plugged, minutes: Minutes) -> Answers:
     answers = _specimen(name, asked or None)
     answers = replace(answers, bays=_bays(answers))
     answers = replace(answers, height=_height(answers), width=_width(answers))
-    click.echo(f"\n{picture(answers)}\n")
     answers = _pins(answers)
-    click.echo(f"\n{picture(answers)}\n")
     answers = _water(answers)
     answers = _layout(answers, minutes)
     tell_plugged(there)
     answers = replace(answers, buses=ask_buses(answers, there))
     answers = _notices(answers)
-    tell(answers, minutes)
+    tell_chosen(answers, minutes)
     return answers
 
 
@@ -140,7 +137,15 @@ def _bays(answers: Answers) -> tuple[BayAnswer, ...]:
         else:
             layers = _layers(answers, made)
         made.append(BayAnswer(own, wide, layers, (), ()))
+        _draw(answers, made)
     return tuple(made)
+
+
+def _draw(answers: Answers, made: list[BayAnswer]) -> None:
+    """Draw the bay that was told last, as far as it goes."""
+    so_far = replace(answers, bays=tuple(made), thermometers=False)
+    so_far = replace(so_far, height=_height(so_far), width=_width(so_far))
+    click.echo(f"\n{bay_picture(so_far, made[-1])}")
 
 
 def _whole(typed: str) -> str:
@@ -203,8 +208,9 @@ def _pins(answers: Answers) -> Answers:
         click.echo(f"\nPins in {bay.name}: at each depth, at each place.")
         if made and _takes(answers, made[-1], bay) and yes_or_no("  As before?", default=True):
             made.append(replace(bay, depths=made[-1].depths, along=made[-1].along))
-            continue
-        made.append(_grid(answers, bay))
+        else:
+            made.append(_grid(answers, bay))
+        _draw(answers, made)
     answers = replace(answers, bays=tuple(made))
     if len(made) > 1:
         words = ["none of them", *(bay.name for bay in made)]
@@ -224,17 +230,17 @@ def _takes(answers: Answers, before: BayAnswer, bay: BayAnswer) -> bool:
     return (
         before.depths[-1] <= bay.thickness
         and before.along[-1] <= wide
-        and (answers.dowels or not boundaries_hit(bay.layers, before.depths))
+        and (answers.dowels or not any(map(bay.is_between, before.depths)))
     )
 
 
 def _grid(answers: Answers, bay: BayAnswer) -> BayAnswer:
     def between(depths: tuple[float, ...]) -> str | None:
-        hit = boundaries_hit(bay.layers, depths)
-        if not hit or answers.dowels:
+        hit = next(filter(bay.is_between, depths), None)
+        if hit is None or answers.dowels:
             return None
         return (
-            f"At {number(hit[0])} mm one material ends and another begins: go a little deeper, or "
+            f"At {number(hit)} mm one material ends and another begins: go a little deeper, or "
             "less deep."
         )
 
@@ -281,7 +287,7 @@ def _water(answers: Answers) -> Answers:
     )
     water = WaterAnswer(name, length, breadth, rim, stop, needs, float_at)
     answers = replace(answers, water=water, underside=under)
-    click.echo(f"\n{picture(answers)}\n")
+    click.echo(f"\n{water_picture(answers)}")
     return answers
 
 

@@ -1,9 +1,9 @@
 """What `longsoak new` shows of a rig: its drawing, what it takes, cautions, and what comes next."""
 
 from pathlib import Path
+from textwrap import fill
 
 import click
-from click.formatting import wrap_text
 
 from longsoak.core.cautions import cautions, output_cautions
 from longsoak.core.proof.safety import DECIDES, SAFETY
@@ -27,16 +27,22 @@ _DRILLING = (
 
 
 def tell(answers: Answers, minutes: Minutes) -> None:
-    """Draw the rig and say what it takes."""
+    """Draw the rig and say what each layout takes."""
     click.echo(f"\n{picture(answers)}\n")
     tell_effort(answers, minutes)
+
+
+def tell_chosen(answers: Answers, minutes: Minutes) -> None:
+    """Draw the rig and say what the layout that was chosen takes."""
+    click.echo(f"\n{picture(answers)}\n")
+    click.echo(_wrapped(effort_words(effort(answers, answers.layout, minutes)), "  "))
 
 
 def tell_effort(answers: Answers, minutes: Minutes) -> None:
     """What each layout takes, what the larger one adds, and what is assumed."""
     for layout in Layout:
         mark = "* " if layout is answers.layout else "  "
-        click.echo(f"{mark}{effort_words(effort(answers, layout, minutes))}")
+        click.echo(_wrapped(effort_words(effort(answers, layout, minutes)), mark))
     click.echo("\nA sceptic-proof layout adds (common practice):")
     for words in what_it_adds():
         click.echo(f"  - {words}")
@@ -68,4 +74,5 @@ def next_steps(path: Path) -> None:
 
 
 def _wrapped(words: str, first: str = "") -> str:
-    return wrap_text(words, 96, initial_indent=first, subsequent_indent=" " * len(first))
+    indent = " " * len(first)
+    return fill(words, 96, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)

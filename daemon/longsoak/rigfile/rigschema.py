@@ -9,7 +9,8 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from math import isfinite
-from typing import cast
+from types import UnionType
+from typing import Annotated, Union, cast, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
@@ -97,8 +98,7 @@ MANY: Mapping[tuple[type[Table], str], type[Table]] = {
     (ReservoirTable, "blocks"): BlockTable,
 }
 NAMED: Mapping[tuple[type[Table], str], type[Table]] = {(Document, "curves"): CurveTable}
-# What a driver has a model for.
-BY_DRIVER = ((ProbeTable, "address"), (OutputTable, "address"))
+_HEADED = (Document, NoticesTable, ForwardTable)  # whose tables have headers of their own
 
 
 def rig_schema_text(kinds: Mapping[str, BusKind | None]) -> str:
@@ -176,6 +176,7 @@ def _is_json(value: object) -> bool:
 def _describe(table: type[Table], found: Schema, ref: Mapping[type, Schema]) -> None:
     """Put in what the models say in their own words: needed keys, what is expected, examples."""
     properties = cast(dict[str, Schema], found["properties"])
+    found["title"] = _title(table)
     found["description"] = re.sub("`+", "", table.__doc__ or "").partition("\n")[0]
     words = dict(words_of(table))
     names = {field.alias or name: name for name, field in table.model_fields.items()}
@@ -192,10 +193,39 @@ def _describe(table: type[Table], found: Schema, ref: Mapping[type, Schema]) -> 
             address: Schema = {"type": "string", "pattern": r"^[^\s@]+@[^\s@]+$", "maxLength": 600}
             many: Schema = {"type": "array", "items": address, "minItems": 1}
             schema = {"anyOf": [address, many]}
-        properties[key] = _with_words(schema, words[key])
+        schema = _with_words(schema, words[key])
+        _restrain(schema, table.model_fields[names[key]].annotation)
+        properties[key] = schema
     needed = [key for key, said in words.items() if said.needed]
     if needed:
         found["required"] = needed
+
+
+def _restrain(schema: Schema, annotation: object) -> None:
+    """Put in patterns that pydantic leaves out, those which come after a function of ours."""
+    if get_origin(annotation) in (Union, UnionType):
+        for each in get_args(annotation):
+            if each is not type(None):
+                _restrain(schema, each)
+    elif get_origin(annotation) is Annotated:
+        inner, *beside = get_args(annotation)
+        for item in (item for each in beside for item in getattr(each, "metadata", ())):
+            pattern = getattr(item, "pattern", None)
+            if isinstance(pattern, str) and schema.get("type") == "string":
+                schema.setdefault("pattern", pattern)
+        _restrain(schema, inner)
+    elif get_origin(annotation) is list and isinstance(schema.get("items"), dict):
+        _restrain(cast(Schema, schema["items"]), get_args(annotation)[0])
+
+
+def _title(table: type[Table]) -> str:
+    """How the table is headed in a rig file, or the key it stands in."""
+    for tables, header in ((ONE, "[{}]"), (MANY, "[[{}]]"), (NAMED, "[{}.name]")):
+        for (outer, key), inner in tables.items():
+            if inner is table:
+                within = {NoticesTable: "notices.", ForwardTable: "forward."}.get(outer, "")
+                return header.format(f"{within}{key}") if outer in _HEADED else key
+    return "rig file"
 
 
 def _with_words(schema: Schema, words: Words) -> Schema:
@@ -219,7 +249,11 @@ def _add_kinds(probe: Schema) -> None:
         then: Schema = {"required": list(NEEDS[kind])} if NEEDS[kind] else {}
         then["properties"] = {name: False for name in names if not has(kind, name)}
         if set(POSITION) <= set(MAY[kind]):
-            then["oneOf"] = [{"required": ["place"]}, {"required": list(POSITION)}]
+            elsewhere = dict.fromkeys((*POSITION, "across"), False)
+            then["oneOf"] = [
+                {"required": ["place"], "properties": elsewhere},
+                {"required": list(POSITION), "properties": {"place": False}},
+            ]
         condition = {"properties": {"kind": {"const": str(kind)}}, "required": ["kind"]}
         rules.append({"if": condition, "then": then})
     probe["allOf"] = rules

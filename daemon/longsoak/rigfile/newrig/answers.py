@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import accumulate
 from typing import Annotated
 
 from pydantic import Field
 
+from longsoak.rigfile.geometrychecks import SLACK
 from longsoak.rigfile.outlettables import MailTable, MqttTable
 from longsoak.rigfile.words import (
     Name,
@@ -266,6 +268,15 @@ class BayAnswer:
     def thickness(self) -> float:
         """All layers together, mm."""
         return sum(layer.thickness for layer in self.layers)
+
+    def is_between(self, depth: float) -> bool:
+        """Whether just at a depth, mm, one material ends and another begins."""
+        ends = accumulate(layer.thickness for layer in self.layers)
+        pairs = zip(self.layers, self.layers[1:], ends, strict=False)
+        return any(
+            one.material is not other.material and abs(depth - end) < 2 * SLACK
+            for one, other, end in pairs
+        )
 
 
 @dataclass(frozen=True, slots=True)

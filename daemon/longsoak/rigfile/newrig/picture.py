@@ -25,13 +25,21 @@ _MARGIN = 2
 
 def picture(answers: Answers) -> str:
     """Each bay in section with what is under it, and what the characters mean."""
-    probes = plan_probes(answers)
-    drawn = [
-        line
-        for bay in answers.bays
-        for line in (*_bay(answers, bay, [p for p in probes if p.says.get("bay") == bay.name]), "")
-    ]
-    return "\n".join([*drawn, *_water(answers), *_key(answers, probes)])
+    bays = [bay_picture(answers, bay) for bay in answers.bays]
+    water = _water(answers)
+    parts = [*bays, *(["\n".join(water)] if water else []), "\n".join(_key(answers))]
+    return "\n\n".join(parts)
+
+
+def bay_picture(answers: Answers, bay: BayAnswer) -> str:
+    """One bay in section with what it has of layers and probes."""
+    probes = [probe for probe in plan_probes(answers) if probe.says.get("bay") == bay.name]
+    return "\n".join(_bay(answers, bay, probes))
+
+
+def water_picture(answers: Answers) -> str:
+    """What is below the specimen."""
+    return "\n".join(_water(answers))
 
 
 def _bay(answers: Answers, bay: BayAnswer, probes: Sequence[Planned]) -> list[str]:
@@ -117,7 +125,7 @@ def _water(answers: Answers) -> list[str]:
     else:
         lines = []
     if water is None:
-        return [*lines, ""] if lines else []
+        return lines
     lines.append(feet)
     levels = [(water.stop, "a top-up ends here", "~"), (water.pump_needs, "the pump needs", ".")]
     if water.float_at is not None:
@@ -126,10 +134,11 @@ def _water(answers: Answers) -> list[str]:
         lines.append(f"{margin}|{fill * COLUMNS}| {number(level)} {what}")
     lines.append(f"{margin}'{'-' * COLUMNS}' 0 {water.name}")
     clearance = answers.underside - water.stop
-    return [*lines, f"{margin}  clearance at stop: {number(round(clearance, 6))} mm", ""]
+    return [*lines, f"{margin}  clearance at stop: {number(round(clearance, 6))} mm"]
 
 
-def _key(answers: Answers, probes: Sequence[Planned]) -> list[str]:
+def _key(answers: Answers) -> list[str]:
+    probes = plan_probes(answers)
     materials = dict.fromkeys(layer.material for bay in answers.bays for layer in bay.layers)
     words = [f"{_FILL[material]} {material}" for material in materials]
     words.append(f"{_PINS} a pair of pins")

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import count
 
 from longsoak.rigfile.geometrychecks import SLACK
 from longsoak.rigfile.newrig.addresses import Address, address_key, made_up, made_up_air
@@ -124,7 +125,8 @@ def _alternating(pairs: Iterator[tuple[Address, Address]]) -> Iterator[Address]:
 
 
 def _own_name(name: str, taken: set[str]) -> str:
-    own = next(n for n in (name, *(f"{name} ({i})" for i in range(2, 10_000))) if n not in taken)
+    others = (f"{name} ({number})" for number in count(2))
+    own = name if name not in taken else next(other for other in others if other not in taken)
     taken.add(own)
     return own
 
@@ -190,7 +192,8 @@ def _pins(answers: Answers, bay: BayAnswer, *, twice: bool) -> Iterator[Planned]
                     "curve": CURVE,
                     "temperature": corrects,
                 }
-                if answers.dowels and layer_at(bay, depth).material is not Material.TIMBER:
+                timber = layer_at(bay, depth).material is Material.TIMBER
+                if answers.dowels and (bay.is_between(depth) or not timber):
                     says["sits_in"] = "dowel"
                 yield Planned(f"{name}{mark}", Kind.PINS, Role.PINS, says)
 

@@ -1,7 +1,7 @@
 """Reads answers, every mistake in them at once, in the way rig files are read."""
 
 from collections.abc import Callable, Mapping
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import isclose
 from typing import TypeVar
 
@@ -323,7 +323,7 @@ def _check_places(
 
 
 def _check_between(path: KeyPath, bay: BayAnswer, *, report: Report) -> None:
-    for depth in boundaries_hit(bay.layers, bay.depths):
+    for depth in filter(bay.is_between, bay.depths):
         report.add(
             (*path, "depths"),
             depth,
@@ -331,17 +331,6 @@ def _check_between(path: KeyPath, bay: BayAnswer, *, report: Report) -> None:
             "matters which the pins sit in",
             remedy="Go a little deeper or less deep, or write dowels = true.",
         )
-
-
-def boundaries_hit(layers: tuple[LayerAnswer, ...], depths: tuple[float, ...]) -> tuple[float, ...]:
-    """Those of `depths`, mm, that lie just where one material ends and another begins."""
-    ends = list(accumulate(layer.thickness for layer in layers))
-    between = [
-        end
-        for one, other, end in zip(layers, layers[1:], ends, strict=False)
-        if one.material is not other.material
-    ]
-    return tuple(d for d in depths if any(abs(d - end) < 2 * SLACK for end in between))
 
 
 def _check_thickness(

@@ -14,6 +14,7 @@ from longsoak.rigfile.newrig.probes import (
     plan_probes,
 )
 from longsoak.rigfile.newrig.texts import (
+    AT_MOST,
     BACKUP,
     BETWEEN,
     CHECK,
@@ -27,6 +28,7 @@ from longsoak.rigfile.newrig.texts import (
     OWN_ALARM,
     POSITIONS,
     PROBES,
+    RISES,
     SCALE,
     SCHEMA_FILE,
     WATER,
@@ -42,7 +44,6 @@ def rig_text(answers: Answers) -> str:
     parts = [
         f"#:schema ./{SCHEMA_FILE}",
         HEAD,
-        LIMIT,
         _rig(answers),
         _specimen(answers),
         *(_bay(answers, bay) for bay in answers.bays),
@@ -196,9 +197,11 @@ def _limit(answers: Answers, probes: tuple[Planned, ...]) -> str:
     deepest = max(pins, key=lambda probe: _number(probe.says["depth"]))
     bay = next(bay for bay in answers.bays if bay.name == deepest.says["bay"])
     layer = layer_at(bay, _number(deepest.says["depth"]))
-    dry = layer.material is Material.TIMBER
-    quantity = "moisture content" if dry else "dowel" if answers.dowels else "wood-equivalent"
-    return LIMIT.format(quantity=quoted(quantity), layer=quoted(layer.name))
+    timber = layer.material is Material.TIMBER
+    pure = "moisture content" if timber else "wood-equivalent"
+    quantity = "dowel" if "sits_in" in deepest.says else pure
+    bound = RISES if quantity == "wood-equivalent" else AT_MOST
+    return LIMIT.format(quantity=quoted(quantity), layer=quoted(layer.name), bound=bound)
 
 
 def _number(value: object) -> float:

@@ -63,15 +63,20 @@ SCALE = """\
 # bus = "scale"
 # address = { device = 1, input = 0 }\
 """
+AT_MOST = "# at_most = 20    # %; a figure for timber by common practice: choose your own"
+RISES = """\
+# above = "own baseline"
+# at_most = 3     # %, of what it rises: choose your own\
+"""
 LIMIT = """\
 # A limit is declared before a wetting begins, so that nobody can move it once the readings are in.
 # [[limits]]
 # name = "it stays dry"
 # quantity = {quantity}
-# at_most = 20    # %; a figure for timber by common practice: choose your own
+{bound}
 # layer = {layer}
 # phases = ["wetting"]
-# source = "common practice"\
+# source = "own choice, before the first wetting"\
 """
 OWN_ALARM = """\
 # Alarms have sensible settings without a word here; this is how one is changed.
