@@ -45,7 +45,7 @@ def test_a_template_is_written_without_a_question_and_is_good_at_once(
     assert "* minimum:" in ended.stdout or "* sceptic-proof:" in ended.stdout
     assert "mains" in ended.stdout
     assert "local codes and licensed practice decide" in " ".join(ended.stdout.split())
-    assert sorted(os.listdir(tmp_path / "rig")) == [SCHEMA, FILE]
+    assert sorted(each.name for each in (tmp_path / "rig").iterdir()) == [SCHEMA, FILE]
     checked = longsoak("check", tmp_path / "rig" / FILE)
     assert (checked.returncode, checked.stderr) == (0, "")
     assert checked.stdout.endswith("The file is good.\n")
@@ -86,7 +86,7 @@ def test_a_rig_file_that_is_there_is_never_written_over(tmp_path: Path) -> None:
     ended = longsoak("new", tmp_path, "--template", "misted-panel")
     assert ended.returncode == 2
     assert "is there already and stays as it is" in ended.stderr
-    assert os.listdir(tmp_path) == [FILE]
+    assert list(tmp_path.iterdir()) == [tmp_path / FILE]
     other = longsoak("new", tmp_path, "--template", "misted-panel", "--file-name", "b.toml")
     assert other.returncode == 0
     assert (tmp_path / FILE).read_text() == "mine"
