@@ -62,7 +62,7 @@ def test_it_is_a_schema_and_plain_json() -> None:
 
 def test_every_table_that_stands_in_another_is_described() -> None:
     """Else its keys would be free: a model that takes a table as it is says nothing of it."""
-    tables = {Document, *ONE.values(), *MANY.values(), *NAMED.values()}
+    tables: set[type[Table]] = {Document, *ONE.values(), *MANY.values(), *NAMED.values()}
     of_drivers = {"address"}
     for table in tables:
         for name, field in table.model_fields.items():

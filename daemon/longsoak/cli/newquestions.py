@@ -104,8 +104,8 @@ def one_of(words: str, choices: Sequence[str], *, default: str = "") -> str:
             return choices[int(typed) - 1]
         raise ValueError(f"Write a number from 1 to {len(choices)}, or the words behind it.")
 
-    place = f"{choices.index(default) + 1}" if default in choices else default
-    return until_right(words, read, place)
+    usual = f"{choices.index(default) + 1}" if default in choices else default
+    return until_right(words, read, usual)
 
 
 def _number(typed: str, low: float, high: float) -> float:
