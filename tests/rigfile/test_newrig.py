@@ -219,7 +219,7 @@ def test_a_wrong_answer_is_told_in_one_sentence_with_its_line(
         ('[buses.pins]\ndriver = "lines"\nprot = "/dev/x"\n', "Did you mean port?"),
         (
             '[buses.pins]\ndriver = "scpi"\nport = "/dev/x"\naddresses = [{ channel = "a" }]\n',
-            "Channel number",
+            "channel number",
         ),
     ],
 )
