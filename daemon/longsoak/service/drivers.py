@@ -56,3 +56,14 @@ def load_rig(path: Path) -> tuple[Rig, str]:
     """
     source = read(path)
     return check(source, file=str(path), find_kind=find_kind), source.text
+
+
+def installed_kinds() -> dict[str, BusKind | None]:
+    """Every installed driver by its name; None for one that can't be used here."""
+    found: dict[str, BusKind | None] = {}
+    for name in sorted(everyones(GROUP)):
+        try:
+            found[name] = find_kind(name)
+        except DriverError:
+            found[name] = None
+    return found

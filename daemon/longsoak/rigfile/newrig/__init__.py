@@ -1,0 +1,1 @@
+"""A new rig: answers in, a rig file with its comments out."""
