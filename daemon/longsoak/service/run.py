@@ -181,6 +181,7 @@ def _record(
         behind=behind.standing,
         suspect=look_over.suspect,
         turned=pulse.turned,
+        came_round=pulse.came_round,
         cut=cut,
     )
     workers = [
