@@ -6,8 +6,9 @@
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
+#   sh tests/run.sh deploy       what installs and starts it, and the units in a virtual machine
 #
-# Folders that run by name only: kernel, coverage, interface, sheets.
+# Folders that run by name only: kernel, guest (with deploy), coverage, interface, sheets.
 #
 # Safe to run again: what is already there is left as it is.
 set -eu
@@ -24,6 +25,7 @@ packages="chromium fonts-dejavu-core gcc git libc6-dev mosquitto openssl poppler
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
+  [ "$part" = deploy ] && packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod debootstrap"
 done
 # Node.js may have come from elsewhere, and its package then brings npm along.
 { command -v node && command -v npm; } >/dev/null 2>&1 || packages="$packages nodejs npm"
@@ -117,6 +119,7 @@ for part in "$@"; do
     done
   elif [ -d "$here/$part" ]; then
     paths="$paths tests/$part"
+    [ "$part" != deploy ] || paths="$paths tests/guest" # the units it installs, under a real systemd
     [ "$part" != drivers ] || paths="$paths tests/conformance" # the same drivers, through the kit
   else
     say "there is no part '$part'; the parts are: lint long findings $(cd "$here" && echo [a-z]*/ | tr -d /)"

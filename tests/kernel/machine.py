@@ -10,6 +10,7 @@ import json
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -47,7 +48,7 @@ def run() -> list[dict[str, object]]:
     MachineError
         Something is missing on this machine, or the guest failed; its output is in the message.
     """
-    tree, version = _kernel()
+    tree, version = kernel()
     results, console = CACHE / "results", CACHE / "console"
     _write_start(tree, version)
     command = [
@@ -70,9 +71,9 @@ def run() -> list[dict[str, object]]:
     return [json.loads(line) for line in lines if line.startswith("{")]
 
 
-def _kernel() -> tuple[Path, str]:
+def kernel() -> tuple[Path, str]:
     """Folder of the unpacked kernel package, and the kernel's version; fetched if need be."""
-    depends = _output("apt-cache", "depends", "--important", NEWEST).split()
+    depends = output("apt-cache", "depends", "--important", NEWEST).split()
     packages = [word for word in depends if word.startswith("linux-image-") and word != NEWEST]
     if not packages:
         raise MachineError(f"apt knows no package {NEWEST}: run apt-get update")
@@ -83,18 +84,40 @@ def _kernel() -> tuple[Path, str]:
         half = CACHE / "half"
         shutil.rmtree(half, ignore_errors=True)
         half.mkdir()
-        _output("apt-get", "download", "-qq", packages[0], cwd=half)
+        output("apt-get", "download", "-qq", packages[0], cwd=half)
         (file,) = half.glob("*.deb")
-        _output("dpkg-deb", "-x", str(file), str(half))
+        output("dpkg-deb", "-x", str(file), str(half))
         file.unlink()
-        _output("depmod", "-b", str(half), version)
+        output("depmod", "-b", str(half), version)
         half.rename(tree)  # a tree that is there is whole
     return tree, version
 
 
 def _write_start(tree: Path, version: str) -> None:
-    """Write the archive the kernel unpacks into its memory: a shell and a few modules."""
-    root = CACHE / "start"
+    script = INIT.format(
+        tests=HERE.parent,
+        # Not resolved: the environment's own name for it is what finds its packages.
+        python=sys.executable,
+        guest=HERE / "guest.py",
+        tree=tree,
+        version=version,
+    )
+    paths = modules_of(tree, version, NEEDED_AT_START)
+    pack_start(CACHE / "start.cpio", script=script, modules=paths)
+
+
+def modules_of(tree: Path, version: str, names: Sequence[str]) -> list[Path]:
+    """The files of these modules and of all they lean on, in the order to load them."""
+    paths: list[str] = []
+    for module in names:
+        wanted = output("modprobe", "-d", str(tree), "-S", version, "--show-depends", module)
+        paths += [line.split()[1] for line in wanted.splitlines() if line.startswith("insmod ")]
+    return [Path(path) for path in dict.fromkeys(paths)]
+
+
+def pack_start(to: Path, *, script: str, modules: Sequence[Path]) -> None:
+    """Write the archive the kernel unpacks into its memory: a shell, modules, and what to do."""
+    root = to.with_suffix("")
     shutil.rmtree(root, ignore_errors=True)
     (root / "bin").mkdir(parents=True)
     (root / "dev").mkdir()
@@ -104,20 +127,8 @@ def _write_start(tree: Path, version: str) -> None:
         raise MachineError("the package busybox-static is missing: sh tests/run.sh kernel adds it")
     shutil.copy(busybox, root / "bin" / "busybox")
     (root / "bin" / "sh").symlink_to("busybox")
-    paths: list[str] = []
-    for module in NEEDED_AT_START:
-        wanted = _output("modprobe", "-d", str(tree), "-S", version, "--show-depends", module)
-        paths += [line.split()[1] for line in wanted.splitlines() if line.startswith("insmod ")]
-    for number, path in enumerate(dict.fromkeys(paths)):  # in the order they lean on each other
-        shutil.copy(path, root / "modules" / f"{number:02}-{Path(path).name}")
-    script = INIT.format(
-        tests=HERE.parent,
-        # Not resolved: the environment's own name for it is what finds its packages.
-        python=sys.executable,
-        guest=HERE / "guest.py",
-        tree=tree,
-        version=version,
-    )
+    for number, path in enumerate(modules):  # in the order they lean on each other
+        shutil.copy(path, root / "modules" / f"{number:02}-{path.name}")
     (root / "init").write_text(script)
     (root / "init").chmod(0o755)
     files = "\n".join(str(path.relative_to(root)) for path in sorted(root.rglob("*")))
@@ -128,10 +139,10 @@ def _write_start(tree: Path, version: str) -> None:
         capture_output=True,
         check=True,
     )
-    (CACHE / "start.cpio").write_bytes(archive.stdout)
+    to.write_bytes(archive.stdout)
 
 
-def _output(*command: str, cwd: Path | None = None) -> str:
+def output(*command: str, cwd: Path | None = None) -> str:
     try:
         done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=True)
     except FileNotFoundError as error:

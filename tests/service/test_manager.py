@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from longsoak.service.manager import ServiceManager
-from longsoak.service.pulse import HUNG, Pulse
+from longsoak.service.pulse import HUNG, Part, Pulse
 from rigs import START_MS
 from service.test_state import Stopped
 
@@ -117,6 +117,8 @@ def test_one_bus_that_hangs_is_an_alarm_and_only_all_of_them_are_no_life(tmp_pat
 
     def turn(now: float) -> list[str]:
         clock.now = now
+        for part in Part:
+            pulse.came_round(part)
         pulse.turned()
         return bound.heard()
 
@@ -131,5 +133,38 @@ def test_one_bus_that_hangs_is_an_alarm_and_only_all_of_them_are_no_life(tmp_pat
     assert turn(HUNG + 40) == []
     workers[1].looked_at = HUNG + 40
     assert turn(HUNG + 50) == ["WATCHDOG=1", "STATUS=well"]
+    manager.close()
+    bound.close()
+
+
+@pytest.mark.parametrize(
+    ("part", "says"),
+    [
+        (Part.COMMIT, "the record was neither written nor told why not for 15 min"),
+        (Part.CALENDAR, "nothing that falls due was looked at for 15 min"),
+        (Part.CHORES, "no chore of the record was looked at for 15 min"),
+    ],
+)
+def test_each_part_that_stands_still_alone_is_no_life(
+    tmp_path: Path, part: Part, says: str
+) -> None:
+    bound = Bound(f"{tmp_path}/notify")
+    manager = ServiceManager({"NOTIFY_SOCKET": bound.address, "WATCHDOG_USEC": "20000000"})
+    clock, worker = Ticking(START_MS), Worker()
+    pulse = Pulse(manager, workers=lambda: [worker], status=lambda: "well", clock=clock)
+
+    def turn(now: float, *parts: Part) -> list[str]:
+        worker.looked_at = clock.now = now
+        for one in parts:
+            pulse.came_round(one)
+        pulse.turned()
+        return bound.heard()
+
+    others = [one for one in Part if one is not part]
+    assert turn(0) == ["WATCHDOG=1", "STATUS=well"]
+    assert turn(HUNG, *others) == ["WATCHDOG=1"]
+    assert turn(HUNG + 10, *others) == [f"STATUS={says}"]
+    assert turn(HUNG + 20, *others) == []
+    assert turn(HUNG + 30, *Part) == ["WATCHDOG=1", "STATUS=well"]
     manager.close()
     bound.close()

@@ -7,14 +7,16 @@ from pathlib import Path
 
 from longsoak.service.buses import Pass
 from longsoak.service.clock import SystemClock
-from longsoak.service.messages import Stop
-from longsoak.service.recorder import Message, Recorder
+from longsoak.service.messages import Happened, Stop
+from longsoak.service.pulse import Part
+from longsoak.service.recorder import CHORES_WAIT, Message, Recorder
 from longsoak.store.inbox import Inbox
 from longsoak.store.proofrequests import Closer, ask_closer, ask_to_keep
 from longsoak.store.reader import Record
 from longsoak.store.topuprequests import Fill, ask_fill
 from longsoak.store.unkept import Unkept
 from longsoak.store.writer import RecordWriter
+from longsoak.vocabulary.happening import Event
 from longsoak.vocabulary.proof import Outcome, ProofEntry, Step
 from longsoak.vocabulary.sample import Absence, Missing, Sample
 from service.benchrig import bench
@@ -181,3 +183,70 @@ def test_a_valve_is_not_opened_by_what_was_asked_before_anybody_measured(tmp_pat
         "refused: it was asked too long ago",
         "refused: there is no fill valve or pump relay 'fill valve' on this rig",
     ]
+
+
+class Late(SystemClock):
+    """A clock whose monotonic time is some seconds on."""
+
+    on = 0.0
+
+    def monotonic(self) -> float:
+        return super().monotonic() + self.on
+
+
+class Counted:
+    """A chore that counts how often it was done."""
+
+    name = "counting"
+    done = 0
+
+    def do(self, *, now: float, utc_ms: int) -> tuple[float, Sequence[Event]]:
+        self.done += 1
+        return 0.0, ()
+
+
+def test_chores_are_done_now_and_then_though_messages_never_end(tmp_path: Path) -> None:
+    """Or nothing would be sealed, and no day closed. Each part tells of its rounds."""
+    clock, chore, rounds = Late(), Counted(), list[Part]()
+    writer = RecordWriter(tmp_path, now="2031-02-03T04:05:06Z")
+    writer.accept_rig("bench", utc_ms=clock.utc_ms())
+    writer.begin_run(
+        boot=clock.boot,
+        software="0",
+        utc_ms=clock.utc_ms(),
+        boottime_ms=clock.boottime_ms(),
+        synchronised=False,
+    )
+    messages: queue.SimpleQueue[Message] = queue.SimpleQueue()
+    inbox = Inbox(tmp_path)
+    recorder = Recorder(
+        bench(),
+        writer=writer,
+        inbox=inbox,
+        clock=clock,
+        messages=messages,
+        unkept=Unkept(),
+        committed=lambda: None,
+        seen=lambda _: None,
+        closer=lambda _: None,
+        chores=lambda: [chore],
+        came_round=rounds.append,
+    )
+
+    def turn() -> set[Part]:
+        rounds.clear()
+        while messages.qsize() < 1000:
+            messages.put(Happened("outlet", "mqtt", "something"))
+        recorder.turn()
+        assert not messages.empty()
+        return set(rounds)
+
+    assert turn() == {Part.COMMIT, Part.CALENDAR}
+    assert chore.done == 0
+    clock.on = CHORES_WAIT + 1
+    assert turn() == {*Part}
+    assert chore.done == 1
+    assert Part.CHORES not in turn()
+    recorder.drain()
+    inbox.close()
+    writer.close()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from longsoak.cli.common import BAD_INPUT
+from longsoak.rigfile.placeoffile import place_of
 from longsoak.service.clock import Clock
 
 if TYPE_CHECKING:
@@ -105,9 +106,9 @@ def named_in(rig_file: Path) -> tuple[str | None, Broker | None]:
                 port=int(mqtt.get("port", _TLS_PORT if tls else _PORT)),
                 prefix=str(mqtt["prefix"]),
                 user=mqtt.get("user"),
-                password=secret(None if file is None else here / str(file)),
+                password=secret(None if file is None else place_of(str(file), beside=here)),
                 tls=tls,
-                ca_file=None if authority is None else here / str(authority),
+                ca_file=None if authority is None else place_of(str(authority), beside=here),
             )
         except (KeyError, TypeError, ValueError) as error:
             _refuse(f"[notices.mqtt] of {rig_file} is faulty: {error}. `longsoak check` says more.")

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from longsoak.rigfile.load import tables_of
+from longsoak.rigfile.placeoffile import CREDENTIAL, place_of
 
 _ENDING = "_file"
 
@@ -22,15 +23,25 @@ def files_away(text: str, *, beside: Path) -> list[str]:
     """
     said = []
     for heading, key, name in _named("", tables_of(text, file="the rig file")):
-        path = beside / name
+        path = place_of(name, beside=beside)
         try:
             path.open("rb").close()
         except OSError as error:
-            said.append(
-                f"{key} of {heading} names {path}, which can't be read: {error.strerror}. Nothing "
-                "goes that way until `longsoak run` can read it: put it there, or write its path."
-            )
+            said.append(f"{key} of {heading} names {_away(name, path, str(error.strerror))}")
     return said
+
+
+def _away(name: str, path: Path, why: str) -> str:
+    if name.startswith(CREDENTIAL):
+        own = name.removeprefix(CREDENTIAL)
+        return (
+            f"the credential {own!r}, which was not given to this command. `longsoak run` has it "
+            f"if its unit says LoadCredential={own}:FILE; until then nothing goes that way."
+        )
+    return (
+        f"{path}, which can't be read: {why}. Nothing goes that way until `longsoak run` can read "
+        "it: put it there, or write its path."
+    )
 
 
 def _named(heading: str, value: object) -> Iterator[tuple[str, str, str]]:

@@ -5,6 +5,7 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+from longsoak.rigfile.placeoffile import place_of
 from longsoak.service.clock import Clock
 from longsoak.service.messages import OutletNews
 from longsoak.service.verified import Verified
@@ -108,7 +109,7 @@ class HeartbeatWorker(threading.Thread):
         file = self._settings.url_file
         if file is None:
             return self._settings.url or ""
-        path = self._beside / file
+        path = place_of(file, beside=self._beside)
         try:
             address = path.read_text(encoding="utf-8").strip()
         except (OSError, ValueError) as error:
@@ -122,4 +123,4 @@ class HeartbeatWorker(threading.Thread):
 
     def _ca_file(self) -> Path | None:
         file = self._settings.ca_file
-        return None if file is None else self._beside / file
+        return None if file is None else place_of(file, beside=self._beside)

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from longsoak.rigfile.placeoffile import place_of
 from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, Happened, News, Refuses
 from longsoak.service.tls import trusting
@@ -119,12 +120,13 @@ def secret(
     """What a file holds that the rig file names; None where it names none."""
     if file is None:
         return None
+    path = place_of(file, beside=beside)
     try:
-        return (beside / file).read_text(encoding="utf-8").strip()
+        return path.read_text(encoding="utf-8").strip()
     except OSError as error:
-        raise kind(f"the secret in {beside / file} can't be read: {error.strerror}") from error
+        raise kind(f"the secret in {path} can't be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
-        raise kind(f"the secret in {beside / file} is no text in UTF-8") from error
+        raise kind(f"the secret in {path} is no text in UTF-8") from error
 
 
 def _mail(route: Route, rig: Rig, beside: Path) -> "MailCarrier":

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable, Sequence
+from enum import Enum
 from math import inf
 from typing import Protocol
 
@@ -13,6 +14,14 @@ _log = logging.getLogger(__name__)
 
 # No single answer that a rig file can wait for takes so long, tries counted.
 HUNG = 900.0  # s
+
+
+class Part(Enum):
+    """What the recorder does in turns, in words."""
+
+    COMMIT = "the record was neither written nor told why not"
+    CALENDAR = "nothing that falls due was looked at"
+    CHORES = "no chore of the record was looked at"
 
 
 class Worker(Protocol):
@@ -31,7 +40,8 @@ class Pulse:
     it over a disk that does not answer, tells nothing any more. A disk that is full refuses at once
     and the loop goes round, so that what is kept in memory is not killed with it. One bus that
     hangs is an alarm; only if all of them do is there nothing left to measure, and a start anew
-    may mend it.
+    may mend it. A loop that turns shows nothing of what it leaves out, so each of its parts tells
+    of its own rounds, and one that alone stands still is no life either.
 
     Parameters
     ----------
@@ -59,8 +69,13 @@ class Pulse:
         self._clock = clock
         self._next = -inf
         self._hung = False
+        self._rounds = dict.fromkeys(Part, clock.monotonic())
         self.turned_at = clock.monotonic()
         """When the recorder's loop turned last, monotonic, s."""
+
+    def came_round(self, part: Part) -> None:
+        """Say that a part of the recorder has done what it does once more."""
+        self._rounds[part] = self._clock.monotonic()
 
     def turned(self) -> None:
         """Say that the recorder's loop has come round once more."""
@@ -68,14 +83,22 @@ class Pulse:
         if self._manager.every is None or now < self._next:
             return
         self._next = now + self._manager.every
-        workers = self._workers()
-        idle = min((now - worker.looked_at for worker in workers), default=0.0)
-        if idle <= HUNG:
+        says = self._stands_still(now)
+        if says is None:
             self._hung = False
             self._manager.tell("WATCHDOG=1")
             self._manager.tell_status(self._status())
         elif not self._hung:
             self._hung = True
-            says = f"{with_noun(len(workers), 'bus', 'buses')} hang, for {age_words(idle)} at least"
             _log.error("%s: the service manager is not told any more that this lives", says)
             self._manager.tell_status(says)
+
+    def _stands_still(self, now: float) -> str | None:
+        """What has not come round for too long, as a sentence; None if all has."""
+        workers = self._workers()
+        idle = min((now - worker.looked_at for worker in workers), default=0.0)
+        if idle > HUNG:
+            return f"{with_noun(len(workers), 'bus', 'buses')} hang, for {age_words(idle)} at least"
+        part = min(self._rounds, key=self._rounds.__getitem__)
+        rests = now - self._rounds[part]
+        return f"{part.value} for {age_words(rests)}" if rests > HUNG else None

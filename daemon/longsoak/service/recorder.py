@@ -37,6 +37,7 @@ from longsoak.service.messages import (
     Stop,
 )
 from longsoak.service.outletbook import OutletBook, Shown
+from longsoak.service.pulse import Part
 from longsoak.service.reloading import Reloading
 from longsoak.service.servicing import Servicing
 from longsoak.service.switchboard import Pattern
@@ -69,6 +70,7 @@ _log = logging.getLogger(__name__)
 
 INBOX_PERIOD = 0.25  # s
 TICK_PERIOD = 1.0  # s
+CHORES_WAIT = 60.0  # s at most, while messages come without a break
 MOST_TOLD, TOLD_WITHIN = 6, 300.0  # events of one thing that comes and goes, within s
 _MAY_FLAP = ("bus", "probe", OUTLET)
 _AT_ONCE = 256  # messages taken into one commit
@@ -116,6 +118,8 @@ class Recorder:
         Called when the record should be looked over: reading it failed, or writing fails for long.
     turned : callable
         Called each time the loop has come round.
+    came_round : callable
+        Called each time a part of it has.
     cut : str or None
         What is told of the end of the run before, if nobody asked for it.
     reloading : Reloading or None
@@ -144,6 +148,7 @@ class Recorder:
         behind: Callable[[], Mapping[str, str | None]] = dict,
         suspect: Callable[[], None] = lambda: None,
         turned: Callable[[], None] = lambda: None,
+        came_round: Callable[[Part], None] = lambda part: None,
         cut: str | None = None,
         reloading: Reloading | None = None,
     ) -> None:
@@ -163,6 +168,7 @@ class Recorder:
         self._behind = behind
         self._suspect = suspect
         self._turned = turned
+        self._came_round = came_round
         self._reloading = reloading
         self.stopped = False
         """Whether somebody said stop."""
@@ -175,6 +181,7 @@ class Recorder:
         self._trial = TrialKeeper(rig, writer.folder, clock=clock)
         self._last_boottime_ms = 0
         self._next_tick = 0.0
+        self._chores_by = clock.monotonic() + CHORES_WAIT
         self._pending = Batch()
         watched = [probe.name for probe in rig.probes if probe.record > probe.every]
         self._commits = Committing(
@@ -265,9 +272,12 @@ class Recorder:
             self._serve()
             for news in self._alarms.lives.news():
                 self._event(*news)
+            self._came_round(Part.CALENDAR)
         self._commit()
-        if self._messages.empty():
+        if self._messages.empty() or now >= self._chores_by:
+            self._chores_by = now + CHORES_WAIT
             self._do_chores(now)
+            self._came_round(Part.CHORES)
         self._turned()
         return stopping
 
@@ -573,12 +583,15 @@ class Recorder:
         _log.info("%s %s: %s", kind, subject, says)
 
     def _commit(self) -> None:
-        if not (self._pending or self._commits):
-            return
-        batch, self._pending = self._pending, Batch()
-        if self._commits.commit(batch):
-            self._inbox.drop(self._answered)
-            self._answered = []
+        kept = True
+        if self._pending or self._commits:
+            batch, self._pending = self._pending, Batch()
+            if kept := self._commits.commit(batch):
+                self._inbox.drop(self._answered)
+                self._answered = []
+        # A refusal is told, and what waits is kept in memory: a start anew would lose it.
+        if kept or self._commits.refusal is not None:
+            self._came_round(Part.COMMIT)
 
     def _do_chores(self, now: float) -> None:
         if self._commits.damage is not None:

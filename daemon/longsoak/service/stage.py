@@ -187,6 +187,7 @@ class Stage:
             behind=behind.standing,
             suspect=lasting.look_over.suspect,
             turned=lasting.pulse.turned,
+            came_round=lasting.pulse.came_round,
             cut=cut,
             reloading=lasting.reloading,
         )

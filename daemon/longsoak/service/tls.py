@@ -3,6 +3,7 @@
 import ssl
 from pathlib import Path
 
+from longsoak.rigfile.placeoffile import place_of
 from longsoak.vocabulary.destinations import Mqtt
 from longsoak.vocabulary.errors import BrokerError, NoticeError
 
@@ -24,7 +25,7 @@ def trusting(ca_file: str | None, *, table: str, beside: Path) -> ssl.SSLContext
     NoticeError
         `ca_file` can't be read, or holds none.
     """
-    path = None if ca_file is None else beside / ca_file
+    path = None if ca_file is None else place_of(ca_file, beside=beside)
     try:
         if path is not None:
             path.open("rb").close()  # the library does not say which file it could not open
@@ -46,7 +47,7 @@ def tls_of(settings: Mqtt, *, beside: Path) -> ssl.SSLContext | None:
     if not settings.tls:
         return None
     named = {
-        key: None if file is None else beside / file
+        key: None if file is None else place_of(file, beside=beside)
         for key, file in (
             ("ca_file", settings.ca_file),
             ("certificate_file", settings.certificate_file),

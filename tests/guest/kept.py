@@ -1,0 +1,26 @@
+"""Runs in the guest: prints, as JSON, what the record holds of the rig."""
+
+import json
+import sqlite3
+import sys
+from contextlib import closing
+from pathlib import Path
+
+from longsoak.store.reader import Record
+
+
+def main(folder: Path) -> None:
+    """Print it: raw values of each probe in the order kept, entries, whether the clock is known."""
+    record = Record(folder)
+    values: dict[str, list[float | None]] = {"air": [], "wood": []}
+    for scan in record.scans_after(0, limit=100_000):
+        for reading in scan.readings:
+            values[reading.probe].append(reading.raw)
+    with closing(sqlite3.connect(f"{(folder / 'record.db').as_uri()}?mode=ro", uri=True)) as db:
+        known = db.execute("SELECT synchronised FROM scan ORDER BY id DESC LIMIT 1").fetchone()
+        notes = [says for (says,) in db.execute("SELECT says FROM logbook")]
+    sys.stdout.write(json.dumps({"values": values, "clock known": known == (1,), "notes": notes}))
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
