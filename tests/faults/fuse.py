@@ -11,10 +11,10 @@ import sys
 import tempfile
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from pathlib import Path
-from random import Random
 from unittest.mock import patch
 
 from faults.chance import drawn_from
@@ -22,11 +22,11 @@ from faults.fusemount import Mounted, why_not
 from faults.onlooker import ALARM, scans
 from faults.outcome import Outcome
 from faults.preload import Preload
-from faults.service import PROBES, Counters, counted_rig, holes, readings
+from faults.service import UNDER_WAY, Counters, counted_rig, holes, readings
 from longsoak.store.files import RECORD, check
 from longsoak.vocabulary.errors import StoreError
 from processes import Running, longsoak
-from waiting import wait_for
+from waiting import LIMIT, wait_for
 
 _TESTS = Path(__file__).parents[1]
 CUTS, SHORT = 200, 4
@@ -36,7 +36,7 @@ BACK = 30.0  # s after its start within which it has to have committed a scan
 ANSWERS = 30.0  # s within which all that was asked before the cut has to be answered
 LONGEST_LIFE = 0.8  # s from being back to the cut
 CHANGES, STARTING = 60, 400  # on the disk, in the midst of one of which the power goes
-UNDER_WAY = 2  # answers of a front end that a cut may catch on their way into the record
+SIDE_BY_SIDE = 4  # records: most of the time each waits
 STANDS = f"""
 [[alarms]]
 watch = "{ALARM.partition(":")[0]}"
@@ -52,6 +52,8 @@ within = 86400
 
 @dataclass(slots=True)
 class _Tally:
+    """What was tried on one record and what it came to; `add` makes one of several."""
+
     cuts: int = 0
     starting: int = 0
     amidst: int = 0
@@ -61,32 +63,50 @@ class _Tally:
     scans: int = 0
     asked: int = 0
     back: float = 0.0  # s, the longest
+    under_way: int = 0  # answers of a front end that one cut caught, the most
+    wrong: list[str] = field(default_factory=list)
+
+    def add(self, other: "_Tally") -> None:
+        """Take in what was tried on another record."""
+        self.back = max(self.back, other.back)
+        self.under_way = max(self.under_way, other.under_way)
+        self.wrong += other.wrong
+        for name in ("cuts", "starting", "amidst", "unsynced", "kept", "names", "scans", "asked"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
 
 
 def campaign(*, seed: int, short: bool, careless: bool = False) -> Outcome:
     """Cut, start again, and look whether all that was seen committed is there.
 
-    `careless` plants a loss: no sync of the service reaches the disk.
+    `careless` plants a loss: no sync of the service reaches the disk. A short campaign runs beside
+    other tests, and is given longer to come back.
     """
     if (why := why_not()) is not None:
         return Outcome("fuse", "", 0, "", untried=why)
-    chance = drawn_from("fuse", seed)
-    cuts = SHORT if short else CUTS
-    tally, wrong = _Tally(), list[str]()
-    with tempfile.TemporaryDirectory(prefix="longsoak-fuse-") as place:
-        while tally.cuts < cuts and not wrong:
-            top = Path(place) / f"{tally.cuts}"
-            top.mkdir()
-            with ExitStack() as held:
-                if careless:
-                    preload = Preload(top, under=top / "record", seed=seed)
-                    held.callback(preload.close)
-                    held.enter_context(patch.dict(os.environ, preload.environment))
-                    preload.fail({}, lie=True)
-                rig_file, counters = counted_rig(top, held, more=STANDS)
-                rig = _Rig(rig_file, counters, f"{seed} {tally.cuts}", chance, tally)
-                held.callback(rig.end)
-                wrong = rig.live_through(min(PER_RECORD, cuts - tally.cuts))
+    cuts = [SHORT] if short else [PER_RECORD] * (CUTS // PER_RECORD)
+    tally = _Tally()
+    with tempfile.TemporaryDirectory(prefix="longsoak-fuse-") as place, ExitStack() as held:
+        records = Path(place) / "records"
+        if careless:
+            preload = Preload(Path(place), under=records, seed=seed)
+            held.callback(preload.close)
+            held.enter_context(patch.dict(os.environ, preload.environment))
+            preload.fail({}, lie=True)
+
+        def live(number: int) -> _Tally:
+            if tally.wrong:  # of another record: that is enough
+                return _Tally()
+            top = records / f"{number}"
+            top.mkdir(parents=True)
+            back = LIMIT if short else BACK
+            with ExitStack() as plugged_in:
+                rig_file, counters = counted_rig(top, plugged_in, more=STANDS)
+                rig = _Rig(rig_file, counters, f"{seed} {number}", back=back)
+                return rig.live_through(cuts[number])
+
+        with ThreadPoolExecutor(SIDE_BY_SIDE) as pool:
+            for one in pool.map(live, range(len(cuts))):
+                tally.add(one)
     return Outcome(
         "fuse",
         f"{tally.cuts} power cuts under `longsoak run` on a disk that drops what was not synced, "
@@ -94,13 +114,13 @@ def campaign(*, seed: int, short: bool, careless: bool = False) -> Outcome:
         f"started: of {tally.unsynced} pages not synced {tally.kept} came down, {tally.names} "
         f"changes of names were in the balance; {tally.scans} scans were seen committed and "
         f"{tally.asked} entries and acknowledgements asked",
-        len(wrong),
-        f"seed {seed}, cut {tally.cuts}: {wrong[0]}"
-        if wrong
+        len(tally.wrong),
+        tally.wrong[0]
+        if tally.wrong
         else f"Each time it came back by itself, at the latest {tally.back:.1f} s after its start;"
         " the record was whole, every scan seen committed was there bit for bit, every request was"
-        f" answered, once, and of a front end's answers a cut caught {UNDER_WAY} at most on their"
-        " way",
+        f" answered, once, and of a front end's answers a cut caught {tally.under_way} at most on"
+        " their way",
     )
 
 
@@ -135,7 +155,7 @@ class _Onlooker:
         self._seen = seen
         self._said: str | None = None
         last = max(seen.scans, default=0)
-        command = [sys.executable, "-m", "faults.onlooker", folder, "--after", str(last)]
+        command = [sys.executable, "-m", "faults.onlooker", str(folder), "--after", str(last)]
         self._process = subprocess.Popen(
             [*command, "--life", life, "--waiting", *seen.waiting],
             cwd=_TESTS,
@@ -173,44 +193,32 @@ class _Onlooker:
 class _Rig:
     """One record on its disk, which lives through several cuts."""
 
-    def __init__(
-        self, rig_file: Path, counters: Counters, seed: str, chance: Random, tally: _Tally
-    ) -> None:
+    def __init__(self, rig_file: Path, counters: Counters, seed: str, *, back: float) -> None:
         self._rig_file = rig_file
         self._top = rig_file.parent
         self._counters = counters
         self._seed = seed
-        self._chance = chance
-        self._tally = tally
+        self._back = back
+        self._chance = drawn_from("fuse", seed)
+        self._tally = _Tally()
         self._seen = _Seen()
-        self._cuts = 0
         self._life = 0
         self._last = 0  # the last scan on the disk
         self._ending = ExitStack()  # of what is under way
 
-    def live_through(self, cuts: int) -> list[str]:
-        """Cut so often, then once more after a stop; what was not as it must be."""
-        wrong: list[str] = []
+    def live_through(self, cuts: int) -> _Tally:
+        """Cut so often, then once more after a stop."""
+        tally, wrong = self._tally, list[str]()
         try:
-            while self._cuts < cuts and not wrong:
-                self._cuts += 1
-                self._tally.cuts += 1
+            while tally.cuts < cuts and not wrong:
+                tally.cuts += 1
                 wrong = self._once()
-            wrong = wrong or self._once(stopped=True)
+            wrong = wrong or self._once(stopped=True) or self._answers()
         except AssertionError as error:
-            return [str(error)]
-        finally:
-            self._tally.scans += len(self._seen.scans)
-            self._tally.asked += len(self._seen.asked)
-        if not wrong:
-            for name, counter in self._counters.items():
-                found = readings(self._top / "disk", name)
-                wrong += holes(found, counter.answered, kills=self._cuts, under_way=UNDER_WAY)
-        return wrong
-
-    def end(self) -> None:
-        """End what is under way."""
-        self._ending.close()
+            wrong = [str(error)]
+        tally.scans, tally.asked = len(self._seen.scans), len(self._seen.asked)
+        tally.wrong = [f"seed {self._seed}, cut {tally.cuts}: {says}" for says in wrong]
+        return tally
 
     def _once(self, *, stopped: bool = False) -> list[str]:
         """Start, cut, and look at what is left."""
@@ -225,6 +233,7 @@ class _Rig:
             began = time.monotonic()
             run = Running(self._rig_file)
             self._ending.callback(_kill, run)
+            disk.kills(run.process.pid)
             onlooker = _Onlooker(disk.mount, self._seen, life=str(self._life))
             self._ending.callback(onlooker.end)
             if starting:
@@ -234,6 +243,7 @@ class _Rig:
             else:
                 wrong = self._comes_back(run, onlooker, began, stopped=stopped)
             if stopped and not wrong:
+                disk.kills(0)
                 code = run.stop()
                 wrong = [f"it ended with {code}: {run.log[-2000:]}"] if code else []
             elif not wrong and not starting:
@@ -243,6 +253,7 @@ class _Rig:
                     disk.cut_in(chance.randint(1, CHANGES))
                     disk.gone(BACK)
                 elif chance.random() < 0.5:
+                    disk.kills(0)
                     run.kill()
             took = disk.cut()
             _kill(run)
@@ -266,7 +277,7 @@ class _Rig:
                 or onlooker.ended
             ),
             what=f"a scan after the cut: {run.log[-2000:]}",
-            limit=BACK,
+            limit=self._back,
         )
         if run.process.poll() is not None:
             return [f"it ended by itself with {run.process.returncode}: {run.log[-2000:]}"]
@@ -299,8 +310,10 @@ class _Rig:
                     broken = check(db, "integrity_check")
                     if broken is not None:
                         return [f"the record is damaged: {broken}"]
-                    outcomes = dict(_pairs(db, "SELECT uuid, outcome FROM request"))
-                    kept = [uuid for (uuid,) in _pairs(db, "SELECT request FROM logbook")]
+                    outcomes: dict[str, str] = dict(
+                        db.execute("SELECT uuid, outcome FROM request").fetchall()
+                    )
+                    kept = db.execute("SELECT request FROM logbook").fetchall()
                 there = dict(scans(copy, 0))
             except (sqlite3.Error, StoreError) as error:
                 return [f"the record can't be read: {error}"] if seen.scans else []
@@ -321,9 +334,19 @@ class _Rig:
             wrong.append("an entry is in the logbook twice")
         return wrong
 
-
-def _pairs(db: sqlite3.Connection, question: str) -> list[tuple[str, ...]]:
-    return db.execute(question).fetchall()
+    def _answers(self) -> list[str]:
+        """Answers of front ends that are neither in the record nor were caught by a cut."""
+        wrong: list[str] = []
+        for name, counter in self._counters.items():
+            found = readings(self._top / "disk", name)
+            for under_way in range(UNDER_WAY + 1):
+                lost = holes(found, counter.answered, kills=self._tally.cuts, under_way=under_way)
+                if not lost:
+                    self._tally.under_way = max(self._tally.under_way, under_way)
+                    break
+            else:
+                wrong += lost
+        return wrong
 
 
 def _kill(run: Running) -> None:

@@ -3,7 +3,8 @@
 Run by `faults.fusemount`, a process for each time it is mounted. On its standard input it takes
 ``cut``, at once, or ``cut N``, in the midst of the N-th change from then on, before anybody is told
 that it was done: a write, a sync, a new length, a name. From the cut on every access fails. What is
-left then lies in the platter's folder, and it says ``gone`` and what the cut took.
+left then lies in the platter's folder, and it says ``gone`` and what the cut took. ``kills PID``
+names a process that goes with the power, ``kills 0`` none any more.
 
 Each write reaches it as it is made: it asks the kernel for no writeback cache. The kernel keeps
 pages to read from, and for the shared memory of a database, which dies with the machine anyway; and
@@ -20,7 +21,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from errno import EBADF, EIO
 from pathlib import Path
 
@@ -57,6 +58,7 @@ class Layer:
         self._hidden: dict[str, File] = {}
         self._hid: str | None = None  # a name that libfuse has just taken away for what comes next
         self._gone = False
+        self._kills = 0
         self._left: int | None = None  # changes until the power is cut
 
     def cut(self, changes: int | None) -> None:
@@ -65,6 +67,13 @@ class Layer:
             self._left = changes
             if changes is None:
                 self._cut()
+
+    def kills(self, pid: int) -> None:
+        """Kill a process with the cut, at once if the power is gone; 0 is none."""
+        with self._lock:
+            self._kills = pid
+            if self._gone:
+                self._kill()
 
     def init(self, _path: str) -> None:
         """It is mounted."""
@@ -236,8 +245,14 @@ class Layer:
     def _cut(self) -> None:
         if not self._gone:
             self._gone = True
+            self._kill()
             took = self._platter.leave(drawn_from("cut", self._seed))
             _say(f"gone {took.unsynced} {took.kept} {took.names}")
+
+    def _kill(self) -> None:
+        if self._kills:
+            with suppress(ProcessLookupError):
+                os.kill(self._kills, signal.SIGKILL)
 
     def _at(self, path: str) -> Node:
         return self._hidden.get(path) or self._platter.at(path)
@@ -269,8 +284,11 @@ def main(arguments: list[str]) -> None:
 
 def _obey(layer: Layer) -> None:
     for line in sys.stdin:
-        _, _, changes = line.strip().partition(" ")
-        layer.cut(int(changes) if changes else None)
+        word, _, number = line.strip().partition(" ")
+        if word == "kills":
+            layer.kills(int(number))
+        else:
+            layer.cut(int(number) if number else None)
     os.kill(os.getpid(), signal.SIGTERM)  # whoever mounted it is gone: libfuse unmounts
 
 

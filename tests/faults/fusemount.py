@@ -61,6 +61,10 @@ class Mounted:
         """Let the power go in the midst of a change still to come."""
         self._tell(f"cut {changes}")
 
+    def kills(self, pid: int) -> None:
+        """Name a process that is killed with the cut, or none any more with 0."""
+        self._tell(f"kills {pid}")
+
     def gone(self, within: float) -> Cut | None:
         """What a cut has taken; None if there was none for so many seconds."""
         if self._took is None and (took := self._hears("gone", within)) is not None:

@@ -1,8 +1,8 @@
-"""Somebody beside `longsoak run`, who says what he saw committed, what he asked, and what came of it.
+"""Somebody beside `longsoak run`, who says what is committed, what he asked and what came of it.
 
 Run by `faults.fuse`. A line each, as soon as it is so: ``scan ID DIGEST`` for a scan in the record,
-``asked UUID`` once a request lies in the inbox, ``answered UUID OUTCOME`` once the record holds what
-became of it. A process of its own, for reading a database on a disk that is gone may kill.
+``asked UUID`` once a request lies in the inbox, ``answered UUID OUTCOME`` once the record holds
+what became of it. A process of its own, for reading a database on a disk that is gone may kill.
 """
 
 import argparse
