@@ -21,7 +21,7 @@ say() { printf '%s\n' "tests: $*"; }
 
 # --- system packages: the real servers and the browser the tests talk to, and what makes disks and
 # --- clocks fail -----------------------------------------------------------------------------------
-packages="chromium fonts-dejavu-core gcc git libc6-dev mosquitto openssl poppler-utils
+packages="chromium fonts-dejavu-core fuse3 gcc git libc6-dev mosquitto openssl poppler-utils
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"

@@ -19,6 +19,8 @@ from itertools import pairwise
 from pathlib import Path
 from random import Random
 
+from faults.chance import some
+
 _HEADER = struct.Struct("<4Q")  # entry, handle, offset, length
 SECTOR = 512
 
@@ -116,13 +118,13 @@ class Disk:
     def cut_off(self, folder: Path, *, chance: Random, spare: Path) -> None:
         """Write into `folder` what the disk may hold if the power goes now; `spare` is left out."""
         names = dict(self._sure)
-        for given in _some(self._pending, chance):
+        for given in some(self._pending, chance):
             _give(names, given)
         names.pop(os.fspath(spare), None)
         for path, file in names.items():
             to = folder / Path(path).relative_to(self._under)
             to.parent.mkdir(parents=True, exist_ok=True)
-            to.write_bytes(_with(file.sure, _some(list(_torn(file.pending, chance)), chance)))
+            to.write_bytes(_with(file.sure, some(list(_torn(file.pending, chance)), chance)))
 
     def _open(self, operation: Operation) -> None:
         path = operation.data.decode()
@@ -150,20 +152,6 @@ def _give(names: dict[str, _File], given: _Names) -> None:
             names.pop(path, None)
         else:
             names[path] = file
-
-
-def _some(of: list, chance: Random) -> list:  # type: ignore[type-arg]  # any things
-    """None, all, those up to one of them, or any of them; in their order."""
-    match chance.randrange(5):
-        case 0:
-            return []
-        case 1:
-            return of
-        case 2:
-            return of[: chance.randint(0, len(of))]
-        case _:
-            likely = chance.random()
-            return [one for one in of if chance.random() < likely]
 
 
 def _torn(operations: list[Operation], chance: Random) -> Iterator[Operation]:

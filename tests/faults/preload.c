@@ -42,6 +42,7 @@ struct control {
   uint32_t partly;             /* failing writes get some of it down first */
   uint32_t drop;               /* a failing sync loses what was written since the last one */
   uint32_t hang;               /* a sync comes back only once this is 0 again */
+  uint32_t lie;                /* a sync does nothing and says that it has */
 };
 
 /* In the journal, each followed by `length` bytes. */
@@ -232,6 +233,7 @@ static ssize_t get(int fd, void *data, size_t length, off_t offset, int at_posit
 static int flush(int fd, int (*how)(int)) {
   if (!watched(fd)) return how(fd);
   while (*(volatile uint32_t *)&control->hang) poll(NULL, 0, 10);
+  if (control->lie) return 0;
   pthread_mutex_lock(&lock);
   int failing = fails(SYNC), error = errno, did = -1;
   if (failing) {

@@ -14,7 +14,7 @@ from pathlib import Path
 
 _SOURCE = Path(__file__).with_name("preload.c")
 _COUNTS = struct.Struct("<4Q")  # operations, failed, die_at, seed
-_FAULTS = struct.Struct("<15I")  # errno by kind, how often by kind, partly, drop, hang
+_FAULTS = struct.Struct("<16I")  # errno by kind, how often by kind, partly, drop, hang, lie
 
 
 class Kind(IntEnum):
@@ -84,6 +84,7 @@ class Preload:
         partly: bool = False,
         drop: bool = False,
         hang: bool = False,
+        lie: bool = False,
     ) -> None:
         """Let operations fail from now on, each kind with its errno; `{}` ends it.
 
@@ -100,10 +101,12 @@ class Preload:
             does that marks pages clean which it could not write.
         hang : bool
             Whether no sync comes back before this is called again.
+        lie : bool
+            Whether a sync does nothing and says that it has.
         """
         wrong = [errors.get(kind, 0) for kind in Kind]
         often = [round(chance * 1e6)] * len(Kind)
-        self._map[_COUNTS.size :] = _FAULTS.pack(*wrong, *often, partly, drop, hang)
+        self._map[_COUNTS.size :] = _FAULTS.pack(*wrong, *often, partly, drop, hang, lie)
 
     def close(self) -> None:
         """Let go of the control file."""

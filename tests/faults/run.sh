@@ -5,6 +5,7 @@
 #   sh tests/faults/run.sh                   all, some half an hour
 #   sh tests/faults/run.sh store             the record: kill, full, failing, powercut, aside, service
 #   sh tests/faults/run.sh forward           the outlets: database, broker, scripted
+#   sh tests/faults/run.sh deploy            power cuts under the whole service (fuse), ten minutes
 #   sh tests/faults/run.sh water             simulated years of three rigs, a quarter of an hour
 #   sh tests/faults/run.sh kill clock        the named ones
 #   sh tests/faults/run.sh kill --seed 7     other moments

@@ -65,19 +65,16 @@ class Counter:
         yield b"%s*%02X\r\n" % (text, reduce(xor, text))
 
 
+Counters = dict[str, Counter]
+
+
 def campaign(*, seed: int, short: bool) -> Outcome:
     """Let the disk fail under it and kill it, and look whether every answer is in the record."""
     chance = drawn_from("service", seed)
     wrong: list[str] = []
     with tempfile.TemporaryDirectory(prefix="longsoak-service-") as place, ExitStack() as rig:
         top = Path(place)
-        counters = {name: Counter() for name in PROBES}
-        text = head("counted", litres=0).partition("[reservoir]")[0]
-        for number, (name, counter) in enumerate(counters.items()):
-            device = rig.enter_context(plugged(top / name, counter))
-            text += EACH.format(name=name, port=device.path, height=20 + 10 * number)
-        rig_file = top / "rig.toml"
-        rig_file.write_text(text)
+        rig_file, counters = counted_rig(top, rig)
         preload = Preload(top, under=top / "record", seed=seed)
         rig.callback(preload.close)
         rig.enter_context(patch.dict(os.environ, preload.environment))
@@ -102,6 +99,28 @@ def campaign(*, seed: int, short: bool) -> Outcome:
         else f"Every answer is in the record, once and in order, but for those, at most {UNDER_WAY}"
         " of a front end, that a kill caught on their way",
     )
+
+
+def counted_rig(top: Path, plugged_in: ExitStack, *, more: str = "") -> tuple[Path, Counters]:
+    """A rig file in `top` whose front ends count their answers, and these by probe.
+
+    Parameters
+    ----------
+    top : Path
+        Where the front ends lie too.
+    plugged_in : ExitStack
+        For how long they are there.
+    more : str
+        What else the rig file says.
+    """
+    counters = {name: Counter() for name in PROBES}
+    text = head("counted", litres=0).partition("[reservoir]")[0]
+    for number, (name, counter) in enumerate(counters.items()):
+        device = plugged_in.enter_context(plugged(top / name, counter))
+        text += EACH.format(name=name, port=device.path, height=20 + 10 * number)
+    rig_file = top / "rig.toml"
+    rig_file.write_text(text + more)
+    return rig_file, counters
 
 
 class _Work:
@@ -176,7 +195,9 @@ def readings(folder: Path, probe: str) -> list[Reading]:
     return found
 
 
-def holes(found: Sequence[Reading], answered: int, *, kills: int) -> list[str]:
+def holes(
+    found: Sequence[Reading], answered: int, *, kills: int, under_way: int = UNDER_WAY
+) -> list[str]:
     """Answers that are not where they belong, beyond what kills may have caught on their way."""
     wrong, before, missing = [], 0, 0
     for reading in found:
@@ -188,7 +209,7 @@ def holes(found: Sequence[Reading], answered: int, *, kills: int) -> list[str]:
         if lost < 0:
             wrong.append(f"answer {number} of {reading.probe} comes after {before}")
         elif lost > missing:
-            if kills and lost - missing <= UNDER_WAY:
+            if kills and lost - missing <= under_way:
                 kills -= 1
             else:
                 wrong.append(f"answers {before + 1} to {number - 1} of {reading.probe} are lost")
