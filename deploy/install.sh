@@ -269,7 +269,10 @@ switch() {
     ln -sfn "$new" "$base/next"
     mv -T "$base/next" "$base/current"
     made=""
-    [ -L "$base/bin" ] || ln -s current/bin "$base/bin"
+    # With these, $base itself is an environment to whoever calls its python or pip.
+    for part in bin lib pyvenv.cfg; do
+        [ -L "$base/$part" ] || ln -s "current/$part" "$base/$part"
+    done
     switched=1
     if [ -n "$current" ]; then
         did "brought Longsoak up to date: $version"

@@ -5,6 +5,7 @@
 #   sh tests/run.sh long         what that leaves out of its folders: tests marked as long
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
+#   sh tests/run.sh deploy       the installer too, on a bare Debian 12 and 13 (fetches both)
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
 #
 # Folders that run by name only: kernel, coverage, interface, sheets.
@@ -24,6 +25,7 @@ packages="chromium fonts-dejavu-core gcc git libc6-dev mosquitto openssl poppler
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
+  [ "$part" = deploy ] && packages="$packages debootstrap debian-archive-keyring iproute2"
 done
 # Node.js may have come from elsewhere, and its package then brings npm along.
 { command -v node && command -v npm; } >/dev/null 2>&1 || packages="$packages nodejs npm"
@@ -90,7 +92,7 @@ lint() {
   say "import-linter"
   lint-imports
   say "shellcheck"
-  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh \
+  shellcheck deploy/*.sh demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh \
     .ci/run
 }
 
