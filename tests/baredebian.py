@@ -1,4 +1,4 @@
-"""A bare Debian in a folder, in which commands run as on a computer of its own without a network."""
+"""A bare Debian in a folder, where commands run as on a computer of its own without a network."""
 
 import os
 import shutil

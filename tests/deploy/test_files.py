@@ -1,4 +1,4 @@
-"""What the installer puts down: a first rig file, udev rules, the journal's file, and its refusals."""
+"""What the installer puts down (rig file, udev rules, journal), and what it refuses."""
 
 import configparser
 import re

@@ -24,6 +24,7 @@ WITHOUT = lacking()
 
 pytestmark = [
     pytest.mark.long,
+    pytest.mark.xdist_group("install"),  # each test leaves its Debian to the next
     pytest.mark.timeout(900),
     pytest.mark.skipif(bool(WITHOUT), reason=WITHOUT),
 ]
@@ -38,13 +39,7 @@ class Installed:
     said: str
 
 
-@pytest.fixture(
-    scope="module",
-    params=[
-        pytest.param(release, marks=pytest.mark.xdist_group(f"install-{release}"))
-        for release in RELEASES
-    ],
-)
+@pytest.fixture(scope="module", params=list(RELEASES))
 def installed(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Installed]:
