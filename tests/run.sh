@@ -6,7 +6,8 @@
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
-#   sh tests/run.sh deploy       what installs and starts it, and the units in a virtual machine
+#   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, and the units started by
+#                                the systemd of a virtual machine (fetches all of them)
 #
 # Folders that run by name only: kernel, guest (with deploy), coverage, interface, sheets.
 #
@@ -25,7 +26,8 @@ packages="chromium fonts-dejavu-core fuse3 gcc git libc6-dev mosquitto openssl p
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
   [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
-  [ "$part" = deploy ] && packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod debootstrap"
+  [ "$part" = deploy ] && packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod
+debootstrap debian-archive-keyring iproute2"
 done
 # Node.js may have come from elsewhere, and its package then brings npm along.
 { command -v node && command -v npm; } >/dev/null 2>&1 || packages="$packages nodejs npm"
@@ -92,7 +94,7 @@ lint() {
   say "import-linter"
   lint-imports
   say "shellcheck"
-  shellcheck demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh deploy/release.sh \
+  shellcheck deploy/*.sh demo/start.sh tests/run.sh tests/bench/run.sh tests/faults/run.sh tests/fuzz/run.sh \
     .ci/run
 }
 
