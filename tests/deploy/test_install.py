@@ -91,7 +91,7 @@ def test_what_is_installed_is_what_is_locked(installed: Installed) -> None:
     listed = installed.debian.run("/opt/longsoak/bin/pip", "freeze", "--all").stdout
     there = dict(re.findall(r"^([\w.-]+)==(\S+)$", listed, re.MULTILINE))
     locked = (TOP / "deploy" / "requirements.lock").read_text()
-    pinned = {f"{name}=={number}".lower() for name, number in there.items()}
+    pinned = {f"{name}=={number}".lower().replace("_", "-") for name, number in there.items()}
     pinned -= {one for one in pinned if one.startswith(("pip==", "setuptools=="))}
     assert len(pinned) > 30
     assert {one for one in pinned if f"{one} " not in locked.lower()} == set()
@@ -142,9 +142,10 @@ def test_a_second_run_changes_nothing_and_says_so(installed: Installed) -> None:
 
 
 def listing(debian: Debian) -> str:
-    """Every file of its own, its mode, owner and when it was changed last."""
+    """Every file there: mode, owner, when it was changed last (a folder is used for scratch)."""
     return debian.shell(
-        "find /opt/longsoak /etc /var/lib/longsoak /usr/local -printf '%p %l %m %u:%g %T@\\n'"
+        "find /opt/longsoak /etc /var/lib/longsoak /usr/local"
+        " -type d -printf '%p %m %u:%g\\n' -o -printf '%p %l %m %u:%g %T@\\n'"
         " | grep -v __pycache__ | sort"
     ).stdout
 
@@ -283,7 +284,9 @@ def test_taken_away_it_leaves_record_rig_file_and_what_its_owner_changed(
     assert gone.returncode == 0, gone.stdout
     assert "/var/lib/longsoak" in gone.stdout
     assert sorted((debian.root / "var/lib/longsoak").rglob("*")) == record
-    left = debian.shell("find / -xdev -name '*longsoak*' -not -path '/proc/*' -prune").stdout
+    left = debian.shell(
+        "find / -xdev -name '*longsoak*' -not -path '/media/*' -not -path '/run/*' -prune"
+    ).stdout
     changed = {"/etc/systemd/system/longsoak.service"} if installed.release == "bookworm" else set()
     assert set(left.splitlines()) == {"/var/lib/longsoak", "/etc/longsoak", *changed}
     for path in changed:
