@@ -9,7 +9,7 @@
 #   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, and the units started by
 #                                the systemd of a virtual machine (fetches all of them)
 #
-# Folders that run by name only: kernel, guest (with deploy), coverage, interface, sheets.
+# Folders that run by name only: kernel, bare and guest (with deploy), coverage, interface, sheets.
 #
 # Safe to run again: what is already there is left as it is.
 set -eu
@@ -121,7 +121,7 @@ for part in "$@"; do
     done
   elif [ -d "$here/$part" ]; then
     paths="$paths tests/$part"
-    [ "$part" != deploy ] || paths="$paths tests/guest" # the units it installs, under a real systemd
+    [ "$part" != deploy ] || paths="$paths tests/bare tests/guest" # a bare Debian, a real systemd
     [ "$part" != drivers ] || paths="$paths tests/conformance" # the same drivers, through the kit
   else
     say "there is no part '$part'; the parts are: lint long findings $(cd "$here" && echo [a-z]*/ | tr -d /)"
