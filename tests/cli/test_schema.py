@@ -12,6 +12,9 @@ from longsoak.vocabulary.flags import Flag
 from longsoak.vocabulary.rig import Kind, Quantity
 from processes import longsoak
 
+# What a state has had since a later version, and readers of it must do without.
+LATER = ("page", "pump_dry_days")
+
 
 @pytest.mark.parametrize("message", NAMES)
 def test_a_schema_is_printed_that_is_one_and_describes_every_part(message: str) -> None:
@@ -20,7 +23,8 @@ def test_a_schema_is_printed_that_is_one_and_describes_every_part(message: str) 
     printed = json.loads(ended.stdout)
     assert printed == schema(message)
     Draft202012Validator.check_schema(printed)
-    assert printed["required"] == list(printed["properties"])
+    later = LATER if message == "state" else ()
+    assert printed["required"] == [part for part in printed["properties"] if part not in later]
     assert all(part.get("description") for part in printed["properties"].values())
     assert "{prefix}/" in printed["description"]
 
