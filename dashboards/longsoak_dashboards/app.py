@@ -1,12 +1,9 @@
 """The sheets as a web application: routes, and nothing a view model could do."""
 
-import gc
-import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
 
-import anyio.to_thread
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
@@ -47,7 +44,7 @@ from longsoak_dashboards.photosheets import PhotoSheets
 from longsoak_dashboards.proofforms import ProofForms
 from longsoak_dashboards.refusals import Refusals
 from longsoak_dashboards.seensheets import SeenSheets
-from longsoak_dashboards.server import THREADS, TURN
+from longsoak_dashboards.server import set_up_interpreter
 from longsoak_dashboards.sheets import Nothing, Sheets, sheet
 from longsoak_dashboards.source import NotBegun, NotYet, Source
 from longsoak_dashboards.tracesheets import TraceSheets, around_of, left_out
@@ -82,10 +79,8 @@ def create_app(source: Source, *, host: str, access: Access) -> Starlette:
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        sys.setswitchinterval(TURN)
-        gc.freeze()  # whoever makes a sheet need not look through all that was loaded before
+        set_up_interpreter()
         app.state.news = News(source.record, source.rig_file)
-        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         yield
         await app.state.news.close()
         judging.close()

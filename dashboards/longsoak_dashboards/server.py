@@ -4,6 +4,7 @@ uvicorn waits for a request's head, its body and its reader for ever (its own is
 """
 
 import asyncio
+import gc
 import socket
 import ssl
 import sys
@@ -11,6 +12,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from types import FrameType
 
+import anyio.to_thread
 import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -31,6 +33,13 @@ _LINGER_S = 5.0
 _FAILED = 3  # exit code, as uvicorn has it
 
 _TOO_SLOW = b"This request came too slowly.\n"
+
+
+def set_up_interpreter() -> None:
+    """Let threads take turns as sheets and events need it; once all is loaded, in the loop."""
+    sys.setswitchinterval(TURN)
+    gc.freeze()  # whoever makes a sheet need not look through all that was loaded before
+    anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
 
 
 class Connection(H11Protocol):

@@ -1,11 +1,8 @@
 """The pages of a shop as a web application: one sheet, its news, and who may see it."""
 
-import gc
-import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
-import anyio.to_thread
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
@@ -21,7 +18,7 @@ from longsoak_dashboards.compress import Compressed
 from longsoak_dashboards.guards import KnownNames, SecureHeaders
 from longsoak_dashboards.loginsheets import LoginSheets
 from longsoak_dashboards.refusals import Refusals
-from longsoak_dashboards.server import THREADS, TURN
+from longsoak_dashboards.server import set_up_interpreter
 from longsoak_dashboards.sheets import Framed, Place
 from longsoak_dashboards.shop.book import Book, News
 from longsoak_dashboards.shop.hearing import ShopHearing
@@ -76,11 +73,9 @@ def create_shop(hear: Hear, *, host: str, page: str | None, access: Access) -> S
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        sys.setswitchinterval(TURN)
-        gc.freeze()
+        set_up_interpreter()
         app.state.news = ShopNews()
         told.append(app.state.news)
-        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         hearing.start()
         yield
         await app.state.news.close()
