@@ -167,15 +167,15 @@ for target in "$@"; do
     debs "$target" || without="$without $target"
 done
 
-cp "$here/install.sh" "$here/requirements.lock" "$here/first-rig.toml" "$here"/60-longsoak* \
-    "$here"/*.service "$here"/*.timer "$root/LICENSE" "$root/README.md" "$out"
+cp "$here/install.sh" "$here/requirements.lock" "$here"/60-longsoak* \
+    "$here"/*.service "$here"/*.timer "$here/HANDBOOK.md" "$root/LICENSE" "$root/README.md" "$out"
 cat >"$out/READ-ME-FIRST.txt" <<END
 Longsoak for Debian or Raspberry Pi OS, without a network. Made for: $*
 On the computer that is to measure, in this folder:
 
     sudo sh install.sh
 
-The same brings an older Longsoak up to date. README.md tells the rest.
+The same brings an older Longsoak up to date. HANDBOOK.md goes on from there, and README.md tells the rest.
 END
 (cd "$out" && find . -type f -exec sha256sum {} + | LC_ALL=C sort -k 2 >"$scratch/sums")
 cp "$scratch/sums" "$out/SHA256SUMS"

@@ -21,6 +21,7 @@ groups="dialout i2c gpio"
 home=/var/lib/longsoak
 secrets=/etc/longsoak
 rig=$home/rig.toml
+example=$home/first-rig.toml
 base=/opt/longsoak
 command=/usr/local/bin/longsoak
 noted=$base/files # what was put into /etc, with checksums
@@ -176,11 +177,6 @@ make_folders() {
     folder "$secrets" "root:$user" 750
 }
 
-make_rig_file() {
-    [ -e "$rig" ] && return
-    install -o "$user" -g "$user" -m 644 "$here/first-rig.toml" "$rig"
-    did "wrote a first rig file, to be made yours: $rig"
-}
 
 # --- the environment -------------------------------------------------------------------------------
 
@@ -290,6 +286,17 @@ link_command() {
     did "made the command $command"
 }
 
+# Not under the name that is measured by: what it names is made up.
+make_first_rig_file() {
+    if [ -e "$rig" ] || [ -e "$example" ]; then return; fi
+    as_user "$base/bin/longsoak" new "$home" --template misted-panel --file-name "${example##*/}" \
+        >"$scratch/new" 2>&1 || {
+        cat "$scratch/new" >&2
+        give_up "no first rig file could be written, with what stands above."
+    }
+    did "wrote a first rig file, to be made yours: $example"
+}
+
 # What is no longer in use, once the services run on the new one.
 remove_old_environments() {
     for one in "$base"/versions/*; do
@@ -385,17 +392,30 @@ restart_running() {
     done
 }
 
+say_how_to_begin() {
+    say "  sudo -u $user longsoak check $rig"
+    say "then: sudo systemctl start longsoak"
+    say "and for the pages: sudo -u $user longsoak password $rig"
+    say "                   sudo systemctl start longsoak-pages"
+}
+
 start_units() {
+    if [ ! -e "$rig" ]; then
+        say
+        say "There is no rig file, so nothing is measured yet. Next, tell about your rig; it asks:"
+        say "  sudo -u $user longsoak new $home"
+        say "or change $example until it says what stands in the shop, and name it rig.toml."
+        say "Then see that nothing is wrong with it:"
+        say_how_to_begin
+        return
+    fi
     if ! rig_is_good "$base/bin/longsoak"; then
         say
         say "The rig file is not finished, so nothing is measured yet:"
         sed 's/^/  /' "$scratch/check"
         say
         say "Next: change $rig until this finds nothing more:"
-        say "  sudo -u $user longsoak check $rig"
-        say "then: sudo systemctl start longsoak"
-        say "and for the pages: sudo -u $user longsoak password $rig"
-        say "                   sudo systemctl start longsoak-pages"
+        say_how_to_begin
         return
     fi
     if ! systemd_runs; then
@@ -486,9 +506,9 @@ if [ "$first" = 0 ] && [ -d "$home/record" ]; then
 fi
 make_user
 make_folders
-make_rig_file
 make_environment
 link_command
+make_first_rig_file
 put_files
 enable_units
 restart_running

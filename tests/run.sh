@@ -8,6 +8,7 @@
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
 #   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, and the units started by
 #                                the systemd of a virtual machine (fetches all of them)
+#   sh tests/run.sh setup deploy nothing but the set-up, of what is named after it too
 #
 # Folders that run by name only: kernel, bare and guest (with deploy), coverage, interface, sheets.
 #
@@ -25,9 +26,11 @@ say() { printf '%s\n' "tests: $*"; }
 packages="chromium fonts-dejavu-core fuse3 gcc git libc6-dev mosquitto openssl poppler-utils
 python3-venv shellcheck socat systemd victoria-metrics"
 for part in "$@"; do
-  [ "$part" = kernel ] && packages="$packages qemu-system-x86 busybox-static cpio kmod"
-  [ "$part" = deploy ] && packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod
-debootstrap debian-archive-keyring iproute2"
+  case $part in
+    kernel) packages="$packages qemu-system-x86 busybox-static cpio kmod" ;;
+    bare | guest | deploy) packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod
+debootstrap debian-archive-keyring iproute2" ;;
+  esac
 done
 # Node.js may have come from elsewhere, and its package then brings npm along.
 { command -v node && command -v npm; } >/dev/null 2>&1 || packages="$packages nodejs npm"
@@ -101,6 +104,7 @@ lint() {
 # Many tests wait for programs they have started: two more at once than there are processors.
 side_by_side() { pytest -q -n $(($(nproc) < 4 ? $(nproc) + 2 : 6)) --dist loadgroup "$@"; }
 
+[ "${1:-}" != setup ] || exit 0
 if [ $# -eq 0 ]; then
   lint
   say "pytest"
@@ -124,7 +128,7 @@ for part in "$@"; do
     [ "$part" != deploy ] || paths="$paths tests/bare tests/guest" # a bare Debian, a real systemd
     [ "$part" != drivers ] || paths="$paths tests/conformance" # the same drivers, through the kit
   else
-    say "there is no part '$part'; the parts are: lint long findings $(cd "$here" && echo [a-z]*/ | tr -d /)"
+    say "there is no part '$part'; the parts are: setup lint long findings $(cd "$here" && echo [a-z]*/ | tr -d /)"
     exit 2
   fi
 done

@@ -19,6 +19,7 @@ TOP = Path(__file__).parents[2]
 README = (TOP / "README.md").read_text().partition("## On a Raspberry Pi")[2].partition("\n## ")[0]
 SECTION = re.findall(r"^sudo (?:-u \S+ )?(.*)$", README, re.MULTILINE)
 RIG = "/var/lib/longsoak/rig.toml"
+FIRST = "/var/lib/longsoak/first-rig.toml"
 AS_USER = "runuser -u longsoak --"  # for sudo, which a bare Debian lacks
 WITHOUT = lacking()
 
@@ -69,7 +70,7 @@ def only(installed: Installed, release: str) -> None:
 def test_it_makes_user_groups_and_folders(installed: Installed) -> None:
     asked = installed.debian.shell(
         "id -nG longsoak; getent passwd longsoak | cut -d: -f6,7; "
-        f"stat -c '%U:%G %a' /var/lib/longsoak /etc/longsoak {RIG}"
+        f"stat -c '%U:%G %a' /var/lib/longsoak /etc/longsoak {FIRST}"
     )
     groups, home, *modes = asked.stdout.splitlines()
     assert set(groups.split()) == {"longsoak", "dialout", "i2c", "gpio"}
@@ -126,11 +127,12 @@ def test_udev_finds_nothing_to_complain_of(installed: Installed) -> None:
     assert "Success: 1" in checked.stdout
 
 
-def test_the_first_rig_file_wants_a_name_and_it_says_what_to_do_next(installed: Installed) -> None:
-    assert "rig.name is ''" in installed.said
-    assert f"longsoak check {RIG}" in installed.said
-    checked = installed.debian.shell(f"{AS_USER} longsoak check {RIG}")
-    assert checked.returncode == 2
+def test_the_first_rig_file_is_good_and_it_says_what_to_do_next(installed: Installed) -> None:
+    checked = installed.debian.shell(f"{AS_USER} longsoak check {FIRST}")
+    assert "The file is good." in checked.stdout
+    assert not (installed.debian.root / RIG.lstrip("/")).exists()
+    for command in ("new /var/lib/longsoak", f"check {RIG}", f"password {RIG}"):
+        assert f"sudo -u longsoak longsoak {command}" in installed.said
 
 
 def test_a_second_run_changes_nothing_and_says_so(installed: Installed) -> None:
@@ -150,9 +152,18 @@ def listing(debian: Debian) -> str:
     ).stdout
 
 
-def test_with_a_name_the_services_wait_for_the_next_boot(installed: Installed) -> None:
+def test_a_rig_file_with_a_mistake_is_told_and_stays(installed: Installed) -> None:
+    text = (installed.debian.root / FIRST.lstrip("/")).read_text()
     rig = installed.debian.root / RIG.lstrip("/")
+    rig.write_text(re.sub(r'^name = ".*"$', 'name = ""', text, count=1, flags=re.MULTILINE))
+    again = installed.debian.install()
+    assert again.returncode == 0, again.stdout
+    assert "The rig file is not finished" in again.stdout
+    assert "rig.name is ''" in again.stdout
     rig.write_text(rig.read_text().replace('name = ""', 'name = "shop wall"', 1))
+
+
+def test_with_a_good_rig_file_the_services_wait_for_the_next_boot(installed: Installed) -> None:
     again = installed.debian.install()
     assert again.returncode == 0, again.stdout
     assert "the services will start at the next boot" in again.stdout

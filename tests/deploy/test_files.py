@@ -1,32 +1,11 @@
-"""What the installer puts down (rig file, udev rules, journal), and what it refuses."""
+"""What the installer puts down (udev rules, journal), and what it refuses."""
 
 import configparser
 import re
 import subprocess
-import tomllib
 from pathlib import Path
 
-from processes import longsoak
-
 DEPLOY = Path(__file__).parents[2] / "deploy"
-FIRST = DEPLOY / "first-rig.toml"
-
-
-def test_the_first_rig_file_lacks_a_name_and_nothing_else(tmp_path: Path) -> None:
-    rig = tmp_path / "rig.toml"
-    rig.write_text(FIRST.read_text())
-    refused = longsoak("check", rig)
-    assert refused.returncode == 2
-    assert refused.stderr.count(str(rig)) == 1  # one mistake
-    assert "rig.name is ''" in refused.stderr
-    rig.write_text(FIRST.read_text().replace('name = ""', 'name = "shop wall"', 1))
-    taken = longsoak("check", rig)
-    assert taken.returncode == 0, taken.stderr
-    assert "The file is good." in taken.stdout
-
-
-def test_the_first_rig_file_holds_no_secret_and_reaches_for_no_server() -> None:
-    assert not {"notices", "forward", "heartbeat"} & set(tomllib.loads(FIRST.read_text()))
 
 
 def test_each_jump_of_the_udev_rules_has_its_label_and_each_term_is_whole() -> None:

@@ -5,7 +5,8 @@
 #   sh tests/faults/run.sh                   all, some half an hour
 #   sh tests/faults/run.sh store             the record: kill, full, failing, powercut, aside, service
 #   sh tests/faults/run.sh forward           the outlets: database, broker, scripted
-#   sh tests/faults/run.sh deploy            power cuts under the whole service (fuse), ten minutes
+#   sh tests/faults/run.sh deploy            power cuts under the whole service (fuse), and under the
+#                                            units of a virtual machine (guest), half an hour
 #   sh tests/faults/run.sh water             simulated years of three rigs, a quarter of an hour
 #   sh tests/faults/run.sh kill clock        the named ones
 #   sh tests/faults/run.sh kill --seed 7     other moments
@@ -15,6 +16,10 @@
 set -eu
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 top=$(dirname -- "$(dirname -- "$here")")
-[ -x "$top/tests/.venv/bin/python" ] || sh "$top/tests/run.sh" lint >/dev/null
+case " $* " in
+  *" --short "*) sh "$top/tests/run.sh" setup ;; # a virtual machine has no short run
+  *" deploy "* | *" guest "* | "  ") sh "$top/tests/run.sh" setup guest ;;
+  *) sh "$top/tests/run.sh" setup ;;
+esac
 cd "$top/tests"
 exec .venv/bin/python -m faults "$@"

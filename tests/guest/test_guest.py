@@ -10,39 +10,20 @@ import re
 import urllib.error
 import urllib.request
 from collections.abc import Callable
-from time import monotonic, sleep
+from pathlib import Path
+from time import monotonic
 
 import pytest
 
 from guest.machine import ANSWER, Guest
+from guest.powercuts import CUTS, PYTHON, cut_power, kept, more_is_kept, told
 from guest.root import PASSWORD, RIG
 from servers import HOST
 from waiting import wait_for
 
 pytestmark = [pytest.mark.long, pytest.mark.xdist_group("guest"), pytest.mark.timeout(1500)]
 
-CUTS = 5
-SETTLED = 20.0  # s before a cut; what was told earlier has to be kept however slow the machine is
-PYTHON = "PYTHONPATH=/root/tests /opt/longsoak/bin/python"
-Told = dict[str, dict[str, list[float | None]]]
-
-
-def kept(rig: Guest) -> list[float]:
-    """What the record holds of the scanner, in the order kept."""
-    told: Told = json.loads(rig.ask(f"{PYTHON} -m guest.kept /var/lib/longsoak/record"))
-    return [value for value in told["values"]["wood"] if value is not None]
-
-
-def more_is_kept(rig: Guest, than: int) -> list[float]:
-    """What the record holds of the scanner, once it is more."""
-    found: list[float] = []
-
-    def more() -> bool:
-        found[:] = kept(rig)
-        return len(found) > than
-
-    wait_for(more, what="more scans in the record", limit=ANSWER)
-    return found
+TOP = Path(__file__).parents[2]
 
 
 def restarts(rig: Guest, unit: str = "longsoak") -> int:
@@ -84,8 +65,7 @@ def test_systemd_understands_every_word_of_the_units(rig: Guest) -> None:
 
 def test_what_the_kernel_measures_is_read_in_sys(rig: Guest) -> None:
     def values() -> list[float | None]:
-        told: Told = json.loads(rig.ask(f"{PYTHON} -m guest.kept /var/lib/longsoak/record"))
-        return told["values"]["air"]
+        return told(rig)["values"]["air"]
 
     assert set(wait_for(values, what="a reading of the chip", limit=ANSWER)) == {21.5}
 
@@ -109,10 +89,8 @@ def test_a_device_that_is_not_named_is_refused(rig: Guest) -> None:
 
 
 def test_the_kernel_is_asked_whether_the_clock_is_known(rig: Guest) -> None:
-    def known() -> object:
-        return json.loads(rig.ask(f"{PYTHON} -m guest.kept /var/lib/longsoak/record"))[
-            "clock known"
-        ]
+    def known() -> bool:
+        return told(rig)["clock known"]
 
     assert not known()
     rig.ask(f"{PYTHON} -m guest.clock")
@@ -150,9 +128,7 @@ def within_pages(rig: Guest, command: str, *, code: int | None = 0) -> str:
 def test_the_pages_can_append_a_request_and_a_photo(rig: Guest) -> None:
     rig.ask("printf 'P3 1 1 255 9 9 9' >/var/lib/longsoak/dot.ppm")
     within_pages(rig, f"/opt/longsoak/bin/longsoak note {RIG} 'Seen from the pages' --by mk")
-    assert "Seen from the pages" in json.dumps(
-        json.loads(rig.ask(f"{PYTHON} -m guest.kept /var/lib/longsoak/record"))["notes"]
-    )
+    assert any("Seen from the pages" in note for note in told(rig)["notes"])
     photos = "/var/lib/longsoak/record/photos"
     within_pages(rig, f"sh -c 'mkdir -p {photos} && touch {photos}/x && rm {photos}/x'")
 
@@ -166,17 +142,17 @@ def test_the_pages_can_not_change(rig: Guest, file: str) -> None:
 def test_one_that_hangs_is_started_anew_by_the_watchdog(
     rig: Guest, shown: Callable[[str], None]
 ) -> None:
-    before, began = kept(rig), monotonic()
+    before, began = kept(told(rig)), monotonic()
     rig.ask("kill -STOP $(systemctl show longsoak -p MainPID --value)")
     wait_for(lambda: restarts(rig) == 1, what="a start anew", limit=ANSWER)
     shown(f"a hang was ended after {monotonic() - began:.0f} s (watchdog at 30 s)")
     assert "Watchdog timeout" in rig.ask("journalctl -b -o cat --no-pager _PID=1")
     rig.shows("longsoak", ActiveState="active", SubState="running")
-    assert more_is_kept(rig, len(before))[: len(before)] == before
+    assert kept(more_is_kept(rig, len(before)))[: len(before)] == before
 
 
 def test_one_that_is_killed_is_started_anew(rig: Guest) -> None:
-    before = kept(rig)
+    before = kept(told(rig))
     rig.ask("kill -KILL $(systemctl show longsoak -p MainPID --value)")
     wait_for(lambda: restarts(rig) == 2, what="a start anew", limit=ANSWER)
     rig.shows("longsoak", ActiveState="active", SubState="running")
@@ -184,25 +160,45 @@ def test_one_that_is_killed_is_started_anew(rig: Guest) -> None:
     assert "Traceback" not in rig.ask("journalctl -b -o cat --no-pager -u 'longsoak*'")
 
 
+def handbook() -> list[str]:
+    """What the handbook asks of the service manager, each once."""
+    text = (TOP / "deploy" / "HANDBOOK.md").read_text()
+    lines = re.findall(r"^ *((?:sudo )?(?:systemctl|journalctl) .*)$", text, re.MULTILINE)
+    return list(dict.fromkeys(line.removeprefix("sudo ") for line in lines))
+
+
+def test_the_handbook_s_commands_for_the_service_manager(rig: Guest) -> None:
+    lines = handbook()
+    assert "systemctl status longsoak" in lines
+    assert "journalctl -u longsoak -n 30" in lines
+    for line in sorted(lines, key=lambda one: " start " in one):
+        # One that was stopped just before is a reason to end with 3, for status alone.
+        rig.ask(line, code=None if line.startswith("systemctl status") else 0)
+    rig.ask("systemctl enable -q longsoak longsoak-pages")
+    rig.shows("longsoak", ActiveState="active", SubState="running")
+    rig.shows("longsoak-pages", ActiveState="active", SubState="running")
+
+
+def test_without_a_rig_file_whoever_starts_it_is_told_and_nothing_is_tried_for_ever(
+    rig: Guest,
+) -> None:
+    rig.ask("systemctl stop longsoak longsoak-pages; mv /var/lib/longsoak/rig.toml /root/")
+    for unit in ("longsoak", "longsoak-pages"):
+        assert "ssertion failed" in rig.ask(f"systemctl start {unit} 2>&1", code=1)
+        rig.shows(unit, ActiveState="inactive", SubState="dead")
+    rig.ask("mv /root/rig.toml /var/lib/longsoak/; systemctl start longsoak longsoak-pages")
+    rig.shows("longsoak", ActiveState="active", SubState="running")
+
+
 def test_power_cuts_lose_at_most_the_scan_under_way(
     rig: Guest, shown: Callable[[str], None]
 ) -> None:
     chance = random.Random(20310203)  # noqa: S311 - when the power goes
-    lost: list[int] = []
-    for _ in range(CUTS):
-        before = kept(rig)
-        sleep(chance.uniform(2, 8))  # whatever it does just then
-        rig.cut_power()
-        cut, told = monotonic(), list(rig.scanner.told)
-        rig.switch_on()
-        rig.plug()
-        audit = rig.ask(f"/opt/longsoak/bin/longsoak audit {RIG}")
-        after = more_is_kept(rig, len(before) + 1)
-        assert after[: len(before)] == before
-        assert after == sorted(set(after))
-        missing = [(at, value) for at, value in told if value > before[-1] and value not in after]
-        assert [value for at, value in missing if at < cut - SETTLED] == []
-        lost.append(len(missing))
-        assert "whole" in audit
-    assert max(lost) <= 1
-    shown(f"{CUTS} power cuts came back by themselves, scans lost by each {lost}")
+    before = kept(told(rig))
+    more_is_kept(rig, len(before) + 1)
+    cuts = [cut_power(rig, chance) for _ in range(CUTS)]
+    assert [says for cut in cuts for says in cut.wrong] == []
+    shown(
+        f"{CUTS} power cuts came back by themselves, {max(cut.back for cut in cuts):.0f} s from "
+        f"the service's start to a scan, scans lost by each {[cut.lost for cut in cuts]}"
+    )
