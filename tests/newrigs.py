@@ -1,4 +1,4 @@
-"""Answers for new rigs, drawn at random: whatever somebody may want to build; all invented."""
+"""Answers for new rigs: those of one panel, and drawn at random whatever else; all invented."""
 
 from collections.abc import Mapping
 from itertools import accumulate, pairwise
@@ -9,6 +9,17 @@ from hypothesis.strategies import DrawFn, SearchStrategy
 from longsoak.rigfile.newrig.answers import DRIVERS, Role
 from longsoak.rigfile.report import toml
 from longsoak.vocabulary.rig import Material
+
+# What is typed at every question of `longsoak new`; an empty line takes what is in brackets.
+PANEL = (
+    *("my rig", "Does water reach the timber?", "1", "420", "1"),
+    *("panel", "600", "render", "20", "3", "timber panel", "100", "1", ""),
+    *("no", "30 60", "60 210", ""),
+    *("", "", "", "", "", "", "", "", "", ""),
+    *("1", "1"),
+    *("1", "", "1", "1", "1", "1", "17"),
+    "1",
+)
 
 Raw = dict[str, object]
 _TENTHS = 10.0

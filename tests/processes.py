@@ -1,11 +1,14 @@
 """Running the commands as a user would, and waiting on what they do."""
 
 import os
+import pty
+import select
 import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -24,6 +27,49 @@ def longsoak(*arguments: str | Path, **more: str) -> subprocess.CompletedProcess
         env={**os.environ, **more},
         check=False,
     )
+
+
+END_OF_INPUT = "\x04"  # Ctrl-D
+
+
+def at_a_terminal(
+    line: str, *, folder: Path, typed: Sequence[str] = (END_OF_INPUT,), limit: float = 120
+) -> tuple[int, str]:
+    """Run a line of a shell to its end on a terminal; return its exit code and what it showed.
+
+    Each line of `typed` is typed at a prompt, a moment after the last one, as a person does it:
+    what is typed ahead of a password is thrown away.
+    """
+    ours, theirs = pty.openpty()
+    surroundings = {**os.environ, "PATH": f"{COMMAND.parent}:{os.environ['PATH']}"}
+    with subprocess.Popen(
+        ["setsid", "--ctty", "--wait", "sh", "-c", line],
+        cwd=folder,
+        env=surroundings,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+    ) as process:
+        os.close(theirs)
+        shown, waiting, ends = b"", list(typed), time.monotonic() + limit
+        typed_at, seen = time.monotonic(), 0
+        try:
+            while time.monotonic() < ends:
+                if select.select([ours], [], [], 0.05)[0]:
+                    try:
+                        shown += os.read(ours, 65536)
+                    except OSError:  # the other end was closed: it has ended
+                        break
+                asks = len(shown) > seen and not shown.endswith(b"\n")
+                if waiting and asks and time.monotonic() > typed_at + 0.3:
+                    word = waiting.pop(0)
+                    os.write(ours, word.encode() if word == END_OF_INPUT else f"{word}\n".encode())
+                    typed_at, seen = time.monotonic(), len(shown)
+            code = process.wait(10)
+        finally:
+            process.kill()
+            os.close(ours)
+    return code, shown.decode(errors="replace").replace("\r\n", "\n")
 
 
 class Running:

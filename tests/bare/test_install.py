@@ -221,7 +221,9 @@ def renew(stick: Path, place: Path, number: str, *, spoilt: bool = False) -> Non
         check = tree / "daemon/longsoak/cli/check.py"
         check.write_text(
             check.read_text().replace(
-                "    with told():\n", '    click.echo("a new rule"); raise SystemExit(2)\n', 1
+                "    with told():\n",
+                '    click.echo("a new rule"); raise SystemExit(2)\n    with told():\n',
+                1,
             )
         )
     for old in (stick / "wheels").glob("longsoak-*.whl"):

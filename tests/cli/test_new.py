@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from longsoak.rigfile.newrig.templates import template_text, templates
+from newrigs import PANEL
 from processes import COMMAND, longsoak
 from waiting import LIMIT
 
@@ -112,18 +113,6 @@ def test_what_cannot_be_asked_for_is_told_in_a_sentence(
     assert ended.returncode == 2
     assert says in ended.stderr
     assert not (tmp_path / "rig").exists()
-
-
-# The answers to every question, in their order; an empty line takes what stands in brackets.
-PANEL = (
-    *("my rig", "Does water reach the timber?", "1", "420", "1"),
-    *("panel", "600", "render", "20", "3", "timber panel", "100", "1", ""),
-    *("no", "30 60", "60 210", ""),
-    *("", "", "", "", "", "", "", "", "", ""),
-    *("1", "1"),
-    *("1", "", "1", "1", "1", "1", "17"),
-    "1",
-)
 
 
 def test_questions_lead_to_a_good_rig_file_of_what_was_said(tmp_path: Path) -> None:

@@ -4,10 +4,8 @@ The rig is the demo's, measured meanwhile. An example may find something wrong, 
 this rig lacks in a sentence that is expected below; it may not be misunderstood.
 """
 
-import os
 import re
-import subprocess
-import sys
+import shutil
 from collections.abc import Iterator
 from importlib.metadata import entry_points
 from itertools import chain
@@ -19,7 +17,7 @@ from cli.fitbench import SYNTHETIC, rows
 from demo.running import Running as Hardware
 from longsoak_demo.folder import DemoFolder
 from photofiles import picture
-from processes import Running
+from processes import END_OF_INPUT, Running, at_a_terminal
 
 TOP = Path(__file__).parents[2]
 BY_OTHERS = {  # they do not end by themselves, or need what this rig has not
@@ -34,14 +32,14 @@ BY_OTHERS = {  # they do not end by themselves, or need what this rig has not
 # Bad input to this rig, as it says itself.
 LACKING = {
     "longsoak reconvert rig.toml --version 3": "version 3",
-    'longsoak ack "overfill:water level"': "does not stand",
-    'longsoak shelve "silent:cork 30/60"': "",
+    'longsoak flag rig.toml "Tray cleaned"': "is yet to come",  # before 14:00
+    "longsoak front arrivals.csv --rig rig.toml": "installation card",
 }
-TYPED = {"longsoak password": "four words to be remembered\n" * 2, "longsoak topup": "\n"}
+TYPED = {"longsoak password": ("four words to be remembered",) * 2, "longsoak topup": ("",)}
 FILES = {
     "samples.csv": rows(SYNTHETIC),
     "weighings.csv": "time_min,mass_g\n0,1000\n5,1017.3\n20,1034.6\n60,1060\n120,1084.9\n",
-    "arrivals.csv": "depth_mm,time_h\n30,100\n60,400\n90,900\n120,1600\n",
+    "arrivals.csv": "probe,time_h\ncork 30/60,100\ncork 90/60,400\n",
     "round.csv": "bay,depth_mm,height_mm,value\nplain lime,45,120,17.5\n",
 }
 
@@ -87,21 +85,12 @@ def test_it_is_understood(place: Path, line: str) -> None:
     if elsewhere is not None:
         assert f'"{line.split()[1]}"' in (TOP / "tests" / elsewhere).read_text()
         pytest.skip(f"run by {elsewhere}")
-    typed = next((words for start, words in TYPED.items() if line.startswith(start)), "")
-    ended = subprocess.run(
-        ["sh", "-c", line.replace("/media/stick", "stick")],
-        cwd=place,
-        input=typed,
-        env={**os.environ, "PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}"},
-        capture_output=True,
-        text=True,
-        timeout=100,
-        check=False,
+    shutil.rmtree(place / "render-pair", ignore_errors=True)  # two of them make it
+    typed = next(
+        (words for start, words in TYPED.items() if line.startswith(start)), (END_OF_INPUT,)
     )
-    said = ended.stdout + ended.stderr
+    code, said = at_a_terminal(line.replace("/media/stick", "stick"), folder=place, typed=typed)
     lacks = next((words for start, words in LACKING.items() if line.startswith(start)), None)
-    if lacks is None:
-        assert ended.returncode in (0, 1), said
-    else:
-        assert (ended.returncode, lacks in said) == (2, True), said
+    assert code in (0, 1) or (lacks is not None and lacks in said), said
     assert "Traceback" not in said
+    assert "Aborted" not in said
