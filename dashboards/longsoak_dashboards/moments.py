@@ -11,7 +11,11 @@ _FIRST_MS, _LAST_MS = -62_135_596_800_000, 253_402_300_799_999  # of the years 1
 
 
 def time_ms(words: str) -> int | None:
-    """A time of RFC 3339 as UTC ms; None where it is none. A leap second is the second after it."""
+    """A time of RFC 3339 as UTC ms; None where it is none.
+
+    A leap second is the second after it. What an offset puts out of the years 1 to 9999 is the
+    nearest end of these, for nothing is kept beyond.
+    """
     found = _TIME.fullmatch(words)
     if found is None:
         return None
@@ -23,7 +27,7 @@ def time_ms(words: str) -> int | None:
     except (ValueError, OverflowError):
         return None
     utc_ms = since // timedelta(milliseconds=1) + int(f"{part[1:4]:0<3}")
-    return utc_ms if _FIRST_MS <= utc_ms <= _LAST_MS else None
+    return min(max(utc_ms, _FIRST_MS), _LAST_MS)
 
 
 def time_of_form(text: str) -> int | None:

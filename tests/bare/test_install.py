@@ -266,7 +266,8 @@ def test_an_upgrade_replaces_the_environment_and_keeps_what_its_owner_wrote(
     debian = installed.debian
     unit = debian.root / "etc/systemd/system/longsoak.service"
     unit.write_text(unit.read_text() + "# mine\n")
-    (debian.root / RIG.lstrip("/")).open("a").write("# mine\n")
+    rig = debian.root / RIG.lstrip("/")
+    rig.write_text(rig.read_text() + "# mine\n")
     renew(debian.stick, tmp_path, "9.0.1")
     upgraded = debian.install()
     assert upgraded.returncode == 0, upgraded.stdout
@@ -275,7 +276,7 @@ def test_an_upgrade_replaces_the_environment_and_keeps_what_its_owner_wrote(
     assert len(list((debian.root / "opt/longsoak/versions").iterdir())) == 1
     assert "You have changed /etc/systemd/system/longsoak.service" in upgraded.stdout
     assert unit.read_text().endswith("# mine\n")
-    assert (debian.root / RIG.lstrip("/")).read_text().endswith("# mine\n")
+    assert rig.read_text().endswith("# mine\n")
 
 
 def test_a_journal_that_its_owner_has_set_keeps_that_setting(installed: Installed) -> None:

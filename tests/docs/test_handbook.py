@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from demo.running import Running as Hardware
+from docs.blocks import TOP, blocks_of
 from longsoak.rigfile.alarmusual import DAY, HOUR, MINUTE, USUAL
 from longsoak.vocabulary.alarmplan import Watch
 from longsoak_demo.folder import DemoFolder
@@ -22,7 +23,6 @@ from processes import COMMAND, END_OF_INPUT, Running, at_a_terminal
 from servers import free_port, listens
 from waiting import LIMIT, wait_for
 
-TOP = Path(__file__).parents[2]
 HANDBOOK = (TOP / "deploy" / "HANDBOOK.md").read_text()
 HOME, STICK = "/var/lib/longsoak", "/media/stick"
 BY_OTHERS = {  # where a command is run that can't be here
@@ -46,12 +46,6 @@ TYPED = {  # what a person types
     "password": ("four words to be remembered",) * 2,
     "topup": ("",),
 }
-
-
-def blocks() -> Iterator[list[str]]:
-    """The commands, block by block."""
-    for indent, text in re.findall(r"^( *)```sh\n(.*?)^ *```$", HANDBOOK, re.MULTILINE | re.DOTALL):
-        yield [line.removeprefix(indent) for line in text.splitlines()]
 
 
 class Keeper:
@@ -153,7 +147,7 @@ def keeper(tmp_path: Path) -> Iterator[Keeper]:
 @pytest.mark.long
 @pytest.mark.timeout(600)
 def test_each_command_does_what_it_is_there_for(keeper: Keeper) -> None:
-    found = list(blocks())
+    found = blocks_of("deploy/HANDBOOK.md")
     assert sum(len(lines) for lines in found) > 45
     for lines in found:
         for line in lines:
