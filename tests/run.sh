@@ -6,7 +6,7 @@
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
-#   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, and the units started by
+#   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, on arm64 too, and the units started by
 #                                the systemd of a virtual machine (fetches all of them)
 #   sh tests/run.sh setup deploy nothing but the set-up, of what is named after it too
 #
@@ -29,7 +29,7 @@ for part in "$@"; do
   case $part in
     kernel) packages="$packages qemu-system-x86 busybox-static cpio kmod" ;;
     bare | guest | deploy) packages="$packages qemu-system-x86 qemu-utils busybox-static cpio kmod
-debootstrap debian-archive-keyring iproute2" ;;
+debootstrap debian-archive-keyring iproute2 qemu-user-static" ;;
   esac
 done
 # Node.js may have come from elsewhere, and its package then brings npm along.
