@@ -52,7 +52,11 @@ class Beating:
         self.news: queue.SimpleQueue[OutletNews] = queue.SimpleQueue()
         self.stop = threading.Event()
         self.verified = Counted(
-            keeper.record.folder, clock=self.clock, within=180.0, turned=time.monotonic
+            keeper.record.folder,
+            clock=self.clock,
+            within=180.0,
+            since_ms=self.clock.boottime_ms(),
+            turned=time.monotonic,
         )
         self.worker = HeartbeatWorker(
             Heartbeat(**{"every": 0.05, **settings}),  # type: ignore[arg-type]  # as each key has it

@@ -16,6 +16,7 @@ from longsoak.store.reader import Record
 from longsoak.vocabulary.alarm import AlarmState
 from longsoak.vocabulary.errors import StoreError
 from processes import Running, longsoak, running
+from servers import Listener, broker, listener
 from waiting import wait_for
 from whole.thermorig import PROBE, lay_out, pour, rom, show, tray
 
@@ -478,3 +479,49 @@ def test_a_version_that_can_not_be_begun_with_gives_way_to_the_one_before(
     assert turns[0] == 1
     assert [(turns[-1],)] == rows(tmp_path, "SELECT max(id) FROM rig_version")
     assert len(turns) == 2
+
+
+BY_MQTT = """
+[notices.mqtt]
+host = "127.0.0.1"
+port = {port}
+prefix = "rig"
+
+[forward.mqtt]
+"""
+
+
+def states(heard: Listener, prefix: str) -> list[str]:
+    """What a rig said of itself, each once in turn."""
+    said = [json.loads(text)["state"] for topic, text in heard.live if topic == f"{prefix}/state"]
+    return [state for state, before in zip(said, [None, *said], strict=False) if state != before]
+
+
+def test_the_broker_gets_every_reading_across_a_reload_and_hears_of_no_end(tmp_path: Path) -> None:
+    with broker(tmp_path / "broker") as server, listener(server.port) as heard:
+        rig_file = lay_out(tmp_path / "rig", more=BY_MQTT.format(port=server.port))
+        with measuring(rig_file) as run:
+            wait_for(lambda: states(heard, "rig") == ["recording"], what="its state")
+            change(rig_file, "every = 0.2", "every = 0.4", 1)
+            assert longsoak("reload", rig_file).returncode == 0
+            go_on(rig_file)
+            assert states(heard, "rig") == ["recording"]
+            change(rig_file, 'prefix = "rig"', 'prefix = "other"')
+            assert longsoak("reload", rig_file).returncode == 0
+            wait_for(lambda: states(heard, "other") == ["recording"], what="its state there")
+            go_on(rig_file)
+            assert run.stop() == 0
+        kept = {
+            (reading.probe, scan.run, scan.id)
+            for scan in Record(tmp_path / "rig" / "record").scans_after(0, limit=10_000)
+            for reading in scan.readings
+        }
+
+        def missing() -> set[tuple[str, str, int]]:
+            told = [json.loads(text) for topic, text in heard.live if "/probes/" in topic]
+            return kept - {(one["probe"], one["run"], one["scan"]) for one in told}
+
+        wait_for(lambda: not missing(), what="every reading", limit=20)
+        # Whoever looks under the old prefix is not left with a rig that seems to record.
+        assert states(heard, "rig") == ["recording", "stopped"]
+        assert states(heard, "other") == ["recording", "stopped"]

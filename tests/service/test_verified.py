@@ -30,6 +30,7 @@ def verified(folder: Path, clock: Moving, *, turned: float | None = None) -> Ver
         folder,
         clock=clock,
         within=verified_within_s(RIG),
+        since_ms=clock.boottime_ms(),
         turned=lambda: clock.monotonic() if turned is None else turned,
     )
 

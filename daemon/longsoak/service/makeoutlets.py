@@ -42,6 +42,7 @@ def make_outlets(
     since_ms: int,
     measured: Callable[[], Measured | None],
     put: Put,
+    ends: Callable[[], bool] = lambda: True,
 ) -> list[OutletWorker]:
     """Make a worker for each outlet of `rig`.
 
@@ -63,6 +64,8 @@ def make_outlets(
         Gives the scan that shows that it does; see `State`.
     put : callable
         Takes what outlets have to say.
+    ends : callable
+        Says, when outlets are closed, whether the broker is to be told that the rig has stopped.
     """
     workers: list[OutletWorker] = []
 
@@ -101,7 +104,7 @@ def make_outlets(
             measured=measured,
             again_within=STATE_EVERY + QUIET,
         )
-        shared = _Shared(partial(_connect, rig.mqtt, beside, state))
+        shared = _Shared(partial(_connect, rig.mqtt, beside, state), ends)
         work(
             "mqtt", partial(_notices, record, rig, rig.mqtt, shared, state, clock, put), settle=0.0
         )
@@ -133,8 +136,9 @@ def start_new_ones(
 class _Shared:
     """One connection for whoever asks: made for the first, closed by the last."""
 
-    def __init__(self, make: "Callable[[], MqttConnection]") -> None:
+    def __init__(self, make: "Callable[[], MqttConnection]", ends: Callable[[], bool]) -> None:
         self._make = make
+        self._ends = ends
         self._lock = threading.Lock()
         self._connection: MqttConnection | None = None
         self._users = 0
@@ -150,7 +154,7 @@ class _Shared:
         with self._lock:
             self._users -= 1
             if self._users == 0 and self._connection is not None:
-                self._connection.close()
+                self._connection.close(stopped=self._ends())
                 self._connection = None
 
 

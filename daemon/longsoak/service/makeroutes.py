@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 from longsoak.rigfile.placeoffile import place_of
 from longsoak.service.clock import Clock
 from longsoak.service.messages import CursorMoved, Happened, News, Refuses
-from longsoak.service.tls import trusting
 from longsoak.store.noticerecord import NoticeRecord
 from longsoak.store.reader import Record
 from longsoak.vocabulary.errors import ForwardError, NoticeError, StoreError
@@ -131,6 +130,7 @@ def secret(
 
 def _mail(route: Route, rig: Rig, beside: Path) -> "MailCarrier":
     from longsoak.notify.mail import MailCarrier
+    from longsoak.service.tls import trusting
 
     settings = rig.mail
     assert settings is not None  # noqa: S101 - no route by mail without it
@@ -147,6 +147,7 @@ def _mail(route: Route, rig: Rig, beside: Path) -> "MailCarrier":
 
 def _webhook(route: Route, rig: Rig, beside: Path) -> "WebhookCarrier":
     from longsoak.notify.webhook import WebhookCarrier, headers_of
+    from longsoak.service.tls import trusting
 
     person, settings = route.person, rig.webhook
     if person is not None:

@@ -194,14 +194,17 @@ class MqttConnection:
         if self._state_refused is not None:
             raise BrokerError(self._state_refused)
 
-    def close(self) -> None:
-        """Publish that it stopped and disconnect, so that the last will isn't sent."""
+    def close(self, *, stopped: bool = True) -> None:
+        """Publish that it stopped and disconnect, so that the last will isn't sent.
+
+        Without `stopped` nothing is published: somebody else goes on at once.
+        """
         with self._changed:
             client, self._client = self._client, None
         if client is None:
             return
         with suppress(BrokerError):
-            if self._connected:
+            if stopped and self._connected:
                 mid = self._hand_over(client, self._state, self._describe(Recording.STOPPED))
                 with self._changed:
                     self._changed.wait_for(

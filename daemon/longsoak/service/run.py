@@ -98,7 +98,7 @@ def _record(
 
     for wanted in (signal.SIGTERM, signal.SIGINT):
         signal.signal(wanted, asked)
-    since_ms = clock.utc_ms()
+    since_ms, since_boottime_ms = clock.utc_ms(), clock.boottime_ms()
     number = writer.accept_rig(text, utc_ms=since_ms)
     cut = _begin_run(writer, clock=clock, rig=rig, number=number)
 
@@ -129,6 +129,7 @@ def _record(
             put=messages.put,
         ),
         since_ms=since_ms,
+        since_boottime_ms=since_boottime_ms,
     )
     stage = Stage(rig, lasting, cut=cut)
     stage.start()
@@ -212,7 +213,7 @@ def _taken_up(ready: Ready, old: Stage, lasting: Lasting) -> Stage:
             reloading.taken_up(Version(ready.rig, ready.text, number), says)
         return old
     _log.info("the changed rig file is right, and is being taken up: %s", says)
-    if old.end_outlets(turn=old.recorder.turn):
+    if old.end_outlets(after=ready.rig, turn=old.recorder.turn):
         return old  # somebody said stop; whoever asked is answered at the next start
     if (why := old.recorder.why_not_now()) is not None:
         old.start_outlets_again()
@@ -254,7 +255,7 @@ def _back(old: Stage, new: Stage | None, lasting: Lasting) -> None:
         new.end_backups(but=old)
         new.end_buses()
         _drop_passes(lasting.messages)
-        new.end_outlets(turn=old.recorder.turn)
+        new.end_outlets(after=old.rig, turn=old.recorder.turn)
     old.start_again()
 
 

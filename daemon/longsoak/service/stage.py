@@ -69,6 +69,7 @@ class Lasting:
     pulse: Pulse
     reloading: Reloading
     since_ms: int
+    since_boottime_ms: int
 
 
 class _Post:
@@ -88,6 +89,11 @@ class _Post:
         """Take nothing more: whoever hangs speaks of a rig that is no more."""
         with self._lock:
             self._open = False
+
+
+def _place_of_state(rig: Rig) -> tuple[str, int, str] | None:
+    """Where a rig tells its state: broker, port, prefix."""
+    return None if rig.mqtt is None else (rig.mqtt.host, rig.mqtt.port, rig.mqtt.prefix)
 
 
 class Stage:
@@ -121,6 +127,7 @@ class Stage:
             folder,
             clock=clock,
             within=verified_within_s(rig),
+            since_ms=lasting.since_boottime_ms,
             turned=lambda: lasting.pulse.turned_at,
         )
         self._outlets: list[OutletWorker] = []  # the same list for as long as it lasts
@@ -220,12 +227,18 @@ class Stage:
             worker.start()
         self.start_outlets_again()
 
-    def end_outlets(self, *, turn: Callable[[], bool]) -> bool:
-        """End the outlets while measuring goes on; true if `turn` said stop meanwhile."""
+    def end_outlets(self, *, after: Rig, turn: Callable[[], bool]) -> bool:
+        """End the outlets while measuring goes on; true if `turn` said stop meanwhile.
+
+        A broker that the rig `after` this one tells its state too, at the same place, hears of no
+        end.
+        """
+        self._goes_on = _place_of_state(after) == _place_of_state(self.rig)
         until = self._lasting.clock.monotonic() + OUTLET_STOP
         self._ask_outlets_to_end()
         while any(thread.is_alive() for thread in (*self._outlets, *self._beats)):
             if turn():
+                self._goes_on = False  # for those that have not closed yet
                 return True
             if self._lasting.clock.monotonic() > until:
                 _log.warning("outlets did not end within %g s; some may send twice", OUTLET_STOP)
@@ -252,6 +265,8 @@ class Stage:
         self._bus_stop.set()
         busy = self._join(self.workers, within=BUS_STOP)
         self.recorder.drain()  # what the workers measured last; outlets may send it yet
+        if self._left_open:  # told in the midst of a reload, whose outlets ended as if it went on
+            self.start_outlets_again()
         self._ask_outlets_to_end()
         others = (*self._outlets, *self.backups, *self._beats)
         for name in self._join(others, within=OUTLET_STOP):
@@ -261,6 +276,11 @@ class Stage:
         self.recorder.drain()  # where the cursors came to
         return busy
 
+    def _ends(self) -> bool:
+        """Whether outlets that close are to tell of an end; asked by the one that closes."""
+        self._left_open = self._goes_on
+        return not self._goes_on
+
     def _ask_outlets_to_end(self) -> None:
         self._beat_stop.set()
         for outlet in self._outlets:
@@ -268,6 +288,7 @@ class Stage:
 
     def _make_outlets(self) -> None:
         lasting, rig = self._lasting, self.rig
+        self._goes_on = self._left_open = False
         self._beat_stop = threading.Event()
         self._post_of_outlets = post = _Post(lasting.messages)
         self._outlets[:] = make_outlets(
@@ -279,6 +300,7 @@ class Stage:
             since_ms=lasting.since_ms,
             measured=lambda: self._verified.look().scan,
             put=post.put,
+            ends=self._ends,
         )
         self._beats[:] = self._make_beats(post)
 

@@ -32,17 +32,25 @@ class Verified:
         The clocks.
     within : float
         How old the scan may be, s; see `longsoak.core.recency.verified_within_s`.
+    since_ms : int
+        When the process began to record, CLOCK_BOOTTIME: older scans are none of its own.
     turned : callable
         When the recorder's loop turned last, monotonic, s.
     """
 
     def __init__(
-        self, folder: Path, *, clock: Clock, within: float, turned: Callable[[], float]
+        self,
+        folder: Path,
+        *,
+        clock: Clock,
+        within: float,
+        since_ms: int,
+        turned: Callable[[], float],
     ) -> None:
         self._record = ReadBack(folder)
         self._clock = clock
         self._turned = turned
-        self._since_ms = clock.boottime_ms()
+        self._since_ms = since_ms
         self.within = within
 
     def look(self) -> Seen:
