@@ -190,6 +190,33 @@ def test_without_a_rig_file_whoever_starts_it_is_told_and_nothing_is_tried_for_e
     rig.shows("longsoak", ActiveState="active", SubState="running")
 
 
+def test_a_stick_that_is_plugged_in_later_can_be_written_to(rig: Guest) -> None:
+    """With the lines of the handbook, and what is plugged in is not there when the service starts.
+
+    A mount that comes later is seen within a unit: systemd.exec(5) says that mounts propagate from
+    the system into a unit's own (from memory).
+    """
+    text = (TOP / "deploy" / "HANDBOOK.md").read_text()
+    (lines,) = re.findall(r"```ini\n(.*?)```", text, re.DOTALL)
+    drop_in = "/etc/systemd/system/longsoak.service.d/stick.conf"
+    rig.ask(
+        f"printf '%s' '{lines}' >{drop_in}; systemctl daemon-reload; systemctl restart longsoak"
+    )
+    rig.shows("longsoak", ActiveState="active", SubState="running")
+    rig.ask("mkdir /media/stick; mount -t tmpfs -o mode=700,uid=longsoak tmpfs /media/stick")
+    pid = rig.ask("systemctl show longsoak -p MainPID --value").strip()
+    user = "setpriv --reuid longsoak --regid longsoak --clear-groups"
+    rig.ask(
+        f"nsenter -t {pid} -m {user} /opt/longsoak/bin/longsoak backup --mounted {RIG} /media/stick"
+    )
+    assert "guest" in rig.ask("ls /media/stick")
+    rig.ask("umount /media/stick")
+    refused = rig.ask(
+        f"{user} /opt/longsoak/bin/longsoak backup --mounted {RIG} /media/stick", code=None
+    )
+    assert "nothing is mounted" in refused
+
+
 def test_power_cuts_lose_at_most_the_scan_under_way(
     rig: Guest, shown: Callable[[str], None]
 ) -> None:
