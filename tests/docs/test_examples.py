@@ -155,6 +155,7 @@ def test_a_rig_of_ones_own_by_the_commands_of_the_readme(tmp_path: Path) -> None
 
 def test_readings_are_fetched_as_the_readme_shows(place: Path) -> None:
     ((line,),) = (block for block in blocks_of("README.md") if block[0].startswith("curl "))
+    (place / "pages-passwords.json").unlink(missing_ok=True)  # of an example before
     port = free_port()
     command = [str(COMMAND), "pages", "rig.toml", "--port", str(port)]
     with subprocess.Popen(command, cwd=place, stderr=subprocess.DEVNULL) as pages:
