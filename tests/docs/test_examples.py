@@ -120,10 +120,13 @@ def answers(port: int) -> bool:
     return False
 
 
+@pytest.mark.timeout(900)
 def test_a_rig_of_ones_own_by_the_commands_of_the_readme(tmp_path: Path) -> None:
     (lines,) = (block for block in blocks_of("README.md") if "~/longsoak/bin/longsoak new" in block)
     install, make, *commands = lines
     home = f"export HOME={tmp_path}; "
+    if (settings := Path.home() / ".config" / "pip" / "pip.conf").exists():
+        home = f"export PIP_CONFIG_FILE={settings}; {home}"  # where packages come from here
     code, said = at_a_terminal(home + install, folder=TOP, limit=600)
     assert code == 0, said
     assert at_a_terminal(home + make, folder=tmp_path)[0] == 0
