@@ -525,3 +525,30 @@ def test_the_broker_gets_every_reading_across_a_reload_and_hears_of_no_end(tmp_p
         # Whoever looks under the old prefix is not left with a rig that seems to record.
         assert states(heard, "rig") == ["recording", "stopped"]
         assert states(heard, "other") == ["recording", "stopped"]
+
+
+STOPPED_MIDWAY = """
+import logging, os, signal, sys
+from longsoak.service.recorder import Recorder
+Recorder.why_not_now = lambda self: os.kill(os.getpid(), signal.SIGTERM)
+logging.basicConfig(level=logging.INFO, format="%(message)s")
+from pathlib import Path
+from longsoak.service.run import run
+run(Path(sys.argv[1]))
+"""
+
+
+def test_a_stop_in_the_midst_of_a_reload_is_told_to_the_broker(tmp_path: Path) -> None:
+    """By then the outlets have closed as if the rig went on."""
+    with broker(tmp_path / "broker") as server, listener(server.port) as heard:
+        rig_file = lay_out(tmp_path / "rig", more=BY_MQTT.format(port=server.port))
+        with measuring(rig_file, program=STOPPED_MIDWAY) as run:
+            wait_for(lambda: states(heard, "rig") == ["recording"], what="its state")
+            change(rig_file, "every = 0.2", "every = 0.4", 1)
+            run.process.send_signal(signal.SIGHUP)
+            run.says("everything measured is in the record")
+            assert run.process.wait(30) == 0
+        wait_for(lambda: states(heard, "rig")[-1] == "stopped", what="the end", limit=10)
+        assert states(heard, "rig") == ["recording", "stopped"]
+    whole(tmp_path / "rig")
+    assert versions_in_turn(tmp_path / "rig") == [1]
