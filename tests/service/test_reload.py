@@ -530,7 +530,12 @@ def test_the_broker_gets_every_reading_across_a_reload_and_hears_of_no_end(tmp_p
 STOPPED_MIDWAY = """
 import logging, os, signal, sys
 from longsoak.service.recorder import Recorder
-Recorder.why_not_now = lambda self: os.kill(os.getpid(), signal.SIGTERM)
+asked = []
+def midway(self):
+    asked.append(1)
+    if len(asked) == 2:  # the first time is before the outlets are asked to end
+        os.kill(os.getpid(), signal.SIGTERM)
+Recorder.why_not_now = midway
 logging.basicConfig(level=logging.INFO, format="%(message)s")
 from pathlib import Path
 from longsoak.service.run import run
