@@ -290,3 +290,9 @@ def test_no_two_scans_of_a_rig_have_one_number_in_one_run(tmp_path: Path) -> Non
         assert len(found) == len(scans) == 9
         keys |= found if folder == "one" else {(r, i) for r, i in found if i > 3}
     assert len(keys) == 9 + 6
+
+
+def test_a_folder_that_can_not_be_looked_into_is_told_with_what_to_see_to(tmp_path: Path) -> None:
+    """As on a disk that has died; a name that no file system takes is refused in the same way."""
+    with pytest.raises(StoreError, match=r"can't be looked into: .+\. See to the disk it is on\."):
+        Record(tmp_path / ("x" * 300)).version()

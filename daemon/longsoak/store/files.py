@@ -151,7 +151,7 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     Raises
     ------
     StoreError
-        This user may not enter the folder.
+        This user may not enter the folder, or its disk does not answer.
     sqlite3.Error
         There is no such file, or it can't be read.
     """
@@ -160,6 +160,10 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
         there = folder.exists()
     except PermissionError:  # it is a folder above it that may not be entered
         there = True
+    except OSError as error:  # of a disk that has died, say
+        raise StoreError(
+            f"{folder} can't be looked into: {error.strerror or error}. See to the disk it is on."
+        ) from error
     if there and not os.access(folder, os.X_OK):
         raise StoreError(
             f"this user may not look into {folder}. Ask its owner for permission to read it, "
