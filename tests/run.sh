@@ -6,8 +6,8 @@
 #   sh tests/run.sh lint core    only the named parts: lint, or a folder of tests/, long tests too
 #   sh tests/run.sh findings     verdicts, the statistics they rest on, and reports, long tests too
 #   sh tests/run.sh kernel       the drivers on a real kernel, in a virtual machine (fetches both)
-#   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, on arm64 too, and the units started by
-#                                the systemd of a virtual machine (fetches all of them)
+#   sh tests/run.sh deploy       the installer on a bare Debian 12 and 13, on arm64 too, and the units
+#                                started by the systemd of a virtual machine (fetches all of them)
 #   sh tests/run.sh setup deploy nothing but the set-up, of what is named after it too
 #
 # Folders that run by name only: kernel, bare and guest (with deploy), coverage, interface, sheets.

@@ -2,11 +2,13 @@
 
 import asyncio
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from longsoak_demo.bench import Bench
 from longsoak_demo.events import Event
+from longsoak_demo.folder import DemoFolder
 from longsoak_demo.hardware import Hardware
 from longsoak_demo.physics import RenderPair
 
@@ -48,3 +50,17 @@ class Running:
             do()
 
         asyncio.run_coroutine_threadsafe(once(), self._loop).result(10)
+
+
+@contextmanager
+def laid_out(path: Path, *, page: str | None = None) -> Iterator[None]:
+    """The demo's hardware under `path`, running, with its rig file laid out there."""
+    folder = DemoFolder(path, fresh=False)
+    folder.lay_out(page=page)
+    hardware = Running(path)
+    hardware.start()
+    try:
+        yield
+    finally:
+        hardware.stop()
+        folder.release()

@@ -19,9 +19,8 @@ from urllib.request import urlopen
 import pytest
 
 from cli.fitbench import SYNTHETIC, rows
-from demo.running import Running as Hardware
+from demo.running import laid_out
 from docs.blocks import TOP, blocks_of
-from longsoak_demo.folder import DemoFolder
 from newrigs import PANEL
 from photofiles import picture
 from processes import COMMAND, END_OF_INPUT, Running, at_a_terminal
@@ -79,20 +78,15 @@ def examples() -> Iterator[str]:
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     path = tmp_path_factory.mktemp("examples") / "rig"
-    folder = DemoFolder(path, fresh=False)
-    folder.lay_out(page=None)
-    for name, text in FILES.items():
-        (path / name).write_text(text)
-    (path / "foot.jpg").write_bytes(picture(40, 30))
-    (path / "stick").mkdir()
-    hardware = Hardware(path)
-    hardware.start()
-    measuring = Running(path / "rig.toml")
-    measuring.says("recording")
-    yield path
-    measuring.stop()
-    hardware.stop()
-    folder.release()
+    with laid_out(path):
+        for name, text in FILES.items():
+            (path / name).write_text(text)
+        (path / "foot.jpg").write_bytes(picture(40, 30))
+        (path / "stick").mkdir()
+        measuring = Running(path / "rig.toml")
+        measuring.says("recording")
+        yield path
+        measuring.stop()
 
 
 @pytest.mark.parametrize("line", dict.fromkeys(examples()))

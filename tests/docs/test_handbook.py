@@ -13,11 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from demo.running import Running as Hardware
+from demo.running import laid_out
 from docs.blocks import TOP, blocks_of
 from longsoak.rigfile.alarmusual import DAY, HOUR, MINUTE, USUAL
 from longsoak.vocabulary.alarmplan import Watch
-from longsoak_demo.folder import DemoFolder
 from newrigs import PANEL
 from processes import COMMAND, END_OF_INPUT, Running, at_a_terminal
 from servers import free_port, listens
@@ -133,15 +132,10 @@ class Keeper:
 @pytest.fixture
 def keeper(tmp_path: Path) -> Iterator[Keeper]:
     place = tmp_path / "hardware"
-    folder = DemoFolder(place, fresh=False)
-    folder.lay_out(page="http://shop-pi.local:8460/")
-    hardware = Hardware(place)
-    hardware.start()
-    keeper = Keeper(tmp_path, place)
-    yield keeper
-    keeper.leaves()
-    hardware.stop()
-    folder.release()
+    with laid_out(place, page="http://shop-pi.local:8460/"):
+        keeper = Keeper(tmp_path, place)
+        yield keeper
+        keeper.leaves()
 
 
 @pytest.mark.long

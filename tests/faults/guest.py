@@ -6,6 +6,7 @@ Its scanner lives outside of it and counts, so a reading that is lost leaves a h
 import os
 import random
 import shutil
+from pathlib import Path
 
 from faults.outcome import Outcome
 from guest.machine import guest
@@ -28,7 +29,11 @@ def campaign(*, seed: int, short: bool) -> Outcome:
             NAME, "", 0, "", untried=f"{', '.join(missing) or 'root'} is needed: run.sh sets it up"
         )
     try:
-        cuts = _cuts(random.Random(seed))  # noqa: S311 - when the power goes
+        parts = make_disk()
+    except MachineError as error:
+        return Outcome(NAME, "", 0, "", untried=f"no machine could be made: {error}")
+    try:
+        cuts = _cuts(parts, random.Random(seed))  # noqa: S311 - when the power goes
     except (MachineError, TimeoutError, AssertionError) as error:
         return Outcome(NAME, f"{CUTS} power cuts", 1, f"It did not come back: {error}")
     wrong = [says for cut in cuts for says in cut.wrong]
@@ -43,8 +48,8 @@ def campaign(*, seed: int, short: bool) -> Outcome:
     )
 
 
-def _cuts(chance: random.Random) -> list[Cut]:
-    with guest(*make_disk()) as rig:
+def _cuts(parts: tuple[Path, Path, Path], chance: random.Random) -> list[Cut]:
+    with guest(*parts) as rig:
         rig.switch_on()
         rig.plug()
         more_is_kept(rig, len(kept(told(rig))) + 1)

@@ -70,7 +70,7 @@ def cut_power(rig: Guest, chance: random.Random) -> Cut:
     cut, answered = monotonic(), list(rig.scanner.told)
     rig.switch_on()
     rig.plug()
-    audit = rig.ask(f"/opt/longsoak/bin/longsoak audit {RIG}", code=None)
+    audit = rig.ask(f"/opt/longsoak/bin/longsoak audit {RIG}")
     now = more_is_kept(rig, len(before) + 1)
     after = kept(now)
     missing = [(at, one) for at, one in answered if one > before[-1] and one not in after]
