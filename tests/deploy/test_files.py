@@ -3,9 +3,25 @@
 import configparser
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
+from processes import longsoak
+
 DEPLOY = Path(__file__).parents[2] / "deploy"
+
+
+def test_the_first_rig_file_is_good_holds_no_secret_and_reaches_for_no_server(
+    tmp_path: Path,
+) -> None:
+    said = re.search(r" new .*--template (\S+) ", (DEPLOY / "install.sh").read_text())
+    assert said is not None
+    assert longsoak("new", tmp_path, "--template", said[1]).returncode == 0
+    rig = tmp_path / "rig.toml"
+    taken = longsoak("check", rig)
+    assert taken.returncode == 0, taken.stderr
+    assert "The file is good." in taken.stdout
+    assert not {"notices", "forward", "heartbeat"} & set(tomllib.loads(rig.read_text()))
 
 
 def test_each_jump_of_the_udev_rules_has_its_label_and_each_term_is_whole() -> None:
